@@ -1,0 +1,65 @@
+package care
+
+import "time"
+
+// User is one person of a breeder's account.
+type User struct {
+	BreederID string
+	ID        string
+	Name      string
+	Role      ActorKind // BreederOwner or Helper
+	CreatedAt time.Time
+}
+
+// Passkey is one credential of a user. Data is the credential as the passkey
+// library stores it (JSON).
+type Passkey struct {
+	BreederID string
+	UserID    string
+	ID        string // credential id, base64url
+	Label     string
+	Data      []byte
+	CreatedAt time.Time
+	UsedAt    *time.Time
+}
+
+// SecretKind is what a stored secret opens.
+type SecretKind string
+
+// The kinds. Only hashes of secrets are stored.
+const (
+	SecretSession  SecretKind = "session"  // a browser's cookie
+	SecretToken    SecretKind = "token"    // a program's API token
+	SecretRecovery SecretKind = "recovery" // one recovery code, used once
+	SecretSignIn   SecretKind = "sign_in"  // a one-time sign-in link
+	SecretPasskey  SecretKind = "passkey"  // a passkey ceremony in progress
+)
+
+// Secret is one stored secret. Exactly one of BreederID and KeeperID is set,
+// except for a passkey ceremony that does not know yet who signs in.
+type Secret struct {
+	Hash      string // see package access
+	Kind      SecretKind
+	ID        string // public id, for listing and revoking
+	BreederID string
+	UserID    string
+	KeeperID  string
+	Label     string
+	ReadOnly  bool
+	Data      []byte // ceremony state
+	CreatedAt time.Time
+	ExpiresAt time.Time
+	UsedAt    *time.Time
+	// Successor is the hash that a rotation put in this secret's place; the
+	// old one holds a short while longer, for an answer that was lost.
+	Successor string
+}
+
+// Answered is the stored answer to a write with a request id.
+type Answered struct {
+	Scope     string // who asked: breeder or keeper id
+	RequestID string
+	Digest    string // of method and request content
+	Answer    []byte
+	At        time.Time
+}

@@ -1,0 +1,253 @@
+package care
+
+import (
+	"strconv"
+	"time"
+)
+
+// HandoverState is where a handover is.
+type HandoverState string
+
+// The states. Expired is derived from ClaimExpiresAt and never stored.
+const (
+	HandoverIssued  HandoverState = "issued"
+	HandoverClaimed HandoverState = "claimed"
+	HandoverRevoked HandoverState = "revoked"
+	HandoverExpired HandoverState = "expired"
+)
+
+// Handover is the sale of one animal: its record and its claim. The case that
+// follows it up has the same id.
+type Handover struct {
+	BreederID      string
+	ID             string
+	AnimalID       string
+	State          HandoverState
+	HandedOverAt   time.Time
+	ShowDay        string
+	BuyerNote      string // the breeder's own note on the buyer; personal, never in the record
+	Record         Record
+	CodeHash       string
+	ClaimExpiresAt time.Time
+	ClaimedAt      *time.Time
+	KeeperID       string
+	CreatedAt      time.Time
+	Version        int64
+}
+
+// StateAt is the state at an instant, with expiry taken into account.
+func (h *Handover) StateAt(now time.Time) HandoverState {
+	if h.State == HandoverIssued && !now.Before(h.ClaimExpiresAt) {
+		return HandoverExpired
+	}
+	return h.State
+}
+
+// Record is the handover record as it was issued: a copy, so that what the
+// keeper was told stays as it was.
+type Record struct {
+	Animal      Animal
+	Breeder     string // the breeder's name
+	Contact     string
+	Weights     []Entry // the breeder's weigh-ins, oldest first
+	Offers      []Entry // the breeder's offers, oldest first
+	Sheds       []Entry
+	FeedNext    string // plain sentence: what, how big, how often, when first
+	Checklist   []ChecklistItem
+	Cautions    []string
+	IssuedAt    time.Time
+	SchemaMinor int
+}
+
+// ChecklistItem is one point of the setup checklist as made for one animal.
+type ChecklistItem struct {
+	Point string
+	// ForThisAnimal is the sentence that the animal's species, size or genes
+	// add, or "".
+	ForThisAnimal string
+	// ShutBelow and PassAbove bound the unsafe widths of an opening for this
+	// body; MaxDepth bounds water; MaxHeight a climb. 0: no such limit.
+	ShutBelow, PassAbove, MaxDepth, MaxHeight Millimetres
+}
+
+// Standing is where a case is, in the order of urgency.
+type Standing int
+
+// The standings.
+const (
+	Settled Standing = iota
+	Watch
+	StepIn
+	Vet
+)
+
+// String is the name on the wire and in case files.
+func (s Standing) String() string {
+	return [...]string{"settled", "watch", "step_in", "vet"}[s]
+}
+
+// Reason is a fact that moved the standing: its weight in log-odds (positive
+// raises concern), and the entries that show it.
+type Reason struct {
+	Code     string   `json:"code"`
+	Weight   float64  `json:"weight"`
+	Text     string   `json:"text"`
+	Evidence []string `json:"evidence,omitempty"`
+}
+
+// Cause is what would explain a refusal, with its share of one.
+type Cause struct {
+	Code  string  `json:"code"`
+	Share float64 `json:"share"`
+	Text  string  `json:"text"`
+}
+
+// Step is something suggested next.
+type Step struct {
+	Code      string `json:"code"`
+	Text      string `json:"text"`       // for the keeper
+	HoldsDays int    `json:"holds_days"` // how long it should be given
+}
+
+// Case is one handover that is being followed up. Everything from Standing on
+// is derived from the log and may be rebuilt.
+type Case struct {
+	BreederID    string
+	ID           string // the handover's id
+	AnimalID     string
+	KeeperID     string // "" until claimed
+	KeeperName   string // what the keeper calls themselves; personal
+	HandedOverAt time.Time
+	ClosedAt     *time.Time
+	Outcome      Outcome // "" while open
+	// Learned is the feeding prior at handover, from the breeder's own animals.
+	Learned   Learned
+	CreatedAt time.Time
+	Version   int64
+
+	Standing   Standing
+	Urgency    float64
+	Headline   string // the first reason in plain words, for the list
+	Assessment []byte // the full assessment, JSON
+	AssessedAt time.Time
+	DueAt      time.Time // when the passing of time alone calls for a new look
+	LastHeard  *time.Time
+	SeenAt     *time.Time // when the breeder last looked
+	ChangedAt  time.Time  // when the standing last changed
+}
+
+// Learned is the feeding prior of the group breeder × species × age class at
+// the time of the handover: mean refusal rate, strength in pseudo-offers, and
+// how many of the breeder's animals it was learned from.
+type Learned struct {
+	Mean     float64 `json:"mean"`
+	Strength float64 `json:"strength"`
+	Animals  int     `json:"animals"`
+}
+
+// FeedingCount is one animal's refusals out of its offers at the breeder.
+type FeedingCount struct{ Refused, Offers int }
+
+// Flag is one concern of a case over its life: it opens, rises, falls, closes.
+type Flag struct {
+	BreederID string
+	CaseID    string
+	ID        string // stable: the concern's code and a count, e.g. "refusal-1"
+	Code      string
+	Level     Standing
+	Text      string
+	OpenedAt  time.Time
+	ClosedAt  *time.Time
+	History   []FlagChange
+}
+
+// FlagChange is one change of a flag.
+type FlagChange struct {
+	At    time.Time `json:"at"`
+	Level Standing  `json:"level"`
+	What  string    `json:"what"` // opened, rose, fell, closed
+	Text  string    `json:"text"`
+}
+
+// Concern is one thing that an assessment finds, before it becomes a flag.
+type Concern struct {
+	Code    string   `json:"code"`
+	Level   Standing `json:"level"`
+	Text    string   `json:"text"`
+	Urgency float64  `json:"urgency"`
+}
+
+// Keeper is a buyer. The name is optional.
+type Keeper struct {
+	ID        string
+	Name      string
+	CreatedAt time.Time
+}
+
+// Photo is one picture of a case; its bytes live elsewhere under Hash.
+type Photo struct {
+	BreederID     string
+	CaseID        string
+	ID            string // made on the phone
+	By            ActorKind
+	ByID          string
+	Hash          string // key of the bytes
+	Source        string // sha256 of what was sent, to recognise a repeat
+	Width, Height int
+	Bytes         int64
+	Dark, Blurred bool
+	TakenAt       *time.Time
+	ReceivedAt    time.Time
+}
+
+// UpdateFlags merges what an assessment found into the flags of a case and
+// returns those that changed. A concern at Settled level closes its flag.
+func UpdateFlags(caseOf *Case, flags []Flag, found []Concern, now time.Time) (changed []Flag) {
+	open := map[string]int{}
+	count := map[string]int{}
+	for i := range flags {
+		count[flags[i].Code]++
+		if flags[i].ClosedAt == nil {
+			open[flags[i].Code] = i
+		}
+	}
+	still := map[string]bool{}
+	for _, c := range found {
+		if c.Level == Settled {
+			continue
+		}
+		still[c.Code] = true
+		i, ok := open[c.Code]
+		if !ok {
+			f := Flag{BreederID: caseOf.BreederID, CaseID: caseOf.ID, Code: c.Code, Level: c.Level, Text: c.Text, OpenedAt: now}
+			f.ID = flagID(c.Code, count[c.Code]+1)
+			f.History = []FlagChange{{now, c.Level, "opened", c.Text}}
+			changed = append(changed, f)
+			continue
+		}
+		f := flags[i]
+		if f.Level == c.Level {
+			continue
+		}
+		what := "rose"
+		if c.Level < f.Level {
+			what = "fell"
+		}
+		f.Level, f.Text = c.Level, c.Text
+		f.History = append(append([]FlagChange(nil), f.History...), FlagChange{now, c.Level, what, c.Text})
+		changed = append(changed, f)
+	}
+	for code, i := range open {
+		if still[code] {
+			continue
+		}
+		f := flags[i]
+		at := now
+		f.ClosedAt = &at
+		f.History = append(append([]FlagChange(nil), f.History...), FlagChange{now, f.Level, "closed", ""})
+		changed = append(changed, f)
+	}
+	return changed
+}
+
+func flagID(code string, n int) string { return code + "-" + strconv.Itoa(n) }

@@ -1,0 +1,115 @@
+package care
+
+import (
+	"context"
+	"time"
+)
+
+// Store keeps the log and what is derived from it. A failed callback leaves
+// nothing behind. Write callbacks may be run more than once (an engine may
+// retry after a serialisation failure) and must have no other effect than
+// through Tx.
+type Store interface {
+	// Read runs f on a consistent snapshot.
+	Read(ctx context.Context, f func(Tx) error) error
+	// Write runs f in one durable transaction: when Write returns nil, what f
+	// wrote survives a power cut.
+	Write(ctx context.Context, f func(Tx) error) error
+}
+
+// Cursor is a keyset position: the last row of the page before. The zero
+// value is the start.
+type Cursor struct {
+	Key float64 `json:"k,omitempty"` // sort key: urgency, or milliseconds
+	ID  string  `json:"i,omitempty"`
+}
+
+// CaseQuery selects cases of a breeder.
+type CaseQuery struct {
+	Open, Closed bool // either or both
+	AnimalID     string
+}
+
+// Tx is one transaction. Lookups that find nothing return a NotFound *Error
+// (see Missing); inserts of an id that exists return a Conflict; updates
+// compare Version and return Stale.
+type Tx interface {
+	InsertBreeder(Breeder) error
+	Breeder(breederID string) (Breeder, error)
+	UpdateBreeder(Breeder) error // compares and increments Version
+
+	InsertUser(User) error
+	User(breederID, userID string) (User, error)
+	ListUsers(breederID string) ([]User, error)
+	InsertPasskey(Passkey) error
+	// Passkey finds a credential by its id alone: a sign-in does not say whose
+	// it is.
+	Passkey(credentialID string) (Passkey, error)
+	ListPasskeys(breederID, userID string) ([]Passkey, error)
+	UpdatePasskey(Passkey) error
+	DeletePasskey(breederID, userID, credentialID string) error
+
+	InsertSecret(Secret) error
+	Secret(hash string) (Secret, error)
+	UpdateSecret(Secret) error
+	ListSecrets(breederID string, kind SecretKind) ([]Secret, error)
+	DeleteSecret(hash string) error
+	DeleteExpiredSecrets(now time.Time, limit int) (int, error)
+
+	InsertAnimal(Animal) error
+	Animal(breederID, animalID string) (Animal, error)
+	UpdateAnimal(Animal) error
+	// ListAnimals is ordered by creation, newest first; search matches name,
+	// species, clutch and genes by substring of the folded text; deleted
+	// animals are left out.
+	ListAnimals(breederID, search string, after Cursor, limit int) ([]Animal, Cursor, error)
+
+	InsertEntry(Entry) error
+	Entry(breederID, animalID, entryID string) (Entry, error)
+	// MarkReplaced sets ReplacedBy on an entry that has none.
+	MarkReplaced(breederID, animalID, entryID, by string) error
+	// Log is the animal's whole log ordered by HappenedAt, ReceivedAt, ID, with
+	// replaced entries in it.
+	Log(breederID, animalID string) ([]Entry, error)
+	// ListEntries pages through the log, newest first; kinds empty means all.
+	ListEntries(breederID, animalID string, kinds []Kind, caseID string, after Cursor, limit int) ([]Entry, Cursor, error)
+	// FeedingCounts counts offers and refusals outside cases, one row an animal
+	// of this species, for animals with at least one offer since.
+	FeedingCounts(breederID, species string, since time.Time) ([]FeedingCount, error)
+
+	InsertHandover(Handover) error
+	Handover(breederID, handoverID string) (Handover, error)
+	HandoverByCode(codeHash string) (Handover, error)
+	UpdateHandover(Handover) error
+	// ListHandovers is ordered by creation, newest first; animalID "" means all.
+	ListHandovers(breederID, animalID string, after Cursor, limit int) ([]Handover, Cursor, error)
+
+	InsertCase(Case) error
+	Case(breederID, caseID string) (Case, error)
+	UpdateCase(Case) error
+	// ListCases is ordered by urgency, highest first, then id.
+	ListCases(breederID string, q CaseQuery, after Cursor, limit int) ([]Case, Cursor, error)
+	// DueCases are open cases of all breeders whose DueAt has come, oldest first.
+	DueCases(now time.Time, limit int) ([]Case, error)
+	CasesOfKeeper(keeperID string) ([]Case, error)
+
+	PutFlag(Flag) error
+	ListFlags(breederID, caseID string) ([]Flag, error)
+
+	InsertKeeper(Keeper) error
+	Keeper(keeperID string) (Keeper, error)
+
+	InsertPhoto(Photo) error
+	Photo(breederID, photoID string) (Photo, error)
+	ListPhotos(breederID, caseID string) ([]Photo, error)
+
+	Answered(scope, requestID string) (Answered, error)
+	InsertAnswered(Answered) error
+	DeleteAnsweredBefore(t time.Time, limit int) (int, error)
+
+	// Counts tells how much there is, for the program's own status line.
+	Counts() (Counts, error)
+}
+
+// Counts is how much a store holds.
+type Counts struct{ Breeders, Animals, Entries, OpenCases int64 }
