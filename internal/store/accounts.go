@@ -1,0 +1,166 @@
+package store
+
+import (
+	"time"
+
+	"warmhand/internal/care"
+)
+
+// Breeders, their people, keepers, and what lets either in.
+
+var (
+	breeders = table{name: "breeders", what: "breeder", key: 1, columns: columns(
+		`breeder_id name contact time_zone hemisphere created_at version`)}
+	users = table{name: "users", what: "user", key: 2, columns: columns(
+		`breeder_id user_id name role created_at`)}
+	passkeys = table{name: "passkeys", what: "passkey", key: 1, columns: columns(
+		`credential_id breeder_id user_id label data created_at used_at`)}
+	secrets = table{name: "secrets", what: "secret", key: 1, columns: columns(
+		`hash kind secret_id breeder_id user_id keeper_id label read_only data created_at expires_at used_at successor`)}
+	keepers = table{name: "keepers", what: "keeper", key: 1, columns: columns(
+		`keeper_id name created_at`)}
+	answered = table{name: "answered", what: "answer", key: 2, columns: columns(
+		`scope request_id digest answer at`)}
+)
+
+func breederRow(b *care.Breeder) []any {
+	return []any{&b.ID, &b.Name, &b.Contact, &b.TimeZone, &b.Hemi, instant{&b.CreatedAt}, &b.Version}
+}
+
+func userRow(u *care.User) []any {
+	return []any{&u.BreederID, &u.ID, &u.Name, &u.Role, instant{&u.CreatedAt}}
+}
+
+func passkeyRow(p *care.Passkey) []any {
+	return []any{&p.ID, &p.BreederID, &p.UserID, &p.Label, jsonText{&p.Data}, instant{&p.CreatedAt}, maybeInstant{&p.UsedAt}}
+}
+
+func secretRow(s *care.Secret) []any {
+	return []any{&s.Hash, &s.Kind, &s.ID, &s.BreederID, &s.UserID, &s.KeeperID, &s.Label, truth{&s.ReadOnly}, blob{&s.Data},
+		instant{&s.CreatedAt}, instant{&s.ExpiresAt}, maybeInstant{&s.UsedAt}, &s.Successor}
+}
+
+func keeperRow(k *care.Keeper) []any { return []any{&k.ID, &k.Name, instant{&k.CreatedAt}} }
+
+func answeredRow(a *care.Answered) []any {
+	return []any{&a.Scope, &a.RequestID, &a.Digest, blob{&a.Answer}, instant{&a.At}}
+}
+
+var (
+	insertBreeder = breeders.insertQuery()
+	getBreeder    = breeders.getQuery()
+	updateBreeder = breeders.updateQuery()
+
+	insertUser = users.insertQuery()
+	getUser    = users.getQuery()
+	listUsers  = users.selectQuery(`WHERE breeder_id = ?1 ORDER BY created_at, user_id`)
+
+	insertPasskey = passkeys.insertQuery()
+	getPasskey    = passkeys.getQuery()
+	listPasskeys  = passkeys.selectQuery(`WHERE breeder_id = ?1 AND user_id = ?2 ORDER BY created_at, credential_id`)
+	updatePasskey = passkeys.updateQuery()
+	deletePasskey = newQuery("delete passkey", `DELETE FROM passkeys WHERE breeder_id = ?1 AND user_id = ?2 AND credential_id = ?3`)
+
+	insertSecret  = secrets.insertQuery()
+	getSecret     = secrets.getQuery()
+	updateSecret  = secrets.updateQuery()
+	listSecrets   = secrets.selectQuery(`WHERE breeder_id = ?1 AND kind = ?2 ORDER BY created_at, hash`)
+	deleteSecret  = newQuery("delete secret", `DELETE FROM secrets WHERE hash = ?1`)
+	expireSecrets = newQuery("delete expired secrets", `DELETE FROM secrets WHERE hash IN
+		(SELECT hash FROM secrets WHERE expires_at <= ?1 ORDER BY expires_at LIMIT ?2)`)
+
+	insertKeeper = keepers.insertQuery()
+	getKeeper    = keepers.getQuery()
+
+	insertAnswered = answered.insertQuery()
+	getAnswered    = answered.getQuery()
+	forgetAnswered = newQuery("delete old answers", `DELETE FROM answered WHERE (scope, request_id) IN
+		(SELECT scope, request_id FROM answered WHERE at < ?1 ORDER BY at LIMIT ?2)`)
+)
+
+func (t *tx) InsertBreeder(b care.Breeder) error { return t.insert(insertBreeder, breederRow(&b)...) }
+
+func (t *tx) Breeder(breederID string) (care.Breeder, error) {
+	return get(t, getBreeder, breederRow, breeders.what, breederID)
+}
+
+func (t *tx) UpdateBreeder(b care.Breeder) error {
+	exists := func() error { _, err := t.Breeder(b.ID); return err }
+	return t.swap(updateBreeder, exists, breederRow(&b)...)
+}
+
+func (t *tx) InsertUser(u care.User) error { return t.insert(insertUser, userRow(&u)...) }
+
+func (t *tx) User(breederID, userID string) (care.User, error) {
+	return get(t, getUser, userRow, users.what, breederID, userID)
+}
+
+// ListUsers is ordered by creation, oldest first.
+func (t *tx) ListUsers(breederID string) ([]care.User, error) {
+	return list(t, listUsers, userRow, breederID)
+}
+
+func (t *tx) InsertPasskey(p care.Passkey) error { return t.insert(insertPasskey, passkeyRow(&p)...) }
+
+func (t *tx) Passkey(credentialID string) (care.Passkey, error) {
+	return get(t, getPasskey, passkeyRow, passkeys.what, credentialID)
+}
+
+// ListPasskeys is ordered by creation, oldest first.
+func (t *tx) ListPasskeys(breederID, userID string) ([]care.Passkey, error) {
+	return list(t, listPasskeys, passkeyRow, breederID, userID)
+}
+
+func (t *tx) UpdatePasskey(p care.Passkey) error {
+	return t.update(updatePasskey, passkeys.what, passkeyRow(&p)...)
+}
+
+func (t *tx) DeletePasskey(breederID, userID, credentialID string) error {
+	return t.update(deletePasskey, passkeys.what, breederID, userID, credentialID)
+}
+
+func (t *tx) InsertSecret(s care.Secret) error { return t.insert(insertSecret, secretRow(&s)...) }
+
+// Secret also gives a secret that has expired: whether it still opens anything
+// is for the caller, who knows the time.
+func (t *tx) Secret(hash string) (care.Secret, error) {
+	return get(t, getSecret, secretRow, secrets.what, hash)
+}
+
+func (t *tx) UpdateSecret(s care.Secret) error {
+	return t.update(updateSecret, secrets.what, secretRow(&s)...)
+}
+
+// ListSecrets is ordered by creation, oldest first.
+func (t *tx) ListSecrets(breederID string, kind care.SecretKind) ([]care.Secret, error) {
+	if breederID == "" {
+		return nil, nil // that would be everything that belongs to keepers
+	}
+	return list(t, listSecrets, secretRow, breederID, &kind)
+}
+
+func (t *tx) DeleteSecret(hash string) error { return t.update(deleteSecret, secrets.what, hash) }
+
+func (t *tx) DeleteExpiredSecrets(now time.Time, limit int) (int, error) {
+	n, err := t.exec(expireSecrets, now.UnixMilli(), limit)
+	return int(n), err
+}
+
+func (t *tx) InsertKeeper(k care.Keeper) error { return t.insert(insertKeeper, keeperRow(&k)...) }
+
+func (t *tx) Keeper(keeperID string) (care.Keeper, error) {
+	return get(t, getKeeper, keeperRow, keepers.what, keeperID)
+}
+
+func (t *tx) Answered(scope, requestID string) (care.Answered, error) {
+	return get(t, getAnswered, answeredRow, answered.what, scope, requestID)
+}
+
+func (t *tx) InsertAnswered(a care.Answered) error {
+	return t.insert(insertAnswered, answeredRow(&a)...)
+}
+
+func (t *tx) DeleteAnsweredBefore(before time.Time, limit int) (int, error) {
+	n, err := t.exec(forgetAnswered, before.UnixMilli(), limit)
+	return int(n), err
+}

@@ -1,0 +1,171 @@
+package store
+
+import (
+	"math"
+	"time"
+
+	"warmhand/internal/care"
+)
+
+// Handovers, the cases that follow them up, and what hangs on a case.
+
+var (
+	handovers = table{name: "handovers", what: "handover", key: 2, columns: columns(
+		`breeder_id handover_id animal_id state handed_over_at show_day buyer_note record code_hash
+		claim_expires_at claimed_at keeper_id created_at version`)}
+	followed = table{name: "cases", what: "case", key: 2, columns: columns(
+		`breeder_id case_id animal_id keeper_id keeper_name handed_over_at closed_at outcome learned created_at
+		standing urgency headline assessment assessed_at due_at last_heard seen_at changed_at version`),
+		derived: columns(`open`)}
+	flags = table{name: "flags", what: "flag", key: 3, columns: columns(
+		`breeder_id case_id flag_id code level text opened_at closed_at history`)}
+	photos = table{name: "photos", what: "photo", key: 2, columns: columns(
+		`breeder_id photo_id case_id by_kind by_id hash source width height bytes dark blurred taken_at received_at`)}
+)
+
+func handoverRow(h *care.Handover) []any {
+	return []any{&h.BreederID, &h.ID, &h.AnimalID, &h.State, instant{&h.HandedOverAt}, &h.ShowDay, &h.BuyerNote, handoverRecord{&h.Record}, &h.CodeHash,
+		instant{&h.ClaimExpiresAt}, maybeInstant{&h.ClaimedAt}, &h.KeeperID, instant{&h.CreatedAt}, &h.Version}
+}
+
+func caseRow(c *care.Case) []any {
+	return []any{&c.BreederID, &c.ID, &c.AnimalID, &c.KeeperID, &c.KeeperName, instant{&c.HandedOverAt}, maybeInstant{&c.ClosedAt}, &c.Outcome,
+		document[care.Learned]{&c.Learned}, instant{&c.CreatedAt},
+		number[care.Standing]{&c.Standing}, &c.Urgency, &c.Headline, jsonText{&c.Assessment}, instant{&c.AssessedAt}, instant{&c.DueAt},
+		maybeInstant{&c.LastHeard}, maybeInstant{&c.SeenAt}, instant{&c.ChangedAt}, &c.Version}
+}
+
+func flagRow(f *care.Flag) []any {
+	return []any{&f.BreederID, &f.CaseID, &f.ID, &f.Code, number[care.Standing]{&f.Level}, &f.Text,
+		instant{&f.OpenedAt}, maybeInstant{&f.ClosedAt}, document[[]care.FlagChange]{&f.History}}
+}
+
+func photoRow(p *care.Photo) []any {
+	return []any{&p.BreederID, &p.ID, &p.CaseID, &p.By, &p.ByID, &p.Hash, &p.Source, number[int]{&p.Width}, number[int]{&p.Height}, &p.Bytes,
+		truth{&p.Dark}, truth{&p.Blurred}, maybeInstant{&p.TakenAt}, instant{&p.ReceivedAt}}
+}
+
+// mostUrgent is the order of the triage list and where it goes on.
+const mostUrgent = ` AND urgency <= ?5 AND (urgency < ?5 OR case_id > ?6) ORDER BY urgency DESC, case_id LIMIT ?7`
+
+var (
+	insertHandover = handovers.insertQuery()
+	getHandover    = handovers.getQuery()
+	handoverByCode = handovers.selectQuery(`WHERE code_hash = ?1 AND code_hash <> ''`)
+	updateHandover = handovers.updateQuery()
+	listHandovers  = handovers.selectQuery(`
+		WHERE breeder_id = ?1 AND (?2 = '' OR animal_id = ?2)
+		AND created_at <= ?3 AND (created_at < ?3 OR handover_id < ?4)
+		ORDER BY created_at DESC, handover_id DESC LIMIT ?5`)
+
+	insertCase = followed.insertQuery()
+	getCase    = followed.getQuery()
+	updateCase = followed.updateQuery()
+	// Three texts with the same arguments, each of which an index serves; one
+	// with ORs would be served by none.
+	listCases       = followed.selectQuery(`WHERE breeder_id = ?1 AND open = ?2 AND open = ?3 AND ?4 = ''` + mostUrgent)
+	listAllCases    = followed.selectQuery(`WHERE breeder_id = ?1 AND open BETWEEN ?2 AND ?3 AND ?4 = ''` + mostUrgent)
+	listAnimalCases = followed.selectQuery(`WHERE breeder_id = ?1 AND open BETWEEN ?2 AND ?3 AND animal_id = ?4` + mostUrgent)
+	dueCases        = followed.selectQuery(`WHERE open = 1 AND due_at <= ?1 ORDER BY due_at, breeder_id, case_id LIMIT ?2`)
+	casesOfKeeper   = followed.selectQuery(`WHERE keeper_id = ?1 AND keeper_id <> '' ORDER BY handed_over_at DESC, breeder_id, case_id`)
+
+	putFlag   = flags.putQuery()
+	listFlags = flags.selectQuery(`WHERE breeder_id = ?1 AND case_id = ?2 ORDER BY opened_at, flag_id`)
+
+	insertPhoto = photos.insertQuery()
+	getPhoto    = photos.getQuery()
+	listPhotos  = photos.selectQuery(`WHERE breeder_id = ?1 AND case_id = ?2 ORDER BY received_at, photo_id`)
+
+	countAll = newQuery("count", `SELECT (SELECT count(*) FROM breeders), (SELECT count(*) FROM animals WHERE deleted_at IS NULL),
+		(SELECT count(*) FROM entries), (SELECT count(*) FROM cases WHERE open = 1)`)
+)
+
+func (t *tx) InsertHandover(h care.Handover) error {
+	return t.insert(insertHandover, handoverRow(&h)...)
+}
+
+func (t *tx) Handover(breederID, handoverID string) (care.Handover, error) {
+	return get(t, getHandover, handoverRow, handovers.what, breederID, handoverID)
+}
+
+func (t *tx) HandoverByCode(codeHash string) (care.Handover, error) {
+	return get(t, handoverByCode, handoverRow, handovers.what, codeHash)
+}
+
+func (t *tx) UpdateHandover(h care.Handover) error {
+	exists := func() error { _, err := t.Handover(h.BreederID, h.ID); return err }
+	return t.swap(updateHandover, exists, handoverRow(&h)...)
+}
+
+func (t *tx) ListHandovers(breederID, animalID string, after care.Cursor, limit int) ([]care.Handover, care.Cursor, error) {
+	at := func(h *care.Handover) care.Cursor { return newestFirst(h.CreatedAt, h.ID) }
+	ms, id := beforeCursor(after)
+	return page(t, listHandovers, handoverRow, at, limit, breederID, animalID, ms, id)
+}
+
+func (t *tx) InsertCase(c care.Case) error {
+	return t.insert(insertCase, append(caseRow(&c), btoi(c.ClosedAt == nil))...)
+}
+
+func (t *tx) Case(breederID, caseID string) (care.Case, error) {
+	return get(t, getCase, caseRow, followed.what, breederID, caseID)
+}
+
+func (t *tx) UpdateCase(c care.Case) error {
+	exists := func() error { _, err := t.Case(c.BreederID, c.ID); return err }
+	return t.swap(updateCase, exists, append(caseRow(&c), btoi(c.ClosedAt == nil))...)
+}
+
+// ListCases with neither Open nor Closed asked for gives both.
+func (t *tx) ListCases(breederID string, q care.CaseQuery, after care.Cursor, limit int) ([]care.Case, care.Cursor, error) {
+	at := func(c *care.Case) care.Cursor { return care.Cursor{Key: c.Urgency, ID: c.ID} }
+	from, to := btoi(q.Open && !q.Closed), btoi(q.Open || !q.Closed)
+	if after == (care.Cursor{}) {
+		after.Key = math.MaxFloat64
+	}
+	text := listCases
+	switch {
+	case q.AnimalID != "":
+		text = listAnimalCases
+	case from != to:
+		text = listAllCases
+	}
+	return page(t, text, caseRow, at, limit, breederID, from, to, q.AnimalID, after.Key, after.ID)
+}
+
+// DueCases counts a zero DueAt as come: a case that was never looked at is due.
+func (t *tx) DueCases(now time.Time, limit int) ([]care.Case, error) {
+	return list(t, dueCases, caseRow, now.UnixMilli(), limit)
+}
+
+// CasesOfKeeper is ordered by handover, newest first. Cases that nobody claimed
+// are nobody's.
+func (t *tx) CasesOfKeeper(keeperID string) ([]care.Case, error) {
+	return list(t, casesOfKeeper, caseRow, keeperID)
+}
+
+func (t *tx) PutFlag(f care.Flag) error {
+	_, err := t.exec(putFlag, flagRow(&f)...)
+	return err
+}
+
+// ListFlags is ordered by opening, oldest first.
+func (t *tx) ListFlags(breederID, caseID string) ([]care.Flag, error) {
+	return list(t, listFlags, flagRow, breederID, caseID)
+}
+
+func (t *tx) InsertPhoto(p care.Photo) error { return t.insert(insertPhoto, photoRow(&p)...) }
+
+func (t *tx) Photo(breederID, photoID string) (care.Photo, error) {
+	return get(t, getPhoto, photoRow, photos.what, breederID, photoID)
+}
+
+// ListPhotos is ordered by arrival, oldest first.
+func (t *tx) ListPhotos(breederID, caseID string) ([]care.Photo, error) {
+	return list(t, listPhotos, photoRow, breederID, caseID)
+}
+
+func (t *tx) Counts() (care.Counts, error) {
+	row := func(c *care.Counts) []any { return []any{&c.Breeders, &c.Animals, &c.Entries, &c.OpenCases} }
+	return get(t, countAll, row, "count")
+}

@@ -1,0 +1,57 @@
+package store
+
+import (
+	"embed"
+	"io/fs"
+	"regexp"
+)
+
+//go:embed migrations
+var migrations embed.FS
+
+// dialect is what differs between the engines, apart from how each connects
+// and commits.
+type dialect struct {
+	name string
+	// text picks the engine's form of a query.
+	text func(*query) string
+	// lockSchema is run in the migrating transaction before the version is
+	// read, so that two programs starting at once migrate one after the other.
+	lockSchema string
+	// hasTable finds the version table.
+	hasTable string
+	// fail maps a driver error; op names the operation for the log.
+	fail func(op string, err error) error
+}
+
+var sqlite = &dialect{
+	name:       "sqlite",
+	text:       func(q *query) string { return q.sqlite },
+	lockSchema: `SELECT 1`, // _txlock=immediate holds the write lock already
+	hasTable:   `SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND name = 'schema_version'`,
+	fail:       sqliteError,
+}
+
+var postgres = &dialect{
+	name:       "postgres",
+	text:       func(q *query) string { return q.postgres },
+	lockSchema: `SELECT 1 FROM pg_advisory_xact_lock(7239150411)`, // any number that is ours
+	hasTable:   `SELECT count(*) FROM information_schema.tables WHERE table_schema = current_schema() AND table_name = 'schema_version'`,
+	fail:       postgresError,
+}
+
+func (d *dialect) migrations() (fs.FS, error) { return fs.Sub(migrations, "migrations/"+d.name) }
+
+// query is one query text in both forms. Texts are written with ?N, which
+// SQLite binds by number. The other way round would be wrong without a sound:
+// SQLite takes $N for a name and binds by first appearance.
+type query struct {
+	op               string // names the operation in errors
+	sqlite, postgres string
+}
+
+var placeholder = regexp.MustCompile(`\?(\d+)`)
+
+func newQuery(op, text string) *query {
+	return &query{op: op, sqlite: text, postgres: placeholder.ReplaceAllString(text, `$$$1`)}
+}

@@ -1,0 +1,182 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"net"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/stdlib"
+
+	"warmhand/internal/care"
+)
+
+// PostgreSQL's own names for what is asked of it here,
+// https://www.postgresql.org/docs/15/errcodes-appendix.html
+const (
+	pgUniqueViolation      = "23505"
+	pgSerializationFailure = "40001"
+	pgDeadlockDetected     = "40P01"
+	pgReadOnlyTransaction  = "25006"
+	pgBadText              = "22021"
+)
+
+// A write that lost to another is tried again after a random pause of up to
+// retryPause, doubled each time up to 64 times it. With 16 callers on one row
+// the unluckiest needs about as many tries as there are callers.
+const (
+	retries    = 40
+	retryPause = time.Millisecond
+)
+
+// pgConnections bounds the connections of one program; a small server allows
+// a hundred in all.
+const pgConnections = 16
+
+// connecting names getting a connection; whatever else goes wrong there, the
+// database cannot be reached.
+const connecting = "connect"
+
+type postgresEngine struct{ db *sql.DB }
+
+func openPostgres(ctx context.Context, address string) (*postgresEngine, error) {
+	config, err := pgx.ParseConfig(address)
+	if err != nil {
+		return nil, fmt.Errorf("reading the database URL: %w", err) // without its password
+	}
+	if config.RuntimeParams["application_name"] == "" {
+		config.RuntimeParams["application_name"] = "warmhand"
+	}
+	db := stdlib.OpenDB(*config)
+	db.SetMaxOpenConns(pgConnections)
+	db.SetMaxIdleConns(pgConnections)
+	if err := migrate(ctx, db, postgres); err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	return &postgresEngine{db}, nil
+}
+
+func (e *postgresEngine) Read(ctx context.Context, f func(care.Tx) error) error {
+	err, _ := e.once(ctx, &sql.TxOptions{Isolation: sql.LevelRepeatableRead, ReadOnly: true}, f)
+	return err
+}
+
+// Write runs f at the strictest isolation, so that use cases hold here as they
+// do with SQLite's one writer.
+func (e *postgresEngine) Write(ctx context.Context, f func(care.Tx) error) error {
+	for try := 0; ; try++ {
+		err, cause := e.once(ctx, &sql.TxOptions{Isolation: sql.LevelSerializable}, f)
+		if err == nil || !lostToAnother(cause) || try == retries {
+			return err
+		}
+		pause := rand.N(retryPause << min(try, 6))
+		select {
+		case <-time.After(pause):
+		case <-ctx.Done():
+			return err
+		}
+	}
+}
+
+// once runs f in one transaction; cause is the driver's error, if there was
+// one.
+func (e *postgresEngine) once(ctx context.Context, opts *sql.TxOptions, f func(care.Tx) error) (err, cause error) {
+	conn, err := e.db.Conn(ctx)
+	if err != nil {
+		return postgresError(connecting, err), err
+	}
+	defer conn.Close() //nolint:errcheck // goes back to the pool
+	// A context that ended during the commit would leave it open whether
+	// anything was saved.
+	dbtx, err := conn.BeginTx(context.WithoutCancel(ctx), opts)
+	if err != nil {
+		return postgresError(begin.op, err), err
+	}
+	defer dbtx.Rollback() //nolint:errcheck // after a commit it does nothing
+	t := &tx{ctx: ctx, d: postgres, conn: pgRunner{ctx, dbtx}}
+	if err := run(t, f); err != nil {
+		return err, t.cause
+	}
+	if err := dbtx.Commit(); err != nil {
+		return postgresError(commit.op, err), err
+	}
+	return nil, nil
+}
+
+// lostToAnother reports whether a transaction failed only because of another
+// that ran beside it.
+func lostToAnother(cause error) bool {
+	var e *pgconn.PgError
+	return errors.As(cause, &e) && (e.Code == pgSerializationFailure || e.Code == pgDeadlockDetected)
+}
+
+func (e *postgresEngine) Close() error { return e.db.Close() }
+
+func (e *postgresEngine) Backup(context.Context, string) error {
+	return errors.New("a PostgreSQL database is backed up with pg_dump, which runs beside the program; only the SQLite file is copied from here")
+}
+
+// Check reads every row once, which is as much as a client of PostgreSQL can
+// do; damage in indexes is for its own amcheck.
+func (e *postgresEngine) Check(ctx context.Context) error {
+	for _, tb := range []*table{&breeders, &users, &passkeys, &secrets, &keepers, &answered, &animals, &entries, &handovers, &followed, &flags, &photos} {
+		var n int64
+		// The text of each row makes the server read its long values too.
+		if err := e.db.QueryRowContext(ctx, `SELECT coalesce(sum(length(r::text)), 0) FROM `+tb.name+` r`).Scan(&n); err != nil {
+			return fmt.Errorf("checking the table %s: %w", tb.name, err)
+		}
+	}
+	return nil
+}
+
+// pgRunner runs statements; the driver keeps them prepared on each connection.
+type pgRunner struct {
+	ctx context.Context
+	tx  *sql.Tx
+}
+
+func (r pgRunner) exec(q *query, args []any) (int64, error) {
+	result, err := r.tx.ExecContext(r.ctx, q.postgres, args...)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected()
+}
+
+func (r pgRunner) query(q *query, args []any) (*sql.Rows, error) {
+	return r.tx.QueryContext(r.ctx, q.postgres, args...)
+}
+
+// postgresError maps an error of the driver by its code.
+func postgresError(op string, err error) error {
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return err
+	}
+	var e *pgconn.PgError
+	if errors.As(err, &e) {
+		switch e.Code {
+		case pgUniqueViolation:
+			return idReused()
+		case pgSerializationFailure, pgDeadlockDetected, pgReadOnlyTransaction:
+			return notSaved("postgres", e.Code)
+		case pgBadText:
+			return checkText("\x00")
+		}
+		switch e.Code[:2] {
+		case "08", "53", "55", "57", "58": // connection, resources, locks, shutdown, disk
+			return notSaved("postgres", e.Code)
+		}
+		return fmt.Errorf("store: %s failed with postgres code %s", op, e.Code)
+	}
+	var dial *pgconn.ConnectError
+	var network net.Error
+	if op == connecting || errors.As(err, &dial) || errors.As(err, &network) || errors.Is(err, net.ErrClosed) || errors.Is(err, sql.ErrConnDone) || pgconn.SafeToRetry(err) {
+		return notSaved("postgres", "connection")
+	}
+	return fmt.Errorf("store: %s: %w", op, err) // a value that does not fit, ours to mend
+}

@@ -1,0 +1,252 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"unicode/utf8"
+
+	"warmhand/internal/care"
+)
+
+// tx is one transaction as the domain sees it.
+type tx struct {
+	ctx  context.Context // the caller's; looked at between statements
+	d    *dialect
+	conn runner
+	// failed is the first operation that the database failed, as the caller is
+	// told; cause is what the driver said.
+	failed, cause error
+	over          bool // the callback returned
+}
+
+// runner runs statements inside the engine's transaction.
+type runner interface {
+	exec(q *query, args []any) (rows int64, err error)
+	query(q *query, args []any) (*sql.Rows, error)
+}
+
+// usable says why no statement may run any more, if so. After a failure the
+// engines differ in what is left of the transaction, so nothing is: a
+// statement that ran on would be kept on one and not on the other.
+func (t *tx) usable() error {
+	if t.over {
+		return errors.New("a transaction was used after its callback returned")
+	}
+	if t.failed != nil {
+		return t.failed
+	}
+	t.failed = t.ctx.Err() // what was left out must not be missing from a commit
+	return t.failed
+}
+
+func (t *tx) fail(q *query, err error) error {
+	t.cause, t.failed = err, t.d.fail(q.op, err)
+	return t.failed
+}
+
+// exec runs a statement and returns how many rows it changed.
+func (t *tx) exec(q *query, args ...any) (int64, error) {
+	if err := t.usable(); err != nil {
+		return 0, err
+	}
+	if err := bind(args); err != nil {
+		return 0, err
+	}
+	n, err := t.conn.exec(q, args)
+	if err != nil {
+		return 0, t.fail(q, err)
+	}
+	return n, nil
+}
+
+// insert adds a row, or reports that its key is taken. It does so without an
+// error of the driver, after which PostgreSQL would let the transaction do
+// nothing more; callers want to look at what is there.
+func (t *tx) insert(q *query, args ...any) error {
+	n, err := t.exec(q, args...)
+	if err == nil && n == 0 {
+		return idReused()
+	}
+	return err
+}
+
+// update changes the one row that the key names.
+func (t *tx) update(q *query, what string, args ...any) error {
+	n, err := t.exec(q, args...)
+	if err == nil && n == 0 {
+		return care.Missing(what)
+	}
+	return err
+}
+
+// swap is update for rows with a version; no row changed means a row that is
+// missing, which exists finds out, or one that somebody changed meanwhile.
+func (t *tx) swap(q *query, exists func() error, args ...any) error {
+	n, err := t.exec(q, args...)
+	if err != nil || n > 0 {
+		return err
+	}
+	if err := exists(); err != nil {
+		return err
+	}
+	return &care.Error{
+		Code: care.Stale, Reason: care.ReasonStale,
+		Text: "Somebody else changed this meanwhile. Please look at it again and repeat your change.",
+	}
+}
+
+// list reads all rows of a query. row names where the columns go; it is called
+// once, and what it scans into must be set anew for each row.
+func list[T any](t *tx, q *query, row func(*T) []any, args ...any) ([]T, error) {
+	if err := t.usable(); err != nil {
+		return nil, err
+	}
+	if err := bind(args); err != nil {
+		return nil, err
+	}
+	rows, err := t.conn.query(q, args)
+	if err != nil {
+		return nil, t.fail(q, err)
+	}
+	defer rows.Close()
+	var (
+		all []T
+		v   T
+		to  = row(&v)
+	)
+	for rows.Next() {
+		if err := rows.Scan(to...); err != nil {
+			return nil, t.fail(q, err)
+		}
+		all = append(all, v)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, t.fail(q, err)
+	}
+	return all, nil
+}
+
+// get reads the one row of a query.
+func get[T any](t *tx, q *query, row func(*T) []any, what string, args ...any) (T, error) {
+	all, err := list(t, q, row, args...)
+	if err == nil && len(all) == 0 {
+		err = care.Missing(what)
+	}
+	if err != nil {
+		var none T
+		return none, err
+	}
+	return all[0], nil
+}
+
+// page reads limit rows and the cursor of the last, which is zero when there
+// are no more. The last argument of the query is its limit.
+func page[T any](t *tx, q *query, row func(*T) []any, at func(*T) care.Cursor, limit int, args ...any) ([]T, care.Cursor, error) {
+	if limit < 1 || limit == math.MaxInt {
+		return nil, care.Cursor{}, fmt.Errorf("%s: a page of %d rows was asked for", q.op, limit)
+	}
+	all, err := list(t, q, row, append(args, limit+1)...)
+	if err != nil || len(all) <= limit {
+		return all, care.Cursor{}, err
+	}
+	all = all[:limit]
+	return all, at(&all[limit-1]), nil
+}
+
+// table describes the columns of one table, to write its plain statements.
+type table struct {
+	name, what string
+	key        int      // how many leading columns are the primary key
+	columns    []string // in the order in which the row function lists them
+	derived    []string // written after them, never read: they serve WHERE
+}
+
+func columns(names string) []string { return strings.Fields(names) }
+
+func (tb *table) selectFrom() string {
+	return "SELECT " + strings.Join(tb.columns, ", ") + " FROM " + tb.name + " "
+}
+
+func (tb *table) selectQuery(rest string) *query {
+	return newQuery("read "+tb.what, tb.selectFrom()+rest)
+}
+
+func (tb *table) byKey() string {
+	var b strings.Builder
+	for i, c := range tb.columns[:tb.key] {
+		fmt.Fprintf(&b, "%s %s = ?%d", [...]string{" AND", "WHERE"}[btoi(i == 0)], c, i+1)
+	}
+	return b.String()
+}
+
+func (tb *table) getQuery() *query { return tb.selectQuery(tb.byKey()) }
+
+func (tb *table) insertText() string {
+	all := append(tb.columns[:len(tb.columns):len(tb.columns)], tb.derived...)
+	marks := make([]string, len(all))
+	for i := range all {
+		marks[i] = fmt.Sprintf("?%d", i+1)
+	}
+	return "INSERT INTO " + tb.name + " (" + strings.Join(all, ", ") + ") VALUES (" + strings.Join(marks, ", ") + ") "
+}
+
+func (tb *table) insertQuery() *query {
+	return newQuery("insert "+tb.what, tb.insertText()+"ON CONFLICT DO NOTHING")
+}
+
+// putQuery inserts, or replaces all but the key.
+func (tb *table) putQuery() *query {
+	var set []string
+	for _, c := range tb.columns[tb.key:] {
+		set = append(set, c+" = excluded."+c)
+	}
+	key := strings.Join(tb.columns[:tb.key], ", ")
+	return newQuery("put "+tb.what, tb.insertText()+"ON CONFLICT ("+key+") DO UPDATE SET "+strings.Join(set, ", "))
+}
+
+// updateQuery takes the arguments of insertQuery. A version column is compared
+// and counted up.
+func (tb *table) updateQuery() *query {
+	var set []string
+	where := tb.byKey()
+	for i, c := range append(tb.columns[:len(tb.columns):len(tb.columns)], tb.derived...) {
+		switch {
+		case i < tb.key:
+		case c == "version":
+			set = append(set, "version = version + 1")
+			where += fmt.Sprintf(" AND version = ?%d", i+1)
+		default:
+			set = append(set, fmt.Sprintf("%s = ?%d", c, i+1))
+		}
+	}
+	return newQuery("update "+tb.what, "UPDATE "+tb.name+" SET "+strings.Join(set, ", ")+" "+where)
+}
+
+func btoi(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// checkText refuses what PostgreSQL cannot keep as text, on both engines.
+func checkText(s string) error {
+	if !utf8.ValidString(s) || strings.IndexByte(s, 0) >= 0 {
+		return &care.Error{
+			Code: care.Invalid, Reason: care.ReasonBadField,
+			Text: "A text holds a character that cannot be kept. Please type it again.",
+		}
+	}
+	return nil
+}
+
+func checkNumber(f float64) error {
+	if math.IsNaN(f) || math.IsInf(f, 0) {
+		return &care.Error{Code: care.Invalid, Reason: care.ReasonBadField, Text: "A value is not a number. Please enter it again."}
+	}
+	return nil
+}
