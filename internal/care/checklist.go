@@ -1,0 +1,672 @@
+package care
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"warmhand/internal/snake"
+)
+
+// Verdict is what one answer to a point of the setup checklist means.
+type Verdict int
+
+// The verdicts.
+const (
+	Fine    Verdict = iota
+	Hazard          // can hurt the animal
+	Unsure          // the keeper cannot tell
+	NotHere         // there is no such thing in this setup
+)
+
+// String is the plain word for the verdict.
+func (v Verdict) String() string {
+	return [...]string{"fine", "hazard", "unsure", "not here"}[v]
+}
+
+// NotSure is the choice that every point offers.
+const NotSure = "not_sure"
+
+// Choice is one answer that a point offers.
+type Choice struct {
+	Code    string
+	Label   string
+	Verdict Verdict
+}
+
+// MeasureKind is what SetupAnswer.Measure holds for a point.
+type MeasureKind string
+
+// The kinds. All are millimetres.
+const (
+	MeasureNothing MeasureKind = ""
+	MeasureOpening MeasureKind = "opening" // the narrowest way across a hole
+	MeasureDepth   MeasureKind = "depth"   // of the water
+	MeasureHeight  MeasureKind = "height"  // from the floor to the highest place it can reach
+	MeasureGap     MeasureKind = "gap"     // the width of a slit
+)
+
+// SetupPoint is one point of the setup checklist.
+type SetupPoint struct {
+	Code    string
+	Title   string
+	Why     string // one sentence
+	Look    string // how to look
+	Fix     string // how to put it right
+	Source  string
+	Choices []Choice
+	Measure MeasureKind
+	Photo   bool // a picture helps the breeder to see it
+}
+
+// SetupPoints is the checklist in the order of a walk from the outside in. The
+// caller owns the slice but not the choices in it.
+func SetupPoints() []SetupPoint { return append([]SetupPoint(nil), setupPoints...) }
+
+// Point finds a point by its code.
+func Point(code string) (SetupPoint, bool) {
+	i := slices.IndexFunc(setupPoints, func(p SetupPoint) bool { return p.Code == code })
+	if i < 0 {
+		return SetupPoint{}, false
+	}
+	return setupPoints[i], true
+}
+
+const noSource = "common practice, no source"
+
+// choices appends the answer that every point has.
+func choices(list ...Choice) []Choice {
+	return append(list, Choice{NotSure, "I am not sure", Unsure})
+}
+
+var setupPoints = []SetupPoint{
+	{
+		Code: "lid_gaps", Title: "Lid, doors and gaps to the outside",
+		Why:    "A snake gets out through any gap that its head fits through, and it pushes for hours.",
+		Look:   "Close everything as you would at night. Run a finger along each edge, each cable hole and each vent. Measure the widest slit.",
+		Fix:    "Add a lock or clips to the lid or doors, and close slits and cable holes with a rigid piece fixed from the outside.",
+		Source: noSource,
+		Choices: choices(
+			Choice{"locked_tight", "It locks, and every gap is too small for the head", Fine},
+			Choice{"no_lock", "It closes, but nothing locks it", Hazard},
+			Choice{"gap", "There is a gap that the head may fit through", Hazard}),
+		Measure: MeasureGap, Photo: true,
+	},
+	{
+		Code: "other_pets", Title: "Other animals in the home",
+		Why:    "Cats, dogs and other snakes can hurt or frighten it, or pass on illness.",
+		Look:   "Think of every animal that can reach the enclosure, and check that only one snake lives in it.",
+		Fix:    "Keep one snake in each enclosure, in a room that other pets cannot enter alone. Keep a new snake apart from your other reptiles for 30 days at the least, better 90.",
+		Source: "at least 30 days of quarantine: a breeder's handbook chapter; 90 days: reptile-medicine handbooks, from memory",
+		Choices: choices(
+			Choice{"kept_apart", "It lives alone and other animals cannot reach it", Fine},
+			Choice{"can_reach", "A cat, dog or other pet can get to the enclosure", Hazard},
+			Choice{"shares", "Another reptile lives in the same enclosure", Hazard},
+			Choice{"none", "There are no other animals in the home", NotHere}),
+	},
+	{
+		Code: "fumes", Title: "Sprays, smoke and cleaning",
+		Why:    "Fumes stay in a small space, and a snake cannot walk away from them.",
+		Look:   "Think of what is used in the room: air freshener, insect spray, paint, smoke, strong cleaner.",
+		Fix:    "Keep sprays and smoke out of the room. Clean with the snake in a safe box elsewhere, rinse well and let everything dry and air before it goes back.",
+		Source: noSource,
+		Choices: choices(
+			Choice{"none_used", "Nothing of that kind is used near it", Fine},
+			Choice{"moved_out", "We clean only while it is out, then rinse and air", Fine},
+			Choice{"near_it", "Sprays, smoke or strong cleaners get near it", Hazard}),
+	},
+	{
+		Code: "heater_thermostat", Title: "Every heater on a thermostat",
+		Why:    "A heater without a thermostat can get hot enough to burn, and snakes often do not move away in time.",
+		Look:   "Follow the cable of each mat, bulb and panel. It should end in a thermostat whose sensor is fixed at the hottest place the snake can touch.",
+		Fix:    "Unplug the heater until it runs through a thermostat. For one night, a warm room is safer than a heater with no control.",
+		Source: "Mader 2008, conference notes on thermal burns; sensor at the hottest place: " + noSource,
+		Choices: choices(
+			Choice{"all_on", "Every heater has a thermostat and the sensor is fixed", Fine},
+			Choice{"loose_sensor", "There is a thermostat, but its sensor is loose or not at the hot spot", Hazard},
+			Choice{"none_on", "A heater runs without a thermostat", Hazard},
+			Choice{"no_heater", "There is no heater", NotHere}),
+		Photo: true,
+	},
+	{
+		Code: "heat_rock", Title: "Heated rocks",
+		Why:    "Heated rocks get very hot in spots and burn the belly of a snake that lies on them.",
+		Look:   "Look for any rock, cave or branch with a cable.",
+		Fix:    "Unplug it and take it out. Use a mat or an overhead heater on a thermostat instead.",
+		Source: "Mader 2008, conference notes on thermal burns",
+		Choices: choices(
+			Choice{"unplugged", "There is one, but it is unplugged for good", Fine},
+			Choice{"in_use", "One is in use", Hazard},
+			Choice{"none", "There is none", NotHere}),
+		Photo: true,
+	},
+	{
+		Code: "bulb_guard", Title: "Bulbs and hot panels guarded",
+		Why:    "A snake climbs to a warm bulb and coils round it, and is burned before it lets go.",
+		Look:   "Look at every bulb or ceramic heater inside. It needs a guard that the snake cannot get into or lie on.",
+		Fix:    "Switch it off and fit a guard all round, or move the heater outside above the mesh.",
+		Source: "welfare-society leaflets, from memory; Mader 2008, conference notes on thermal burns",
+		Choices: choices(
+			Choice{"guarded", "Each has a guard all round", Fine},
+			Choice{"outside", "All are outside, where it cannot touch them", Fine},
+			Choice{"open", "One inside has no guard, or the guard has a way in", Hazard},
+			Choice{"none", "There are none", NotHere}),
+		Photo: true,
+	},
+	{
+		Code: "power_near_water", Title: "Electrical parts and water",
+		Why:    "Water on a plug or a joint in a cable can give a shock to the snake and to you.",
+		Look:   "From outside, without touching: is any plug, socket, joint or adapter inside, or where spilled or sprayed water could reach it? Is there a safety switch (RCD or GFCI) on the socket?",
+		Fix:    "Switch off at the wall before you touch anything. Move plugs and joints outside and above the water, and let each cable hang in a loop below its socket. Ask a licensed electrician if you are in doubt.",
+		Source: "general practice after IEC 60529 and IEC 61008, from memory",
+		Choices: choices(
+			Choice{"dry", "Plugs and joints are outside and dry, with a safety switch", Fine},
+			Choice{"no_switch", "They are dry, but there is no safety switch", Hazard},
+			Choice{"reachable", "Water could reach a plug, joint or adapter", Hazard},
+			Choice{"damaged", "A cable is cut, cracked or taped up", Hazard},
+			Choice{"none", "There is no electricity at the enclosure", NotHere}),
+		Photo: true,
+	},
+	{
+		Code: "gradient", Title: "A warm end and a cool end",
+		Why:    "A snake warms and cools itself by moving, so it needs a real choice.",
+		Look:   "Measure the floor at the warm end and at the cool end, after the heater has been on for a few hours.",
+		Fix:    "Put all heating at one end and leave the other end free. The two ends should differ by at least 4 to 5 °C (7 to 9 °F).",
+		Source: noSource,
+		Choices: choices(
+			Choice{"both_ends", "One end is warm, the other clearly cooler", Fine},
+			Choice{"all_warm", "It is about as warm everywhere", Hazard},
+			Choice{"all_cool", "It is cool everywhere", Hazard}),
+	},
+	{
+		Code: "thermometers", Title: "What measures the heat, and where",
+		Why:    "A stick-on dial shows the wall it sits on, and can be wrong by several degrees where the snake lies.",
+		Look:   "See what kind you have and where its sensor is.",
+		Fix:    "Use a digital thermometer with its probe on the floor of the warm end, and another at the cool end.",
+		Source: "accuracy of dials and probes: instrument practice, from memory",
+		Choices: choices(
+			Choice{"probes_both", "A digital probe at each end, on the floor", Fine},
+			Choice{"probe_one", "One digital probe, at the warm end", Fine},
+			Choice{"infrared", "A point-and-read infrared thermometer", Fine},
+			Choice{"dial", "Only a stick-on dial or strip", Hazard},
+			Choice{"none", "Nothing measures it", Hazard}),
+		Photo: true,
+	},
+	{
+		Code: "hides", Title: "Places to hide",
+		Why:    "A snake that cannot hide stays afraid, and a frightened snake often does not eat.",
+		Look:   "Count the hides. A good one is dark, closed all round but for one opening, and so snug that the coiled snake touches its sides.",
+		Fix:    "Put one snug hide at each end, warm and cool. An upturned box with a wide, smooth doorway does well.",
+		Source: noSource,
+		Choices: choices(
+			Choice{"both_ends", "A snug hide at each end", Fine},
+			Choice{"one", "Only one hide", Hazard},
+			Choice{"too_open", "The hides are large or open on several sides", Hazard},
+			Choice{"no_hide", "There is no hide", Hazard}),
+		Photo: true,
+	},
+	{
+		Code: "decor_openings", Title: "Holes in decor, wood and hides",
+		Why:    "A snake puts its head through a hole that its body cannot follow through, and gets stuck.",
+		Look:   "Find every hole in hides, branches, bark, pots and ornaments. Measure the narrowest way across each, and photograph it with the handover card lying flat beside it.",
+		Fix:    "Take out what has a hole about as wide as the body. If your snake is stuck now, do not pull: support its body, keep it calm and call a reptile vet.",
+		Source: noSource,
+		Choices: choices(
+			Choice{"all_wide", "Every hole is much wider than the snake", Fine},
+			Choice{"all_tiny", "Every hole is too small for its head", Fine},
+			Choice{"about_body", "One is about as wide as the snake", Hazard},
+			Choice{"none", "There are no holes", NotHere}),
+		Measure: MeasureOpening, Photo: true,
+	},
+	{
+		Code: "tubes", Title: "Tubes and rolls",
+		Why:    "A tube that fits today is too tight after a few months of growth or after a meal.",
+		Look:   "Measure the inside of each tube, roll or hollow log at its narrowest place.",
+		Fix:    "Cut the tube open along its length, or use a much wider one.",
+		Source: noSource,
+		Choices: choices(
+			Choice{"cut_open", "They are cut open along their length", Fine},
+			Choice{"very_wide", "They are much wider than the snake, with room to grow", Fine},
+			Choice{"snug", "One is snug, or will be soon", Hazard},
+			Choice{"none", "There are none", NotHere}),
+		Measure: MeasureOpening, Photo: true,
+	},
+	{
+		Code: "netting", Title: "Nets and mesh",
+		Why:    "Scales slide into a net one way only, so a snake in netting cannot back out; coarse mesh also rubs the nose raw.",
+		Look:   "Look for garden net, fruit net, hammock net and wire mesh, inside or as the lid or front. Measure the narrowest way across one hole of the mesh.",
+		Fix:    "Take soft netting out. Use a smooth, fine and rigid mesh, or a solid front with small vents. If your snake is caught now, hold it still and cut the net strand by strand; do not pull.",
+		Source: "nose rubbed on wire mesh: a veterinary clinic's care sheet; snakes caught in netting: Ebert et al. 2019, Wildl Soc Bull",
+		Choices: choices(
+			Choice{"fine_rigid", "Only fine, stiff mesh that it cannot push into", Fine},
+			Choice{"coarse", "Mesh with holes that its nose or head goes into", Hazard},
+			Choice{"soft_net", "There is soft netting", Hazard},
+			Choice{"none", "There is no net or mesh", NotHere}),
+		Measure: MeasureOpening, Photo: true,
+	},
+	{
+		Code: "sharp_edges", Title: "Sharp edges and points",
+		Why:    "The belly and the skin under a shed tear easily.",
+		Look:   "Feel with your fingers along hides, wood, wire ends, cut plastic and broken pots.",
+		Fix:    "Sand it smooth, bend wire ends outwards, or take the piece out.",
+		Source: noSource,
+		Choices: choices(
+			Choice{"all_smooth", "Everything feels smooth", Fine},
+			Choice{"sharp", "Something is sharp, broken or splintered", Hazard}),
+		Photo: true,
+	},
+	{
+		Code: "tape", Title: "Sticky tape, labels and glue",
+		Why:    "Tape holds a snake fast and pulls its skin off when it struggles.",
+		Look:   "Look inside for tape on cables, mats, sensors and cracks, for sticky labels and for glue traps in the room.",
+		Fix:    "Take all of it out, and fix sensors with a suction cup or a clip. If your snake is stuck now, do not pull: work in a little cooking oil until it comes free, and call a reptile vet if the skin is hurt.",
+		Source: "usual advice of vets, from memory",
+		Choices: choices(
+			Choice{"no_tape", "There is nothing sticky inside", Fine},
+			Choice{"tape_inside", "There is tape, a label or glue inside", Hazard}),
+		Photo: true,
+	},
+	{
+		Code: "water_depth", Title: "Water bowl",
+		Why:    "A small, weak or wobbly snake can drown in water that is too deep, and a light bowl tips.",
+		Look:   "Measure the depth of the water with a ruler. Push the rim: the bowl should not tip.",
+		Fix:    "Pour out what is too much, or use a wide, low and heavy bowl. Fresh water every day.",
+		Source: noSource,
+		Choices: choices(
+			Choice{"shallow_heavy", "Shallow water in a heavy bowl", Fine},
+			Choice{"too_deep", "Deeper than the limit for this snake", Hazard},
+			Choice{"tips", "The bowl is light and tips", Hazard},
+			Choice{"no_water", "There is no water bowl", Hazard}),
+		Measure: MeasureDepth, Photo: true,
+	},
+	{
+		Code: "heavy_things", Title: "Heavy things",
+		Why:    "Snakes dig and push, and a stone or hide that stands on loose ground can sink or fall on them.",
+		Look:   "Push each stone, log and hide. Check that heavy pieces stand on the bare floor, not on the substrate.",
+		Fix:    "Set heavy pieces on the bare floor first and put the substrate round them. Fix anything stacked.",
+		Source: noSource,
+		Choices: choices(
+			Choice{"on_floor", "Heavy pieces stand on the bare floor and are steady", Fine},
+			Choice{"loose", "Something heavy wobbles, is stacked, or stands on the substrate", Hazard},
+			Choice{"none", "There is nothing heavy", NotHere}),
+		Photo: true,
+	},
+	{
+		Code: "climb_height", Title: "High places",
+		Why:    "Many snakes climb well enough to get up and badly enough to fall.",
+		Look:   "Measure from the floor to the highest place it can get to, and see what is below.",
+		Fix:    "Lower the perch, fix thick branches so that they do not turn, and put soft, deep substrate below.",
+		Source: "a fall of more than 60 cm (2 ft) is a reason to see a vet: a veterinary emergency course; lower limits " + noSource,
+		Choices: choices(
+			Choice{"low", "Nothing high to climb", Fine},
+			Choice{"high_soft", "High, with fixed branches and soft ground below", Fine},
+			Choice{"high_hard", "High, with a hard floor or hard things below", Hazard},
+			Choice{"loose_branch", "A branch turns or slips", Hazard}),
+		Measure: MeasureHeight, Photo: true,
+	},
+	{
+		Code: "substrate", Title: "What is on the floor",
+		Why:    "Some floors give off harmful vapour, and loose grit is swallowed with the food.",
+		Look:   "Read the bag. If you cannot, smell it: a strong wood scent means cedar or pine.",
+		Fix:    "Put down plain paper today; it is always safe. Later use aspen for dry species, or cypress bark, orchid bark or coco for those that like damp air.",
+		Source: "cedar and pine: studies on rodents and poultry summarised by a reptile care archive; no study on snakes exists. Grit: care literature, from memory",
+		Choices: choices(
+			Choice{"paper", "Paper or paper towel", Fine},
+			Choice{"aspen", "Aspen shavings", Fine},
+			Choice{"bark_coco_soil", "Cypress or orchid bark, coco or soil mix", Fine},
+			Choice{"cedar_pine", "Cedar, pine or another scented wood", Hazard},
+			Choice{"sand_litter", "Sand, cat litter, nutshell, corn cob or gravel", Hazard},
+			Choice{"other", "Something else", Unsure}),
+		Photo: true,
+	},
+	{
+		Code: "live_prey", Title: "Live prey",
+		Why:    "A mouse or rat left alone with a snake bites, and the wounds can be serious.",
+		Look:   "Think of how you feed, and of what happens when it does not eat at once.",
+		Fix:    "Offer thawed prey with tongs. If yours has only ever eaten live prey, ask the breeder how to change over, and never leave live prey with it.",
+		Source: "a veterinary client sheet on feeding snakes",
+		Choices: choices(
+			Choice{"thawed", "We feed thawed or already killed prey", Fine},
+			Choice{"live_watched", "Live prey, watched all the time and taken out again", Fine},
+			Choice{"live_alone", "Live prey is sometimes left with it", Hazard}),
+	},
+}
+
+const (
+	// Growth by which a tube must still be wide enough: twice the mass is 26 %
+	// more width.
+	roomToGrow = 1.26
+	// Slits let a flat head through that a round hole of that width would not.
+	// Our own limits: for a ball python of 60 g it gives 4 mm, of 1500 g 12 mm,
+	// in line with what keepers allow; nothing measured lies behind it.
+	slitShare, slitLeast = .3, 3
+	// Water at most two bodies deep and never under 2 cm (keepers give a
+	// hatchling 2 to 3 cm); with a wobble, so shallow that the head is out of it
+	// while the belly rests. Our own limits.
+	depthShare, depthLeast             = 2, 20
+	wobbleDepthShare, wobbleDepthLeast = .75, 10
+	wobbleDepthMost                    = 30
+	// Heavy-bodied snakes climb badly; a fall above 60 cm is a reason to see a
+	// vet, so half a metre. Our own limits.
+	climbMost, wobbleClimbMost = 500, 150
+)
+
+// MakeChecklist makes the checklist for one animal of this mass (0 unknown):
+// the sentences and limits that its species, size and genes add. Openings are
+// bounded so that about one animal in forty could be stuck outside the bounds.
+func MakeChecklist(a *Animal, mass Grams, at time.Time) []ChecklistItem {
+	s, listed := snake.ByID(a.Species)
+	age := s.Age(a.Hatched, float64(mass), at)
+	// By mass alone: a length in the stock book has no date, the mass is fresh.
+	body := snake.BodyDiameter(&s, age, float64(mass), 0)
+	meal := s.PreyShare[age].High / 100 * float64(mass)
+	shut, pass := snake.UnsafeOpening(body, meal)
+	evidence, gene := snake.Wobble(a.Genes)
+	wobble := evidence != snake.NoWobble
+
+	items := make([]ChecklistItem, len(setupPoints))
+	for i, p := range setupPoints {
+		it := ChecklistItem{Point: p.Code}
+		known := body > 0
+		if p.Measure == MeasureOpening && known {
+			it.ShutBelow, it.PassAbove = Millimetres(math.Floor(shut)), Millimetres(math.Ceil(pass))
+		}
+		switch p.Code {
+		case "decor_openings", "netting":
+			it.ForThisAnimal = openingSentence(it, mass)
+		case "tubes":
+			it.PassAbove = Millimetres(math.Ceil(pass * roomToGrow))
+			if known {
+				it.ForThisAnimal = fmt.Sprintf("For a snake of %s that still grows: at least %s inside, or cut open.", grams(mass), mm(it.PassAbove))
+			}
+		case "lid_gaps":
+			if known {
+				it.ShutBelow = Millimetres(math.Max(slitLeast, math.Floor(slitShare*body)))
+				it.ForThisAnimal = fmt.Sprintf("For a snake of %s keep every slit under %s.", grams(mass), mm(it.ShutBelow))
+			}
+		case "water_depth":
+			it.MaxDepth, it.ForThisAnimal = depth(body, evidence, gene)
+		case "climb_height":
+			switch {
+			case wobble:
+				it.MaxHeight = wobbleClimbMost
+				it.ForThisAnimal = fmt.Sprintf("It carries %s, and a snake with a head wobble falls easily: nothing to climb above %s.", gene, mm(it.MaxHeight))
+			case s.Climbs:
+				it.ForThisAnimal = fmt.Sprintf("A %s likes to climb: give it thick, fixed branches over soft ground.", s.Common)
+			default:
+				it.MaxHeight = climbMost
+				it.ForThisAnimal = fmt.Sprintf("It climbs badly for its weight: nothing to climb above %s.", mm(it.MaxHeight))
+			}
+		case "gradient":
+			it.ForThisAnimal = gradientSentence(s.Climate, listed)
+		case "heater_thermostat":
+			it.ForThisAnimal = fmt.Sprintf("Nothing that it can touch should get above %s.", degrees(s.Climate.HotTooHigh))
+		case "thermometers":
+			it.ForThisAnimal = fmt.Sprintf("Measure humidity too: %.0f to %.0f %%, and %.0f to %.0f %% while it sheds.",
+				s.Climate.Humidity.Low, s.Climate.Humidity.High, s.Climate.ShedHumidity.Low, s.Climate.ShedHumidity.High)
+		case "substrate":
+			switch {
+			case !listed:
+			case s.Climate.Humidity.Low >= 55:
+				it.ForThisAnimal = fmt.Sprintf("A %s needs damp air: bark, coco or a soil mix holds it best.", s.Common)
+			default:
+				it.ForThisAnimal = fmt.Sprintf("A %s does well on a dry floor: aspen or paper.", s.Common)
+			}
+		case "hides":
+			if age == snake.Hatchling {
+				it.ForThisAnimal = "It is still small: choose small hides, or it will feel that it is in the open."
+			}
+		case "live_prey":
+			if wobble {
+				it.ForThisAnimal = fmt.Sprintf("It carries %s, which can make striking hard: thawed prey held still with tongs, and time.", gene)
+			}
+		}
+		items[i] = it
+	}
+	return items
+}
+
+func openingSentence(it ChecklistItem, mass Grams) string {
+	if it.PassAbove == 0 {
+		return "It was not weighed, so there are no sizes: a hole should be too small for its head, or more than twice as wide as its body."
+	}
+	return fmt.Sprintf("For a snake of %s, a hole from %s to %s could hold it. As it grows, measure again.", grams(mass), mm(it.ShutBelow), mm(it.PassAbove))
+}
+
+func depth(body float64, evidence snake.WobbleEvidence, gene string) (Millimetres, string) {
+	if evidence == snake.NoWobble {
+		if body == 0 {
+			return 0, ""
+		}
+		d := Millimetres(math.Max(depthLeast, math.Floor(depthShare*body)))
+		return d, fmt.Sprintf("Water no deeper than %s.", mm(d))
+	}
+	d := Millimetres(math.Min(wobbleDepthMost, math.Max(wobbleDepthLeast, math.Floor(wobbleDepthShare*body))))
+	known := "is known to bring"
+	if evidence == snake.Reported {
+		known = "is reported by breeders to bring"
+	}
+	return d, fmt.Sprintf("It carries %s, a gene that %s a head wobble. It may not be able to right itself in water, so keep it shallow: no deeper than %s.", gene, known, mm(d))
+}
+
+func gradientSentence(c snake.Climate, listed bool) string {
+	if !listed {
+		return "We have no table for this species: ask your breeder which temperatures it was kept at."
+	}
+	text := fmt.Sprintf("Aim for %s at the warm end, %s at the cool end, and not under %s at night.",
+		degreeBand(c.HotSpot), degreeBand(c.Cool), degrees(c.Night.Low))
+	if c.Sureness == "seen" {
+		return text + " Source: " + c.Source + "."
+	}
+	return text + " These are the usual values of keepers' handbooks, from memory; if your breeder kept it otherwise, ask."
+}
+
+// Cautions are what every handover record says besides care: what it is not,
+// and what the law and hygiene ask for.
+func Cautions(a *Animal) []string {
+	s, _ := snake.ByID(a.Species)
+	list := []string{
+		"This record helps you, but it is not a vet's advice. If your snake looks ill or hurt, call a vet who treats reptiles.",
+		"For anything about wiring, sockets or a damaged cable, ask a licensed electrician, and switch off at the wall first.",
+		"Healthy snakes, and the animals they eat, can carry Salmonella, and freezing does not kill it. Wash your hands with soap after touching the snake, its things or its food. Children under 5, people over 65 and anyone with a weak immune system should not handle the feeder animals (CDC advice).",
+		"Keep the snake, its food and its bowls out of the kitchen and away from the sink, clean whatever prey was thawed on, and pour used water down the toilet (UK HPA and Defra leaflet, 2009).",
+	}
+	if s.CITES != "" {
+		list = append(list, fmt.Sprintf("The %s is protected by CITES, %s (in the EU Annex B). Keep the proof of where it comes from with this record; you need it when you move house abroad, sell it or give it away.", s.Common, s.CITES))
+	}
+	if s.ID == "malayopython_reticulatus" || s.ID == "python_bivittatus" {
+		list = append(list, "In the United States this species is listed as injurious (50 CFR 16.15): importing it, and moving it to or from some places such as Hawaii, is restricted, and some states forbid it.")
+	}
+	list = append(list, "Local rules on keeping, moving and selling snakes differ, and your landlord may have some too. Check them before you move or pass on the snake.")
+	switch evidence, gene := snake.Wobble(a.Genes); evidence {
+	case snake.Documented:
+		list = append(list, fmt.Sprintf("It carries %s, a gene that is known to bring a head wobble. A little wobble that was always there is part of it. If it gets worse, or if your snake stops eating, tell your breeder, and a reptile vet if it cannot right itself.", gene))
+	case snake.Reported:
+		list = append(list, fmt.Sprintf("It carries %s, a gene with which breeders report a head wobble. There is no published study that we know of. Tell your breeder if you see it.", gene))
+	}
+	return list
+}
+
+// How the first offer in the new home is timed. Five to seven days of peace: a
+// keepers' site; other breeders say two to three, for ball pythons up to 14.
+// Two weeks of rest after food was brought up, then half the size: common
+// practice, no source.
+const (
+	settleDays        = 7
+	afterRegurgitated = 14
+	day               = 24 * time.Hour
+)
+
+// FeedSentence says in plain words how the animal is fed and when to offer
+// first in the new home: from the breeder's log where it tells, else from the
+// species table. at is the handover.
+func FeedSentence(a *Animal, weights, offers []Entry, at time.Time) string {
+	s, _ := snake.ByID(a.Species)
+	var mass Grams
+	for _, e := range upTo(weights, at) {
+		if w, ok := e.Body.(WeighIn); ok {
+			mass = w.Mass
+		}
+	}
+	age := s.Age(a.Hatched, float64(mass), at)
+	log := upTo(offers, at)
+
+	first := at.Add(settleDays * day)
+	every, usual := s.OfferEvery[age], usualGap(log)
+	if usual > 0 {
+		every = snake.Band{Low: usual, High: usual}
+	}
+	var meal Offer // the last one eaten
+	var mealAt time.Time
+	upset := time.Time{}
+	for _, e := range log {
+		switch o := e.Body.(Offer); o.Result {
+		case Eaten:
+			meal, mealAt, upset = o, e.HappenedAt, time.Time{}
+		case Regurgitated:
+			upset = e.HappenedAt
+		}
+	}
+	if !mealAt.IsZero() {
+		first = later(first, mealAt.Add(time.Duration(every.Low*float64(day))))
+	}
+
+	var say []string
+	if mealAt.IsZero() {
+		say = append(say, "No meal is on record with the breeder yet.")
+		if mass > 0 {
+			share := s.PreyShare[age]
+			say = append(say, fmt.Sprintf("The usual meal for its size is %s to %s, every %s.",
+				amount(share.Low/100*float64(mass)), grams(Grams(share.High/100*float64(mass))), days(every)))
+		} else {
+			say = append(say, fmt.Sprintf("The usual time between offers is %s.", days(every)))
+		}
+	} else {
+		text := "It eats " + preyWords(meal)
+		if meal.PreyMass > 0 {
+			text += " of about " + grams(meal.PreyMass)
+		}
+		say = append(say, text+", every "+days(every)+".")
+		if eaten, of := lately(log); of >= 3 {
+			say = append(say, fmt.Sprintf("It ate %d of its last %d offers here.", eaten, of))
+		}
+		if meal.PreyState == Live {
+			say = append(say, "Never leave live prey alone with it; ask the breeder how to change to thawed prey.")
+		}
+	}
+	if !upset.IsZero() {
+		first = later(first, upset.Add(afterRegurgitated*day))
+		say = append(say, fmt.Sprintf("It brought up food on %s: make the next meal half the usual size, and talk to the breeder before you offer it.", date(upset)))
+	}
+	say = append(say, fmt.Sprintf("Leave it in peace for the first 5 to 7 days, then make the first offer on %s or a little later.", date(first)))
+	return strings.Join(say, " ")
+}
+
+// upTo is the entries that count and happened by then, oldest first.
+func upTo(list []Entry, at time.Time) []Entry {
+	var out []Entry
+	for _, e := range list {
+		if e.Current() && !e.HappenedAt.After(at) {
+			out = append(out, e)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Entry) int { return a.HappenedAt.Compare(b.HappenedAt) })
+	return out
+}
+
+// usualGap is the median of the days between the last offers, rounded; 0 when
+// there are too few to tell.
+func usualGap(log []Entry) float64 {
+	const need, most = 3, 10
+	var gaps []float64
+	var before time.Time
+	for _, e := range log {
+		if o, ok := e.Body.(Offer); !ok || o.Result == Regurgitated {
+			continue // found later, not offered
+		}
+		if gap := e.HappenedAt.Sub(before); !before.IsZero() && gap >= day {
+			gaps = append(gaps, gap.Hours()/24)
+		}
+		before = e.HappenedAt
+	}
+	if len(gaps) < need {
+		return 0
+	}
+	gaps = gaps[max(0, len(gaps)-most):]
+	slices.Sort(gaps)
+	n := len(gaps)
+	return math.Max(1, math.Round((gaps[(n-1)/2]+gaps[n/2])/2))
+}
+
+// lately counts meals among the last offers, at most twelve.
+func lately(log []Entry) (eaten, of int) {
+	for _, e := range slices.Backward(log) {
+		o, ok := e.Body.(Offer)
+		if !ok || o.Result == Regurgitated {
+			continue
+		}
+		if o.Result == Eaten {
+			eaten++
+		}
+		if of++; of == 12 {
+			break
+		}
+	}
+	return eaten, of
+}
+
+func preyWords(o Offer) string {
+	what := snake.PreySize(float64(o.PreyMass), o.Prey)
+	state := map[PreyState]string{Thawed: "thawed", Prekilled: "freshly killed", Live: "live"}[o.PreyState]
+	if what == "" {
+		return strings.TrimSpace(state + " prey")
+	}
+	text := strings.TrimSpace(state + " " + what)
+	if strings.ContainsRune("aeiou", rune(text[0])) {
+		return "an " + text
+	}
+	return "a " + text
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
+func date(t time.Time) string { return t.UTC().Format("2 January 2006") }
+
+func days(b snake.Band) string {
+	if b.Low == b.High {
+		if b.Low == 1 {
+			return "day"
+		}
+		return amount(b.Low) + " days"
+	}
+	return amount(b.Low) + " to " + amount(b.High) + " days"
+}
+
+// amount rounds to what a kitchen scale or a ruler shows.
+func amount(v float64) string {
+	if v < 10 {
+		return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)
+	}
+	return strconv.FormatFloat(math.Round(v), 'f', -1, 64)
+}
+
+func grams(g Grams) string    { return amount(float64(g)) + " g" }
+func mm(v Millimetres) string { return amount(float64(v)) + " mm" }
+
+func degrees(c float64) string {
+	return fmt.Sprintf("%.0f °C (%.0f °F)", c, fahrenheit(c))
+}
+
+func degreeBand(b snake.Band) string {
+	return fmt.Sprintf("%.0f to %.0f °C (%.0f to %.0f °F)", b.Low, b.High, fahrenheit(b.Low), fahrenheit(b.High))
+}
+
+func fahrenheit(c float64) float64 { return c*9/5 + 32 }
