@@ -1,0 +1,272 @@
+package storetest
+
+import (
+	"testing"
+	"time"
+
+	"warmhand/internal/care"
+)
+
+func missing(t *testing.T, s care.Store) {
+	w := full("b1")
+	calls := map[string]func(care.Tx) error{
+		"HandoverByCode":       func(tx care.Tx) error { _, err := tx.HandoverByCode("nope"); return err },
+		"HandoverByCode empty": func(tx care.Tx) error { _, err := tx.HandoverByCode(""); return err },
+		"UpdateBreeder":        func(tx care.Tx) error { return tx.UpdateBreeder(w.breeder) },
+		"UpdatePasskey":        func(tx care.Tx) error { return tx.UpdatePasskey(w.passkey) },
+		"DeletePasskey":        func(tx care.Tx) error { return tx.DeletePasskey("b1", "u1", "nope") },
+		"UpdateSecret":         func(tx care.Tx) error { return tx.UpdateSecret(w.secret) },
+		"DeleteSecret":         func(tx care.Tx) error { return tx.DeleteSecret("nope") },
+		"UpdateAnimal":         func(tx care.Tx) error { return tx.UpdateAnimal(w.animal) },
+		"MarkReplaced":         func(tx care.Tx) error { return tx.MarkReplaced("b1", "a1", "nope", "e2") },
+		"UpdateHandover":       func(tx care.Tx) error { return tx.UpdateHandover(w.handover) },
+		"UpdateCase":           func(tx care.Tx) error { return tx.UpdateCase(w.kase) },
+	}
+	for _, it := range w.items() {
+		if it.name != "flag" {
+			calls["get "+it.name] = func(tx care.Tx) error { _, err := it.get(tx); return err }
+		}
+	}
+	// A handover without a code must not be found by an empty one.
+	bare("other").insert(t, s)
+	for name, call := range calls {
+		err := s.Write(limit(t), call)
+		if !care.IsCode(err, care.NotFound) {
+			t.Errorf("%s: %v, want NotFound", name, err)
+		}
+	}
+	none := read(t, s, func(tx care.Tx) (n int, err error) {
+		log, err := tx.Log("b1", "a1")
+		if err != nil {
+			return 0, err
+		}
+		cases, _, err := tx.ListCases("b1", care.CaseQuery{Open: true}, care.Cursor{}, 10)
+		return len(log) + len(cases), err
+	})
+	if none != 0 {
+		t.Errorf("lists of a breeder who is not there have %d rows", none)
+	}
+}
+
+func conflicts(t *testing.T, s care.Store) {
+	w := full("b1")
+	w.insert(t, s)
+	for _, it := range w.items() {
+		if it.name == "flag" {
+			continue // put, not inserted
+		}
+		err := s.Write(limit(t), it.insert)
+		if !care.IsCode(err, care.Conflict) {
+			t.Errorf("%s again: %v, want Conflict", it.name, err)
+		}
+		wantSame(t, it.name, read(t, s, it.get), it.want)
+	}
+	// The same ids at another breeder are other things.
+	full("b2").insert(t, s)
+	other := full("b2").handover
+	other.ID, other.CodeHash = "h2", "code-b1"
+	wantCode(t, s.Write(limit(t), func(tx care.Tx) error { return tx.InsertHandover(other) }), care.Conflict)
+	other.ID, other.Version = "h1", 2
+	wantCode(t, s.Write(limit(t), func(tx care.Tx) error { return tx.UpdateHandover(other) }), care.Conflict)
+	// Two handovers without a code are no conflict.
+	write(t, s, func(tx care.Tx) error {
+		other.CodeHash, other.ID = "", "h3"
+		if err := tx.InsertHandover(other); err != nil {
+			return err
+		}
+		other.ID = "h4"
+		return tx.InsertHandover(other)
+	})
+}
+
+func conflictGoesOn(t *testing.T, s care.Store) {
+	w := full("b1")
+	w.insert(t, s)
+	write(t, s, func(tx care.Tx) error {
+		wantCode(t, tx.InsertEntry(w.entry), care.Conflict)
+		got, err := tx.Entry("b1", "a1", "e1")
+		wantSame(t, "entry", got, w.entry)
+		if err != nil {
+			return err
+		}
+		next := w.entry
+		next.ID = "e2"
+		return tx.InsertEntry(next)
+	})
+	read(t, s, func(tx care.Tx) (care.Entry, error) { return tx.Entry("b1", "a1", "e2") })
+}
+
+func stale(t *testing.T, s care.Store) {
+	w := full("b1")
+	w.insert(t, s)
+	for name, update := range map[string]func(care.Tx, int64) error{
+		"breeder":  func(tx care.Tx, d int64) error { v := w.breeder; v.Version += d; return tx.UpdateBreeder(v) },
+		"animal":   func(tx care.Tx, d int64) error { v := w.animal; v.Version += d; return tx.UpdateAnimal(v) },
+		"handover": func(tx care.Tx, d int64) error { v := w.handover; v.Version += d; return tx.UpdateHandover(v) },
+		"case":     func(tx care.Tx, d int64) error { v := w.kase; v.Version += d; return tx.UpdateCase(v) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			write(t, s, func(tx care.Tx) error {
+				wantCode(t, update(tx, -1), care.Stale)
+				wantCode(t, update(tx, 1), care.Stale)
+				return update(tx, 0)
+			})
+			wantCode(t, s.Write(limit(t), func(tx care.Tx) error { return update(tx, 0) }), care.Stale)
+			write(t, s, func(tx care.Tx) error { return update(tx, 1) })
+		})
+	}
+}
+
+func markReplaced(t *testing.T, s care.Store) {
+	stock(t, s, "b1", "a1", "a2")
+	e := care.Entry{BreederID: "b1", AnimalID: "a1", ID: "e1", HappenedAt: t0, ReceivedAt: t0, Body: care.Seen{}}
+	write(t, s, func(tx care.Tx) error { return tx.InsertEntry(e) })
+	wantCode(t, s.Write(limit(t), func(tx care.Tx) error { return tx.MarkReplaced("b1", "a2", "e1", "e2") }), care.NotFound)
+	write(t, s, func(tx care.Tx) error { return tx.MarkReplaced("b1", "a1", "e1", "e2") })
+	wantCode(t, s.Write(limit(t), func(tx care.Tx) error { return tx.MarkReplaced("b1", "a1", "e1", "e3") }), care.Precondition)
+	e.ReplacedBy = "e2"
+	wantSame(t, "entry", read(t, s, func(tx care.Tx) (care.Entry, error) { return tx.Entry("b1", "a1", "e1") }), e)
+}
+
+func deletes(t *testing.T, s care.Store) {
+	w := full("b1")
+	w.insert(t, s)
+	full("b2").insert(t, s)
+	for _, wrong := range [][3]string{{"b2", "u1", "cred-b1"}, {"b1", "u2", "cred-b1"}} {
+		wantCode(t, s.Write(limit(t), func(tx care.Tx) error { return tx.DeletePasskey(wrong[0], wrong[1], wrong[2]) }), care.NotFound)
+	}
+	write(t, s, func(tx care.Tx) error {
+		if err := tx.DeletePasskey("b1", "u1", "cred-b1"); err != nil {
+			return err
+		}
+		return tx.DeleteSecret("hash-b1")
+	})
+	left := read(t, s, func(tx care.Tx) (n [2]bool, err error) {
+		_, err = tx.Passkey("cred-b1")
+		n[0] = care.IsCode(err, care.NotFound)
+		_, err = tx.Secret("hash-b1")
+		n[1] = care.IsCode(err, care.NotFound)
+		if _, err := tx.Passkey("cred-b2"); err != nil {
+			return n, err
+		}
+		_, err = tx.Secret("hash-b2")
+		return n, err
+	})
+	wantSame(t, "gone", left, [2]bool{true, true})
+}
+
+func expiry(t *testing.T, s care.Store) {
+	write(t, s, func(tx care.Tx) error {
+		for i, id := range []string{"s3", "s1", "s2", "s4"} {
+			if err := tx.InsertSecret(care.Secret{Hash: id, ID: id, Kind: care.SecretSession, BreederID: "b1", CreatedAt: at(time.Duration(i) * time.Second),
+				ExpiresAt: at(map[string]time.Duration{"s1": -2, "s2": -1, "s3": 0, "s4": 1}[id] * time.Millisecond)}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	sweep := func(limitRows, want int, left ...string) {
+		t.Helper()
+		write(t, s, func(tx care.Tx) error {
+			n, err := tx.DeleteExpiredSecrets(t0, limitRows)
+			if n != want {
+				t.Errorf("%d deleted, want %d", n, want)
+			}
+			return err
+		})
+		all := read(t, s, func(tx care.Tx) ([]care.Secret, error) { return tx.ListSecrets("b1", care.SecretSession) })
+		wantSame(t, "left", ids(all, func(s care.Secret) string { return s.ID }), left)
+	}
+	sweep(1, 1, "s3", "s2", "s4")
+	sweep(10, 2, "s4") // a secret ends at its ExpiresAt, not after it
+	sweep(10, 0, "s4")
+}
+
+func forgetting(t *testing.T, s care.Store) {
+	write(t, s, func(tx care.Tx) error {
+		for id, d := range map[string]time.Duration{"r1": -2, "r2": -1, "r3": 0} {
+			if err := tx.InsertAnswered(care.Answered{Scope: "b1", RequestID: id, At: at(d * time.Millisecond)}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	forget := func(limitRows, want int) {
+		t.Helper()
+		write(t, s, func(tx care.Tx) error {
+			n, err := tx.DeleteAnsweredBefore(t0, limitRows)
+			if n != want {
+				t.Errorf("%d deleted, want %d", n, want)
+			}
+			return err
+		})
+	}
+	forget(1, 1)
+	read(t, s, func(tx care.Tx) (care.Answered, error) { return tx.Answered("b1", "r2") })
+	forget(10, 1)
+	read(t, s, func(tx care.Tx) (care.Answered, error) { return tx.Answered("b1", "r3") })
+}
+
+// isolation writes the same ids for two breeders, changes one and looks at the
+// other through every list.
+func isolation(t *testing.T, s care.Store) {
+	one, two := full("b1"), full("b2")
+	for _, w := range []*world{&one, &two} {
+		w.animal.DeletedAt = nil
+		w.kase.KeeperID = w.keeper.ID
+		w.insert(t, s)
+	}
+	write(t, s, func(tx care.Tx) error {
+		b, a, h, c := one.breeder, one.animal, one.handover, one.kase
+		b.Name, a.Name, h.BuyerNote, c.Headline = "changed", "changed", "changed", "changed"
+		for _, err := range []error{tx.UpdateBreeder(b), tx.UpdateAnimal(a), tx.UpdateHandover(h), tx.UpdateCase(c)} {
+			if err != nil {
+				return err
+			}
+		}
+		f := one.flag
+		f.Text = "changed"
+		return tx.PutFlag(f)
+	})
+	for _, it := range two.items() {
+		wantSame(t, it.name, read(t, s, it.get), it.want)
+	}
+	lists := map[string]func(care.Tx) (any, error){
+		"ListUsers":    func(tx care.Tx) (any, error) { return tx.ListUsers("b2") },
+		"ListPasskeys": func(tx care.Tx) (any, error) { return tx.ListPasskeys("b2", "u1") },
+		"ListSecrets":  func(tx care.Tx) (any, error) { return tx.ListSecrets("b2", care.SecretToken) },
+		"ListAnimals":  func(tx care.Tx) (any, error) { v, _, err := tx.ListAnimals("b2", "", care.Cursor{}, 10); return v, err },
+		"Log":          func(tx care.Tx) (any, error) { return tx.Log("b2", "a1") },
+		"ListEntries": func(tx care.Tx) (any, error) {
+			v, _, err := tx.ListEntries("b2", "a1", nil, "", care.Cursor{}, 10)
+			return v, err
+		},
+		"ListHandovers": func(tx care.Tx) (any, error) {
+			v, _, err := tx.ListHandovers("b2", "", care.Cursor{}, 10)
+			return v, err
+		},
+		"ListCases": func(tx care.Tx) (any, error) {
+			v, _, err := tx.ListCases("b2", care.CaseQuery{}, care.Cursor{}, 10)
+			return v, err
+		},
+		"CasesOfKeeper": func(tx care.Tx) (any, error) { return tx.CasesOfKeeper("k1-b2") },
+		"ListFlags":     func(tx care.Tx) (any, error) { return tx.ListFlags("b2", "h1") },
+		"ListPhotos":    func(tx care.Tx) (any, error) { return tx.ListPhotos("b2", "h1") },
+	}
+	wants := map[string]any{
+		"ListUsers": []care.User{two.user}, "ListPasskeys": []care.Passkey{two.passkey}, "ListSecrets": []care.Secret{two.secret},
+		"ListAnimals": []care.Animal{two.animal}, "Log": []care.Entry{two.entry}, "ListEntries": []care.Entry{two.entry},
+		"ListHandovers": []care.Handover{two.handover}, "ListCases": []care.Case{two.kase}, "CasesOfKeeper": []care.Case{two.kase},
+		"ListFlags": []care.Flag{two.flag}, "ListPhotos": []care.Photo{two.photo},
+	}
+	for name, get := range lists {
+		wantSame(t, name, read(t, s, get), wants[name])
+	}
+	// Secrets of keepers belong to no breeder, and nobody may list them.
+	write(t, s, func(tx care.Tx) error {
+		return tx.InsertSecret(care.Secret{Hash: "k", Kind: care.SecretSession, KeeperID: "k1"})
+	})
+	if all := read(t, s, func(tx care.Tx) ([]care.Secret, error) { return tx.ListSecrets("", care.SecretSession) }); len(all) != 0 {
+		t.Errorf("a breeder without id lists %d secrets", len(all))
+	}
+}

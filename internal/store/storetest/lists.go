@@ -1,0 +1,475 @@
+package storetest
+
+import (
+	"fmt"
+	"slices"
+	"testing"
+	"time"
+
+	"warmhand/internal/care"
+)
+
+func animalID(a care.Animal) string     { return a.ID }
+func entryID(e care.Entry) string       { return e.ID }
+func caseID(c care.Case) string         { return c.ID }
+func handoverID(h care.Handover) string { return h.ID }
+
+// Binary order of ids: upper case before lower, and no language's rules.
+var tied = []string{"A", "B", "a", "b", "z", "ä"}
+
+func logOrder(t *testing.T, s care.Store) {
+	stock(t, s, "b1", "a1", "a2")
+	write(t, s, func(tx care.Tx) error {
+		for _, e := range []care.Entry{
+			{ID: "5", HappenedAt: at(2 * time.Second), ReceivedAt: at(2 * time.Second)},
+			{ID: "b", HappenedAt: at(time.Second), ReceivedAt: at(3 * time.Second)},
+			{ID: "A", HappenedAt: at(time.Second), ReceivedAt: at(3 * time.Second)},
+			{ID: "z", HappenedAt: at(time.Second), ReceivedAt: at(2 * time.Second), ReplacedBy: "A"},
+			{ID: "0", HappenedAt: at(time.Millisecond), ReceivedAt: at(9 * time.Second)},
+		} {
+			e.BreederID, e.AnimalID, e.Body = "b1", "a1", care.Seen{}
+			if err := tx.InsertEntry(e); err != nil {
+				return err
+			}
+			e.AnimalID = "a2"
+			if err := tx.InsertEntry(e); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	log := read(t, s, func(tx care.Tx) ([]care.Entry, error) { return tx.Log("b1", "a1") })
+	wantSame(t, "log", ids(log, entryID), []string{"0", "z", "A", "b", "5"})
+	for _, e := range log {
+		if e.AnimalID != "a1" {
+			t.Errorf("the log holds an entry of %s", e.AnimalID)
+		}
+	}
+}
+
+func animalPages(t *testing.T, s care.Store) {
+	stock(t, s, "b1", tied...)
+	write(t, s, func(tx care.Tx) error {
+		for i, id := range []string{"old", "new", "gone"} {
+			a := care.Animal{BreederID: "b1", ID: id, CreatedAt: at(time.Duration(2*i-1) * time.Millisecond)}
+			if id == "gone" {
+				a.DeletedAt = &t0
+			}
+			if err := tx.InsertAnimal(a); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	for size := 1; size < 10; size++ {
+		all := walk(t, s, size, func(tx care.Tx, after care.Cursor) ([]care.Animal, care.Cursor, error) {
+			return tx.ListAnimals("b1", "", after, size)
+		})
+		wantSame(t, fmt.Sprint("pages of ", size), ids(all, animalID), []string{"new", "ä", "z", "b", "a", "B", "A", "old"})
+	}
+	err := s.Read(limit(t), func(tx care.Tx) error { _, _, err := tx.ListAnimals("b1", "", care.Cursor{}, 0); return err })
+	if err == nil {
+		t.Error("a page of no rows was given: its reader would go on for ever")
+	}
+}
+
+func entryPages(t *testing.T, s care.Store) {
+	stock(t, s, "b1", "a1")
+	kinds := []care.Body{care.Seen{}, care.Offer{Result: care.Eaten}, care.WeighIn{Mass: 50}}
+	var newest []string
+	write(t, s, func(tx care.Tx) error {
+		for i := range 30 {
+			e := care.Entry{BreederID: "b1", AnimalID: "a1", ID: fmt.Sprintf("e%02d", i), HappenedAt: at(time.Duration(i/4) * time.Millisecond), Body: kinds[i%3]}
+			if i%2 == 1 {
+				e.CaseID = "h1"
+			}
+			newest = append([]string{e.ID}, newest...)
+			if err := tx.InsertEntry(e); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	only := func(keep func(i int) bool) (some []string) {
+		for _, id := range newest {
+			var i int
+			fmt.Sscanf(id, "e%d", &i) //nolint:errcheck // written above
+			if keep(i) {
+				some = append(some, id)
+			}
+		}
+		return some
+	}
+	for name, q := range map[string]struct {
+		kinds  []care.Kind
+		caseID string
+		want   []string
+	}{
+		"all":       {nil, "", newest},
+		"empty":     {[]care.Kind{}, "", newest},
+		"one kind":  {[]care.Kind{care.KindOffer}, "", only(func(i int) bool { return i%3 == 1 })},
+		"two kinds": {[]care.Kind{care.KindWeighIn, care.KindSeen}, "", only(func(i int) bool { return i%3 != 1 })},
+		"case":      {nil, "h1", only(func(i int) bool { return i%2 == 1 })},
+		"both":      {[]care.Kind{care.KindOffer}, "h1", only(func(i int) bool { return i%3 == 1 && i%2 == 1 })},
+		"none":      {[]care.Kind{care.KindShed}, "", []string{}},
+	} {
+		for _, size := range []int{1, 4, 7, 100} {
+			all := walk(t, s, size, func(tx care.Tx, after care.Cursor) ([]care.Entry, care.Cursor, error) {
+				return tx.ListEntries("b1", "a1", q.kinds, q.caseID, after, size)
+			})
+			wantSame(t, fmt.Sprint(name, " by ", size), ids(all, entryID), q.want)
+		}
+	}
+}
+
+func handoverPages(t *testing.T, s care.Store) {
+	stock(t, s, "b1", "a1", "a2")
+	write(t, s, func(tx care.Tx) error {
+		for i, id := range tied {
+			for _, h := range []care.Handover{{ID: id, CreatedAt: t0, AnimalID: "a1"}, {ID: id + "-new", CreatedAt: at(time.Duration(i+1) * time.Millisecond), AnimalID: "a2"}} {
+				h.BreederID = "b1"
+				if err := tx.InsertHandover(h); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+	first, second := []string{"ä-new", "z-new", "b-new", "a-new", "B-new", "A-new"}, []string{"ä", "z", "b", "a", "B", "A"}
+	for animal, want := range map[string][]string{"": append(slices.Clone(first), second...), "a1": second, "a2": first, "a3": {}} {
+		for _, size := range []int{1, 5, 6, 12} {
+			all := walk(t, s, size, func(tx care.Tx, after care.Cursor) ([]care.Handover, care.Cursor, error) {
+				return tx.ListHandovers("b1", animal, after, size)
+			})
+			wantSame(t, fmt.Sprintf("of %q by %d", animal, size), ids(all, handoverID), want)
+		}
+	}
+}
+
+func casePages(t *testing.T, s care.Store) {
+	stock(t, s, "b1", "a1")
+	write(t, s, func(tx care.Tx) error {
+		for i, id := range tied {
+			for _, c := range []care.Case{{ID: id, Urgency: 0}, {ID: id + "-half", Urgency: 0.5}, {ID: id + "-own", Urgency: 1 + float64(i)/3}, {ID: id + "-minus", Urgency: -1}} {
+				c.BreederID, c.AnimalID = "b1", "a1"
+				if err := follow(tx, c); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+	want := []string{"ä-own", "z-own", "b-own", "a-own", "B-own", "A-own"}
+	for _, group := range []string{"-half", "", "-minus"} {
+		for _, id := range tied {
+			want = append(want, id+group)
+		}
+	}
+	for _, size := range []int{1, 2, 5, 6, 24, 100} {
+		for _, q := range []care.CaseQuery{{Open: true}, {Open: true, Closed: true}, {}, {Open: true, AnimalID: "a1"}} {
+			all := walk(t, s, size, func(tx care.Tx, after care.Cursor) ([]care.Case, care.Cursor, error) {
+				return tx.ListCases("b1", q, after, size)
+			})
+			wantSame(t, fmt.Sprintf("%+v by %d", q, size), ids(all, caseID), want)
+		}
+	}
+}
+
+// steadyPages inserts around the cursor between pages: nothing that was there
+// before is left out or shown twice.
+func steadyPages(t *testing.T, s care.Store) {
+	stock(t, s, "b1", "a1")
+	write(t, s, func(tx care.Tx) error {
+		for i := range 9 {
+			if err := follow(tx, care.Case{BreederID: "b1", ID: fmt.Sprint("c", i), AnimalID: "a1", Urgency: float64(i / 3)}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	want := []string{"c6", "c7", "c8", "c3", "c4", "c5", "c0", "c1", "c2"}
+	var got []string
+	var after care.Cursor
+	for i := 0; i == 0 || after != (care.Cursor{}); i++ {
+		var page []care.Case
+		after = read(t, s, func(tx care.Tx) (c care.Cursor, err error) {
+			page, c, err = tx.ListCases("b1", care.CaseQuery{Open: true}, after, 2)
+			return c, err
+		})
+		for _, c := range page {
+			if c.ID[0] == 'c' {
+				got = append(got, c.ID)
+			}
+		}
+		if i > 20 {
+			t.Fatal("the pages do not end")
+		}
+		if i < 4 {
+			write(t, s, func(tx care.Tx) error {
+				for _, c := range []care.Case{{ID: fmt.Sprint("a-first", i), Urgency: 9}, {ID: fmt.Sprint("x-last", i), Urgency: -9}, {ID: fmt.Sprint("b-tie", i), Urgency: 1}} {
+					c.BreederID, c.AnimalID = "b1", "a1"
+					if err := follow(tx, c); err != nil {
+						return err
+					}
+				}
+				return nil
+			})
+		}
+	}
+	wantSame(t, "cases", got, want)
+}
+
+func search(t *testing.T, s care.Store) {
+	stock(t, s, "b1")
+	write(t, s, func(tx care.Tx) error {
+		for i, a := range []care.Animal{
+			{ID: "zoe", Name: "Zoë Straße", Species: "python_regius", Clutch: "25-07", Genes: []string{"Pastel", "het Clown"}},
+			{ID: "tub", Name: "TUB 14%", Species: "boa_imperator", Clutch: "A!B"},
+			{ID: "nelson", Name: "ネルソン", Note: "pastel in the note", Species: "boa_imperator"},
+		} {
+			a.BreederID, a.CreatedAt = "b1", at(-time.Duration(i)*time.Second)
+			if err := tx.InsertAnimal(a); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	find := func(text string) []string {
+		all := read(t, s, func(tx care.Tx) ([]care.Animal, error) {
+			v, _, err := tx.ListAnimals("b1", text, care.Cursor{}, 10)
+			return v, err
+		})
+		return ids(all, animalID)
+	}
+	for text, want := range map[string][]string{
+		"": {"zoe", "tub", "nelson"}, "  ": {"zoe", "tub", "nelson"},
+		"zoe": {"zoe"}, "ZOË": {"zoe"}, "Zoe\u0308": {"zoe"}, "strasse": {"zoe"}, "STRASSE": {"zoe"},
+		"regius": {"zoe"}, "python_reg": {"zoe"}, "pythonXreg": {}, "25-07": {"zoe"}, "pastel": {"zoe"}, "CLOWN": {"zoe"}, "pastel het": {},
+		"ub 1": {"tub"}, " tub 14% ": {"tub"}, "%": {"tub"}, "_": {"zoe", "tub", "nelson"}, "a!b": {"tub"}, "!": {"tub"},
+		"ルソ": {"nelson"}, "imperator": {"tub", "nelson"}, "nothing": {}, "' OR 1=1 --": {}, `\`: {},
+	} {
+		wantSame(t, fmt.Sprintf("search %q", text), find(text), want)
+	}
+	write(t, s, func(tx care.Tx) error {
+		a, err := tx.Animal("b1", "tub")
+		if err != nil {
+			return err
+		}
+		a.Name = "Bün 3"
+		return tx.UpdateAnimal(a)
+	})
+	wantSame(t, "old name", find("tub 14"), []string{})
+	wantSame(t, "new name", find("bun"), []string{"tub"})
+}
+
+func caseQueries(t *testing.T, s care.Store) {
+	stock(t, s, "b1", "a1", "a2")
+	write(t, s, func(tx care.Tx) error {
+		for i, c := range []care.Case{{ID: "open1", AnimalID: "a1"}, {ID: "shut1", AnimalID: "a1", ClosedAt: &t0}, {ID: "open2", AnimalID: "a2"}, {ID: "shut2", AnimalID: "a2", ClosedAt: &t0}} {
+			c.BreederID, c.Urgency = "b1", float64(-i)
+			if err := follow(tx, c); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	check := func(q care.CaseQuery, want ...string) {
+		t.Helper()
+		all := read(t, s, func(tx care.Tx) ([]care.Case, error) {
+			v, _, err := tx.ListCases("b1", q, care.Cursor{}, 10)
+			return v, err
+		})
+		wantSame(t, fmt.Sprintf("%+v", q), ids(all, caseID), want)
+	}
+	check(care.CaseQuery{Open: true}, "open1", "open2")
+	check(care.CaseQuery{Closed: true}, "shut1", "shut2")
+	check(care.CaseQuery{Open: true, Closed: true}, "open1", "shut1", "open2", "shut2")
+	check(care.CaseQuery{}, "open1", "shut1", "open2", "shut2")
+	check(care.CaseQuery{Open: true, AnimalID: "a2"}, "open2")
+	check(care.CaseQuery{Closed: true, AnimalID: "a2"}, "shut2")
+	check(care.CaseQuery{AnimalID: "a2"}, "open2", "shut2")
+	check(care.CaseQuery{AnimalID: "a3"}, []string{}...)
+	write(t, s, func(tx care.Tx) error {
+		for id, closed := range map[string]*time.Time{"open1": &t0, "shut1": nil} {
+			c, err := tx.Case("b1", id)
+			if err != nil {
+				return err
+			}
+			c.ClosedAt = closed
+			if err := tx.UpdateCase(c); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	check(care.CaseQuery{Open: true}, "shut1", "open2")
+	check(care.CaseQuery{Closed: true}, "open1", "shut2")
+}
+
+func dueCases(t *testing.T, s care.Store) {
+	for _, b := range []string{"b1", "b2"} {
+		stock(t, s, b, "a1")
+	}
+	write(t, s, func(tx care.Tx) error {
+		for _, c := range []care.Case{
+			{BreederID: "b1", ID: "now", DueAt: t0}, {BreederID: "b2", ID: "before", DueAt: at(-time.Millisecond)}, {BreederID: "b1", ID: "later", DueAt: at(time.Millisecond)},
+			{BreederID: "b1", ID: "closed", DueAt: at(-time.Hour), ClosedAt: &t0}, {BreederID: "b2", ID: "long", DueAt: at(-time.Hour)}, {BreederID: "b1", ID: "never looked at"},
+			{BreederID: "b2", ID: "a-now", DueAt: t0},
+		} {
+			c.AnimalID = "a1"
+			if err := follow(tx, c); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	for n, want := range map[int][]string{2: {"never looked at", "long"}, 10: {"never looked at", "long", "before", "now", "a-now"}} {
+		all := read(t, s, func(tx care.Tx) ([]care.Case, error) { return tx.DueCases(at(999*time.Microsecond), n) })
+		wantSame(t, "due", ids(all, caseID), want)
+	}
+}
+
+func keeperCases(t *testing.T, s care.Store) {
+	for _, b := range []string{"b1", "b2"} {
+		stock(t, s, b, "a1")
+	}
+	write(t, s, func(tx care.Tx) error {
+		for i, c := range []care.Case{
+			{BreederID: "b1", ID: "old", KeeperID: "k1"}, {BreederID: "b2", ID: "new", KeeperID: "k1"},
+			{BreederID: "b1", ID: "other", KeeperID: "k2"}, {BreederID: "b1", ID: "unclaimed"},
+			{BreederID: "b1", ID: "closed", KeeperID: "k1", ClosedAt: &t0},
+		} {
+			c.AnimalID, c.HandedOverAt = "a1", at(time.Duration(i)*time.Hour)
+			if err := follow(tx, c); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	for keeper, want := range map[string][]string{"k1": {"closed", "new", "old"}, "k2": {"other"}, "": {}, "K1": {}} {
+		all := read(t, s, func(tx care.Tx) ([]care.Case, error) { return tx.CasesOfKeeper(keeper) })
+		wantSame(t, "cases of "+keeper, ids(all, caseID), want)
+	}
+}
+
+func listOrder(t *testing.T, s care.Store) {
+	full("b1").insert(t, s)
+	write(t, s, func(tx care.Tx) error {
+		for i, id := range []string{"z", "a"} {
+			when := at(-time.Duration(i+1) * time.Hour)
+			w := full("b1")
+			w.user.ID, w.user.CreatedAt = id, when
+			w.passkey.ID, w.passkey.CreatedAt = id, when
+			w.secret.Hash, w.secret.ID, w.secret.CreatedAt = id, id, when
+			w.flag.ID, w.flag.OpenedAt = id, when
+			w.photo.ID, w.photo.ReceivedAt = id, when
+			for _, err := range []error{tx.InsertUser(w.user), tx.InsertPasskey(w.passkey), tx.InsertSecret(w.secret), tx.PutFlag(w.flag), tx.InsertPhoto(w.photo)} {
+				if err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+	got := read(t, s, func(tx care.Tx) (got [5][]string, err error) {
+		users, err := tx.ListUsers("b1")
+		if err != nil {
+			return got, err
+		}
+		passkeys, err := tx.ListPasskeys("b1", "u1")
+		if err != nil {
+			return got, err
+		}
+		secrets, err := tx.ListSecrets("b1", care.SecretToken)
+		if err != nil {
+			return got, err
+		}
+		flags, err := tx.ListFlags("b1", "h1")
+		if err != nil {
+			return got, err
+		}
+		photos, err := tx.ListPhotos("b1", "h1")
+		return [5][]string{
+			ids(users, func(u care.User) string { return u.ID }), ids(passkeys, func(p care.Passkey) string { return p.ID }),
+			ids(secrets, func(s care.Secret) string { return s.ID }), ids(flags, func(f care.Flag) string { return f.ID }), ids(photos, func(p care.Photo) string { return p.ID }),
+		}, err
+	})
+	wantSame(t, "oldest first", got, [5][]string{{"a", "z", "u1"}, {"a", "z", "cred-b1"}, {"a", "z", "s1"}, {"a", "z", "refusal-1"}, {"a", "z", "p1"}})
+}
+
+func flagPut(t *testing.T, s care.Store) {
+	w := full("b1")
+	w.insert(t, s)
+	w.flag.Level, w.flag.Text, w.flag.ClosedAt = care.Vet, "Worse.", nil
+	w.flag.History = append(w.flag.History, care.FlagChange{At: at(2 * time.Hour), Level: care.Vet, What: "rose", Text: "Worse."})
+	write(t, s, func(tx care.Tx) error { return tx.PutFlag(w.flag) })
+	all := read(t, s, func(tx care.Tx) ([]care.Flag, error) { return tx.ListFlags("b1", "h1") })
+	wantSame(t, "flags", all, []care.Flag{w.flag})
+}
+
+func feedingCounts(t *testing.T, s care.Store) {
+	for _, b := range []string{"b1", "b2"} {
+		write(t, s, func(tx care.Tx) error {
+			if err := tx.InsertBreeder(care.Breeder{ID: b}); err != nil {
+				return err
+			}
+			for _, a := range []care.Animal{{ID: "a1", Species: "python_regius"}, {ID: "a2", Species: "python_regius"}, {ID: "a3", Species: "python_regius"}, {ID: "boa", Species: "boa_imperator"}} {
+				a.BreederID = b
+				if err := tx.InsertAnimal(a); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+	}
+	n := 0
+	put := func(tx care.Tx, e care.Entry) error {
+		n++
+		e.ID = fmt.Sprint("e", n)
+		if e.BreederID == "" {
+			e.BreederID = "b1"
+		}
+		if e.HappenedAt.IsZero() {
+			e.HappenedAt = t0
+		}
+		return tx.InsertEntry(e)
+	}
+	offer := func(r care.OfferResult) care.Body { return care.Offer{Result: r} }
+	write(t, s, func(tx care.Tx) error {
+		for _, e := range []care.Entry{
+			{AnimalID: "a2", Body: offer(care.Eaten)}, {AnimalID: "a2", Body: offer(care.Refused)}, {AnimalID: "a2", Body: offer(care.Struck)}, {AnimalID: "a2", Body: offer(care.Regurgitated)},
+			{AnimalID: "a2", Body: offer(care.Refused), CaseID: "h1"},
+			{AnimalID: "a2", Body: offer(care.Refused), ReplacedBy: "x"},
+			{AnimalID: "a2", Body: offer(care.Refused), HappenedAt: at(-time.Millisecond)},
+			{AnimalID: "a2", Body: care.WeighIn{Mass: 1}}, {AnimalID: "a2", Body: care.Withdrawal{}},
+			{AnimalID: "a1", Body: offer(care.Eaten)}, {AnimalID: "a1", Body: offer(care.Eaten)},
+			{AnimalID: "a3", Body: care.WeighIn{Mass: 1}}, {AnimalID: "a3", Body: offer(care.Refused), HappenedAt: at(-time.Hour)},
+			{AnimalID: "boa", Body: offer(care.Refused)},
+			{BreederID: "b2", AnimalID: "a1", Body: offer(care.Refused)},
+		} {
+			if err := put(tx, e); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	got := read(t, s, func(tx care.Tx) ([]care.FeedingCount, error) { return tx.FeedingCounts("b1", "python_regius", t0) })
+	wantSame(t, "counts", got, []care.FeedingCount{{Refused: 0, Offers: 2}, {Refused: 3, Offers: 4}})
+}
+
+func counts(t *testing.T, s care.Store) {
+	wantSame(t, "empty", read(t, s, func(tx care.Tx) (care.Counts, error) { return tx.Counts() }), care.Counts{})
+	for _, b := range []string{"b1", "b2"} {
+		stock(t, s, b, "a1", "a2")
+		write(t, s, func(tx care.Tx) error {
+			if err := follow(tx, care.Case{BreederID: b, ID: "h1", AnimalID: "a1"}); err != nil {
+				return err
+			}
+			if err := follow(tx, care.Case{BreederID: b, ID: "h2", AnimalID: "a2", ClosedAt: &t0}); err != nil {
+				return err
+			}
+			return tx.InsertEntry(care.Entry{BreederID: b, AnimalID: "a1", ID: "e1", Body: care.Seen{}})
+		})
+	}
+	wantSame(t, "counts", read(t, s, func(tx care.Tx) (care.Counts, error) { return tx.Counts() }), care.Counts{Breeders: 2, Animals: 4, Entries: 2, OpenCases: 2})
+}

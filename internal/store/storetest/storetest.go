@@ -1,0 +1,330 @@
+// Package storetest is the one suite that every store must pass. Each topic is
+// a file; each "must" of the port has a subtest named after it.
+package storetest
+
+import (
+	"context"
+	"fmt"
+	"reflect"
+	"testing"
+	"time"
+
+	"warmhand/internal/care"
+)
+
+// Place makes a new, empty place for a store and returns how to open the store
+// in it. Opening again after closing must find what was written. The suite
+// closes what it opens.
+type Place func(t *testing.T) (open func() (care.Store, func() error))
+
+// Run runs the suite.
+func Run(t *testing.T, place Place) {
+	for _, topic := range []struct {
+		name string
+		run  func(*testing.T, care.Store)
+	}{
+		{"round trip of full values", roundTripFull},
+		{"round trip of bare values", roundTripBare},
+		{"round trip of every kind of entry", roundTripKinds},
+		{"round trip of texts", roundTripTexts},
+		{"texts that cannot be kept are refused", refusedTexts},
+		{"times are kept to the millisecond in UTC", times},
+		{"updates change every field", updates},
+		{"what is missing is NotFound", missing},
+		{"an id that exists is a Conflict", conflicts},
+		{"a Conflict leaves the transaction usable", conflictGoesOn},
+		{"a stale update is Stale", stale},
+		{"MarkReplaced marks once", markReplaced},
+		{"deletes", deletes},
+		{"expired secrets are deleted, oldest first", expiry},
+		{"old answers are forgotten, oldest first", forgetting},
+		{"breeders do not see each other", isolation},
+		{"the log is in order", logOrder},
+		{"pages of animals", animalPages},
+		{"pages of entries", entryPages},
+		{"pages of handovers", handoverPages},
+		{"pages of cases by urgency with ties", casePages},
+		{"pages stay steady while rows come in", steadyPages},
+		{"search folds case and accents", search},
+		{"cases open, closed and of an animal", caseQueries},
+		{"due cases, oldest first", dueCases},
+		{"cases of a keeper", keeperCases},
+		{"lists are in order", listOrder},
+		{"flags are put over themselves", flagPut},
+		{"feeding counts", feedingCounts},
+		{"counts", counts},
+		{"a failed callback leaves nothing behind", failedCallback},
+		{"a panic leaves nothing behind and harms nobody", panics},
+		{"concurrent failures roll back only themselves", failuresAside},
+		{"16 writers lose no update", noLostUpdate},
+		{"one id from many callers is kept once", oneWinner},
+		{"a write skew cannot happen", writeSkew},
+		{"a Read sees one snapshot", snapshot},
+		{"a Read cannot write", readOnly},
+		{"a cancelled context leaves nothing behind", cancelled},
+		{"a transaction ends with its callback", leakedTx},
+	} {
+		t.Run(topic.name, func(t *testing.T) {
+			t.Parallel()
+			s, closeStore := place(t)()
+			t.Cleanup(func() {
+				if err := closeStore(); err != nil {
+					t.Errorf("closing: %v", err)
+				}
+			})
+			topic.run(t, s)
+		})
+	}
+	t.Run("a restart keeps everything", func(t *testing.T) {
+		t.Parallel()
+		restart(t, place(t))
+	})
+	t.Run("a closed store is Unavailable", func(t *testing.T) {
+		t.Parallel()
+		s, closeStore := place(t)()
+		if err := closeStore(); err != nil {
+			t.Fatal(err)
+		}
+		if err := closeStore(); err != nil {
+			t.Errorf("closing again: %v", err)
+		}
+		nothing := func(tx care.Tx) error { _, err := tx.Counts(); return err }
+		wantCode(t, s.Write(t.Context(), nothing), care.Unavailable)
+		wantCode(t, s.Read(t.Context(), nothing), care.Unavailable)
+	})
+}
+
+// t0 is an instant with milliseconds.
+var t0 = time.Date(2026, 3, 1, 12, 30, 15, 123_000_000, time.UTC)
+
+func at(d time.Duration) time.Time { return t0.Add(d) }
+
+func ptr[T any](v T) *T { return &v }
+
+// one of each, with every field set.
+type world struct {
+	breeder  care.Breeder
+	user     care.User
+	passkey  care.Passkey
+	secret   care.Secret
+	animal   care.Animal
+	entry    care.Entry
+	handover care.Handover
+	kase     care.Case
+	flag     care.Flag
+	keeper   care.Keeper
+	photo    care.Photo
+	answered care.Answered
+}
+
+// full is a world with no field left at zero. Only what must be unique beyond
+// its breeder carries the breeder's name.
+func full(b string) world {
+	entry := care.Entry{
+		BreederID: b, AnimalID: "a1", ID: "e1", CaseID: "h1", By: care.KeeperActor, ByID: "k1",
+		HappenedAt: at(1), ReceivedAt: at(time.Hour).Truncate(time.Millisecond), Replaces: "e0", ReplacedBy: "e2", Confirmed: true, Note: "took it slowly",
+		Body: care.Offer{Result: care.Struck, Prey: "mouse", PreyState: care.Thawed, PreyMass: 12.5},
+	}
+	entry.HappenedAt = care.Instant(entry.HappenedAt)
+	history := entry
+	history.CaseID = ""
+	animal := care.Animal{
+		BreederID: b, ID: "a1", Name: "tub 14", Species: "python_regius", Sex: care.Female,
+		Hatched: ptr(time.Date(2025, 8, 3, 0, 0, 0, 0, time.UTC)), Genes: []string{"pastel", "het clown"},
+		MotherID: "m1", FatherID: "f1", Clutch: "25-07", SnoutVent: 412.5, TotalLength: 470.25, Note: "shy",
+		CreatedAt: at(time.Second), UpdatedAt: at(2 * time.Second), DeletedAt: ptr(at(3 * time.Second)), Version: 7,
+	}
+	weighed, shed := history, history
+	weighed.Body = care.WeighIn{Mass: 98.4}
+	shed.Body = care.Shed{Stage: care.ShedDone, Complete: ptr(false)}
+	return world{
+		breeder: care.Breeder{ID: b, Name: "Loam", Contact: "by the thread", TimeZone: "Europe/Vienna", Hemi: care.South, CreatedAt: t0, Version: 3},
+		user:    care.User{BreederID: b, ID: "u1", Name: "Ida", Role: care.Helper, CreatedAt: t0},
+		passkey: care.Passkey{BreederID: b, UserID: "u1", ID: "cred-" + b, Label: "phone", Data: []byte(`{"a": 1}`), CreatedAt: t0, UsedAt: ptr(at(time.Minute))},
+		secret: care.Secret{Hash: "hash-" + b, Kind: care.SecretToken, ID: "s1", BreederID: b, UserID: "u1", KeeperID: "k1", Label: "scales", ReadOnly: true,
+			Data: []byte{0, 1, 0xff}, CreatedAt: t0, ExpiresAt: at(time.Hour), UsedAt: ptr(at(time.Minute)), Successor: "other"},
+		animal: animal,
+		entry:  entry,
+		handover: care.Handover{
+			BreederID: b, ID: "h1", AnimalID: "a1", State: care.HandoverClaimed, HandedOverAt: t0, ShowDay: "spring", BuyerNote: "asked well",
+			Record: care.Record{
+				Animal: animal, Breeder: "Loam", Contact: "by the thread", Weights: []care.Entry{weighed, weighed}, Offers: []care.Entry{history}, Sheds: []care.Entry{shed},
+				FeedNext:  "One mouse in a week.",
+				Checklist: []care.ChecklistItem{{Point: "doors", ForThisAnimal: "close them", ShutBelow: 9.5, PassAbove: 14, MaxDepth: 30, MaxHeight: 200}},
+				Cautions:  []string{"may shake its head"}, IssuedAt: t0, SchemaMinor: 2,
+			},
+			CodeHash: "code-" + b, ClaimExpiresAt: at(24 * time.Hour), ClaimedAt: ptr(at(time.Minute)), KeeperID: "k1", CreatedAt: t0, Version: 2,
+		},
+		kase: care.Case{
+			BreederID: b, ID: "h1", AnimalID: "a1", KeeperID: "k1", KeeperName: "Robin", HandedOverAt: t0, ClosedAt: ptr(at(time.Hour)), Outcome: care.OutcomeSettled,
+			Learned: care.Learned{Mean: 0.1 + 0.2, Strength: 4.5, Animals: 9}, CreatedAt: t0, Version: 5,
+			Standing: care.StepIn, Urgency: 1.0 / 3, Headline: "Has not eaten for 31 days.", Assessment: []byte(`{"standing": "step_in"}`), AssessedAt: t0,
+			DueAt: at(time.Hour), LastHeard: ptr(at(time.Minute)), SeenAt: ptr(at(2 * time.Minute)), ChangedAt: at(3 * time.Minute),
+		},
+		flag: care.Flag{BreederID: b, CaseID: "h1", ID: "refusal-1", Code: "refusal", Level: care.Watch, Text: "Refused twice.", OpenedAt: t0, ClosedAt: ptr(at(time.Hour)),
+			History: []care.FlagChange{{At: t0, Level: care.Watch, What: "opened", Text: "Refused twice."}, {At: at(time.Hour), Level: care.Watch, What: "closed", Text: "Ate."}}},
+		keeper: care.Keeper{ID: "k1-" + b, Name: "Robin", CreatedAt: t0},
+		photo: care.Photo{BreederID: b, CaseID: "h1", ID: "p1", By: care.KeeperActor, ByID: "k1", Hash: "abc", Source: "def", Width: 1600, Height: 1200, Bytes: 1 << 40,
+			Dark: true, Blurred: true, TakenAt: ptr(at(-time.Hour)), ReceivedAt: t0},
+		answered: care.Answered{Scope: b, RequestID: "r1", Digest: "d", Answer: []byte{0, 7}, At: t0},
+	}
+}
+
+// bare is a world of ids and nothing else.
+func bare(b string) world {
+	return world{
+		breeder:  care.Breeder{ID: b},
+		user:     care.User{BreederID: b, ID: "u1"},
+		passkey:  care.Passkey{BreederID: b, UserID: "u1", ID: "cred-" + b},
+		secret:   care.Secret{Hash: "hash-" + b},
+		animal:   care.Animal{BreederID: b, ID: "a1"},
+		entry:    care.Entry{BreederID: b, AnimalID: "a1", ID: "e1", Body: care.Seen{}},
+		handover: care.Handover{BreederID: b, ID: "h1", AnimalID: "a1"},
+		kase:     care.Case{BreederID: b, ID: "h1", AnimalID: "a1"},
+		flag:     care.Flag{BreederID: b, CaseID: "h1", ID: "refusal-1"},
+		keeper:   care.Keeper{ID: "k1-" + b},
+		photo:    care.Photo{BreederID: b, CaseID: "h1", ID: "p1"},
+		answered: care.Answered{Scope: b, RequestID: "r1"},
+	}
+}
+
+// item is one value of a world with its insert and its lookup.
+type item struct {
+	name   string
+	want   any
+	insert func(care.Tx) error
+	get    func(care.Tx) (any, error)
+}
+
+func (w world) items() []item {
+	b := w.breeder.ID
+	return []item{
+		{"breeder", w.breeder, func(tx care.Tx) error { return tx.InsertBreeder(w.breeder) }, func(tx care.Tx) (any, error) { return tx.Breeder(b) }},
+		{"user", w.user, func(tx care.Tx) error { return tx.InsertUser(w.user) }, func(tx care.Tx) (any, error) { return tx.User(b, "u1") }},
+		{"passkey", w.passkey, func(tx care.Tx) error { return tx.InsertPasskey(w.passkey) }, func(tx care.Tx) (any, error) { return tx.Passkey(w.passkey.ID) }},
+		{"secret", w.secret, func(tx care.Tx) error { return tx.InsertSecret(w.secret) }, func(tx care.Tx) (any, error) { return tx.Secret(w.secret.Hash) }},
+		{"animal", w.animal, func(tx care.Tx) error { return tx.InsertAnimal(w.animal) }, func(tx care.Tx) (any, error) { return tx.Animal(b, "a1") }},
+		{"entry", w.entry, func(tx care.Tx) error { return tx.InsertEntry(w.entry) }, func(tx care.Tx) (any, error) { return tx.Entry(b, "a1", "e1") }},
+		{"handover", w.handover, func(tx care.Tx) error { return tx.InsertHandover(w.handover) }, func(tx care.Tx) (any, error) { return tx.Handover(b, "h1") }},
+		{"case", w.kase, func(tx care.Tx) error { return tx.InsertCase(w.kase) }, func(tx care.Tx) (any, error) { return tx.Case(b, "h1") }},
+		{"flag", w.flag, func(tx care.Tx) error { return tx.PutFlag(w.flag) }, func(tx care.Tx) (any, error) { return only(tx.ListFlags(b, "h1")) }},
+		{"keeper", w.keeper, func(tx care.Tx) error { return tx.InsertKeeper(w.keeper) }, func(tx care.Tx) (any, error) { return tx.Keeper(w.keeper.ID) }},
+		{"photo", w.photo, func(tx care.Tx) error { return tx.InsertPhoto(w.photo) }, func(tx care.Tx) (any, error) { return tx.Photo(b, "p1") }},
+		{"answer", w.answered, func(tx care.Tx) error { return tx.InsertAnswered(w.answered) }, func(tx care.Tx) (any, error) { return tx.Answered(b, "r1") }},
+	}
+}
+
+func only[T any](all []T, err error) (any, error) {
+	if err == nil && len(all) != 1 {
+		err = fmt.Errorf("%d rows, want 1", len(all))
+	}
+	if err != nil {
+		return nil, err
+	}
+	return all[0], nil
+}
+
+// insert writes a whole world, each item in a write of its own.
+func (w world) insert(t *testing.T, s care.Store) {
+	t.Helper()
+	for _, it := range w.items() {
+		write(t, s, it.insert)
+	}
+}
+
+// stock writes a breeder with some animals, bare but for their ids.
+func stock(t *testing.T, s care.Store, breeder string, animals ...string) {
+	t.Helper()
+	write(t, s, func(tx care.Tx) error {
+		if err := tx.InsertBreeder(care.Breeder{ID: breeder}); err != nil {
+			return err
+		}
+		for _, a := range animals {
+			if err := tx.InsertAnimal(care.Animal{BreederID: breeder, ID: a, CreatedAt: t0}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// follow writes a case with the handover that it follows up.
+func follow(tx care.Tx, c care.Case) error {
+	if err := tx.InsertHandover(care.Handover{BreederID: c.BreederID, ID: c.ID, AnimalID: c.AnimalID}); err != nil {
+		return err
+	}
+	return tx.InsertCase(c)
+}
+
+// limit bounds a test that would otherwise hang.
+func limit(t *testing.T) context.Context {
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	t.Cleanup(cancel)
+	return ctx
+}
+
+func write(t *testing.T, s care.Store, f func(care.Tx) error) {
+	t.Helper()
+	if err := s.Write(limit(t), f); err != nil {
+		t.Fatalf("write: %v", err)
+	}
+}
+
+func read[T any](t *testing.T, s care.Store, f func(care.Tx) (T, error)) (v T) {
+	t.Helper()
+	err := s.Read(limit(t), func(tx care.Tx) (err error) {
+		v, err = f(tx)
+		return err
+	})
+	if err != nil {
+		t.Fatalf("read: %v", err)
+	}
+	return v
+}
+
+func wantCode(t *testing.T, err error, code care.Code) {
+	t.Helper()
+	if !care.IsCode(err, code) {
+		t.Errorf("error %v, want one of class %s", err, code)
+	}
+}
+
+func wantSame(t *testing.T, what string, got, want any) {
+	t.Helper()
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("%s:\n got %+v\nwant %+v", what, got, want)
+	}
+}
+
+// walk collects all pages of a list, and fails on a page that is too long.
+func walk[T any](t *testing.T, s care.Store, size int, next func(care.Tx, care.Cursor) ([]T, care.Cursor, error)) (all []T) {
+	t.Helper()
+	var after care.Cursor
+	for range 1000 {
+		var got []T
+		after = read(t, s, func(tx care.Tx) (c care.Cursor, err error) {
+			got, c, err = next(tx, after)
+			return c, err
+		})
+		if len(got) > size {
+			t.Fatalf("a page of %d, want at most %d", len(got), size)
+		}
+		all = append(all, got...)
+		if after == (care.Cursor{}) {
+			return all
+		}
+		if len(got) != size {
+			t.Fatalf("a page of %d with more to come, want %d", len(got), size)
+		}
+	}
+	t.Fatal("the pages do not end")
+	return nil
+}
+
+func ids[T any](all []T, id func(T) string) []string {
+	names := make([]string, len(all))
+	for i, v := range all {
+		names[i] = id(v)
+	}
+	return names
+}
