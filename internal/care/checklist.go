@@ -362,8 +362,7 @@ func MakeChecklist(a *Animal, mass Grams, at time.Time) []ChecklistItem {
 	age := s.Age(a.Hatched, float64(mass), at)
 	// By mass alone: a length in the stock book has no date, the mass is fresh.
 	body := snake.BodyDiameter(&s, age, float64(mass), 0)
-	meal := s.PreyShare[age].High / 100 * float64(mass)
-	shut, pass := snake.UnsafeOpening(body, meal)
+	shut, pass := snake.UnsafeOpening(body, largestMeal(&s, age, float64(mass)))
 	evidence, gene := snake.Wobble(a.Genes)
 	wobble := evidence != snake.NoWobble
 
@@ -393,12 +392,12 @@ func MakeChecklist(a *Animal, mass Grams, at time.Time) []ChecklistItem {
 			switch {
 			case wobble:
 				it.MaxHeight = wobbleClimbMost
-				it.ForThisAnimal = fmt.Sprintf("It carries %s, and a snake with a head wobble falls easily: nothing to climb above %s.", gene, mm(it.MaxHeight))
+				it.ForThisAnimal = fmt.Sprintf("It carries %s, and a snake with a head wobble falls easily: nothing to climb above %.0f cm.", gene, it.MaxHeight/10)
 			case s.Climbs:
 				it.ForThisAnimal = fmt.Sprintf("A %s likes to climb: give it thick, fixed branches over soft ground.", s.Common)
 			default:
 				it.MaxHeight = climbMost
-				it.ForThisAnimal = fmt.Sprintf("It climbs badly for its weight: nothing to climb above %s.", mm(it.MaxHeight))
+				it.ForThisAnimal = fmt.Sprintf("It is no great climber and falls easily: nothing to climb above %.0f cm.", it.MaxHeight/10)
 			}
 		case "gradient":
 			it.ForThisAnimal = gradientSentence(s.Climate, listed)
@@ -421,12 +420,25 @@ func MakeChecklist(a *Animal, mass Grams, at time.Time) []ChecklistItem {
 			}
 		case "live_prey":
 			if wobble {
-				it.ForThisAnimal = fmt.Sprintf("It carries %s, which can make striking hard: thawed prey held still with tongs, and time.", gene)
+				it.ForThisAnimal = fmt.Sprintf("It carries %s. With a head wobble striking can be hard: hold thawed prey still with tongs, and give it time.", gene)
 			}
 		}
 		items[i] = it
 	}
 	return items
+}
+
+// largestMeal is the heaviest prey, g, that is usual for the animal. The share
+// falls from one age class to the next, the prey itself does not.
+func largestMeal(s *snake.Species, age snake.AgeClass, mass float64) float64 {
+	meal := s.PreyShare[age].High / 100 * mass
+	if age >= snake.Juvenile {
+		meal = max(meal, s.PreyShare[snake.Hatchling].High/100*s.JuvenileFrom)
+	}
+	if age == snake.Adult {
+		meal = max(meal, s.PreyShare[snake.Juvenile].High/100*s.AdultFrom)
+	}
+	return meal
 }
 
 func openingSentence(it ChecklistItem, mass Grams) string {
@@ -459,7 +471,7 @@ func gradientSentence(c snake.Climate, listed bool) string {
 	text := fmt.Sprintf("Aim for %s at the warm end, %s at the cool end, and not under %s at night.",
 		degreeBand(c.HotSpot), degreeBand(c.Cool), degrees(c.Night.Low))
 	if c.Sureness == "seen" {
-		return text + " Source: " + c.Source + "."
+		return text + " Set from " + c.Source + "."
 	}
 	return text + " These are the usual values of keepers' handbooks, from memory; if your breeder kept it otherwise, ask."
 }

@@ -110,7 +110,7 @@ func below(d, dEq float64) float64 {
 }
 
 func simpson(f func(float64) float64, a, b float64) float64 {
-	const n = 200 // even
+	const n = 100 // even
 	h := (b - a) / n
 	sum := f(a) + f(b)
 	for i := 1; i < n; i++ {

@@ -119,7 +119,7 @@ var table = []Species{
 			HotSpot: Band{30, 34}, Cool: Band{24, 27}, Night: Band{22, 25}, Humidity: Band{55, 80}, ShedHumidity: Band{70, 90},
 			HotTooLow: 28, HotTooHigh: 36, CoolTooLow: 22, CoolTooHigh: 29, NightTooLow: 20, HumidityTooLow: 45, HumidityTooHigh: 90,
 			Optimum: 32,
-			Source:  "between Austria, BGBl II 486/2004 Annex 3; Zürcher Tierschutz; veterinary care sheets; the trade", Sureness: seen,
+			Source:  "Austrian law (BGBl II 486/2004 Annex 3), Zürcher Tierschutz, veterinary care sheets and the trade", Sureness: seen,
 		},
 		Sources: []string{"McCue 2007, Zoology 110:318", "Aubret et al. 2005, J Herpetol 39:315", sourceFeldman, sourceAmP, "Austria, BGBl II 486/2004 Annex 3", "Zürcher Tierschutz, Königspython"},
 	},
@@ -244,6 +244,7 @@ var table = []Species{
 		OfferEvery: [3]Band{{7, 10}, {10, 14}, {14, 28}}, // common practice, no source
 		PreyShare:  sharesPython,
 		Climate:    climate(Band{30, 32}, Band{25, 27}, Band{22, 25}, Band{65, 85}, memoryOfHandbooks, memory),
+		Sources:    []string{"no published values at hand: from memory and common practice"},
 	}),
 	byRule(Species{
 		ID: "morelia_viridis", Scientific: "Morelia viridis", Common: "green tree python", Family: "python", CITES: appendixII,
@@ -267,7 +268,7 @@ var table = []Species{
 		OfferEvery: offersColubrid, PreyShare: sharesColubrid,
 		// At most 35 local, 24 to 28 by day, 20 to 24 at night: Austria. The
 		// humidity is not in it: common practice, no source.
-		Climate: climate(Band{29, 33}, Band{24, 26}, Band{20, 24}, Band{40, 60}, "Austria, BGBl II 486/2004 Annex 3 (as Lamprophis); humidity common practice", seen),
+		Climate: climate(Band{29, 33}, Band{24, 26}, Band{20, 24}, Band{40, 60}, "Austrian law (BGBl II 486/2004 Annex 3, as Lamprophis); humidity common practice", seen),
 		Sources: []string{"Austria, BGBl II 486/2004 Annex 3"},
 	}),
 	byRule(Species{
