@@ -211,7 +211,7 @@ func TestTable(t *testing.T) {
 // Hot spots of the ball python as authorities give them (°C): Austria at most
 // 35, Zürcher Tierschutz at most 35, a German adviser 33, a veterinary clinic
 // 32.2, care sheets 31 to 35.6 and 31 to 33; nights from 20 (winter) to 25.
-func TestBallPythonClimate(t *testing.T) {
+func TestClimateAgainstAuthorities(t *testing.T) {
 	t.Parallel()
 	c := mustFind(t, "python_regius").Climate
 	for _, b := range []Band{{31, 35}, {33, 33}, {32.2, 32.2}, {31, 35.6}, {31, 33}} {
@@ -227,6 +227,12 @@ func TestBallPythonClimate(t *testing.T) {
 		if rh < c.HumidityTooLow || rh > c.HumidityTooHigh {
 			t.Errorf("humidity %g %% called wrong", rh)
 		}
+	}
+	// Corn snakes, care sheets: hot spot 29 to 32 and 30 to 32, cool end 24 to
+	// 28, nights from 18. A keeper who follows one is not told off.
+	corn := mustFind(t, "pantherophis_guttatus").Climate
+	if corn.HotTooLow > 29 || corn.HotTooHigh < 32 || corn.CoolTooHigh < 28 || corn.NightTooLow > 18 {
+		t.Errorf("corn snake %+v", corn)
 	}
 	// House snakes, Austria: at most 35 local.
 	if h := mustFind(t, "boaedon_fuliginosus").Climate; h.HotTooHigh > 35 {

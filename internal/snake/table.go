@@ -134,7 +134,7 @@ var table = []Species{
 		LossPerDay: [3]float64{.0028, .0014, .0008}, // assumption; McCue 2007, rat snake: .00058 a day
 		GirthC:     same(2.76),                      // log10 mm = .4408 + .3365·log10 g, n = 146, Add-my-Pet (Barnard et al. 1979)
 		OfferEvery: offersColubrid, PreyShare: sharesColubrid,
-		Climate: climate(Band{28, 30}, Band{21, 24}, Band{18, 22}, Band{40, 55}, memoryOfHandbooks, memory),
+		Climate: climate(Band{28, 32}, Band{21, 27}, Band{18, 22}, Band{40, 55}, "care sheets (hot spot 29 to 32, cool end 24 to 28, night from 18) and keepers' handbooks from memory (28 to 30, 21 to 27)", memory),
 		Climbs:  true,
 		Sources: []string{sourceLossRat, sourceAmP, sourceFeldman},
 	},
