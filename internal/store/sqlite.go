@@ -40,7 +40,7 @@ type sqliteEngine struct {
 // connection only.
 const (
 	writePragmas = "_txlock=immediate&_journal_mode=WAL&_synchronous=FULL&_busy_timeout=5000&_foreign_keys=1"
-	readPragmas  = "mode=ro&_query_only=1&_busy_timeout=5000&_foreign_keys=1"
+	readPragmas  = "mode=ro&_query_only=1&_synchronous=FULL&_busy_timeout=5000&_foreign_keys=1"
 )
 
 func openSQLite(ctx context.Context, dir string) (_ *sqliteEngine, err error) {
