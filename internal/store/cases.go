@@ -14,7 +14,8 @@ var (
 		`breeder_id handover_id animal_id state handed_over_at show_day buyer_note record code_hash
 		claim_expires_at claimed_at keeper_id created_at version`)}
 	followed = table{name: "cases", what: "case", key: 2, columns: columns(
-		`breeder_id case_id animal_id keeper_id keeper_name handed_over_at closed_at outcome learned created_at
+		`breeder_id case_id animal_id keeper_id keeper_name handed_over_at closed_at outcome
+		learned_mean learned_strength learned_animals created_at
 		standing urgency headline assessment assessed_at due_at last_heard seen_at changed_at version`),
 		derived: columns(`open`)}
 	flags = table{name: "flags", what: "flag", key: 3, columns: columns(
@@ -30,7 +31,7 @@ func handoverRow(h *care.Handover) []any {
 
 func caseRow(c *care.Case) []any {
 	return []any{&c.BreederID, &c.ID, &c.AnimalID, &c.KeeperID, &c.KeeperName, instant{&c.HandedOverAt}, maybeInstant{&c.ClosedAt}, &c.Outcome,
-		document[care.Learned]{&c.Learned}, instant{&c.CreatedAt},
+		&c.Learned.Mean, &c.Learned.Strength, number[int]{&c.Learned.Animals}, instant{&c.CreatedAt},
 		number[care.Standing]{&c.Standing}, &c.Urgency, &c.Headline, jsonText{&c.Assessment}, instant{&c.AssessedAt}, instant{&c.DueAt},
 		maybeInstant{&c.LastHeard}, maybeInstant{&c.SeenAt}, instant{&c.ChangedAt}, &c.Version}
 }

@@ -52,6 +52,54 @@ func TestPragmasOnEveryConnection(t *testing.T) {
 	}
 }
 
+// The hot reads must neither scan a table nor sort.
+func TestHotReadsUseTheirIndexes(t *testing.T) {
+	t.Parallel()
+	s := open(t, Config{Dir: t.TempDir()})
+	w := s.engine.(*sqliteEngine).writer
+	plan := func(q *query, args ...any) (steps string) {
+		err := s.Write(t.Context(), func(care.Tx) error {
+			rows, err := w.conn.conn.QueryContext(t.Context(), "EXPLAIN QUERY PLAN "+q.sqlite, args...)
+			if err != nil {
+				return err
+			}
+			defer rows.Close()
+			for rows.Next() {
+				var a, b, c any
+				var step string
+				if err := rows.Scan(&a, &b, &c, &step); err != nil {
+					return err
+				}
+				steps += step + "; "
+			}
+			return rows.Err()
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return steps
+	}
+	for index, steps := range map[string]string{
+		"cases_by_urgency":  plan(listCases, "b1", 1, 1, "", 1.0, "c", 50),
+		"cases_due":         plan(dueCases, 0, 50),
+		"cases_of_keeper":   plan(casesOfKeeper, "k1"),
+		"cases_of_animal":   plan(listAnimalCases, "b1", 1, 1, "a1", 1.0, "c", 50),
+		"animals_newest":    plan(listAnimals, "b1", "%", 0, "", 50),
+		"handovers_newest":  plan(listHandovers, "b1", "", 0, "", 50),
+		"handovers_by_code": plan(handoverByCode, "x"),
+		"photos_of_case":    plan(listPhotos, "b1", "h1"),
+		"PRIMARY KEY":       plan(readLog, "b1", "a1"),
+	} {
+		if !strings.Contains(steps, index) || strings.Contains(steps, "SCAN") {
+			t.Errorf("%s is not used: %s", index, steps)
+		}
+		// These read few rows, and sort them.
+		if few := index == "PRIMARY KEY" || index == "cases_of_keeper" || index == "cases_due"; !few && strings.Contains(steps, "TEMP B-TREE") {
+			t.Errorf("%s: sorted: %s", index, steps)
+		}
+	}
+}
+
 func TestFilesAreTheOwnersOnly(t *testing.T) {
 	t.Parallel()
 	dir := filepath.Join(t.TempDir(), "data with % and ? and #")

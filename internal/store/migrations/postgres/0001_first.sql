@@ -138,7 +138,9 @@ CREATE TABLE cases (
     handed_over_at BIGINT NOT NULL,
     closed_at      BIGINT,
     outcome        TEXT COLLATE "C" NOT NULL,
-    learned        TEXT COLLATE "C" NOT NULL,
+    learned_mean     DOUBLE PRECISION NOT NULL,
+    learned_strength DOUBLE PRECISION NOT NULL,
+    learned_animals  BIGINT NOT NULL,
     created_at     BIGINT NOT NULL,
     standing       BIGINT NOT NULL,
     urgency        DOUBLE PRECISION NOT NULL,
@@ -156,7 +158,7 @@ CREATE TABLE cases (
     FOREIGN KEY (breeder_id, animal_id) REFERENCES animals
 );
 CREATE INDEX cases_by_urgency ON cases (breeder_id, open, urgency DESC, case_id);
-CREATE INDEX cases_of_animal ON cases (breeder_id, animal_id);
+CREATE INDEX cases_of_animal ON cases (breeder_id, animal_id, urgency DESC, case_id);
 -- The daily pass and a keeper's phone ask across breeders; the indexes are
 -- theirs alone.
 CREATE INDEX cases_due ON cases (due_at) WHERE open = 1;
@@ -202,7 +204,7 @@ CREATE TABLE photos (
     PRIMARY KEY (breeder_id, photo_id),
     FOREIGN KEY (breeder_id, case_id) REFERENCES cases
 );
-CREATE INDEX photos_of_case ON photos (breeder_id, case_id);
+CREATE INDEX photos_of_case ON photos (breeder_id, case_id, received_at, photo_id);
 
 -- By who asked, which is a breeder or a keeper.
 CREATE TABLE answered (

@@ -137,7 +137,9 @@ CREATE TABLE cases (
     handed_over_at INTEGER NOT NULL,
     closed_at      INTEGER,
     outcome        TEXT    NOT NULL,
-    learned        TEXT    NOT NULL,
+    learned_mean     REAL    NOT NULL,
+    learned_strength REAL    NOT NULL,
+    learned_animals  INTEGER NOT NULL,
     created_at     INTEGER NOT NULL,
     standing       INTEGER NOT NULL,
     urgency        REAL    NOT NULL,
@@ -155,7 +157,7 @@ CREATE TABLE cases (
     FOREIGN KEY (breeder_id, animal_id) REFERENCES animals
 ) STRICT;
 CREATE INDEX cases_by_urgency ON cases (breeder_id, open, urgency DESC, case_id);
-CREATE INDEX cases_of_animal ON cases (breeder_id, animal_id);
+CREATE INDEX cases_of_animal ON cases (breeder_id, animal_id, urgency DESC, case_id);
 -- The daily pass and a keeper's phone ask across breeders; the indexes are
 -- theirs alone.
 CREATE INDEX cases_due ON cases (due_at) WHERE open = 1;
@@ -201,7 +203,7 @@ CREATE TABLE photos (
     PRIMARY KEY (breeder_id, photo_id),
     FOREIGN KEY (breeder_id, case_id) REFERENCES cases
 ) STRICT, WITHOUT ROWID;
-CREATE INDEX photos_of_case ON photos (breeder_id, case_id);
+CREATE INDEX photos_of_case ON photos (breeder_id, case_id, received_at, photo_id);
 
 -- By who asked, which is a breeder or a keeper.
 CREATE TABLE answered (
