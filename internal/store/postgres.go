@@ -26,9 +26,10 @@ const (
 	pgBadText              = "22021"
 )
 
-// A write that lost to another is tried again after a random pause of up to
-// retryPause, doubled each time up to 64 times it. With 16 callers on one row
-// the unluckiest needs about as many tries as there are callers.
+// A write that lost to another is tried again, after a random pause of up to
+// retryPause, doubled each time up to 64 times it. Those of one program take
+// turns at that, or many callers at one row would go on beating each other;
+// the pause is for other programs.
 const (
 	retries    = 40
 	retryPause = time.Millisecond
@@ -42,7 +43,10 @@ const pgConnections = 16
 // database cannot be reached.
 const connecting = "connect"
 
-type postgresEngine struct{ db *sql.DB }
+type postgresEngine struct {
+	db   *sql.DB
+	turn chan struct{} // holds one while a write is tried again
+}
 
 func openPostgres(ctx context.Context, address string) (*postgresEngine, error) {
 	config, err := pgx.ParseConfig(address)
@@ -58,7 +62,7 @@ func openPostgres(ctx context.Context, address string) (*postgresEngine, error) 
 	if err := migrate(ctx, db, postgres); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
-	return &postgresEngine{db}, nil
+	return &postgresEngine{db, make(chan struct{}, 1)}, nil
 }
 
 func (e *postgresEngine) Read(ctx context.Context, f func(care.Tx) error) error {
@@ -73,6 +77,14 @@ func (e *postgresEngine) Write(ctx context.Context, f func(care.Tx) error) error
 		err, cause := e.once(ctx, &sql.TxOptions{Isolation: sql.LevelSerializable}, f)
 		if err == nil || !lostToAnother(cause) || try == retries {
 			return err
+		}
+		if try == 0 {
+			select {
+			case e.turn <- struct{}{}:
+				defer func() { <-e.turn }()
+			case <-ctx.Done():
+				return err
+			}
 		}
 		pause := rand.N(retryPause << min(try, 6))
 		select {

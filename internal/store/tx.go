@@ -176,11 +176,11 @@ func (tb *table) selectQuery(rest string) *query {
 }
 
 func (tb *table) byKey() string {
-	var b strings.Builder
+	var is []string
 	for i, c := range tb.columns[:tb.key] {
-		fmt.Fprintf(&b, "%s %s = ?%d", [...]string{" AND", "WHERE"}[btoi(i == 0)], c, i+1)
+		is = append(is, fmt.Sprintf("%s = ?%d", c, i+1))
 	}
-	return b.String()
+	return "WHERE " + strings.Join(is, " AND ")
 }
 
 func (tb *table) getQuery() *query { return tb.selectQuery(tb.byKey()) }
