@@ -18,7 +18,7 @@ const (
 	recoveryLength, recoveryGroup = 16, 4
 )
 
-// NewClaimCode makes the code of a handover's card, such as K7QM4-2XR9T: nine
+// NewClaimCode makes the code of a handover's card, such as K7QM4-2XR90: nine
 // random characters and one to check them by, in two groups for reading aloud.
 //
 // Nine characters are 45 bits, 3.5e13 codes. With 10 000 cards unclaimed at

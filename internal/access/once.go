@@ -59,7 +59,7 @@ func RedeemSignInLink(tx care.Tx, plain string, now time.Time) (care.Actor, erro
 }
 
 // NewRecoveryCodes makes the ten codes that let a breeder's user in without a
-// passkey, each once, in the form K7QM-42XR-9TAB-CDEF. It voids earlier ones.
+// passkey, each once, in the form K7QM-42XR-9TAB-CDE6. It voids earlier ones.
 // They are shown now and never again.
 func NewRecoveryCodes(tx care.Tx, who care.Actor, now time.Time) ([]string, error) {
 	if err := breedersOwn(who); err != nil {
