@@ -349,13 +349,13 @@ func TestOpenFolderClearsOldLeftovers(t *testing.T) {
 func TestPictureIsKept(t *testing.T) {
 	t.Parallel()
 	f := openFolder(t)
-	p, err := Intake(t.Context(), bytes.NewReader(jpegOf(t, quarters(400, 300))), Limits{}, f.Temp())
+	p, err := Intake(t.Context(), bytes.NewReader(jpegOf(t, quarters(384, 288))), Limits{}, f.Temp())
 	if err != nil {
 		t.Fatal(err)
 	}
 	put(t, f, Key{p.Hash, Large}, p.Large)
 	put(t, f, Key{p.Hash, Small}, p.Small)
-	same(t, decoded(t, get(t, f, Key{p.Hash, Large})), 400, 300, 12)
+	same(t, decoded(t, get(t, f, Key{p.Hash, Large})), 384, 288, 12)
 	if got := len(files(t, f)); got != 2 {
 		t.Errorf("%d files", got)
 	}

@@ -9,6 +9,7 @@ import (
 	"image/color"
 	"image/jpeg"
 	"image/png"
+	"sync"
 	"testing"
 )
 
@@ -171,8 +172,7 @@ func pngChunk(name string, content []byte) []byte {
 
 // thinPNG is a PNG of zeros with further chunks before its pixels. With
 // rows less than h it ends early.
-func thinPNG(t testing.TB, w, h int, depth, colour byte, bytesPerPixel, rows int, chunks ...[]byte) []byte {
-	t.Helper()
+func thinPNG(w, h int, depth, colour byte, bytesPerPixel, rows int, chunks ...[]byte) []byte {
 	header := binary.BigEndian.AppendUint32(nil, uint32(w))
 	header = binary.BigEndian.AppendUint32(header, uint32(h))
 	header = append(header, depth, colour, 0, 0, 0)
@@ -180,27 +180,22 @@ func thinPNG(t testing.TB, w, h int, depth, colour byte, bytesPerPixel, rows int
 	for _, c := range chunks {
 		out = append(out, c...)
 	}
-	out = append(out, pngChunk("IDAT", deflated(t, rows, 1+w*bytesPerPixel))...)
+	out = append(out, pngChunk("IDAT", deflated(rows, 1+w*bytesPerPixel))...)
 	return append(out, pngChunk("IEND", nil)...)
 }
 
+// packedBomb is 200 MiB in 200 kB.
+var packedBomb = sync.OnceValue(func() []byte { return deflated(200, 1<<20) })
+
 // deflated is n times size zeros, packed.
-func deflated(t testing.TB, n, size int) []byte {
-	t.Helper()
+func deflated(n, size int) []byte {
 	var packed bytes.Buffer
-	z, err := zlib.NewWriterLevel(&packed, zlib.BestCompression)
-	if err != nil {
-		t.Fatal(err)
-	}
+	z := zlib.NewWriter(&packed) // writing to a buffer cannot fail
 	row := make([]byte, size)
 	for range n {
-		if _, err := z.Write(row); err != nil {
-			t.Fatal(err)
-		}
+		z.Write(row)
 	}
-	if err := z.Close(); err != nil {
-		t.Fatal(err)
-	}
+	z.Close()
 	return packed.Bytes()
 }
 
