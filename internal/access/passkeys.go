@@ -374,15 +374,15 @@ func overdue() *care.Error {
 }
 
 // refused hides from the person, and keeps for the log, why an answer did not
-// pass.
+// pass. The reason may quote the answer, so it is put in quotes itself.
 func refused(what string, cause error) error {
 	var detail *protocol.Error
 	if errors.As(cause, &detail) && detail.DevInfo != "" {
-		what += " (" + detail.DevInfo + ")"
+		what = fmt.Sprintf("%s (%q)", what, detail.DevInfo)
 	}
 	e := refusal(care.Unauthenticated, "The passkey was not accepted. Please try again, or use another passkey or a recovery code.")
 	if cause == nil {
 		return fmt.Errorf("%s: %w", what, e)
 	}
-	return fmt.Errorf("%s: %v: %w", what, cause, e)
+	return fmt.Errorf("%s: %q: %w", what, cause.Error(), e)
 }

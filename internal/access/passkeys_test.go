@@ -306,6 +306,9 @@ func TestSignInIsRefused(t *testing.T) {
 			c := b.beginSignIn(p)
 			who, err := b.finishSignIn(p, c.ID, d.get(c), start)
 			wantError(t, err, care.Unauthenticated, care.ReasonPasskeyRefused)
+			if strings.Contains(err.Error(), "\n") {
+				t.Errorf("the answer puts lines into the log: %s", err)
+			}
 			if who != (care.Actor{}) {
 				t.Errorf("refused, but as %+v", who)
 			}
