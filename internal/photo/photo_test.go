@@ -432,7 +432,7 @@ func bad(t testing.TB) map[string]struct {
 		"png 16 bit":              {thinPNG(4000, 4000, 16, 6, 8, 1), TooManyPixels, "png"},
 		"png more than its rows":  {thinPNG(64, 64, 8, 6, 4, 30000), Damaged, "png"},
 		"png, packed text, short": {thinPNG(64, 64, 8, 6, 4, 1, pngChunk("iTXt", append([]byte("k\x00\x01\x00\x00\x00"), bomb...))), Damaged, "png"},
-		"jpeg 65500 square":       {thinJPEG(65500, 65500, true, 0x22, 0), TooManyPixels, "jpeg"},
+		"jpeg 65500 square":       {append(thinJPEG(65500, 65500, true, 0x22, 1)[:400:400], 0xff, 0xd9), TooManyPixels, "jpeg"},
 		"jpeg 12000 × 12000":      {thinJPEG(12000, 12000, false, 0x22, 1), TooManyPixels, "jpeg"},
 		"progressive 4:4:4":       {thinJPEG(4000, 3000, true, 0x11, 1), TooManyPixels, "jpeg"},
 		"progressive 4:1:0":       {thinJPEG(6000, 4000, true, 0x42, 1), TooManyPixels, "jpeg"},
