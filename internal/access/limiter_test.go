@@ -153,3 +153,20 @@ func TestAddressKey(t *testing.T) {
 		t.Errorf("no address: %q", got)
 	}
 }
+
+// A busy key does not keep idle ones in memory.
+func TestIdleKeysAreForgotten(t *testing.T) {
+	t.Parallel()
+	m := NewLimiter(ClaimLimits)
+	for _, step := range []struct {
+		key   string
+		after time.Duration
+	}{{"busy", 0}, {"idle", time.Minute}, {"busy", 59 * time.Minute}, {"busy", 62 * time.Minute}} {
+		if err := m.Try(step.key, start.Add(step.after)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(m.keys) != 1 || m.keys["busy"] == nil {
+		t.Errorf("%d keys are held", len(m.keys))
+	}
+}
