@@ -1,0 +1,184 @@
+package care
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"warmhand/internal/snake"
+)
+
+// OtherSnake is the species of an animal that the species table does not
+// know; it is assessed with the table's cautious stand-in.
+const OtherSnake = "other_snake"
+
+// clockSlack is how far ahead of the server a phone's clock may be.
+const clockSlack = 10 * time.Minute
+
+// CheckAnimal reports the first thing that is wrong with an animal's record.
+func CheckAnimal(a *Animal, now time.Time) error {
+	if _, known := snake.ByID(a.Species); !known && a.Species != OtherSnake {
+		return BadField("animal.species", "%q is not in the species table. Choose one of the listed species, or %s for one that is not listed.", a.Species, OtherSnake)
+	}
+	if a.Hatched != nil && (a.Hatched.After(now.Add(24*time.Hour)) || a.Hatched.Year() < 1950) {
+		return BadField("animal.hatch_date", "%s cannot be right: a hatch date lies between 1950 and today. Correct it or leave it empty.", a.Hatched.Format(time.DateOnly))
+	}
+	if a.SnoutVent > 0 && a.TotalLength > 0 && a.TotalLength < a.SnoutVent {
+		return BadField("animal.total_length_mm", "The total length is shorter than snout to vent. Check which is which.")
+	}
+	if a.MotherID != "" && a.MotherID == a.ID || a.FatherID != "" && a.FatherID == a.ID {
+		return BadField("animal.mother", "An animal cannot be its own parent. Choose another one or leave it empty.")
+	}
+	return nil
+}
+
+// CheckEntry reports the first thing that is wrong with an entry taken by
+// itself; field names are those of the contract.
+func CheckEntry(e *Entry, now time.Time) error {
+	if e.HappenedAt.After(now.Add(clockSlack)) {
+		err := BadField("entry.happen_time", "%s lies in the future. Check the date, and the clock of this phone.", e.HappenedAt.UTC().Format(time.RFC3339))
+		err.Reason = ReasonInFuture
+		return err
+	}
+	if e.HappenedAt.Year() < 1980 {
+		return BadField("entry.happen_time", "%s is too long ago to be right. Check the year.", e.HappenedAt.UTC().Format(time.DateOnly))
+	}
+	switch b := e.Body.(type) {
+	case Offer:
+		switch b.Result {
+		case Eaten, Refused, Struck, Regurgitated:
+		default:
+			return BadField("entry.offer.result", "Say how the offer ended: eaten, refused, struck or regurgitated.")
+		}
+		if !finite(float64(b.PreyMass)) || b.PreyMass < 0 {
+			return BadField("entry.offer.prey_g", "Give the prey's mass in grams, or leave it empty.")
+		}
+	case WeighIn:
+		if !finite(float64(b.Mass)) || b.Mass < 1 || b.Mass > 200_000 {
+			return BadField("entry.weigh_in.mass_g", "Give the weight in grams, between 1 and 200000.")
+		}
+	case ClimateReading:
+		if b.Warm == nil && b.Cool == nil && b.Night == nil && b.Surface == nil && b.Humidity == nil {
+			return BadField("entry.climate", "The reading is empty. Give at least one temperature or the humidity.")
+		}
+		for field, v := range map[string]*Celsius{"warm_c": b.Warm, "cool_c": b.Cool, "night_c": b.Night, "surface_c": b.Surface} {
+			if v != nil && (!finite(float64(*v)) || *v < -20 || *v > 300) {
+				return BadField("entry.climate."+field, "%.1f °C cannot be right. Check the number and the unit.", float64(*v))
+			}
+		}
+		if b.Humidity != nil && (!finite(float64(*b.Humidity)) || *b.Humidity < 0 || *b.Humidity > 100) {
+			return BadField("entry.climate.humidity_pct", "Humidity lies between 0 and 100 %%.")
+		}
+	case Shed:
+		switch b.Stage {
+		case Opaque, Cleared, ShedDone:
+		default:
+			return BadField("entry.shed.stage", "Say which stage of the shed it is: opaque, clear or shed.")
+		}
+	case SetupCheck:
+		return checkSetup(b)
+	case StepAgreed:
+		if b.Code == "" {
+			return BadField("entry.step.step", "Say which step was agreed.")
+		}
+	case Message:
+		if strings.TrimSpace(b.Text) == "" {
+			return BadField("entry.message.text", "The message is empty. Write something, or leave it.")
+		}
+	case Sign, Seen:
+	case Ended:
+		return BadField("entry.ended", "A case is ended with EndCase and reopened with ReopenCase, not with an entry.")
+	case Withdrawal:
+		if e.Replaces == "" {
+			return BadField("entry.replaces", "A withdrawal takes an entry back. Name the entry.")
+		}
+	case nil:
+		return BadField("entry.body", "The entry is empty. Say what happened.")
+	}
+	return nil
+}
+
+func checkSetup(s SetupCheck) error {
+	seen := map[string]bool{}
+	for i, a := range s.Answers {
+		at := fmt.Sprintf("entry.setup.answers[%d]", i)
+		p, ok := Point(a.Point)
+		if !ok {
+			return BadField(at+".point", "%q is not a point of the setup checklist. Update the app, or choose a listed point.", a.Point)
+		}
+		if seen[a.Point] {
+			return BadField(at+".point", "The point %q is answered twice. Send one answer to each point.", a.Point)
+		}
+		seen[a.Point] = true
+		found := false
+		for _, c := range p.Choices {
+			found = found || c.Code == a.Choice
+		}
+		if !found {
+			return BadField(at+".choice", "%q is not an answer to %q. Choose one of the listed answers.", a.Choice, p.Title)
+		}
+		if !finite(float64(a.Measure)) || a.Measure < 0 {
+			return BadField(at+".measure_mm", "Give the size in millimetres, or leave it empty.")
+		}
+	}
+	return nil
+}
+
+// CheckSlip reports a value that is most likely a slip of the finger or a
+// wrong unit, unless a person has confirmed it. log is the animal's log in
+// order of time.
+//
+// The bounds on a change of weight are ours, wide on purpose: a hatchling ball
+// python grows about four-fold in its first year (Ellis & Chappell 1987), a
+// meal adds up to a quarter (Ott & Secor 2007), and 168 days of fasting cost
+// less than a quarter (McCue 2007).
+func CheckSlip(e *Entry, log []Entry) error {
+	if e.Confirmed {
+		return nil
+	}
+	var last *Entry
+	for i := range log {
+		if w := &log[i]; w.Current() && w.ID != e.Replaces && !w.HappenedAt.After(e.HappenedAt) {
+			if _, ok := w.Body.(WeighIn); ok {
+				last = w
+			}
+		}
+	}
+	slip := func(field, value, against, text string, args ...any) error {
+		err := BadField(field, text, args...)
+		err.Code, err.Reason = Precondition, ReasonLikelySlip
+		err.Meta = map[string]string{"value": value, "against": against}
+		return err
+	}
+	number := func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+	switch b := e.Body.(type) {
+	case WeighIn:
+		if last == nil {
+			return nil
+		}
+		before := float64(last.Body.(WeighIn).Mass)
+		days := math.Max(0, e.HappenedAt.Sub(last.HappenedAt).Hours()/24)
+		ratio := float64(b.Mass) / before
+		if ratio > 1.5+days*.01 || ratio < math.Max(.4, .65-days*.001) {
+			return slip("entry.weigh_in.mass_g", number(float64(b.Mass)), number(before),
+				"%s g after %s g looks like a slip. If the scale really shows it, say so and send it again.", number(float64(b.Mass)), number(before))
+		}
+	case Offer:
+		if last != nil && b.PreyMass > last.Body.(WeighIn).Mass {
+			return slip("entry.offer.prey_g", number(float64(b.PreyMass)), number(float64(last.Body.(WeighIn).Mass)),
+				"Prey of %s g is heavier than the snake itself. If that is right, say so and send it again.", number(float64(b.PreyMass)))
+		}
+	case ClimateReading:
+		for field, v := range map[string]*Celsius{"warm_c": b.Warm, "cool_c": b.Cool, "night_c": b.Night} {
+			if v != nil && *v > 50 {
+				return slip("entry.climate."+field, number(float64(*v)), "50",
+					"%s °C is hotter than any enclosure should be. Is it °F? If it is right, say so and send it again.", number(float64(*v)))
+			}
+		}
+	}
+	return nil
+}
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

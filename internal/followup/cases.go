@@ -1,0 +1,341 @@
+package followup
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"warmhand/internal/assess"
+	"warmhand/internal/care"
+)
+
+// CaseView is a case with what a screen shows beside it.
+type CaseView struct {
+	Case       care.Case
+	Animal     care.Animal
+	Breeder    care.Breeder
+	Assessment assess.Assessment // zero in lists
+}
+
+func view(tx care.Tx, c care.Case, whole bool) (v CaseView, err error) {
+	v.Case = c
+	if v.Animal, err = tx.Animal(c.BreederID, c.AnimalID); err != nil {
+		return v, err
+	}
+	if v.Breeder, err = tx.Breeder(c.BreederID); err != nil {
+		return v, err
+	}
+	if whole && len(c.Assessment) > 0 {
+		if err := json.Unmarshal(c.Assessment, &v.Assessment); err != nil {
+			return v, fmt.Errorf("stored assessment of case %s: %w", c.ID, err)
+		}
+	}
+	return v, nil
+}
+
+// ListCases is the triage list.
+func (s *Service) ListCases(ctx context.Context, who care.Actor, breederID string, q care.CaseQuery, after care.Cursor, limit int) (list []CaseView, next care.Cursor, err error) {
+	if err := breederOnly(who, breederID, "breeder"); err != nil {
+		return nil, next, err
+	}
+	err = s.store.Read(ctx, func(tx care.Tx) error {
+		b, err := tx.Breeder(breederID)
+		if err != nil {
+			return err
+		}
+		var cases []care.Case
+		if cases, next, err = tx.ListCases(breederID, q, after, limit); err != nil {
+			return err
+		}
+		list = make([]CaseView, len(cases))
+		for i, c := range cases {
+			a, err := tx.Animal(breederID, c.AnimalID)
+			if err != nil {
+				return err
+			}
+			list[i] = CaseView{Case: c, Animal: a, Breeder: b}
+		}
+		return nil
+	})
+	return list, next, err
+}
+
+// KeeperCases are the keeper's own cases, of all breeders.
+func (s *Service) KeeperCases(ctx context.Context, who care.Actor) (list []CaseView, err error) {
+	if who.Kind != care.KeeperActor || who.KeeperID == "" {
+		return nil, errNotYours
+	}
+	err = s.store.Read(ctx, func(tx care.Tx) error {
+		list = nil
+		cases, err := tx.CasesOfKeeper(who.KeeperID)
+		if err != nil {
+			return err
+		}
+		for _, c := range cases {
+			v, err := view(tx, c, true)
+			if err != nil {
+				return err
+			}
+			v.Animal.Note = ""
+			list = append(list, v)
+		}
+		return nil
+	})
+	return list, err
+}
+
+// GetCase returns one case as it was last assessed.
+func (s *Service) GetCase(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string) (v CaseView, err error) {
+	err = s.store.Read(ctx, func(tx care.Tx) error {
+		c, err := caseOf(tx, who, breederID, caseID)
+		if err != nil {
+			return err
+		}
+		v, err = view(tx, c, true)
+		return err
+	})
+	if !who.OfBreeder(breederID) {
+		v.Animal.Note = ""
+	}
+	return v, err
+}
+
+// Course computes the day-by-day course of a case, with the entries that a
+// plot marks, oldest first.
+func (s *Service) Course(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string) (course assess.Course, entries []care.Entry, err error) {
+	err = s.store.Read(ctx, func(tx care.Tx) error {
+		c, err := caseOf(tx, who, breederID, caseID)
+		if err != nil {
+			return err
+		}
+		b, err := tx.Breeder(breederID)
+		if err != nil {
+			return err
+		}
+		a, err := tx.Animal(breederID, c.AnimalID)
+		if err != nil {
+			return err
+		}
+		log, err := tx.Log(breederID, c.AnimalID)
+		if err != nil {
+			return err
+		}
+		log = caseLog(log, c.ID)
+		until := care.Instant(now)
+		if c.ClosedAt != nil && c.ClosedAt.Before(until) {
+			until = *c.ClosedAt
+		}
+		_, course = assess.AssessCourse(&assess.Subject{Animal: a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi}, log, until)
+		entries = nil
+		for i := range log {
+			e := log[i]
+			if !e.Current() || !who.OfBreeder(breederID) && !keeperMaySee(&e, c.ID) {
+				continue
+			}
+			switch e.Body.Kind() {
+			case care.KindWeighIn, care.KindOffer, care.KindShed, care.KindSign, care.KindStep:
+				entries = append(entries, e)
+			}
+		}
+		return nil
+	})
+	return course, entries, err
+}
+
+// ListFlags returns the flags of a case with their history.
+func (s *Service) ListFlags(ctx context.Context, who care.Actor, breederID, caseID string) (list []care.Flag, err error) {
+	err = s.store.Read(ctx, func(tx care.Tx) error {
+		if _, err := caseOf(tx, who, breederID, caseID); err != nil {
+			return err
+		}
+		list, err = tx.ListFlags(breederID, caseID)
+		return err
+	})
+	return list, err
+}
+
+// MarkSeen says that the breeder looked at the case as it stands.
+func (s *Service) MarkSeen(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string) (CaseView, error) {
+	now = care.Instant(now)
+	return s.onCase(ctx, who, breederID, caseID, "seen", func(tx care.Tx, c care.Case) (care.Case, error) {
+		c.SeenAt = &now
+		if err := tx.UpdateCase(c); err != nil {
+			return c, err
+		}
+		c.Version++
+		return c, nil
+	})
+}
+
+// EndCase closes a case with its outcome; requestID is the id of the entry
+// that says so, and a repeat changes nothing.
+func (s *Service) EndCase(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string, o care.Outcome, note, requestID string) (CaseView, error) {
+	now = care.Instant(now)
+	return s.onCase(ctx, who, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
+		fresh, err := endEntry(tx, who, c, now, requestID, note, care.Ended{Outcome: o})
+		if err != nil || !fresh {
+			return c, err
+		}
+		if c.ClosedAt != nil {
+			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This case has ended already. Open it again to give it another outcome."}
+		}
+		c.ClosedAt, c.Outcome = &now, o
+		return reassess(tx, c, now)
+	})
+}
+
+// ReopenCase takes the end back.
+func (s *Service) ReopenCase(ctx context.Context, who care.Actor, now time.Time, breederID, caseID, requestID string) (CaseView, error) {
+	now = care.Instant(now)
+	return s.onCase(ctx, who, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
+		if c.ClosedAt != nil && c.Outcome == "" {
+			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "This handover was revoked. Make a new one for the animal."}
+		}
+		fresh, err := endEntry(tx, who, c, now, requestID, "", care.Ended{Outcome: c.Outcome, Reopened: true})
+		if err != nil || !fresh || c.ClosedAt == nil {
+			return c, err
+		}
+		other, err := openCase(tx, breederID, c.AnimalID)
+		if err != nil {
+			return c, err
+		}
+		if other != nil {
+			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalHasCase, Text: "This animal was handed over again since. Follow it up in the newer case."}
+		}
+		c.ClosedAt, c.Outcome = nil, ""
+		return reassess(tx, c, now)
+	})
+}
+
+// endEntry writes the entry of an end or a reopening; false means that it was
+// there already.
+func endEntry(tx care.Tx, who care.Actor, c care.Case, now time.Time, id, note string, body care.Ended) (bool, error) {
+	old, err := tx.Entry(c.BreederID, c.AnimalID, id)
+	if err == nil {
+		was, ok := old.Body.(care.Ended)
+		if !ok || was.Reopened != body.Reopened || !body.Reopened && was.Outcome != body.Outcome || old.CaseID != c.ID {
+			return false, requestReused()
+		}
+		return false, nil
+	}
+	if !care.IsCode(err, care.NotFound) {
+		return false, err
+	}
+	return true, tx.InsertEntry(care.Entry{BreederID: c.BreederID, AnimalID: c.AnimalID, ID: id, CaseID: c.ID,
+		By: who.Kind, ByID: who.ID(), HappenedAt: now, ReceivedAt: now, Note: note, Body: body})
+}
+
+// onCase runs one change of a case by the breeder.
+func (s *Service) onCase(ctx context.Context, who care.Actor, breederID, caseID, what string, f func(care.Tx, care.Case) (care.Case, error)) (v CaseView, err error) {
+	if err := breederOnly(who, breederID, "case"); err != nil {
+		return v, err
+	}
+	err = s.store.Write(ctx, func(tx care.Tx) error {
+		c, err := tx.Case(breederID, caseID)
+		if err != nil {
+			return err
+		}
+		if c, err = f(tx, c); err != nil {
+			return stale(err)
+		}
+		v, err = view(tx, c, true)
+		return err
+	})
+	if err != nil {
+		return CaseView{}, err
+	}
+	s.hub.publish(change(&v.Case, what))
+	return v, nil
+}
+
+// MayAddPhoto says, before any bytes are read, whether the actor may add this
+// photo, and returns it when it is there already.
+func (s *Service) MayAddPhoto(ctx context.Context, who care.Actor, breederID, caseID, photoID string) (existing *care.Photo, err error) {
+	err = s.store.Read(ctx, func(tx care.Tx) error {
+		existing = nil
+		c, err := caseOf(tx, who, breederID, caseID)
+		if err != nil {
+			return err
+		}
+		p, err := tx.Photo(breederID, photoID)
+		if err == nil {
+			if p.CaseID != caseID {
+				return care.Missing("photo")
+			}
+			existing = &p
+			return nil
+		}
+		if !care.IsCode(err, care.NotFound) {
+			return err
+		}
+		if c.ClosedAt != nil {
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. The breeder can open it again."}
+		}
+		return nil
+	})
+	return existing, err
+}
+
+// AddPhoto records a photo whose bytes are stored. A repeat of the same
+// picture gets the first answer.
+func (s *Service) AddPhoto(ctx context.Context, who care.Actor, now time.Time, p care.Photo) (out care.Photo, err error) {
+	p.ReceivedAt, p.By, p.ByID = care.Instant(now), who.Kind, who.ID()
+	if p.TakenAt != nil {
+		at := care.Instant(*p.TakenAt)
+		p.TakenAt = &at
+	}
+	var c care.Case
+	err = s.store.Write(ctx, func(tx care.Tx) (err error) {
+		if c, err = caseOf(tx, who, p.BreederID, p.CaseID); err != nil {
+			return err
+		}
+		old, err := tx.Photo(p.BreederID, p.ID)
+		if err == nil {
+			if old.CaseID != p.CaseID || old.Source != p.Source {
+				return &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: "This id already belongs to another photo. Make a new id for each photo."}
+			}
+			out = old
+			return nil
+		}
+		if !care.IsCode(err, care.NotFound) {
+			return err
+		}
+		out = p
+		return tx.InsertPhoto(p)
+	})
+	if err == nil {
+		s.hub.publish(change(&c, "photo"))
+	}
+	return out, err
+}
+
+// Photo returns one photo of a case.
+func (s *Service) Photo(ctx context.Context, who care.Actor, breederID, caseID, photoID string) (p care.Photo, err error) {
+	err = s.store.Read(ctx, func(tx care.Tx) error {
+		if _, err := caseOf(tx, who, breederID, caseID); err != nil {
+			return err
+		}
+		if p, err = tx.Photo(breederID, photoID); err != nil {
+			return err
+		}
+		if p.CaseID != caseID {
+			p = care.Photo{}
+			return care.Missing("photo")
+		}
+		return nil
+	})
+	return p, err
+}
+
+// ListPhotos returns the photos of a case, newest first.
+func (s *Service) ListPhotos(ctx context.Context, who care.Actor, breederID, caseID string) (list []care.Photo, err error) {
+	err = s.store.Read(ctx, func(tx care.Tx) error {
+		if _, err := caseOf(tx, who, breederID, caseID); err != nil {
+			return err
+		}
+		list, err = tx.ListPhotos(breederID, caseID)
+		return err
+	})
+	return list, err
+}

@@ -1,0 +1,250 @@
+package followup
+
+import (
+	"context"
+	"reflect"
+	"time"
+
+	"warmhand/internal/care"
+)
+
+// CreateEntry saves one entry and reassesses its case. A repeat with the same
+// content gets the first answer.
+func (s *Service) CreateEntry(ctx context.Context, who care.Actor, now time.Time, e care.Entry) (out care.Entry, err error) {
+	now = care.Instant(now)
+	e.HappenedAt, e.ReceivedAt = care.Instant(e.HappenedAt), now
+	e.By, e.ByID, e.ReplacedBy = who.Kind, who.ID(), ""
+	if err := care.CheckEntry(&e, now); err != nil {
+		return e, err
+	}
+	var touched *care.Case
+	err = s.store.Write(ctx, func(tx care.Tx) error {
+		touched = nil
+		e := e
+		c, err := place(tx, who, &e)
+		if err != nil {
+			return err
+		}
+		old, err := tx.Entry(e.BreederID, e.AnimalID, e.ID)
+		if err == nil {
+			if !sameEntry(&old, &e) {
+				return &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: "This id already belongs to another entry. Make a new id for each entry."}
+			}
+			out = old
+			return nil
+		}
+		if !care.IsCode(err, care.NotFound) {
+			return err
+		}
+		if c != nil && c.ClosedAt != nil {
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. The breeder can open it again."}
+		}
+		if err := checkLinks(tx, &e); err != nil {
+			return err
+		}
+		log, err := tx.Log(e.BreederID, e.AnimalID)
+		if err != nil {
+			return err
+		}
+		if err := care.CheckSlip(&e, log); err != nil {
+			return err
+		}
+		if err := tx.InsertEntry(e); err != nil {
+			return err
+		}
+		if e.Replaces != "" {
+			if err := tx.MarkReplaced(e.BreederID, e.AnimalID, e.Replaces, e.ID); err != nil {
+				return err
+			}
+		}
+		out = e
+		if c == nil {
+			if c, err = openCase(tx, e.BreederID, e.AnimalID); err != nil || c == nil {
+				return err
+			}
+		}
+		after, err := reassess(tx, *c, now)
+		touched = &after
+		return err
+	})
+	if err == nil && touched != nil {
+		s.hub.publish(change(touched, "entry"))
+	}
+	return out, err
+}
+
+// place decides which case an entry belongs to and whether the actor may make
+// it. It returns nil for the breeder's history outside a case.
+func place(tx care.Tx, who care.Actor, e *care.Entry) (*care.Case, error) {
+	if !who.OfBreeder(e.BreederID) {
+		c, err := keeperCase(tx, who, e.BreederID, e.AnimalID)
+		if err != nil {
+			return nil, err
+		}
+		if e.CaseID != "" && e.CaseID != c.ID {
+			if c, err = caseOf(tx, who, e.BreederID, e.CaseID); err != nil {
+				return nil, err
+			}
+		}
+		if c.AnimalID != e.AnimalID {
+			return nil, care.Missing("case")
+		}
+		if e.Body.Kind() == care.KindStep {
+			return nil, errNotYours // a step is agreed by the breeder
+		}
+		e.CaseID = c.ID
+		return &c, nil
+	}
+	a, err := tx.Animal(e.BreederID, e.AnimalID)
+	if err != nil {
+		return nil, err
+	}
+	if a.DeletedAt != nil {
+		return nil, care.Missing("animal")
+	}
+	if e.CaseID != "" {
+		c, err := tx.Case(e.BreederID, e.CaseID)
+		if err != nil {
+			return nil, err
+		}
+		if c.AnimalID != e.AnimalID {
+			return nil, care.BadField("entry.case", "This case is about another animal. Name the case of this animal.")
+		}
+		return &c, nil
+	}
+	switch e.Body.Kind() {
+	case care.KindMessage, care.KindStep, care.KindSetup, care.KindSeen:
+		return nil, care.BadField("entry.case", "Say which case this belongs to.")
+	}
+	return nil, nil
+}
+
+// checkLinks checks what the entry points at: the entry it corrects and its
+// photos.
+func checkLinks(tx care.Tx, e *care.Entry) error {
+	if e.Replaces != "" {
+		old, err := tx.Entry(e.BreederID, e.AnimalID, e.Replaces)
+		if care.IsCode(err, care.NotFound) {
+			return care.BadField("entry.replaces", "There is no such entry in this animal's log. Look at the history again.")
+		}
+		if err != nil {
+			return err
+		}
+		if (old.By == care.KeeperActor) != (e.By == care.KeeperActor) || e.By == care.KeeperActor && old.ByID != e.ByID {
+			return care.BadField("entry.replaces", "Only whoever made an entry can correct it. Write to the other side in the thread.")
+		}
+		if old.CaseID != e.CaseID && e.By == care.KeeperActor {
+			return care.BadField("entry.replaces", "That entry belongs to another case.")
+		}
+		e.CaseID = old.CaseID
+		if k := e.Body.Kind(); k != care.KindWithdrawal && k != old.Body.Kind() || old.Body.Kind() == care.KindOutcome {
+			return care.BadField("entry.replaces", "A correction is of the same kind as what it corrects. Withdraw the entry and make a new one instead.")
+		}
+		if old.ReplacedBy != "" {
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonAlreadyReplaced, Text: "This entry was corrected already. Correct the newer one.",
+				Fields: []care.FieldError{{Field: "entry.replaces", Text: "This entry was corrected already. Correct the newer one."}},
+				Meta:   map[string]string{"replaced_by": old.ReplacedBy}}
+		}
+	}
+	var photos []string
+	switch b := e.Body.(type) {
+	case care.Message:
+		photos = b.Photos
+	case care.SetupCheck:
+		for _, a := range b.Answers {
+			photos = append(photos, a.Photos...)
+		}
+	}
+	for _, id := range photos {
+		p, err := tx.Photo(e.BreederID, id)
+		if care.IsCode(err, care.NotFound) || err == nil && p.CaseID != e.CaseID {
+			return care.BadField("entry.photos", "A photo has not arrived yet. Send the photo first, then this entry again.")
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func sameEntry(a, b *care.Entry) bool {
+	return a.HappenedAt.Equal(b.HappenedAt) && a.By == b.By && a.ByID == b.ByID &&
+		a.Replaces == b.Replaces && a.Note == b.Note && sameBody(a.Body, b.Body)
+}
+
+// sameBody compares what is stored, so that a nil list equals an empty one.
+func sameBody(a, b care.Body) bool {
+	x, errX := care.EncodeBody(a)
+	y, errY := care.EncodeBody(b)
+	return errX == nil && errY == nil && a.Kind() == b.Kind() && reflect.DeepEqual(x, y)
+}
+
+// GetEntry returns one entry.
+func (s *Service) GetEntry(ctx context.Context, who care.Actor, breederID, animalID, entryID string) (e care.Entry, err error) {
+	err = s.store.Read(ctx, func(tx care.Tx) error {
+		var caseID string
+		if !who.OfBreeder(breederID) {
+			c, err := keeperCase(tx, who, breederID, animalID)
+			if err != nil {
+				return err
+			}
+			caseID = c.ID
+		}
+		if e, err = tx.Entry(breederID, animalID, entryID); err != nil {
+			return err
+		}
+		if caseID != "" && !keeperMaySee(&e, caseID) {
+			e = care.Entry{}
+			return care.Missing("entry")
+		}
+		return nil
+	})
+	return e, err
+}
+
+// keeperMaySee reports whether an entry is the keeper's to see: their own
+// case, and the breeder's history that came with the animal. The breeder's
+// notes on that history are taken off.
+func keeperMaySee(e *care.Entry, caseID string) bool {
+	if e.CaseID == caseID {
+		return true
+	}
+	if e.CaseID != "" || e.Body.Kind() == care.KindMessage {
+		return false
+	}
+	e.Note = ""
+	return true
+}
+
+// ListEntries pages through the log, newest first. A page of a keeper may be
+// shorter than asked for, since what is not theirs is left out.
+func (s *Service) ListEntries(ctx context.Context, who care.Actor, breederID, animalID string, kinds []care.Kind, caseID string, after care.Cursor, limit int) (list []care.Entry, next care.Cursor, err error) {
+	err = s.store.Read(ctx, func(tx care.Tx) error {
+		keeper := ""
+		if who.OfBreeder(breederID) {
+			if _, err := tx.Animal(breederID, animalID); err != nil {
+				return err
+			}
+		} else {
+			c, err := keeperCase(tx, who, breederID, animalID)
+			if err != nil {
+				return err
+			}
+			if keeper = c.ID; caseID != "" && caseID != keeper {
+				return care.Missing("case")
+			}
+		}
+		if list, next, err = tx.ListEntries(breederID, animalID, kinds, caseID, after, limit); err != nil || keeper == "" {
+			return err
+		}
+		mine := list[:0]
+		for i := range list {
+			if keeperMaySee(&list[i], keeper) {
+				mine = append(mine, list[i])
+			}
+		}
+		list = mine
+		return nil
+	})
+	return list, next, err
+}

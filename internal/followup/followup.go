@@ -1,0 +1,250 @@
+// Package followup holds the use cases. Each is one transaction: it loads,
+// checks who may, calls care and assess, and saves what came of it. It knows
+// no wire format and no engine, and takes the time as an argument.
+package followup
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"warmhand/internal/assess"
+	"warmhand/internal/care"
+	"warmhand/internal/snake"
+
+	"github.com/google/uuid"
+)
+
+// Codes makes and hashes claim codes; only hashes are stored.
+type Codes interface {
+	New() (plain, hash string, err error)
+	// Hash reads a code as typed; a code that cannot be one is a BadField error.
+	Hash(typed string) (hash string, err error)
+}
+
+// Service is the use cases over one store.
+type Service struct {
+	store care.Store
+	codes Codes
+	hub   hub
+}
+
+// New returns the use cases over a store.
+func New(store care.Store, codes Codes) *Service {
+	return &Service{store: store, codes: codes}
+}
+
+// newID makes an identifier that sorts by time of making.
+func newID() string {
+	if id, err := uuid.NewV7(); err == nil {
+		return id.String()
+	}
+	var b [16]byte
+	rand.Read(b[:]) //nolint:errcheck // never fails, see crypto/rand
+	return hex.EncodeToString(b[:])
+}
+
+var errNotYours = &care.Error{Code: care.Denied, Reason: care.ReasonNotYours, Text: "This account may not do that. Sign in as the breeder or as the animal's keeper."}
+
+// breederOnly lets the breeder's people in. To others the breeder's things do
+// not exist.
+func breederOnly(who care.Actor, breederID, what string) error {
+	if !who.OfBreeder(breederID) {
+		return care.Missing(what)
+	}
+	return nil
+}
+
+// caseOf loads a case that the actor may see: the breeder's own, or the
+// keeper's own.
+func caseOf(tx care.Tx, who care.Actor, breederID, caseID string) (care.Case, error) {
+	c, err := tx.Case(breederID, caseID)
+	if err != nil {
+		return care.Case{}, err
+	}
+	if who.OfBreeder(breederID) || who.Kind == care.KeeperActor && who.KeeperID != "" && who.KeeperID == c.KeeperID {
+		return c, nil
+	}
+	return care.Case{}, care.Missing("case")
+}
+
+// keeperCase finds the keeper's case on an animal, an open one first.
+func keeperCase(tx care.Tx, who care.Actor, breederID, animalID string) (care.Case, error) {
+	if who.Kind != care.KeeperActor || who.KeeperID == "" {
+		return care.Case{}, care.Missing("animal")
+	}
+	cases, err := animalCases(tx, breederID, animalID)
+	if err != nil {
+		return care.Case{}, err
+	}
+	var found *care.Case
+	for i := range cases {
+		c := &cases[i]
+		if c.KeeperID == who.KeeperID && (found == nil || c.ClosedAt == nil) {
+			found = c
+		}
+	}
+	if found == nil {
+		return care.Case{}, care.Missing("animal")
+	}
+	return *found, nil
+}
+
+func animalCases(tx care.Tx, breederID, animalID string) ([]care.Case, error) {
+	cases, _, err := tx.ListCases(breederID, care.CaseQuery{AnimalID: animalID}, care.Cursor{}, 100)
+	return cases, err
+}
+
+// openCase is the animal's open case, or nil.
+func openCase(tx care.Tx, breederID, animalID string) (*care.Case, error) {
+	cases, err := animalCases(tx, breederID, animalID)
+	if err != nil {
+		return nil, err
+	}
+	for i := range cases {
+		if cases[i].ClosedAt == nil {
+			return &cases[i], nil
+		}
+	}
+	return nil, nil
+}
+
+// reassess computes the case anew from the log and saves what changed. The
+// case's own fields (keeper, end) are saved with it.
+func reassess(tx care.Tx, c care.Case, now time.Time) (care.Case, error) {
+	b, err := tx.Breeder(c.BreederID)
+	if err != nil {
+		return c, err
+	}
+	a, err := tx.Animal(c.BreederID, c.AnimalID)
+	if err != nil {
+		return c, err
+	}
+	log, err := tx.Log(c.BreederID, c.AnimalID)
+	if err != nil {
+		return c, err
+	}
+	for i := range log {
+		e := &log[i]
+		if e.CaseID == c.ID && e.By == care.KeeperActor && (c.LastHeard == nil || e.ReceivedAt.After(*c.LastHeard)) {
+			at := e.ReceivedAt
+			c.LastHeard = &at
+		}
+	}
+	result := assess.Assess(&assess.Subject{Animal: a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi}, caseLog(log, c.ID), now)
+	if c.Assessment, err = json.Marshal(result); err != nil {
+		return c, fmt.Errorf("assessment: %w", err)
+	}
+	if c.Standing != result.Standing || c.AssessedAt.IsZero() {
+		c.ChangedAt = now
+	}
+	c.Standing, c.Urgency, c.Headline = result.Standing, result.Urgency, result.Headline
+	c.AssessedAt, c.DueAt = now, care.Instant(result.DueAt)
+	if !c.DueAt.After(now) {
+		c.DueAt = now.Add(24 * time.Hour)
+	}
+	if err := tx.UpdateCase(c); err != nil {
+		return c, err
+	}
+	c.Version++
+	flags, err := tx.ListFlags(c.BreederID, c.ID)
+	if err != nil {
+		return c, err
+	}
+	found := result.Concerns
+	if c.ClosedAt != nil {
+		found = nil // an ended case has no open concern
+	}
+	for _, f := range care.UpdateFlags(&c, flags, found, now) {
+		if err := tx.PutFlag(f); err != nil {
+			return c, err
+		}
+	}
+	return c, nil
+}
+
+// caseLog is what the assessment of one case may use: the breeder's history
+// and this case, not an earlier keeper's.
+func caseLog(log []care.Entry, caseID string) []care.Entry {
+	out := log[:0:0]
+	for _, e := range log {
+		if e.CaseID == "" || e.CaseID == caseID {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+// learn is the feeding prior from the breeder's own animals of the species.
+func learn(tx care.Tx, a *care.Animal, mass care.Grams, now time.Time) (care.Learned, error) {
+	sp, _ := snake.ByID(a.Species)
+	counts, err := tx.FeedingCounts(a.BreederID, a.Species, now.AddDate(-3, 0, 0))
+	if err != nil {
+		return care.Learned{}, err
+	}
+	return assess.Prior(&sp, sp.Age(a.Hatched, float64(mass), now), counts), nil
+}
+
+// lastMass is the latest weight on record by an instant, 0 when there is none.
+func lastMass(log []care.Entry, at time.Time) care.Grams {
+	var mass care.Grams
+	for i := range log {
+		if w, ok := log[i].Body.(care.WeighIn); ok && log[i].Current() && !log[i].HappenedAt.After(at) {
+			mass = w.Mass
+		}
+	}
+	return mass
+}
+
+// Pass reassesses every open case whose time has come and returns how many it
+// looked at. It may be stopped at any point and run again.
+func (s *Service) Pass(ctx context.Context, now time.Time) (looked int, err error) {
+	now = care.Instant(now)
+	const batch = 100
+	for {
+		var due []care.Case
+		if err := s.store.Read(ctx, func(tx care.Tx) (err error) {
+			due, err = tx.DueCases(now, batch)
+			return err
+		}); err != nil {
+			return looked, err
+		}
+		for _, d := range due {
+			var before, after care.Case
+			err := s.store.Write(ctx, func(tx care.Tx) (err error) {
+				if before, err = tx.Case(d.BreederID, d.ID); err != nil {
+					return err
+				}
+				after, err = reassess(tx, before, now)
+				return err
+			})
+			if care.IsCode(err, care.Stale) || care.IsCode(err, care.NotFound) {
+				continue // somebody else looked at it meanwhile
+			}
+			if err != nil {
+				return looked, fmt.Errorf("case %s: %w", d.ID, err)
+			}
+			looked++
+			if after.Standing != before.Standing {
+				s.hub.publish(change(&after, "standing"))
+			}
+		}
+		if len(due) < batch {
+			return looked, nil
+		}
+	}
+}
+
+// stale turns a comparison of versions that failed inside one transaction
+// into advice.
+func stale(err error) error {
+	var e *care.Error
+	if errors.As(err, &e) && e.Code == care.Stale {
+		return &care.Error{Code: care.Stale, Reason: care.ReasonStale, Text: "Somebody changed this meanwhile. Look at it again and repeat your change."}
+	}
+	return err
+}

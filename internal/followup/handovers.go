@@ -1,0 +1,343 @@
+package followup
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"warmhand/internal/care"
+)
+
+// ClaimDays is how long a claim code waits for its keeper.
+const ClaimDays = 90
+
+// HandoverDraft is what the breeder says of a sale.
+type HandoverDraft struct {
+	BreederID, AnimalID, ShowDay, BuyerNote string
+	RequestID                               string
+	At                                      time.Time // zero means now
+}
+
+// CreateHandover issues the record of an animal and opens its case. The code
+// is "" in the answer to a repeat: only its hash is kept.
+func (s *Service) CreateHandover(ctx context.Context, who care.Actor, now time.Time, d HandoverDraft) (h care.Handover, code string, err error) {
+	if err := breederOnly(who, d.BreederID, "animal"); err != nil {
+		return h, "", err
+	}
+	now = care.Instant(now)
+	digest := digestOf("CreateHandover", d)
+	if d.At.IsZero() {
+		d.At = now
+	}
+	d.At = care.Instant(d.At)
+	if d.At.After(now.Add(24*time.Hour)) || d.At.Before(now.AddDate(-1, 0, 0)) {
+		return h, "", care.BadField("handover.handover_time", "A handover is recorded within a year after it and at most a day before. Check the date.")
+	}
+	plain, hash, err := s.codes.New()
+	if err != nil {
+		return h, "", fmt.Errorf("claim code: %w", err)
+	}
+	var opened care.Case
+	err = s.store.Write(ctx, func(tx care.Tx) error {
+		code = ""
+		done, err := tx.Answered(d.BreederID, d.RequestID)
+		if err == nil {
+			if done.Digest != digest {
+				return requestReused()
+			}
+			h, err = tx.Handover(d.BreederID, string(done.Answer))
+			return err
+		}
+		if !care.IsCode(err, care.NotFound) {
+			return err
+		}
+		a, err := tx.Animal(d.BreederID, d.AnimalID)
+		if err != nil {
+			return err
+		}
+		if a.DeletedAt != nil {
+			return care.Missing("animal")
+		}
+		c, err := openCase(tx, d.BreederID, d.AnimalID)
+		if err != nil {
+			return err
+		}
+		if c != nil {
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonAlreadyHanded, Text: "This animal was handed over already and is being followed up. Revoke that handover or end its case first."}
+		}
+		b, err := tx.Breeder(d.BreederID)
+		if err != nil {
+			return err
+		}
+		log, err := tx.Log(d.BreederID, d.AnimalID)
+		if err != nil {
+			return err
+		}
+		h = care.Handover{
+			BreederID: d.BreederID, ID: newID(), AnimalID: d.AnimalID, State: care.HandoverIssued,
+			HandedOverAt: d.At, ShowDay: d.ShowDay, BuyerNote: d.BuyerNote,
+			Record: record(&b, &a, log, now), CodeHash: hash,
+			ClaimExpiresAt: now.AddDate(0, 0, ClaimDays), CreatedAt: now, Version: 1,
+		}
+		if err := tx.InsertHandover(h); err != nil {
+			return err
+		}
+		learned, err := learn(tx, &a, lastMass(log, d.At), now)
+		if err != nil {
+			return err
+		}
+		opened = care.Case{BreederID: d.BreederID, ID: h.ID, AnimalID: d.AnimalID, HandedOverAt: d.At, Learned: learned,
+			CreatedAt: now, ChangedAt: now, Version: 1}
+		if err := tx.InsertCase(opened); err != nil {
+			return err
+		}
+		if opened, err = reassess(tx, opened, now); err != nil {
+			return err
+		}
+		code = plain
+		return tx.InsertAnswered(care.Answered{Scope: d.BreederID, RequestID: d.RequestID, Digest: digest, Answer: []byte(h.ID), At: now})
+	})
+	if err != nil {
+		return care.Handover{}, "", err
+	}
+	if code != "" {
+		s.hub.publish(change(&opened, "handover"))
+	}
+	return h, code, nil
+}
+
+func requestReused() error {
+	return &care.Error{Code: care.Conflict, Reason: care.ReasonRequestReused, Text: "This request id was used for something else. Make a new id for each new request."}
+}
+
+func digestOf(method string, v any) string {
+	data, err := json.Marshal(v)
+	if err != nil {
+		panic(err) // plain structs of ours always marshal
+	}
+	sum := sha256.Sum256(append([]byte(method+"\n"), data...))
+	return hex.EncodeToString(sum[:])
+}
+
+// record makes the copy that the keeper gets: the breeder's own history of the
+// animal, without notes.
+func record(b *care.Breeder, a *care.Animal, log []care.Entry, now time.Time) care.Record {
+	r := care.Record{Animal: *a, Breeder: b.Name, Contact: b.Contact, IssuedAt: now}
+	r.Animal.Note = ""
+	for _, e := range log {
+		if !e.Current() || e.CaseID != "" {
+			continue
+		}
+		e.Note = ""
+		switch e.Body.(type) {
+		case care.WeighIn:
+			r.Weights = append(r.Weights, e)
+		case care.Offer:
+			r.Offers = append(r.Offers, e)
+		case care.Shed:
+			r.Sheds = append(r.Sheds, e)
+		}
+	}
+	r.FeedNext = care.FeedSentence(a, r.Weights, r.Offers, now)
+	r.Checklist = care.MakeChecklist(a, lastMass(log, now), now)
+	r.Cautions = care.Cautions(a)
+	return r
+}
+
+// GetHandover returns one handover; the keeper who claimed it gets it without
+// the breeder's note on the buyer.
+func (s *Service) GetHandover(ctx context.Context, who care.Actor, breederID, id string) (h care.Handover, err error) {
+	err = s.store.Read(ctx, func(tx care.Tx) (err error) {
+		h, err = tx.Handover(breederID, id)
+		return err
+	})
+	if err != nil || who.OfBreeder(breederID) {
+		return h, err
+	}
+	if who.Kind != care.KeeperActor || who.KeeperID == "" || who.KeeperID != h.KeeperID {
+		return care.Handover{}, care.Missing("handover")
+	}
+	h.BuyerNote = ""
+	return h, nil
+}
+
+// ListHandovers pages through a breeder's handovers.
+func (s *Service) ListHandovers(ctx context.Context, who care.Actor, breederID, animalID string, after care.Cursor, limit int) (list []care.Handover, next care.Cursor, err error) {
+	if err := breederOnly(who, breederID, "breeder"); err != nil {
+		return nil, next, err
+	}
+	err = s.store.Read(ctx, func(tx care.Tx) (err error) {
+		list, next, err = tx.ListHandovers(breederID, animalID, after, limit)
+		return err
+	})
+	return list, next, err
+}
+
+// unclaimed loads a handover that nobody has claimed or revoked.
+func unclaimed(tx care.Tx, breederID, id string) (care.Handover, error) {
+	h, err := tx.Handover(breederID, id)
+	if err != nil {
+		return h, err
+	}
+	switch h.State {
+	case care.HandoverClaimed:
+		return h, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeUsed, Text: "The keeper has claimed this handover already. Its code cannot be taken back; end the case instead."}
+	case care.HandoverRevoked:
+		return h, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "This handover was revoked. Make a new one for the animal."}
+	}
+	return h, nil
+}
+
+// RevokeHandover makes an unclaimed code useless and closes the case.
+func (s *Service) RevokeHandover(ctx context.Context, who care.Actor, now time.Time, breederID, id string) (h care.Handover, err error) {
+	if err := breederOnly(who, breederID, "handover"); err != nil {
+		return h, err
+	}
+	now = care.Instant(now)
+	var c care.Case
+	err = s.store.Write(ctx, func(tx care.Tx) (err error) {
+		if h, err = tx.Handover(breederID, id); err != nil {
+			return err
+		}
+		if c, err = tx.Case(breederID, id); err != nil || h.State == care.HandoverRevoked {
+			return err // a repeat
+		}
+		if h, err = unclaimed(tx, breederID, id); err != nil {
+			return err
+		}
+		h.State = care.HandoverRevoked
+		if err := tx.UpdateHandover(h); err != nil {
+			return stale(err)
+		}
+		c.ClosedAt = &now
+		c, err = reassess(tx, c, now)
+		return err
+	})
+	if err == nil {
+		s.hub.publish(change(&c, "end"))
+	}
+	return h, err
+}
+
+// ReplaceClaimCode makes a new code for an unclaimed handover.
+func (s *Service) ReplaceClaimCode(ctx context.Context, who care.Actor, now time.Time, breederID, id string) (h care.Handover, code string, err error) {
+	if err := breederOnly(who, breederID, "handover"); err != nil {
+		return h, "", err
+	}
+	code, hash, err := s.codes.New()
+	if err != nil {
+		return h, "", fmt.Errorf("claim code: %w", err)
+	}
+	err = s.store.Write(ctx, func(tx care.Tx) (err error) {
+		if h, err = unclaimed(tx, breederID, id); err != nil {
+			return err
+		}
+		h.CodeHash, h.ClaimExpiresAt = hash, care.Instant(now).AddDate(0, 0, ClaimDays)
+		return stale(tx.UpdateHandover(h))
+	})
+	if err != nil {
+		return care.Handover{}, "", err
+	}
+	return h, code, nil
+}
+
+func byCode(tx care.Tx, hash string) (care.Handover, error) {
+	h, err := tx.HandoverByCode(hash)
+	if care.IsCode(err, care.NotFound) {
+		return h, &care.Error{Code: care.NotFound, Reason: care.ReasonCodeWrong, Text: "No handover has this code. Compare it with the card again, or ask the breeder for a new one.",
+			Fields: []care.FieldError{{Field: "claim_code", Text: "No handover has this code. Compare it with the card again."}}}
+	}
+	return h, err
+}
+
+// claimable reports why a handover cannot be claimed, if it cannot.
+func claimable(h *care.Handover, now time.Time) error {
+	switch h.StateAt(now) {
+	case care.HandoverClaimed:
+		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeUsed, Text: "This code was used already. If that was you, open Warmhand on the phone you used. If it was not you, tell the breeder."}
+	case care.HandoverRevoked:
+		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "The breeder took this code back. Ask the breeder for a new one."}
+	case care.HandoverExpired:
+		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeExpired, Text: "This code is too old to be used. Ask the breeder for a new one; it takes a moment."}
+	}
+	return nil
+}
+
+// LookUpClaim shows what a code would claim.
+func (s *Service) LookUpClaim(ctx context.Context, now time.Time, typed string) (h care.Handover, err error) {
+	hash, err := s.codes.Hash(typed)
+	if err != nil {
+		return h, err
+	}
+	err = s.store.Read(ctx, func(tx care.Tx) (err error) {
+		if h, err = byCode(tx, hash); err != nil {
+			return err
+		}
+		return claimable(&h, now)
+	})
+	h.BuyerNote = ""
+	return h, err
+}
+
+// Claim makes the caller the keeper. start begins the session in the same
+// transaction. The same request id with the same code claims again, so that an
+// answer that was lost locks nobody out.
+func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, typed, name, requestID string, start func(tx care.Tx, keeper care.Actor) error) (v CaseView, h care.Handover, err error) {
+	hash, err := s.codes.Hash(typed)
+	if err != nil {
+		return v, h, err
+	}
+	now = care.Instant(now)
+	err = s.store.Write(ctx, func(tx care.Tx) (err error) {
+		if h, err = byCode(tx, hash); err != nil {
+			return err
+		}
+		scope := "claim/" + h.ID
+		_, err = tx.Answered(scope, requestID)
+		again := err == nil && h.State == care.HandoverClaimed
+		if err != nil && !care.IsCode(err, care.NotFound) {
+			return err
+		}
+		c, err := tx.Case(h.BreederID, h.ID)
+		if err != nil {
+			return err
+		}
+		if !again {
+			if err := claimable(&h, now); err != nil {
+				return err
+			}
+			keeper := who.KeeperID
+			if who.Kind != care.KeeperActor || keeper == "" {
+				keeper = newID()
+				if err := tx.InsertKeeper(care.Keeper{ID: keeper, Name: name, CreatedAt: now}); err != nil {
+					return err
+				}
+			}
+			h.State, h.ClaimedAt, h.KeeperID = care.HandoverClaimed, &now, keeper
+			if err := tx.UpdateHandover(h); err != nil {
+				return stale(err)
+			}
+			c.KeeperID, c.KeeperName, c.LastHeard = keeper, name, &now
+			if c, err = reassess(tx, c, now); err != nil {
+				return err
+			}
+			if err := tx.InsertAnswered(care.Answered{Scope: scope, RequestID: requestID, Digest: digestOf("Claim", h.ID), Answer: []byte(keeper), At: now}); err != nil {
+				return err
+			}
+		}
+		if err := start(tx, care.Actor{Kind: care.KeeperActor, KeeperID: h.KeeperID}); err != nil {
+			return err
+		}
+		v, err = view(tx, c, true)
+		return err
+	})
+	if err != nil {
+		return CaseView{}, care.Handover{}, err
+	}
+	h.BuyerNote, v.Animal.Note = "", ""
+	s.hub.publish(change(&v.Case, "claim"))
+	return v, h, nil
+}
