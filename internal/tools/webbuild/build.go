@@ -1,0 +1,458 @@
+package main
+
+import (
+	"bytes"
+	"compress/gzip"
+	"crypto/sha256"
+	"encoding/base32"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/evanw/esbuild/pkg/api"
+)
+
+// site is the whole web app in memory.
+type site struct {
+	files map[string][]byte // by path, without the first slash
+	first []string          // what the first screen loads
+	// version is a hash over everything that reaches the browser.
+	version string
+}
+
+// build reads the web app in the folder pwa and bundles it.
+func build(pwa string) (*site, error) {
+	static, err := readAll(filepath.Join(pwa, "public"))
+	if err != nil {
+		return nil, err
+	}
+	page, err := os.ReadFile(filepath.Join(pwa, "index.html"))
+	if err != nil {
+		return nil, err
+	}
+	b := bundler{pwa: pwa, page: page, static: static, scanner: map[string][]byte{}}
+	if err := b.readScanner(); err != nil {
+		return nil, err
+	}
+	// The version goes into the files and is a hash of them: bundle once with
+	// none to know it, then again with it. So a changed icon renames the
+	// scripts as well, and no name ever stands for two contents.
+	draft, err := b.bundle("")
+	if err != nil {
+		return nil, err
+	}
+	return b.bundle(hash(draft.files))
+}
+
+type bundler struct {
+	pwa     string
+	page    []byte
+	static  map[string][]byte
+	scanner map[string][]byte // the code reader's WebAssembly under its hashed name, or nothing
+}
+
+// readScanner reads the WebAssembly of zxing-wasm where that package is
+// installed. Its own default is to load it from a public network.
+func (b *bundler) readScanner() error {
+	wasm, err := os.ReadFile(filepath.Join(b.pwa, "node_modules/zxing-wasm/dist/reader/zxing_reader.wasm"))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	b.scanner["assets/zxing_reader-"+hash(map[string][]byte{"": wasm})+".wasm"] = wasm
+	return nil
+}
+
+func (b *bundler) bundle(version string) (*site, error) {
+	s := &site{files: map[string][]byte{}, version: version}
+	for name, data := range b.static {
+		s.files[name] = data
+	}
+	scanner := ""
+	for name := range b.scanner {
+		scanner = "/" + name
+	}
+	define := map[string]string{"__VERSION__": quote(version), "__ZXING_WASM__": quote(scanner)}
+
+	options := b.options(define)
+	options.EntryPoints = []string{"src/app.tsx"}
+	options.Format = api.FormatESModule
+	options.Splitting = true
+	app, err := b.esbuild(options)
+	if err != nil {
+		return nil, err
+	}
+	const style = "src/style.css"
+	if _, err := os.Stat(filepath.Join(b.pwa, style)); err == nil && !app.uses(style) {
+		options.EntryPoints = append(options.EntryPoints, style)
+		if app, err = b.esbuild(options); err != nil {
+			return nil, err
+		}
+	}
+	for name, data := range app.files {
+		s.files[name] = data
+	}
+	usesScanner := scanner != "" && app.mentions(scanner)
+	if usesScanner {
+		for name, data := range b.scanner {
+			s.files[name] = data
+		}
+	}
+	scripts, styles := app.firstLoad()
+	if s.files["index.html"], err = head(b.page, scripts, styles); err != nil {
+		return nil, err
+	}
+	s.first = slices.Concat([]string{"index.html"}, scripts, styles)
+
+	// Offline everything works that the app has; only the code reader, larger
+	// than all the rest, waits until it is first needed.
+	shell := []string{"/"}
+	for name := range s.files {
+		if name != "index.html" && name != "robots.txt" && !strings.HasSuffix(name, ".wasm") {
+			shell = append(shell, "/"+name)
+		}
+	}
+	slices.Sort(shell)
+	list, err := json.Marshal(shell)
+	if err != nil {
+		return nil, err
+	}
+	define["__PRECACHE__"] = string(list)
+	options = b.options(define)
+	options.EntryPoints = []string{"src/sw/sw.ts"}
+	options.EntryNames = "sw" // its address is its scope and never changes
+	options.Format = api.FormatIIFE
+	worker, err := b.esbuild(options)
+	if err != nil {
+		return nil, err
+	}
+	for name, data := range worker.files {
+		s.files[name] = data
+	}
+
+	packages := append(app.packages(), worker.packages()...)
+	if usesScanner {
+		packages = append(packages, "zxing-wasm")
+	}
+	if s.files["licenses.txt"], err = b.licenses(packages); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+func (b *bundler) options(define map[string]string) api.BuildOptions {
+	assets := map[string]api.Loader{}
+	for _, ext := range []string{".woff2", ".svg", ".png", ".jpg", ".webp"} {
+		assets[ext] = api.LoaderFile
+	}
+	return api.BuildOptions{
+		AbsWorkingDir: b.pwa,
+		Outdir:        "dist",
+		PublicPath:    "/",
+		EntryNames:    "assets/[name]-[hash]",
+		ChunkNames:    "assets/[name]-[hash]",
+		AssetNames:    "assets/[name]-[hash]",
+		Bundle:        true,
+		Metafile:      true,
+		Target:        api.ES2022,
+		// The browsers that first had light-dark(), which esbuild does not lower.
+		Engines: []api.Engine{
+			{Name: api.EngineSafari, Version: "17.5"},
+			{Name: api.EngineChrome, Version: "123"},
+			{Name: api.EngineFirefox, Version: "120"},
+		},
+		JSX:               api.JSXAutomatic,
+		JSXImportSource:   "preact",
+		MinifySyntax:      true,
+		MinifyWhitespace:  true,
+		MinifyIdentifiers: true,
+		LegalComments:     api.LegalCommentsNone, // licenses.txt has them whole
+		Loader:            assets,
+		Define:            define,
+	}
+}
+
+// bundled is one answer of esbuild.
+type bundled struct {
+	files map[string][]byte
+	meta  struct {
+		Outputs map[string]struct {
+			EntryPoint string
+			CSSBundle  string
+			Imports    []struct{ Path, Kind string }
+			Inputs     map[string]struct{ BytesInOutput int }
+		}
+	}
+}
+
+func (b *bundler) esbuild(options api.BuildOptions) (*bundled, error) {
+	result := api.Build(options)
+	if len(result.Errors) > 0 {
+		texts := api.FormatMessages(result.Errors, api.FormatMessagesOptions{Kind: api.ErrorMessage})
+		return nil, errors.New(strings.Join(texts, ""))
+	}
+	if len(result.Warnings) > 0 {
+		texts := api.FormatMessages(result.Warnings, api.FormatMessagesOptions{Kind: api.WarningMessage})
+		return nil, errors.New(strings.Join(texts, ""))
+	}
+	out := &bundled{files: map[string][]byte{}}
+	if err := json.Unmarshal([]byte(result.Metafile), &out.meta); err != nil {
+		return nil, fmt.Errorf("esbuild's metafile: %w", err)
+	}
+	for _, file := range result.OutputFiles {
+		name, err := filepath.Rel(filepath.Join(b.pwa, "dist"), file.Path)
+		if err != nil {
+			return nil, err
+		}
+		out.files[filepath.ToSlash(name)] = file.Contents
+	}
+	return out, nil
+}
+
+func (b *bundled) uses(source string) bool {
+	for _, output := range b.meta.Outputs {
+		if _, ok := output.Inputs[source]; ok {
+			return true
+		}
+	}
+	return false
+}
+
+func (b *bundled) mentions(text string) bool {
+	for _, data := range b.files {
+		if bytes.Contains(data, []byte(text)) {
+			return true
+		}
+	}
+	return false
+}
+
+// firstLoad returns the scripts that app.tsx needs before it runs, itself
+// first, and the style sheets.
+func (b *bundled) firstLoad() (scripts, styles []string) {
+	local := func(output string) string { return strings.TrimPrefix(output, "dist/") }
+	var walk func(string)
+	walk = func(output string) {
+		if slices.Contains(scripts, local(output)) {
+			return
+		}
+		scripts = append(scripts, local(output))
+		for _, imported := range b.meta.Outputs[output].Imports {
+			if imported.Kind == "import-statement" {
+				walk(imported.Path)
+			}
+		}
+	}
+	for name, output := range b.meta.Outputs {
+		switch output.EntryPoint {
+		case "src/app.tsx":
+			walk(name)
+			if output.CSSBundle != "" {
+				styles = append(styles, local(output.CSSBundle))
+			}
+		case "src/style.css":
+			styles = append(styles, local(name))
+		}
+	}
+	slices.Sort(styles[:])
+	slices.Sort(scripts[1:])
+	return scripts, styles
+}
+
+// packages names the npm packages of which something went into the bundle.
+func (b *bundled) packages() []string {
+	var names []string
+	for _, output := range b.meta.Outputs {
+		for source, input := range output.Inputs {
+			_, rest, ok := strings.Cut(source, "node_modules/")
+			if !ok || input.BytesInOutput == 0 {
+				continue
+			}
+			parts := strings.Split(rest, "/")
+			n := 1
+			if strings.HasPrefix(rest, "@") {
+				n = 2
+			}
+			names = append(names, strings.Join(parts[:n], "/"))
+		}
+	}
+	return names
+}
+
+// licenses puts the licence texts of the packages into one document.
+func (b *bundler) licenses(packages []string) ([]byte, error) {
+	var text bytes.Buffer
+	fmt.Fprintln(&text, "The web app contains these packages.")
+	slices.Sort(packages)
+	for _, name := range slices.Compact(packages) {
+		dir := filepath.Join(b.pwa, "node_modules", name)
+		var about struct{ Version, License string }
+		data, err := os.ReadFile(filepath.Join(dir, "package.json"))
+		if err != nil {
+			return nil, err
+		}
+		if err := json.Unmarshal(data, &about); err != nil {
+			return nil, fmt.Errorf("package.json of %s: %w", name, err)
+		}
+		license, err := os.ReadFile(filepath.Join(dir, "LICENSE"))
+		if err != nil {
+			return nil, fmt.Errorf("the licence of %s: %w", name, err)
+		}
+		fmt.Fprintf(&text, "\n\n%s %s (%s)\n\n%s\n", name, about.Version, about.License, bytes.TrimSpace(license))
+	}
+	return text.Bytes(), nil
+}
+
+// head puts the tags for scripts and styles into the page.
+func head(page []byte, scripts, styles []string) ([]byte, error) {
+	const end = "</head>"
+	if bytes.Count(page, []byte(end)) != 1 {
+		return nil, errors.New("index.html: needs one " + end)
+	}
+	if bytes.Contains(page, []byte("/src/")) {
+		return nil, errors.New("index.html: names a file under /src/; the tags for script and style are put in here")
+	}
+	var tags strings.Builder
+	for _, style := range styles {
+		fmt.Fprintf(&tags, "<link rel=\"stylesheet\" href=\"/%s\">\n", style)
+	}
+	for i, script := range scripts {
+		if i == 0 {
+			fmt.Fprintf(&tags, "<script type=\"module\" src=\"/%s\"></script>\n", script)
+		} else {
+			fmt.Fprintf(&tags, "<link rel=\"modulepreload\" href=\"/%s\">\n", script)
+		}
+	}
+	return bytes.Replace(page, []byte(end), []byte(tags.String()+end), 1), nil
+}
+
+func (s *site) firstLoad() int {
+	total := 0
+	for _, name := range s.first {
+		total += zipped(s.files[name])
+	}
+	return total
+}
+
+func (s *site) report(log io.Writer) {
+	names := make([]string, 0, len(s.files))
+	for name := range s.files {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	for _, name := range names {
+		mark := " "
+		if slices.Contains(s.first, name) {
+			mark = "*"
+		}
+		fmt.Fprintf(log, "%9.1f kB %s %s\n", kB(zipped(s.files[name])), mark, name)
+	}
+	fmt.Fprintf(log, "%9.1f kB * first load, of %.1f kB (gzip). Version %s.\n", kB(s.firstLoad()), kB(budget), s.version)
+}
+
+// write replaces what is in the folder. Names that begin with a dot stay.
+func (s *site) write(folder string) error {
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return err
+	}
+	old, err := os.ReadDir(folder)
+	if err != nil {
+		return err
+	}
+	for _, entry := range old {
+		if !strings.HasPrefix(entry.Name(), ".") {
+			if err := os.RemoveAll(filepath.Join(folder, entry.Name())); err != nil {
+				return err
+			}
+		}
+	}
+	for name, data := range s.files {
+		file := filepath.Join(folder, filepath.FromSlash(name))
+		if err := os.MkdirAll(filepath.Dir(file), 0o755); err != nil {
+			return err
+		}
+		if err := os.WriteFile(file, data, 0o644); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// readAll reads a folder that may be missing.
+func readAll(folder string) (map[string][]byte, error) {
+	files := map[string][]byte{}
+	err := filepath.WalkDir(folder, func(file string, entry fs.DirEntry, err error) error {
+		if errors.Is(err, fs.ErrNotExist) && file == folder {
+			return filepath.SkipAll
+		}
+		if err != nil || entry.IsDir() {
+			return err
+		}
+		name, err := filepath.Rel(folder, file)
+		if err != nil {
+			return err
+		}
+		if path.Base(filepath.ToSlash(name)) == "index.html" {
+			return fmt.Errorf("%s: the page is made from index.html beside the folder public", file)
+		}
+		files[filepath.ToSlash(name)], err = os.ReadFile(file)
+		return err
+	})
+	return files, err
+}
+
+// hash is a short name for the contents, in the letters that esbuild uses too.
+func hash(files map[string][]byte) string {
+	names := make([]string, 0, len(files))
+	for name := range files {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	all := sha256.New()
+	for _, name := range names {
+		fmt.Fprintf(all, "%d %s %d ", len(name), name, len(files[name]))
+		all.Write(files[name])
+	}
+	return base32.StdEncoding.EncodeToString(all.Sum(nil))[:8]
+}
+
+func zipped(data []byte) int {
+	var n counter
+	w, err := gzip.NewWriterLevel(&n, gzip.BestCompression)
+	if err != nil {
+		panic(err) // the level is a constant
+	}
+	if _, err := w.Write(data); err != nil {
+		panic(err) // the counter takes everything
+	}
+	if err := w.Close(); err != nil {
+		panic(err)
+	}
+	return int(n)
+}
+
+type counter int
+
+func (c *counter) Write(p []byte) (int, error) {
+	*c += counter(len(p))
+	return len(p), nil
+}
+
+func kB(n int) float64 { return float64(n) / 1000 }
+
+func quote(text string) string {
+	data, err := json.Marshal(text)
+	if err != nil {
+		panic(err) // a string always marshals
+	}
+	return string(data)
+}

@@ -1,0 +1,54 @@
+import { mkdtempSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { defineConfig } from '@playwright/test';
+
+// Passkeys need the name localhost, and a port that browsers do not refuse.
+const port = Number(process.env['WARMHAND_E2E_PORT'] ?? 4173);
+const baseURL = `http://localhost:${port}`;
+
+// This file is read again in the worker process: what the first reading made is kept in the environment.
+process.env['WARMHAND_E2E_DIR'] ??= mkdtempSync(join(tmpdir(), 'warmhand-e2e-'));
+const dir = process.env['WARMHAND_E2E_DIR'];
+// The one-time addresses that the demonstration made: tests sign in with them.
+process.env['WARMHAND_E2E_ADDRESSES'] ??= join(dir, 'addresses.json');
+const addresses = process.env['WARMHAND_E2E_ADDRESSES'];
+
+const launchOptions = {
+  executablePath: process.env['WARMHAND_CHROMIUM'] ?? '/usr/bin/chromium',
+  args: [
+    '--no-sandbox', // containers and root have no user namespaces
+    '--disable-gpu',
+    '--disable-quic',
+    '--no-first-run',
+    '--disable-background-networking',
+    '--disable-component-update',
+    '--disable-sync',
+  ],
+};
+
+export default defineConfig({
+  testDir: 'e2e',
+  testMatch: '**/*.spec.ts',
+  workers: 1,
+  retries: 0,
+  forbidOnly: Boolean(process.env['CI']),
+  timeout: 60_000,
+  expect: { timeout: 10_000 },
+  reporter: [['list']],
+  use: { baseURL, launchOptions, locale: 'en-GB', timezoneId: 'UTC', trace: 'retain-on-failure' },
+  projects: [
+    {
+      name: 'phone',
+      use: { viewport: { width: 390, height: 844 }, deviceScaleFactor: 2, hasTouch: true, isMobile: true },
+    },
+    { name: 'desk', use: { viewport: { width: 1440, height: 900 } } },
+  ],
+  webServer: {
+    command: `exec ../.build/warmhand demo --data ${join(dir, 'data')} --listen localhost:${port} --addresses ${addresses}`,
+    url: baseURL,
+    timeout: 60_000,
+    reuseExistingServer: false,
+    gracefulShutdown: { signal: 'SIGTERM', timeout: 10_000 },
+  },
+});
