@@ -1,0 +1,81 @@
+SHELL := /bin/bash
+export PATH := $(CURDIR)/.build/node/bin:$(PATH)
+# SQLite is C.
+export CGO_ENABLED := 1
+need := internal/tools/prereq.sh
+tools := .build/tools
+
+.PHONY: help run build web test test-go test-web test-browser bench proto proto-check icons fmt clean
+
+help: ## this list
+	@sed -n 's/^\([a-z-]*\):.*## /\1\t/p' Makefile | expand -t 16
+
+run: build ## start the demonstration on a fresh folder; it prints its addresses
+	@data=$$(mktemp -d /tmp/warmhand-demo.XXXXXX); trap 'rm -rf "$$data"' EXIT; \
+	trap : INT; .build/warmhand demo --data "$$data" $(ARGS)
+
+build: web ## the program with the web app in it: .build/warmhand
+	@$(need) go cc
+	go build -trimpath -o .build/warmhand ./server/cmd/warmhand
+
+web: $(tools)/webbuild pwa/node_modules/.installed ## the web app alone: pwa/dist
+	$(tools)/webbuild
+
+test: ## everything that has to hold before a change goes in
+	@$(need) go cc node chromium postgres exiftool
+	@internal/tools/test.sh
+
+test-go: ## Go tests with the race detector, on SQLite and PostgreSQL
+	@$(need) go cc postgres exiftool
+	WARMHAND_REQUIRE_POSTGRES=1 internal/tools/with-postgres.sh go test -race -timeout 10m ./...
+	cd internal/tools && go test ./...
+
+test-web: pwa/node_modules/.installed ## types, lint and unit tests of the web app
+	cd pwa && npm run -s check && npm run -s lint && npm run -s test
+
+test-browser: build ## the web app in a browser against the program; ARGS="e2e/x.spec.ts --project phone"
+	@$(need) chromium
+	cd pwa && npm run -s e2e -- $(ARGS)
+
+bench: ## benchmarks, and how they stand to each other
+	@$(need) go cc
+	@internal/tools/bench.sh
+
+proto: $(tools)/.proto pwa/node_modules/.installed ## make the generated code from proto/
+	$(tools)/buf format -w proto
+	internal/tools/generate.sh
+
+proto-check: $(tools)/.proto pwa/node_modules/.installed ## lint the contract, compare it with the one before and with the generated code
+	internal/tools/proto-check.sh
+
+icons: ## draw the PNG icons from their SVGs (needs rsvg-convert)
+	for n in 192 512; do \
+	  rsvg-convert -w $$n pwa/public/icons/icon.svg -o pwa/public/icons/icon-$$n.png && \
+	  rsvg-convert -w $$n pwa/icon-maskable.svg -o pwa/public/icons/maskable-$$n.png || exit 1; done
+	rsvg-convert -w 180 pwa/icon-maskable.svg -o pwa/public/icons/apple-touch-icon.png
+
+fmt: pwa/node_modules/.installed ## format Go, TypeScript, CSS and JSON
+	gofmt -w $$(git ls-files -co --exclude-standard '*.go')
+	cd pwa && npm run -s format
+
+clean: ## delete what was built and installed here
+	rm -rf .build pwa/node_modules pwa/test-results pwa/playwright-report
+	find pwa/dist -mindepth 1 ! -name .keep -delete
+
+$(tools)/webbuild: internal/tools/go.mod internal/tools/go.sum $(wildcard internal/tools/webbuild/*.go)
+	@$(need) go
+	@mkdir -p $(tools)
+	cd internal/tools && go build -o ../../$(tools)/ ./webbuild
+
+# buf is large: compiling it takes minutes, once.
+$(tools)/.proto: internal/tools/go.mod internal/tools/go.sum internal/tools/protodeps/main.go
+	@$(need) go
+	@mkdir -p $(tools)
+	cd internal/tools && go build -o ../../$(tools)/ tool ./protodeps
+	$(tools)/protodeps .build/proto-deps
+	@touch $@
+
+pwa/node_modules/.installed: pwa/package-lock.json
+	@$(need) node
+	cd pwa && npm ci --no-audit --no-fund
+	@touch $@

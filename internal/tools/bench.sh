@@ -1,0 +1,14 @@
+#!/bin/bash
+# bench.sh runs the benchmarks; their figures are this machine's, so it ends
+# with ratios, which carry over.
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+mkdir -p .build
+go test -run '^$' -bench "${1:-.}" ./... | tee .build/bench.txt
+awk '
+  /^Benchmark/ { name = $1; sub(/-[0-9]+$/, "", name); for (i = 3; i < NF; i += 2) if ($(i + 1) == "ns/op") ns[name] = $i }
+  function ratio(text, a, b) { if (ns[a] && ns[b]) printf "%-56s %.2f\n", text, ns[a] / ns[b] }
+  END {
+    print ""
+    ratio("a stored entry against a bare group commit (time)", "BenchmarkWrite8", "BenchmarkBareGroupCommit8")
+  }' .build/bench.txt
