@@ -1,0 +1,202 @@
+package assess
+
+import (
+	"math"
+	"time"
+
+	"warmhand/internal/care"
+	"warmhand/internal/snake"
+)
+
+// recency is what an offer at the breeder is still worth for each week before
+// the handover. [assumption]
+const recency = .985
+
+// feeding is the three-state filter: normal, benign fast, lasting refusal. It
+// holds the animal's own refusal rate as a Beta distribution beside it.
+type feeding struct {
+	n, b, x     float64 // probabilities, sum 1
+	alpha, beta float64 // refusals and acceptances, pseudo-offers
+	hB          float64 // daily chance that a benign fast begins
+}
+
+// Daily rates. [assumption], anchored on 1.9 % of boas and pythons dying in
+// their first year in homes (Robinson et al. 2015, PLOS ONE e0141460), which
+// is contested as too low.
+const (
+	hX         = .0016
+	fastEnds   = 1. / 28
+	failEnds   = 1. / 200
+	likeFast   = .92 // a refusal while fasting or failing
+	slack      = .01 // an acceptance noted by mistake
+	coldWeight = .30 // log-odds for each °C too cool
+)
+
+func newFeeding(sp *snake.Species, age snake.AgeClass, learned care.Learned) feeding {
+	mean, strength := learned.Mean, learned.Strength
+	if strength <= 0 {
+		mean, strength = sp.RefusalMean[age], sp.RefusalStrength
+	}
+	f := feeding{x: .03, b: .03, hB: .001, alpha: mean * strength, beta: (1 - mean) * strength}
+	if sp.ID == ballPython {
+		f.b, f.hB = .08, .003
+		if age == snake.Adult {
+			f.b, f.hB = .16, .006
+		}
+	}
+	f.n = 1 - f.b - f.x
+	return f
+}
+
+const ballPython = "python_regius"
+
+func (f *feeding) logOdds() float64 { return math.Log(f.x / (1 - f.x)) }
+
+// learn takes in one offer at the breeder.
+func (f *feeding) learn(refused, weight float64) {
+	f.alpha += weight * refused
+	f.beta += weight * (1 - refused)
+}
+
+// pass lets a day go by at a warm side that is deficit °C too cool.
+func (f *feeding) pass(deficit float64) {
+	x := hX * math.Exp(coldWeight*math.Max(0, deficit-1))
+	n, b, fail := f.n, f.b, f.x
+	f.n = n*(1-f.hB-x) + b*fastEnds + fail*failEnds
+	f.b = n*f.hB + b*(1-fastEnds-x)
+	f.x = n*x + b*x + fail*(1-failEnds)
+	f.normalise()
+}
+
+// cold takes in the first temperature reading of the new home.
+func (f *feeding) cold(deficit float64) {
+	f.x *= math.Exp(coldWeight * math.Max(0, deficit-1))
+	f.normalise()
+}
+
+func (f *feeding) normalise() {
+	sum := f.n + f.b + f.x
+	f.n, f.b, f.x = f.n/sum, f.b/sum, f.x/sum
+}
+
+// rate is the chance of a refusal while all is normal, with the excuses.
+func (f *feeding) rate(excuse float64) float64 {
+	own := math.Min(.97, math.Max(.01, f.alpha/(f.alpha+f.beta)))
+	return math.Min(.90, logistic(logit(own)+excuse))
+}
+
+func (f *feeding) refused(excuse float64) {
+	f.n *= f.rate(excuse)
+	f.b *= likeFast
+	f.x *= likeFast
+	f.normalise()
+	f.alpha += f.n
+}
+
+func (f *feeding) accepted(excuse float64) {
+	f.n *= (1 - f.rate(excuse)) * (1 - slack)
+	f.b *= 1 - likeFast
+	f.x *= 1 - likeFast
+	f.normalise()
+	f.beta += f.n
+}
+
+func (f *feeding) regurgitated() {
+	f.n *= .01
+	f.b *= .005
+	f.x *= .08
+	f.normalise()
+}
+
+// excuses are the terms, in log-odds, that make a refusal ordinary. All are
+// [assumption] in size; direction: shed and temperature from reptile-medicine
+// teaching (WSAVA 2014), season common practice.
+type excuses struct{ settling, shed, cold, season, prey float64 }
+
+func (x excuses) total() float64 { return x.settling + x.shed + x.cold + x.season + x.prey }
+
+func (e *engine) excusesAt(o care.Offer, at time.Time) excuses {
+	var x excuses
+	x.settling = 1.0
+	if e.sp.ID == ballPython {
+		x.settling = 1.5
+	}
+	x.settling *= math.Exp(-float64(e.day) / 10)
+	if e.inShed(at) {
+		x.shed = 2
+	}
+	x.cold = coldWeight * math.Max(0, e.climate.deficitBefore(at, &e.sp)-1.5)
+	if e.sp.ID == ballPython && coolSeason(at, e.s.Hemi) {
+		switch e.age {
+		case snake.Adult:
+			x.season = 1
+		case snake.Juvenile:
+			x.season = .3
+		}
+	}
+	if e.preyDiffers(o) {
+		e.preyChanged = true
+	}
+	if e.preyChanged {
+		x.prey = 1
+	}
+	return x
+}
+
+// preyDiffers compares an offer with the last meal: kind, state, or a size
+// more than half as big again.
+func (e *engine) preyDiffers(o care.Offer) bool {
+	m := e.lastMealPrey
+	return o.Prey != "" && m.Prey != "" && o.Prey != m.Prey ||
+		o.PreyState != "" && m.PreyState != "" && o.PreyState != m.PreyState ||
+		o.PreyMass > 0 && m.PreyMass > 0 && o.PreyMass > 1.5*m.PreyMass
+}
+
+// coolSeason is November to March, or May to September south of the equator.
+func coolSeason(at time.Time, h care.Hemisphere) bool {
+	m := at.Month()
+	if h == care.South {
+		return m >= time.May && m <= time.September
+	}
+	return m >= time.November || m <= time.March
+}
+
+// Prior is the feeding prior of a group (breeder × species × age class) by
+// empirical Bayes: the mean pooled with the species table, the spread by the
+// method of moments (Kleinman 1973), partially pooled.
+func Prior(sp *snake.Species, age snake.AgeClass, counts []care.FeedingCount) care.Learned {
+	base := care.Learned{Mean: sp.RefusalMean[age], Strength: sp.RefusalStrength}
+	var r, n, n2 float64
+	k := 0
+	for _, c := range counts {
+		if c.Offers <= 0 {
+			continue
+		}
+		k++
+		r += float64(c.Refused)
+		n += float64(c.Offers)
+		n2 += float64(c.Offers) * float64(c.Offers)
+	}
+	if k == 0 {
+		return base
+	}
+	out := care.Learned{Animals: k, Strength: base.Strength, Mean: (40*base.Mean + r) / (40 + n)}
+	p := r / n
+	if k < 8 || p <= 0 || p >= 1 {
+		return out
+	}
+	var s float64
+	for _, c := range counts {
+		if c.Offers > 0 {
+			d := float64(c.Refused)/float64(c.Offers) - p
+			s += float64(c.Offers) * d * d
+		}
+	}
+	q, kk := p*(1-p), float64(k-1)
+	if den := n - n2/n - kk; den > 0 {
+		rho := math.Min(.5, math.Max(.02, (s-q*kk)/(q*den)))
+		m := 1/rho - 1
+		out.Strength = math.Exp((8*math.Log(base.Strength) + float64(k)*math.Log(m)) / (8 + float64(k)))
+	}
+	return out
+}
