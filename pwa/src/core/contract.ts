@@ -1,0 +1,38 @@
+// The contract's JSON in one place. Types only: nothing of the generated code reaches the browser.
+export type { GetMeResponseJson } from '../api/gen/warmhand/v1/access_service_pb';
+export type { AnimalJson } from '../api/gen/warmhand/v1/animal_service_pb';
+export type {
+  AssessmentJson,
+  CaseJson,
+  CourseJson,
+  GetCaseResponseJson,
+  GetCourseResponseJson,
+  ListKeeperCasesResponseJson,
+  StandingJson,
+} from '../api/gen/warmhand/v1/case_service_pb';
+export type {
+  ClimateReadingJson,
+  CreateEntryResponseJson,
+  EntryJson,
+  ListEntriesResponseJson,
+  OfferJson,
+  OfferResultJson,
+  PreyStateJson,
+  SetupAnswerJson,
+  ShedStageJson,
+  TakenWithJson,
+} from '../api/gen/warmhand/v1/entry_service_pb';
+export type {
+  ChecklistItemJson,
+  ClaimHandoverResponseJson,
+  GetHandoverResponseJson,
+  HandoverJson,
+  HandoverRecordJson,
+  LookUpClaimResponseJson,
+} from '../api/gen/warmhand/v1/handover_service_pb';
+export type {
+  ListSetupPointsResponseJson,
+  ListSignsResponseJson,
+  SetupPointJson,
+  SignInfoJson,
+} from '../api/gen/warmhand/v1/reference_service_pb';

@@ -1,0 +1,61 @@
+const minute = 60_000;
+const hour = 60 * minute;
+
+function midnight(d: Date): number {
+  return new Date(d.getFullYear(), d.getMonth(), d.getDate()).getTime();
+}
+
+/** Whole calendar days from `iso` to `now`, as the person's calendar has them. */
+export function daysSince(iso: string, now = new Date()): number {
+  return Math.round((midnight(now) - midnight(new Date(iso))) / (24 * hour));
+}
+
+/** How long ago, in words: "just now", "3 hours ago", "yesterday", "12 days ago", "on 3 March". */
+export function ago(iso: string | undefined, now = new Date()): string {
+  const at = iso ? new Date(iso) : undefined;
+  if (!at || Number.isNaN(at.getTime())) return 'never';
+  const gone = now.getTime() - at.getTime();
+  const days = daysSince(at.toISOString(), now);
+  if (days < 0) return day(at.toISOString(), now);
+  if (gone < 2 * minute) return 'just now';
+  if (gone < hour) return `${Math.round(gone / minute)} minutes ago`;
+  if (days === 0) return plural(Math.round(gone / hour), 'hour');
+  if (days === 1) return 'yesterday';
+  if (days < 60) return `${days} days ago`;
+  return `on ${day(at.toISOString(), now)}`;
+}
+
+function plural(n: number, word: string): string {
+  return n === 1 ? `1 ${word} ago` : `${n} ${word}s ago`;
+}
+
+/** A day: "today", "yesterday", "Tue 3 Mar", with the year when it is another one. */
+export function day(iso: string, now = new Date()): string {
+  const at = new Date(iso);
+  const days = daysSince(iso, now);
+  if (days === 0) return 'today';
+  if (days === 1) return 'yesterday';
+  return new Intl.DateTimeFormat(undefined, {
+    weekday: 'short',
+    day: 'numeric',
+    month: 'short',
+    ...(at.getFullYear() !== now.getFullYear() && { year: 'numeric' }),
+  }).format(at);
+}
+
+/** Hours and minutes, as the person writes them. */
+export function clock(iso: string): string {
+  return new Intl.DateTimeFormat(undefined, { hour: 'numeric', minute: '2-digit' }).format(new Date(iso));
+}
+
+/** For an input of type datetime-local: the person's own wall clock. */
+export function forInput(at: Date): string {
+  const p = (n: number) => String(n).padStart(2, '0');
+  return `${at.getFullYear()}-${p(at.getMonth() + 1)}-${p(at.getDate())}T${p(at.getHours())}:${p(at.getMinutes())}`;
+}
+
+/** What an input of type datetime-local holds, or null. */
+export function fromInput(text: string): Date | null {
+  const at = new Date(text);
+  return /^\d{4}-\d\d-\d\dT\d\d:\d\d/.test(text) && !Number.isNaN(at.getTime()) ? at : null;
+}

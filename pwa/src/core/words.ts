@@ -1,0 +1,94 @@
+import type { EntryJson, OfferJson, OfferResultJson, SetupPointJson, SignInfoJson, StandingJson } from './contract';
+import { formatMass, formatNumber, formatTemp } from './units';
+
+/** A standing as a word, a shape and a place in the order: never by colour alone. */
+export interface StandingWord {
+  word: string;
+  shape: 'circle' | 'half' | 'triangle' | 'square';
+  /** 0 not known yet, 1 settled … 4 vet. */
+  place: number;
+}
+
+export function standingWord(s: StandingJson | undefined): StandingWord {
+  switch (s) {
+    case 'STANDING_SETTLED':
+      return { word: 'settled', shape: 'circle', place: 1 };
+    case 'STANDING_WATCH':
+      return { word: 'watch', shape: 'half', place: 2 };
+    case 'STANDING_STEP_IN':
+      return { word: 'step in', shape: 'triangle', place: 3 };
+    case 'STANDING_VET':
+      return { word: 'vet', shape: 'square', place: 4 };
+    default:
+      return { word: 'not known yet', shape: 'circle', place: 0 };
+  }
+}
+
+export const resultWords: Record<OfferResultJson, string> = {
+  OFFER_RESULT_UNSPECIFIED: 'Offered',
+  OFFER_RESULT_EATEN: 'Ate',
+  OFFER_RESULT_REFUSED: 'Did not take',
+  OFFER_RESULT_STRUCK: 'Struck and let go of',
+  OFFER_RESULT_REGURGITATED: 'Brought up',
+};
+
+const preyStates: Record<string, string> = {
+  PREY_STATE_THAWED: 'thawed ',
+  PREY_STATE_PREKILLED: 'freshly killed ',
+  PREY_STATE_LIVE: 'live ',
+};
+
+/** What was offered: "a thawed rat of 12 g". */
+export function preyWords(o: OfferJson): string {
+  const state = preyStates[o.preyState ?? ''] ?? '';
+  const what = o.prey || 'prey';
+  const article = state || o.prey ? 'a ' : '';
+  return `${article}${state}${what}${Number(o.preyG) > 0 ? ` of ${formatMass(Number(o.preyG))}` : ''}`;
+}
+
+/** Tables of the server that turn codes into words; empty ones give the codes. */
+export interface Names {
+  signs?: readonly SignInfoJson[] | undefined;
+  points?: readonly SetupPointJson[] | undefined;
+}
+
+/** One entry as one line, in plain words. */
+export function entryLine(e: EntryJson, names: Names = {}): string {
+  if (e.offer) return `${resultWords[e.offer.result ?? 'OFFER_RESULT_UNSPECIFIED']} ${preyWords(e.offer)}`;
+  if (e.weighIn) return `Weighed ${formatMass(Number(e.weighIn.massG))}`;
+  if (e.climate) {
+    const c = e.climate;
+    const parts = [
+      c.warmC !== undefined && `warm side ${formatTemp(Number(c.warmC))}`,
+      c.coolC !== undefined && `cool side ${formatTemp(Number(c.coolC))}`,
+      c.nightC !== undefined && `at night ${formatTemp(Number(c.nightC))}`,
+      c.surfaceC !== undefined && `hottest surface ${formatTemp(Number(c.surfaceC))}`,
+      c.humidityPct !== undefined && `humidity ${formatNumber(Number(c.humidityPct))} %`,
+    ].filter((p) => p !== false);
+    return `Measured: ${parts.join(', ')}`;
+  }
+  if (e.shed) {
+    if (e.shed.stage === 'SHED_STAGE_OPAQUE') return 'Eyes are cloudy: a shed is coming';
+    if (e.shed.stage === 'SHED_STAGE_CLEAR') return 'Eyes are clear again: it sheds in a few days';
+    return e.shed.complete === undefined ? 'Shed' : e.shed.complete ? 'Shed in one piece' : 'Shed in pieces';
+  }
+  if (e.sign) return `Seen: ${names.signs?.find((s) => s.code === e.sign?.sign)?.label ?? plain(e.sign.sign)}`;
+  if (e.setup) {
+    const list = e.setup.answers ?? [];
+    const only = list.length === 1 ? list[0] : undefined;
+    if (!only) return `Setup checked: ${list.length} points`;
+    const point = names.points?.find((p) => p.code === only.point);
+    const choice = point?.choices?.find((c) => c.code === only.choice);
+    return `Setup: ${point?.title ?? plain(only.point)} – ${choice?.label ?? plain(only.choice)}`;
+  }
+  if (e.message) return e.message.text ?? '';
+  if (e.step) return `Agreed: ${plain(e.step.step)}${e.step.holdsDays ? ` for ${e.step.holdsDays} days` : ''}`;
+  if (e.ended) return e.ended.reopened ? 'Follow-up opened again' : `Follow-up ended: ${plain(e.ended.outcome?.replace('OUTCOME_', '').toLowerCase())}`;
+  if (e.withdrawal) return 'Taken back';
+  if (e.seen) return 'Opened the app';
+  return 'Entry';
+}
+
+function plain(code: string | undefined): string {
+  return (code ?? '').replaceAll('_', ' ');
+}
