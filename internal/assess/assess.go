@@ -7,8 +7,9 @@
 package assess
 
 import (
+	"cmp"
 	"math"
-	"sort"
+	"slices"
 	"time"
 
 	"warmhand/internal/care"
@@ -125,7 +126,6 @@ type engine struct {
 	signs          []signSeen
 	step           care.StepAgreed
 	stepAt         time.Time
-	stepEntry      string
 	meals          int // in a row in the new home
 	observations   int
 	contributions  []contribution
@@ -208,11 +208,29 @@ func run(s *Subject, log []care.Entry, now time.Time, each func(CourseDay)) *eng
 	return e
 }
 
-// today takes in one day's entries, in the order climate, shed, weights,
-// offers, so that the order of arrival within a day does not matter.
+// today takes in one day's entries: the weights first, for an animal is weighed
+// before it is fed, in an order of their own, so that the order of arrival does
+// not matter; then the rest in order of time, so that an offer is excused only
+// by what was known when it was made.
 func (e *engine) today(entries []care.Entry) {
 	var weights [8]*care.Entry
 	n := 0
+	for i := range entries {
+		if x := &entries[i]; n < len(weights) && x.Current() && x.Body.Kind() == care.KindWeighIn {
+			weights[n] = x
+			n++
+		}
+	}
+	w := weights[:n]
+	if n > 1 {
+		slices.SortFunc(w, func(a, b *care.Entry) int {
+			return cmp.Compare(a.Body.(care.WeighIn).Mass, b.Body.(care.WeighIn).Mass)
+		})
+	}
+	for _, x := range w {
+		e.weight.observe(float64(x.Body.(care.WeighIn).Mass), x.By == care.KeeperActor)
+		e.lastWeighed = x.HappenedAt
+	}
 	for i := range entries {
 		x := &entries[i]
 		if !x.Current() {
@@ -221,20 +239,17 @@ func (e *engine) today(entries []care.Entry) {
 		if x.By == care.KeeperActor && x.HappenedAt.After(e.lastHeard) {
 			e.lastHeard = x.HappenedAt
 		}
+		e.observations++
 		switch b := x.Body.(type) {
+		case care.Offer:
+			e.takeOffer(b, x)
 		case care.ClimateReading:
-			e.observations++
 			e.takeClimate(b, x)
-		case care.WeighIn:
-			if n < len(weights) {
-				weights[n] = x
-				n++
-			}
+		case care.Shed:
+			e.takeShed(b, x.HappenedAt)
 		case care.Sign:
-			e.observations++
 			e.signs = append(e.signs, signSeen{b.Code, x.HappenedAt, x.ID})
 		case care.SetupCheck:
-			e.observations++
 			if e.answers == nil {
 				e.answers = map[string]answer{}
 			}
@@ -242,30 +257,10 @@ func (e *engine) today(entries []care.Entry) {
 				e.answers[a.Point] = answer{a, x.HappenedAt, x.ID}
 			}
 		case care.StepAgreed:
-			e.step, e.stepAt, e.stepEntry = b, x.HappenedAt, x.ID
-		}
-	}
-	for i := range entries {
-		if b, ok := entries[i].Body.(care.Shed); ok && entries[i].Current() {
-			e.observations++
-			e.takeShed(b, entries[i].HappenedAt)
-		}
-	}
-	if n > 0 {
-		w := weights[:n]
-		if n > 1 {
-			sort.Slice(w, func(a, b int) bool { return w[a].Body.(care.WeighIn).Mass < w[b].Body.(care.WeighIn).Mass })
-		}
-		for _, x := range w {
-			e.observations++
-			e.weight.observe(float64(x.Body.(care.WeighIn).Mass), x.By == care.KeeperActor)
-			e.lastWeighed = x.HappenedAt
-		}
-	}
-	for i := range entries {
-		if b, ok := entries[i].Body.(care.Offer); ok && entries[i].Current() {
-			e.observations++
-			e.takeOffer(b, &entries[i])
+			e.step, e.stepAt = b, x.HappenedAt
+		case care.WeighIn:
+		default:
+			e.observations-- // a message or a visit is no observation of the animal
 		}
 	}
 }

@@ -11,14 +11,9 @@ import (
 // climate is what is known of the enclosure's climate: the smoothed warm side
 // that the feeding model goes by, and the latest reading of each kind.
 type climate struct {
-	known    bool
-	warm     float64 // smoothed, °C
-	latest   map[string]reading
-	lastTime time.Time
-	// What was known before the latest reading: an offer is excused only by
-	// what was the case when it was made.
-	knownBefore bool
-	warmBefore  float64
+	known  bool
+	warm   float64 // smoothed, °C
+	latest map[string]reading
 }
 
 type reading struct {
@@ -59,7 +54,6 @@ func (c *climate) take(b care.ClimateReading, x *care.Entry, sp *snake.Species) 
 	if b.Warm == nil {
 		return false
 	}
-	c.knownBefore, c.warmBefore, c.lastTime = c.known, c.warm, x.HappenedAt
 	warm := float64(*b.Warm)
 	if trust(b.TakenWith) > 1 {
 		// A weak instrument moves the picture half as far.
@@ -79,16 +73,4 @@ func (c *climate) deficit(sp *snake.Species) float64 {
 		return 0
 	}
 	return math.Max(0, sp.Climate.Optimum-c.warm)
-}
-
-// deficitBefore is the deficit by the readings taken before an instant of the
-// day that is being looked at.
-func (c *climate) deficitBefore(at time.Time, sp *snake.Species) float64 {
-	if !c.lastTime.After(at) {
-		return c.deficit(sp)
-	}
-	if !c.knownBefore {
-		return 0
-	}
-	return math.Max(0, sp.Climate.Optimum-c.warmBefore)
 }

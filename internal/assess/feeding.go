@@ -125,7 +125,7 @@ func (e *engine) excusesAt(o care.Offer, at time.Time) excuses {
 	if e.inShed(at) {
 		x.shed = 2
 	}
-	x.cold = coldWeight * math.Max(0, e.climate.deficitBefore(at, &e.sp)-1.5)
+	x.cold = coldWeight * math.Max(0, e.climate.deficit(&e.sp)-1.5)
 	if e.sp.ID == ballPython && coolSeason(at, e.s.Hemi) {
 		switch e.age {
 		case snake.Adult:

@@ -23,6 +23,7 @@ type weighing struct {
 	days    float64 // gone by
 	seen    int     // weights taken in since the handover
 	other   bool    // the keeper's scale was allowed for
+	said    float64 // see logOdds
 
 	meals    []meal
 	refMass  float64 // tissue mass at the last meal, for the expected course
@@ -59,6 +60,7 @@ func newWeighing(s0 float64, log []care.Entry, start time.Time) weighing {
 
 // pass lets a day go by: F = [1 −1 0; 0 1 0; 0 0 1], P ← FPFᵀ + Q.
 func (w *weighing) pass() {
+	w.said = w.evidence()
 	w.days++
 	w.x -= w.s
 	p := &w.p
@@ -123,6 +125,7 @@ func (w *weighing) observe(mass float64, keepers bool) {
 	}
 	w.p = next
 	w.seen++
+	w.said = w.evidence()
 }
 
 func (w *weighing) meal(mass, guess float64) {
@@ -162,10 +165,13 @@ func (w *weighing) expected() float64 {
 	return w.refMass * math.Exp(-w.s0*(w.days-w.refDays))
 }
 
-// logOdds is what the weights alone say for a lasting refusal: the likelihood
-// of the observed loss rate under 2.4 times the ordinary loss against the
-// ordinary one. 0 without a weight.
-func (w *weighing) logOdds() float64 {
+// logOdds is what the weights alone say for a lasting refusal, as of the last
+// evening or of a weight taken since. 0 without a weight.
+func (w *weighing) logOdds() float64 { return w.said }
+
+// evidence is the likelihood of the observed loss rate under 2.4 times the
+// ordinary loss against the ordinary one, as log-odds.
+func (w *weighing) evidence() float64 {
 	if w.seen == 0 || w.start == 0 {
 		return 0
 	}
