@@ -1,0 +1,215 @@
+import type { CaseJson, EntryJson } from '../core/contract';
+import { uuidv7 } from '../core/ids';
+import { type Item, type Refusal, type StoredPhoto, withDb } from './db';
+
+const strict = { durability: 'strict' } as const;
+
+/** The database gives the number when it stores the row. */
+type Unnumbered = Omit<Item, 'seq'> & { seq?: number };
+
+/** A picture to be saved together with the entry that names it. */
+export type NewPhoto = StoredPhoto;
+
+export interface NewEntry {
+  case: Pick<CaseJson, 'name' | 'animal'>;
+  /** Without name and case, which are put in here. */
+  entry: EntryJson;
+  photos?: readonly NewPhoto[];
+  /** A draft that this entry finishes: gone in the same transaction. */
+  draft?: string;
+  /** An item that this one takes the place of ("change it"). */
+  instead?: number;
+  id?: string;
+}
+
+/**
+ * Saves an entry and its pictures on this phone: all or nothing, and on disk when
+ * the promise resolves. Pictures come first in the order of sending.
+ */
+export async function saveEntry(n: NewEntry, now = Date.now()): Promise<string> {
+  const id = n.id ?? uuidv7(now);
+  const animal = n.case.animal?.name ?? '';
+  const caseName = n.case.name ?? '';
+  const photos = n.photos ?? [];
+  await withDb(async (db) => {
+    const tx = db.transaction(['outbox', 'photos', 'drafts'], 'readwrite', strict);
+    const outbox = tx.objectStore('outbox');
+    const common = { version: 1 as const, animal, case: caseName, state: 'queued' as const, tries: 0, nextAt: 0, savedAt: now };
+    for (const p of photos) {
+      await tx.objectStore('photos').put(p);
+      await outbox.add({
+        ...common,
+        id: p.id,
+        method: 'PUT',
+        path: `/v1/${caseName}/photos/${p.id}`,
+        after: [],
+        ...(p.takenAt && { takenAt: p.takenAt }),
+      } as Unnumbered as Item);
+    }
+    const after = photos.map((p) => p.id);
+    const replaced = lastPart(n.entry.replaces);
+    if (replaced && (await outbox.index('id').getKey(replaced)) !== undefined) after.push(replaced);
+    await outbox.add({
+      ...common,
+      id,
+      method: 'POST',
+      path: `/v1/${animal}/entries?entryId=${id}`,
+      entry: { ...n.entry, case: caseName },
+      after,
+    } as Unnumbered as Item);
+    if (n.instead !== undefined) {
+      const old = await outbox.get(n.instead);
+      if (old) {
+        // Pictures that the refused entry named may still wait: they belong to the new one now.
+        await outbox.delete(n.instead);
+        for (const item of await outbox.index('animal').getAll(animal)) {
+          if (item.id !== id && item.after.includes(old.id)) await outbox.put(renamed(item, old.id, id));
+        }
+      }
+    }
+    if (n.draft) await tx.objectStore('drafts').delete(n.draft);
+    await tx.done;
+  });
+  return id;
+}
+
+function lastPart(name: string | undefined): string {
+  return name?.slice(name.lastIndexOf('/') + 1) ?? '';
+}
+
+function renamed(item: Item, from: string, to: string): Item {
+  return {
+    ...item,
+    after: item.after.map((a) => (a === from ? to : a)),
+    ...(item.entry?.replaces?.endsWith(`/${from}`) && {
+      entry: { ...item.entry, replaces: item.entry.replaces.slice(0, -from.length) + to },
+    }),
+  };
+}
+
+export function allItems(): Promise<Item[]> {
+  return withDb((db) => db.getAll('outbox'));
+}
+
+/** The bytes of a photo that is not sent yet. */
+export function photoOf(id: string): Promise<StoredPhoto | undefined> {
+  return withDb((db) => db.get('photos', id));
+}
+
+/** The server has it. Its answer goes into the log in the same transaction, so that nothing flickers. */
+export function arrived(item: Item, answer: EntryJson | undefined): Promise<void> {
+  return withDb(async (db) => {
+    const tx = db.transaction(['outbox', 'photos', 'logs'], 'readwrite', strict);
+    await tx.objectStore('outbox').delete(item.seq);
+    if (item.method === 'PUT') await tx.objectStore('photos').delete(item.id);
+    if (answer?.name) {
+      const logs = tx.objectStore('logs');
+      const log = (await logs.get(item.animal)) ?? [];
+      const others = log
+        .filter((e) => e.name !== answer.name)
+        .map((e) => (e.name === answer.replaces ? { ...e, replacedBy: answer.name ?? '' } : e));
+      await logs.put([answer, ...others], item.animal);
+    }
+    await tx.done;
+  });
+}
+
+/** Not reached: try again at `nextAt`. */
+export function postpone(item: Item, nextAt: number, error: Refusal): Promise<void> {
+  return change(item.seq, (i) => ({ ...i, tries: i.tries + 1, nextAt, error }));
+}
+
+/** Refused for good. It stays on the phone until a person decides. */
+export function refused(item: Item, error: Refusal): Promise<void> {
+  return change(item.seq, (i) => ({ ...i, state: 'dead', tries: i.tries + 1, error }));
+}
+
+/** "Send again", unchanged. */
+export function sendAgain(seq: number): Promise<void> {
+  return change(seq, (i) => {
+    const { error: _, ...rest } = i;
+    return { ...rest, state: 'queued', tries: 0, nextAt: 0 };
+  });
+}
+
+function change(seq: number, f: (i: Item) => Item): Promise<void> {
+  return withDb(async (db) => {
+    const tx = db.transaction('outbox', 'readwrite', strict);
+    const item = await tx.store.get(seq);
+    if (item) await tx.store.put(f(item));
+    await tx.done;
+  });
+}
+
+/** Everything that waits may go at once: the network came back, or the person asks. */
+export function hurry(): Promise<void> {
+  return withDb(async (db) => {
+    const tx = db.transaction('outbox', 'readwrite');
+    for await (const cursor of tx.store) {
+      if (cursor.value.state === 'queued' && cursor.value.nextAt > 0) await cursor.update({ ...cursor.value, nextAt: 0 });
+    }
+    await tx.done;
+  });
+}
+
+/** "It is right": the same entry under a new id, confirmed. */
+export async function confirmed(item: Item, now = Date.now()): Promise<void> {
+  if (!item.entry) return;
+  await withDb(async (db) => {
+    const tx = db.transaction('outbox', 'readwrite', strict);
+    const old = await tx.store.get(item.seq);
+    if (old?.entry) {
+      const id = uuidv7(now);
+      const { error: _, ...rest } = old;
+      // Under the old number: what was saved after it still goes after it.
+      await tx.store.put({
+        ...rest,
+        id,
+        path: `/v1/${old.animal}/entries?entryId=${id}`,
+        entry: { ...old.entry, confirmed: true },
+        state: 'queued',
+        tries: 0,
+        nextAt: 0,
+      });
+      for (const other of await tx.store.index('animal').getAll(old.animal)) {
+        if (other.after.includes(old.id)) await tx.store.put(renamed(other, old.id, id));
+      }
+    }
+    await tx.done;
+  });
+}
+
+/**
+ * "Drop it". What waited for it is put right: an entry loses the dropped picture, a
+ * correction of a dropped entry becomes an entry of its own, its withdrawal goes too.
+ */
+export function drop(seq: number): Promise<void> {
+  return withDb(async (db) => {
+    const tx = db.transaction(['outbox', 'photos'], 'readwrite', strict);
+    const outbox = tx.objectStore('outbox');
+    const gone = await outbox.get(seq);
+    if (gone) {
+      await outbox.delete(seq);
+      await tx.objectStore('photos').delete(gone.id);
+      for (const item of await outbox.index('animal').getAll(gone.animal)) {
+        if (!item.after.includes(gone.id)) continue;
+        if (item.entry?.withdrawal) await outbox.delete(item.seq);
+        else await outbox.put(without(item, gone.id));
+      }
+    }
+    await tx.done;
+  });
+}
+
+function without(item: Item, id: string): Item {
+  const next: Item = { ...item, after: item.after.filter((a) => a !== id) };
+  if (!item.entry) return next;
+  const entry: EntryJson = { ...item.entry };
+  if (entry.replaces?.endsWith(`/${id}`)) delete entry.replaces;
+  if (entry.setup) {
+    const answers = (entry.setup.answers ?? []).map((a) => ({ ...a, photos: (a.photos ?? []).filter((p) => p !== id) }));
+    entry.setup = { ...entry.setup, answers };
+  }
+  if (entry.message?.photos) entry.message = { ...entry.message, photos: entry.message.photos.filter((p) => p !== id) };
+  return { ...next, entry };
+}

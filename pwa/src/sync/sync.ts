@@ -1,0 +1,93 @@
+// When the page sends and fetches: at start, when the network or the person comes
+// back, after each save, and by a timer while the page is visible.
+import { signal } from '@preact/signals';
+import { hurry } from '../store/outbox';
+import { flush, realNet } from './flush';
+import { refresh } from './refresh';
+
+export type Phase = 'idle' | 'sending' | 'offline';
+
+export const phase = signal<Phase>('idle');
+/** The session on this phone ended; unsent entries wait for a new sign-in. */
+export const signedOut = signal(false);
+
+const every = 30_000;
+
+let channel: BroadcastChannel | undefined;
+let changed: () => void = () => undefined;
+
+/** Tells this page and the other tabs to read the database again. */
+export function announce(): void {
+  changed();
+  channel?.postMessage('changed');
+}
+
+let turn: Promise<void> | undefined;
+let again = false;
+
+/** Sends, then fetches. Calls while one is under way lead to one more round. */
+export function syncNow(): Promise<void> {
+  if (turn) {
+    again = true;
+    return turn;
+  }
+  turn = (async () => {
+    do {
+      again = false;
+      await round();
+    } while (again);
+  })().finally(() => {
+    turn = undefined;
+  });
+  return turn;
+}
+
+async function round(): Promise<void> {
+  phase.value = 'sending';
+  try {
+    const result = await flush(realNet, announce);
+    if (result.left > 0) await askForBackgroundSync();
+    const fetched = await refresh();
+    signedOut.value = result.signedOut || fetched === 'signed out';
+    phase.value = fetched === 'offline' ? 'offline' : 'idle';
+  } catch {
+    phase.value = 'offline'; // the database is closed to us; the screens say so when they read it
+  }
+  announce();
+}
+
+/** Where the browser has it, the worker sends even when the app is closed. */
+async function askForBackgroundSync(): Promise<void> {
+  try {
+    const registration = (await navigator.serviceWorker?.getRegistration()) as
+      | (ServiceWorkerRegistration & { sync?: { register(tag: string): Promise<void> } })
+      | undefined;
+    await registration?.sync?.register('outbox');
+  } catch {
+    // Refused by the person or not there: the page sends when it is open.
+  }
+}
+
+async function back(): Promise<void> {
+  await hurry();
+  await syncNow();
+}
+
+export function startSync(onChange: () => void): void {
+  changed = onChange;
+  if (typeof BroadcastChannel !== 'undefined') {
+    channel = new BroadcastChannel('warmhand');
+    channel.onmessage = () => changed();
+  }
+  addEventListener('online', () => void back());
+  addEventListener('offline', () => {
+    phase.value = 'offline';
+  });
+  document.addEventListener('visibilitychange', () => {
+    if (document.visibilityState === 'visible') void back();
+  });
+  setInterval(() => {
+    if (document.visibilityState === 'visible') void syncNow();
+  }, every);
+  void back();
+}
