@@ -26,6 +26,6 @@ fi
 mkdir -p $tmp/made/internal/gen
 internal/tools/generate.sh $tmp/made
 for path in internal/gen/warmhand internal/gen/openapi.json pwa/src/api/gen; do
-  diff -r $path $tmp/made/$path || { echo "Generated code is not up to date: run make proto" >&2; exit 1; }
+  diff -rq $path $tmp/made/$path || { echo "Generated code is not up to date: run make proto" >&2; exit 1; }
 done
 echo "Generated code is up to date."
