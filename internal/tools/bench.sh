@@ -4,7 +4,8 @@
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 mkdir -p .build
-go test -run '^$' -bench "${1:-.}" ./... | tee .build/bench.txt
+status=0
+go test -run '^$' -bench "${1:-.}" ./... | tee .build/bench.txt || status=$?
 awk '
   /^Benchmark/ { name = $1; sub(/-[0-9]+$/, "", name); for (i = 3; i < NF; i += 2) if ($(i + 1) == "ns/op") ns[name] = $i }
   function ratio(text, a, b) { if (ns[a] && ns[b]) printf "%-56s %.2f\n", text, ns[a] / ns[b] }
@@ -12,3 +13,4 @@ awk '
     print ""
     ratio("a stored entry against a bare group commit (time)", "BenchmarkWrite8", "BenchmarkBareGroupCommit8")
   }' .build/bench.txt
+exit $status

@@ -141,7 +141,7 @@ func (b *bundler) bundle(version string) (*site, error) {
 
 	packages := append(app.packages(), worker.packages()...)
 	if usesScanner {
-		packages = append(packages, "zxing-wasm")
+		packages = append(packages, "node_modules/zxing-wasm")
 	}
 	if s.files["licenses.txt"], err = b.licenses(packages); err != nil {
 		return nil, err
@@ -268,24 +268,27 @@ func (b *bundled) firstLoad() (scripts, styles []string) {
 	return scripts, styles
 }
 
-// packages names the npm packages of which something went into the bundle.
+// packages returns the folders of the npm packages of which something went
+// into the bundle.
 func (b *bundled) packages() []string {
-	var names []string
+	const modules = "node_modules/"
+	var folders []string
 	for _, output := range b.meta.Outputs {
 		for source, input := range output.Inputs {
-			_, rest, ok := strings.Cut(source, "node_modules/")
-			if !ok || input.BytesInOutput == 0 {
+			at := strings.LastIndex(source, modules)
+			if at < 0 || input.BytesInOutput == 0 {
 				continue
 			}
-			parts := strings.Split(rest, "/")
+			at += len(modules)
+			parts := strings.Split(source[at:], "/")
 			n := 1
-			if strings.HasPrefix(rest, "@") {
+			if strings.HasPrefix(parts[0], "@") {
 				n = 2
 			}
-			names = append(names, strings.Join(parts[:n], "/"))
+			folders = append(folders, source[:at]+strings.Join(parts[:n], "/"))
 		}
 	}
-	return names
+	return folders
 }
 
 // licenses puts the licence texts of the packages into one document.
@@ -293,21 +296,21 @@ func (b *bundler) licenses(packages []string) ([]byte, error) {
 	var text bytes.Buffer
 	fmt.Fprintln(&text, "The web app contains these packages.")
 	slices.Sort(packages)
-	for _, name := range slices.Compact(packages) {
-		dir := filepath.Join(b.pwa, "node_modules", name)
-		var about struct{ Version, License string }
+	for _, folder := range slices.Compact(packages) {
+		dir := filepath.Join(b.pwa, filepath.FromSlash(folder))
+		var about struct{ Name, Version, License string }
 		data, err := os.ReadFile(filepath.Join(dir, "package.json"))
 		if err != nil {
 			return nil, err
 		}
 		if err := json.Unmarshal(data, &about); err != nil {
-			return nil, fmt.Errorf("package.json of %s: %w", name, err)
+			return nil, fmt.Errorf("package.json of %s: %w", folder, err)
 		}
 		license, err := os.ReadFile(filepath.Join(dir, "LICENSE"))
 		if err != nil {
-			return nil, fmt.Errorf("the licence of %s: %w", name, err)
+			return nil, fmt.Errorf("the licence of %s: %w", folder, err)
 		}
-		fmt.Fprintf(&text, "\n\n%s %s (%s)\n\n%s\n", name, about.Version, about.License, bytes.TrimSpace(license))
+		fmt.Fprintf(&text, "\n\n%s %s (%s)\n\n%s\n", about.Name, about.Version, about.License, bytes.TrimSpace(license))
 	}
 	return text.Bytes(), nil
 }

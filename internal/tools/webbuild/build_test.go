@@ -170,7 +170,7 @@ func TestRefusals(t *testing.T) {
 		"two pages":           {map[string]string{"public/index.html": "x"}, "the page is made from"},
 		"syntax":              {map[string]string{"src/later.ts": "export const later = ;"}, "later.ts:1"},
 		"package not there":   {map[string]string{"src/later.ts": "import 'nowhere'; export const later = () => 1"}, "nowhere"},
-		"package, no licence": {map[string]string{"src/later.ts": "import 'bare'; export const later = () => 1", "node_modules/bare/package.json": "{}", "node_modules/bare/index.js": "console.log(1)"}, "the licence of bare"},
+		"package, no licence": {map[string]string{"src/later.ts": "import 'bare'; export const later = () => 1", "node_modules/bare/package.json": "{}", "node_modules/bare/index.js": "console.log(1)"}, "the licence of node_modules/bare"},
 	} {
 		out := t.TempDir()
 		err := run(lay(t, c.change), out, io.Discard)
