@@ -17,12 +17,17 @@ export function parseClaimCode(text: string): ParsedCode {
     const letter = c === 'O' ? '0' : c === 'I' || c === 'L' ? '1' : c;
     const bad = (problem: string): ParsedCode => ({ ok: false, typed: code.length, problem });
     if (letter === 'U') return bad('There is no letter U in these codes. It may be a V.');
-    if (!alphabet.includes(letter)) return bad(`These codes have only letters and numbers, and this one has “${c}” in it.`);
+    if (!alphabet.includes(letter))
+      return bad(`These codes have only letters and numbers, and this one has “${c}” in it.`);
     if (code.length === length) return bad('A code has 10 letters and numbers, and this one has more.');
     code += letter;
   }
   if (code.length < length) {
-    return { ok: false, typed: code.length, problem: `A code has 10 letters and numbers, and this one has ${code.length}.` };
+    return {
+      ok: false,
+      typed: code.length,
+      problem: `A code has 10 letters and numbers, and this one has ${code.length}.`,
+    };
   }
   if (checkFor(code.slice(0, -1)) !== code.at(-1)) {
     return { ok: false, typed: length, problem: 'One character seems to be off. Please compare it with the card.' };

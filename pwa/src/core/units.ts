@@ -35,9 +35,7 @@ export function formatMass(g: number): string {
 
 /** °C in the person's unit, with the unit. Not for differences: those have no offset. */
 export function formatTemp(c: number): string {
-  return settings.value.temp === 'F'
-    ? formatNumber((c * 9) / 5 + 32, 0, 'fahrenheit')
-    : formatNumber(c, 1, 'celsius');
+  return settings.value.temp === 'F' ? formatNumber((c * 9) / 5 + 32, 0, 'fahrenheit') : formatNumber(c, 1, 'celsius');
 }
 
 /** A number for an input box: no unit, no grouping. */
@@ -71,10 +69,7 @@ export function parseNumber(text: string): number | null {
     const last = Math.max(s.lastIndexOf('.'), s.lastIndexOf(','));
     const mark = s[last];
     const mixed = s.includes('.') && s.includes(',');
-    const grouping =
-      !mixed &&
-      /^-?[1-9]\d{0,2}([.,]\d{3})+$/.test(s) &&
-      (marks.length > 1 || mark === groupMark());
+    const grouping = !mixed && /^-?[1-9]\d{0,2}([.,]\d{3})+$/.test(s) && (marks.length > 1 || mark === groupMark());
     if (grouping) s = s.replace(/[.,]/g, '');
     else if (marks.filter((m) => m === mark).length > 1) return null;
     else s = `${s.slice(0, last).replace(/[.,]/g, '')}.${s.slice(last + 1)}`;

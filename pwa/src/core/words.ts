@@ -83,7 +83,10 @@ export function entryLine(e: EntryJson, names: Names = {}): string {
   }
   if (e.message) return e.message.text ?? '';
   if (e.step) return `Agreed: ${plain(e.step.step)}${e.step.holdsDays ? ` for ${e.step.holdsDays} days` : ''}`;
-  if (e.ended) return e.ended.reopened ? 'Follow-up opened again' : `Follow-up ended: ${plain(e.ended.outcome?.replace('OUTCOME_', '').toLowerCase())}`;
+  if (e.ended)
+    return e.ended.reopened
+      ? 'Follow-up opened again'
+      : `Follow-up ended: ${plain(e.ended.outcome?.replace('OUTCOME_', '').toLowerCase())}`;
   if (e.withdrawal) return 'Taken back';
   if (e.seen) return 'Opened the app';
   return 'Entry';

@@ -1,12 +1,5 @@
 import { type DBSchema, type IDBPDatabase, openDB } from 'idb';
-import type {
-  CaseJson,
-  CourseJson,
-  EntryJson,
-  HandoverJson,
-  SetupPointJson,
-  SignInfoJson,
-} from '../core/contract';
+import type { CaseJson, CourseJson, EntryJson, HandoverJson, SetupPointJson, SignInfoJson } from '../core/contract';
 
 /** One thing that this phone still has to send. */
 export interface Item {

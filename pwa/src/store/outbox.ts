@@ -33,41 +33,59 @@ export async function saveEntry(n: NewEntry, now = Date.now()): Promise<string> 
   const photos = n.photos ?? [];
   await withDb(async (db) => {
     const tx = db.transaction(['outbox', 'photos', 'drafts'], 'readwrite', strict);
-    const outbox = tx.objectStore('outbox');
-    const common = { version: 1 as const, animal, case: caseName, state: 'queued' as const, tries: 0, nextAt: 0, savedAt: now };
-    for (const p of photos) {
-      await tx.objectStore('photos').put(p);
+    tx.done.catch(() => undefined); // told below, by the step that failed
+    try {
+      const outbox = tx.objectStore('outbox');
+      const common = {
+        version: 1 as const,
+        animal,
+        case: caseName,
+        state: 'queued' as const,
+        tries: 0,
+        nextAt: 0,
+        savedAt: now,
+      };
+      for (const p of photos) {
+        await tx.objectStore('photos').put(p);
+        await outbox.add({
+          ...common,
+          id: p.id,
+          method: 'PUT',
+          path: `/v1/${caseName}/photos/${p.id}`,
+          after: [],
+          ...(p.takenAt && { takenAt: p.takenAt }),
+        } as Unnumbered as Item);
+      }
+      const after = photos.map((p) => p.id);
+      const replaced = lastPart(n.entry.replaces);
+      if (replaced && (await outbox.index('id').getKey(replaced)) !== undefined) after.push(replaced);
       await outbox.add({
         ...common,
-        id: p.id,
-        method: 'PUT',
-        path: `/v1/${caseName}/photos/${p.id}`,
-        after: [],
-        ...(p.takenAt && { takenAt: p.takenAt }),
+        id,
+        method: 'POST',
+        path: `/v1/${animal}/entries?entryId=${id}`,
+        entry: { ...n.entry, case: caseName },
+        after,
       } as Unnumbered as Item);
-    }
-    const after = photos.map((p) => p.id);
-    const replaced = lastPart(n.entry.replaces);
-    if (replaced && (await outbox.index('id').getKey(replaced)) !== undefined) after.push(replaced);
-    await outbox.add({
-      ...common,
-      id,
-      method: 'POST',
-      path: `/v1/${animal}/entries?entryId=${id}`,
-      entry: { ...n.entry, case: caseName },
-      after,
-    } as Unnumbered as Item);
-    if (n.instead !== undefined) {
-      const old = await outbox.get(n.instead);
-      if (old) {
-        // Pictures that the refused entry named may still wait: they belong to the new one now.
-        await outbox.delete(n.instead);
-        for (const item of await outbox.index('animal').getAll(animal)) {
-          if (item.id !== id && item.after.includes(old.id)) await outbox.put(renamed(item, old.id, id));
+      if (n.instead !== undefined) {
+        const old = await outbox.get(n.instead);
+        if (old) {
+          // Pictures that the refused entry named may still wait: they belong to the new one now.
+          await outbox.delete(n.instead);
+          for (const item of await outbox.index('animal').getAll(animal)) {
+            if (item.id !== id && item.after.includes(old.id)) await outbox.put(renamed(item, old.id, id));
+          }
         }
       }
+      if (n.draft) await tx.objectStore('drafts').delete(n.draft);
+    } catch (e) {
+      try {
+        tx.abort(); // without it, the steps before the failed one would be kept
+      } catch {
+        // It has ended by itself.
+      }
+      throw e;
     }
-    if (n.draft) await tx.objectStore('drafts').delete(n.draft);
     await tx.done;
   });
   return id;
@@ -146,7 +164,8 @@ export function hurry(): Promise<void> {
   return withDb(async (db) => {
     const tx = db.transaction('outbox', 'readwrite');
     for await (const cursor of tx.store) {
-      if (cursor.value.state === 'queued' && cursor.value.nextAt > 0) await cursor.update({ ...cursor.value, nextAt: 0 });
+      if (cursor.value.state === 'queued' && cursor.value.nextAt > 0)
+        await cursor.update({ ...cursor.value, nextAt: 0 });
     }
     await tx.done;
   });
@@ -207,7 +226,10 @@ function without(item: Item, id: string): Item {
   const entry: EntryJson = { ...item.entry };
   if (entry.replaces?.endsWith(`/${id}`)) delete entry.replaces;
   if (entry.setup) {
-    const answers = (entry.setup.answers ?? []).map((a) => ({ ...a, photos: (a.photos ?? []).filter((p) => p !== id) }));
+    const answers = (entry.setup.answers ?? []).map((a) => ({
+      ...a,
+      photos: (a.photos ?? []).filter((p) => p !== id),
+    }));
     entry.setup = { ...entry.setup, answers };
   }
   if (entry.message?.photos) entry.message = { ...entry.message, photos: entry.message.photos.filter((p) => p !== id) };

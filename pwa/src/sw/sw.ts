@@ -71,7 +71,7 @@ self.addEventListener('sync' as 'message', (event: unknown) => {
 async function sendAll(): Promise<void> {
   const channel = new BroadcastChannel('warmhand');
   try {
-    const result = await flush(undefined, () => channel.postMessage('changed'));
+    const result = await flush(() => channel.postMessage('changed'));
     // A rejection makes the browser try again later.
     if (result.left > 0 && !result.signedOut) throw new Error(`${result.left} entries are still to be sent`);
   } finally {

@@ -2,7 +2,7 @@
 // back, after each save, and by a timer while the page is visible.
 import { signal } from '@preact/signals';
 import { hurry } from '../store/outbox';
-import { flush, realNet } from './flush';
+import { flush } from './flush';
 import { refresh } from './refresh';
 
 export type Phase = 'idle' | 'sending' | 'offline';
@@ -27,7 +27,7 @@ let again = false;
 
 /** Sends, then fetches. Calls while one is under way lead to one more round. */
 export function syncNow(): Promise<void> {
-  if (turn) {
+  if (turn !== undefined) {
     again = true;
     return turn;
   }
@@ -45,7 +45,7 @@ export function syncNow(): Promise<void> {
 async function round(): Promise<void> {
   phase.value = 'sending';
   try {
-    const result = await flush(realNet, announce);
+    const result = await flush(announce);
     if (result.left > 0) await askForBackgroundSync();
     const fetched = await refresh();
     signedOut.value = result.signedOut || fetched === 'signed out';

@@ -1,0 +1,347 @@
+import 'fake-indexeddb/auto';
+import { beforeEach, expect, test, vi } from 'vitest';
+import type { EntryJson } from '../src/core/contract';
+import { current, laidOver, readKnown } from '../src/store/copies';
+import { readDraft, useDatabase, withDb, writeDraft } from '../src/store/db';
+import { allItems, confirmed, drop, hurry, saveEntry, sendAgain } from '../src/store/outbox';
+import { flush, wait } from '../src/sync/flush';
+
+const day = 86_400_000;
+let at = Date.parse('2026-03-01T10:00:00Z');
+const clock = { now: () => at, random: () => 1 };
+let n = 0;
+
+/** A server that stores each id once, as ours does, and whose network can be broken in every place. */
+class Server {
+  stored: { path: string; id: string; body: unknown; takenAt: string | null }[] = [];
+  seen: string[] = [];
+  /** Before the request arrives; an Error is a network that is not there. */
+  before: (id: string) => Response | Error | undefined = () => undefined;
+  /** After it was stored: the answer is lost on the way back. */
+  loseAnswer: (id: string) => boolean = () => false;
+
+  install() {
+    vi.stubGlobal('fetch', async (path: string, init: RequestInit) => this.handle(path, init));
+  }
+
+  async handle(path: string, init: RequestInit): Promise<Response> {
+    const url = new URL(path, 'http://localhost');
+    const id = url.searchParams.get('entryId') ?? url.pathname.split('/').at(-1) ?? '';
+    const early = this.before(id);
+    if (early instanceof Error) throw early;
+    this.seen.push(id);
+    expect(new Headers(init.headers).get('X-Warmhand')).toBe('1');
+    if (early) return early;
+    const body = init.method === 'POST' ? JSON.parse(String(init.body)) : new Uint8Array(init.body as ArrayBuffer);
+    const was = this.stored.find((s) => s.id === id);
+    if (!was) {
+      if (init.method === 'POST') {
+        for (const a of (body as EntryJson).setup?.answers ?? []) {
+          for (const p of a.photos ?? []) expect(this.stored.map((s) => s.id)).toContain(p); // the picture came first
+        }
+      }
+      this.stored.push({ path: url.pathname, id, body, takenAt: new Headers(init.headers).get('X-Taken-At') });
+    } else expect(was.body).toEqual(body);
+    if (this.loseAnswer(id)) throw new TypeError('connection reset');
+    if (init.method === 'PUT') return json(200, { name: url.pathname.slice(4) });
+    const name = `${url.pathname.slice(4)}/${id}`;
+    return json(200, { entry: { ...(body as EntryJson), name, by: 'ACTOR_KIND_KEEPER' } });
+  }
+}
+
+/** True the first time. */
+function once(): () => boolean {
+  let done = false;
+  return () => {
+    const first = !done;
+    done = true;
+    return first;
+  };
+}
+
+function json(status: number, body: unknown): Response {
+  return new Response(JSON.stringify(body), { status, headers: { 'Content-Type': 'application/json' } });
+}
+
+function refusal(status: number, reason: string, metadata = {}): Response {
+  return json(status, {
+    code: 9,
+    message: 'Not so.',
+    details: [{ '@type': 'type.googleapis.com/google.rpc.ErrorInfo', reason, metadata }],
+  });
+}
+
+function caseOf(animal: string) {
+  return { name: `breeders/b/cases/c-${animal}`, animal: { name: `breeders/b/animals/${animal}` } };
+}
+
+function weigh(animal: string, g: number, more: Partial<EntryJson> = {}) {
+  return saveEntry(
+    { case: caseOf(animal), entry: { happenTime: new Date(at).toISOString(), weighIn: { massG: g }, ...more } },
+    at,
+  );
+}
+
+let server: Server;
+
+beforeEach(() => {
+  useDatabase(`test-${n++}`);
+  at = Date.parse('2026-03-01T10:00:00Z');
+  server = new Server();
+  server.install();
+});
+
+const masses = (s = server) => s.stored.map((x) => (x.body as EntryJson).weighIn?.massG);
+
+test('what was saved goes once and in the order of saving, whatever the clock did', async () => {
+  await weigh('a', 60);
+  at -= 3 * day; // the clock was set back
+  await weigh('a', 61);
+  at += 10 * day;
+  await weigh('a', 62);
+  const result = await flush(undefined, clock);
+  expect(result).toEqual({ left: 0, sent: 3, signedOut: false });
+  expect(masses()).toEqual([60, 61, 62]);
+  expect(await allItems()).toEqual([]);
+  await flush(undefined, clock);
+  expect(server.seen).toHaveLength(3);
+  const known = await readKnown();
+  expect(known.logs.get('breeders/b/animals/a')).toHaveLength(3);
+});
+
+test('a lost answer: sent twice, stored once, in order', async () => {
+  const first = await weigh('a', 60);
+  await weigh('a', 61);
+  const lose = once();
+  server.loseAnswer = (id) => id === first && lose();
+  expect((await flush(undefined, clock)).left).toBe(2);
+  expect(server.seen).toEqual([first]); // nothing overtook it
+  at += 3000;
+  expect((await flush(undefined, clock)).left).toBe(0);
+  expect(server.seen.slice(0, 2)).toEqual([first, first]);
+  expect(masses()).toEqual([60, 61]);
+});
+
+test('a week offline: everything stays, tries get rarer, all of it arrives once', async () => {
+  server.before = () => new TypeError('Failed to fetch');
+  for (let d = 0; d < 7; d++) {
+    await weigh('a', 60 + d);
+    for (let h = 0; h < 12; h++) {
+      await flush(undefined, clock);
+      at += 2 * 3_600_000;
+    }
+  }
+  const items = await allItems();
+  expect(items).toHaveLength(7);
+  expect(items.map((i) => i.state)).toEqual(Array(7).fill('queued'));
+  expect(items[0]?.nextAt).toBeLessThanOrEqual(at + 15 * 60_000);
+  expect(items[1]?.tries).toBe(0); // it waited behind the first
+  server.before = () => undefined;
+  await hurry();
+  expect((await flush(undefined, clock)).sent).toBe(7);
+  expect(masses()).toEqual([60, 61, 62, 63, 64, 65, 66]);
+});
+
+test('a page that is not ours counts as no network', async () => {
+  await weigh('a', 60);
+  server.before = () =>
+    new Response('<html>Welcome to the hotel</html>', { status: 200, headers: { 'Content-Type': 'text/html' } });
+  expect((await flush(undefined, clock)).left).toBe(1);
+  expect((await allItems())[0]).toMatchObject({ state: 'queued', tries: 1, error: { reason: 'OFFLINE' } });
+});
+
+test.each([500, 503, 408, 425, 429, 401])('status %i: try again later', async (status) => {
+  await weigh('a', 60);
+  server.before = () => refusal(status, 'X');
+  const result = await flush(undefined, clock);
+  expect(result).toEqual({ left: 1, sent: 0, signedOut: status === 401 });
+  await flush(undefined, clock);
+  expect(server.seen).toHaveLength(1); // not before its time
+  at += wait(0, 1);
+  server.before = () => undefined;
+  expect((await flush(undefined, clock)).sent).toBe(1);
+});
+
+test('a refused entry is kept, lets the next ones pass and blocks no other animal', async () => {
+  const bad = await weigh('a', 5400);
+  await weigh('a', 54);
+  await weigh('b', 300);
+  server.before = (id) => (id === bad ? refusal(400, 'BAD_FIELD') : undefined);
+  const result = await flush(undefined, clock);
+  expect(result).toEqual({ left: 0, sent: 2, signedOut: false });
+  expect(await allItems()).toMatchObject([
+    { id: bad, state: 'dead', error: { status: 400, reason: 'BAD_FIELD', message: 'Not so.' } },
+  ]);
+});
+
+test('an animal that cannot be sent does not hold up another', async () => {
+  const stuck = await weigh('a', 60);
+  await weigh('b', 300);
+  server.before = (id) => (id === stuck ? refusal(503, '') : undefined);
+  expect(await flush(undefined, clock)).toMatchObject({ left: 1, sent: 1 });
+  expect(masses()).toEqual([300]);
+});
+
+test('a likely slip: asked, then sent under a new id as confirmed', async () => {
+  const slip = await weigh('a', 5400);
+  const fix = await weigh('a', 54, { replaces: `breeders/b/animals/a/entries/${slip}` });
+  server.before = (id) => (id === slip ? refusal(400, 'LIKELY_SLIP', { value: '5400', against: '54' }) : undefined);
+  await flush(undefined, clock);
+  const [dead, waits] = await allItems();
+  expect(dead).toMatchObject({ state: 'dead', error: { meta: { value: '5400', against: '54' } } });
+  expect(waits).toMatchObject({ id: fix, state: 'queued', after: [slip] });
+  if (dead) await confirmed(dead, at);
+  expect((await flush(undefined, clock)).sent).toBe(2);
+  const [a, b] = server.stored.map((s) => ({ id: s.id, ...(s.body as EntryJson) }));
+  expect(a).toMatchObject({ weighIn: { massG: 5400 }, confirmed: true });
+  expect(a?.id).not.toBe(slip);
+  expect(b?.replaces).toBe(`breeders/b/animals/a/entries/${a?.id}`); // the correction followed the new id
+});
+
+test('"change it" takes the place of the refused entry', async () => {
+  const slip = await weigh('a', 5400);
+  server.before = (id) => (id === slip ? refusal(400, 'LIKELY_SLIP') : undefined);
+  await flush(undefined, clock);
+  const [dead] = await allItems();
+  await saveEntry(
+    {
+      case: caseOf('a'),
+      entry: { happenTime: '2026-03-01T10:00:00Z', weighIn: { massG: 54 } },
+      instead: dead?.seq ?? -1,
+    },
+    at,
+  );
+  await flush(undefined, clock);
+  expect(masses()).toEqual([54]);
+  expect(await allItems()).toEqual([]);
+});
+
+const photo = (id: string) => ({
+  id,
+  bytes: new Uint8Array([255, 216, 255, 1]).buffer,
+  type: 'image/jpeg',
+  takenAt: '2026-03-01T09:00:00.000Z',
+});
+
+function setupEntry(ids: string[]) {
+  return saveEntry(
+    {
+      case: caseOf('a'),
+      entry: {
+        happenTime: new Date(at).toISOString(),
+        setup: { answers: [{ point: 'hides', choice: 'both_ends', photos: ids }] },
+      },
+      photos: ids.map(photo),
+      draft: 'setup',
+    },
+    at,
+  );
+}
+
+test('pictures go before the entry that names them, and the draft ends with the save', async () => {
+  await writeDraft('setup', { hides: 'both_ends' });
+  await setupEntry(['photo-one', 'photo-two']);
+  expect(await readDraft('setup')).toBeUndefined();
+  expect((await flush(undefined, clock)).sent).toBe(3);
+  expect(server.stored.map((s) => s.path.split('/').slice(-2)[0])).toEqual(
+    ['photos', 'photos', 'entries'].map((x) => (x === 'entries' ? 'a' : x)),
+  );
+  expect(server.stored[0]).toMatchObject({
+    body: new Uint8Array([255, 216, 255, 1]),
+    takenAt: '2026-03-01T09:00:00.000Z',
+  });
+  expect(await withDb((db) => db.getAll('photos'))).toEqual([]);
+});
+
+test('a refused picture: the entry waits, and goes without it when the picture is dropped', async () => {
+  await setupEntry(['photo-one', 'photo-two']);
+  server.before = (id) => (id === 'photo-one' ? refusal(400, 'PHOTO_REFUSED') : undefined);
+  expect(await flush(undefined, clock)).toMatchObject({ left: 1, sent: 1 });
+  const [dead] = await allItems();
+  await drop(dead?.seq ?? -1);
+  expect((await flush(undefined, clock)).left).toBe(0);
+  expect((server.stored.at(-1)?.body as EntryJson | undefined)?.setup?.answers?.[0]?.photos).toEqual(['photo-two']);
+});
+
+test('dropping a refused entry: its correction stands alone, its withdrawal goes too', async () => {
+  const bad = await weigh('a', 5400);
+  const name = `breeders/b/animals/a/entries/${bad}`;
+  await weigh('a', 54, { replaces: name });
+  await saveEntry(
+    { case: caseOf('a'), entry: { happenTime: '2026-03-01T10:00:00Z', withdrawal: {}, replaces: name } },
+    at,
+  );
+  server.before = (id) => (id === bad ? refusal(400, 'BAD_FIELD') : undefined);
+  await flush(undefined, clock);
+  const [dead] = await allItems();
+  await drop(dead?.seq ?? -1);
+  await flush(undefined, clock);
+  expect(server.stored).toHaveLength(1);
+  expect(server.stored[0]?.body).not.toHaveProperty('replaces');
+  expect(masses()).toEqual([54]);
+});
+
+test('send again gives a refused entry another try, unchanged', async () => {
+  const id = await weigh('a', 60);
+  server.before = () => refusal(403, 'NOT_YOURS');
+  await flush(undefined, clock);
+  const [dead] = await allItems();
+  await sendAgain(dead?.seq ?? -1);
+  server.before = () => undefined;
+  await flush(undefined, clock);
+  expect(server.stored.map((s) => s.id)).toEqual([id]);
+});
+
+// The page may die between any two steps; what is on disk must always lead to each entry once.
+test.each(['before the request', 'after the server stored it', 'after the answer, before it was noted'])(
+  'killed %s',
+  async (where) => {
+    const id = await weigh('a', 60);
+    await weigh('a', 61);
+    const kill = once();
+    if (where === 'before the request') server.before = () => (kill() ? new Error('killed') : undefined);
+    if (where === 'after the server stored it') server.loseAnswer = kill;
+    if (where.startsWith('after the answer')) {
+      // The request was answered, the transaction that notes it never ran.
+      const item = (await allItems())[0];
+      await server.handle(item?.path ?? '', {
+        method: 'POST',
+        headers: { 'X-Warmhand': '1' },
+        body: JSON.stringify(item?.entry),
+      });
+    } else await flush(undefined, clock);
+    // A new page starts with nothing but the database.
+    at += day;
+    await flush(undefined, clock);
+    expect(server.stored.map((s) => s.id)[0]).toBe(id);
+    expect(masses()).toEqual([60, 61]);
+    expect(await allItems()).toEqual([]);
+  },
+);
+
+test('a save is all or nothing', async () => {
+  await setupEntry(['photo-one']);
+  await expect(setupEntry(['photo-one'])).rejects.toThrow(); // the same photo id again: the whole save fails
+  expect(await allItems()).toHaveLength(2);
+});
+
+test('the screen shows the log with unsent entries over it, and corrections at once', async () => {
+  const animal = 'breeders/b/animals/a';
+  const id = await weigh('a', 60);
+  await flush(undefined, clock);
+  at += day;
+  await weigh('a', 62, { replaces: `${animal}/entries/${id}` });
+  const known = await readKnown();
+  const lines = laidOver(known.logs.get(animal) ?? [], known.outbox, animal);
+  expect(lines.map((l) => [l.entry.weighIn?.massG, Boolean(l.item), Boolean(l.entry.replacedBy)])).toEqual([
+    [62, true, false],
+    [60, false, true],
+  ]);
+  expect(current(lines).map((l) => l.entry.weighIn?.massG)).toEqual([62]);
+});
+
+test('backoff: doubles, ends at 15 minutes, half of it random', () => {
+  expect([0, 1, 2, 3].map((t) => wait(t, 1))).toEqual([1000, 2000, 4000, 8000]);
+  expect(wait(50, 1)).toBe(900_000);
+  expect(wait(3, 0)).toBe(4000);
+});
