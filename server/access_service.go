@@ -1,0 +1,235 @@
+package server
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/types/known/structpb"
+
+	"warmhand/internal/access"
+	"warmhand/internal/care"
+	pb "warmhand/internal/gen/warmhand/v1"
+)
+
+type accessService struct {
+	pb.UnimplementedAccessServiceServer
+	s *Server
+}
+
+// me says who an actor is, from inside the transaction of a sign-in too.
+func (a *accessService) me(tx care.Tx, who care.Actor) (*pb.GetMeResponse, error) {
+	out := &pb.GetMeResponse{Role: string(who.Kind), Version: a.s.cfg.Version}
+	if who.BreederID == "" {
+		return out, nil
+	}
+	b, err := tx.Breeder(who.BreederID)
+	if err != nil {
+		return nil, err
+	}
+	out.Breeder, out.BreederName = breederName(b.ID), b.Name
+	if who.Kind == care.Program {
+		return out, nil
+	}
+	u, err := tx.User(who.BreederID, who.UserID)
+	if err != nil {
+		return nil, err
+	}
+	keys, err := tx.ListPasskeys(who.BreederID, who.UserID)
+	if err != nil {
+		return nil, err
+	}
+	left, err := access.RecoveryCodesLeft(tx, who.BreederID, who.UserID)
+	out.UserName, out.Passkeys, out.RecoveryCodes = u.Name, int32(len(keys)), int32(left)
+	return out, err
+}
+
+func (a *accessService) GetMe(ctx context.Context, _ *pb.GetMeRequest) (out *pb.GetMeResponse, err error) {
+	err = a.s.store.Read(ctx, func(tx care.Tx) (err error) {
+		out, err = a.me(tx, callOf(ctx).who.Actor)
+		return err
+	})
+	return out, err
+}
+
+// signIn runs a check that says who somebody is and starts a session, both in
+// one transaction.
+func (a *accessService) signIn(ctx context.Context, check func(tx care.Tx, now time.Time) (care.Actor, error)) (me *pb.GetMeResponse, err error) {
+	c, now := callOf(ctx), a.s.now()
+	var who care.Actor
+	var secret string
+	err = a.s.store.Write(ctx, func(tx care.Tx) (err error) {
+		if who, err = check(tx, now); err != nil {
+			return err
+		}
+		if secret, err = a.s.sessions.Start(tx, who, c.cred.agent, now); err != nil {
+			return err
+		}
+		me, err = a.me(tx, who)
+		return err
+	})
+	if err == nil {
+		c.who.keeps(who, secret)
+	}
+	return me, err
+}
+
+func (a *accessService) RedeemSignInLink(ctx context.Context, req *pb.RedeemSignInLinkRequest) (*pb.RedeemSignInLinkResponse, error) {
+	me, err := a.signIn(ctx, func(tx care.Tx, now time.Time) (care.Actor, error) {
+		return access.RedeemSignInLink(tx, req.GetSecret(), now)
+	})
+	return &pb.RedeemSignInLinkResponse{Me: me}, err
+}
+
+func (a *accessService) UseRecoveryCode(ctx context.Context, req *pb.UseRecoveryCodeRequest) (*pb.UseRecoveryCodeResponse, error) {
+	me, err := a.signIn(ctx, func(tx care.Tx, now time.Time) (care.Actor, error) {
+		return access.RedeemRecoveryCode(tx, req.GetCode(), now)
+	})
+	return &pb.UseRecoveryCodeResponse{Me: me}, err
+}
+
+// passkeys is the ceremonies, or why there are none.
+func (a *accessService) passkeys() (*access.Passkeys, error) {
+	if a.s.passkeys == nil {
+		return nil, &care.Error{Code: care.Precondition, Reason: care.ReasonPasskeyRefused,
+			Text: "Browsers allow passkeys on https and on localhost only. Sign in with a link or a recovery code."}
+	}
+	return a.s.passkeys, nil
+}
+
+func (a *accessService) BeginPasskeySignIn(ctx context.Context, _ *pb.BeginPasskeySignInRequest) (*pb.BeginPasskeySignInResponse, error) {
+	ceremony, options, err := a.begin(ctx, func(keys *access.Passkeys, tx care.Tx) (access.Ceremony, error) {
+		return keys.BeginSignIn(tx, a.s.now())
+	})
+	return &pb.BeginPasskeySignInResponse{Ceremony: ceremony, Options: options}, err
+}
+
+func (a *accessService) BeginPasskeyRegistration(ctx context.Context, _ *pb.BeginPasskeyRegistrationRequest) (*pb.BeginPasskeyRegistrationResponse, error) {
+	ceremony, options, err := a.begin(ctx, func(keys *access.Passkeys, tx care.Tx) (access.Ceremony, error) {
+		return keys.BeginRegister(tx, callOf(ctx).who.Actor, a.s.now())
+	})
+	return &pb.BeginPasskeyRegistrationResponse{Ceremony: ceremony, Options: options}, err
+}
+
+func (a *accessService) begin(ctx context.Context, f func(*access.Passkeys, care.Tx) (access.Ceremony, error)) (id string, options *structpb.Struct, err error) {
+	keys, err := a.passkeys()
+	if err != nil {
+		return "", nil, err
+	}
+	var c access.Ceremony
+	if err = a.s.store.Write(ctx, func(tx care.Tx) (err error) {
+		c, err = f(keys, tx)
+		return err
+	}); err != nil {
+		return "", nil, err
+	}
+	options = &structpb.Struct{}
+	if err := protojson.Unmarshal(c.Options, options); err != nil {
+		return "", nil, fmt.Errorf("a passkey's options: %w", err)
+	}
+	return c.ID, options, nil
+}
+
+func (a *accessService) FinishPasskeySignIn(ctx context.Context, req *pb.FinishPasskeySignInRequest) (*pb.FinishPasskeySignInResponse, error) {
+	keys, err := a.passkeys()
+	if err != nil {
+		return nil, err
+	}
+	answer, err := protojson.Marshal(req.GetCredential())
+	if err != nil {
+		return nil, care.BadField("credential", "The browser's answer could not be read. Begin again.")
+	}
+	me, err := a.signIn(ctx, func(tx care.Tx, now time.Time) (care.Actor, error) {
+		return keys.FinishSignIn(tx, req.GetCeremony(), answer, now)
+	})
+	return &pb.FinishPasskeySignInResponse{Me: me}, err
+}
+
+func (a *accessService) FinishPasskeyRegistration(ctx context.Context, req *pb.FinishPasskeyRegistrationRequest) (*pb.FinishPasskeyRegistrationResponse, error) {
+	keys, err := a.passkeys()
+	if err != nil {
+		return nil, err
+	}
+	answer, err := protojson.Marshal(req.GetCredential())
+	if err != nil {
+		return nil, care.BadField("credential", "The browser's answer could not be read. Begin again.")
+	}
+	var key care.Passkey
+	err = a.s.store.Write(ctx, func(tx care.Tx) (err error) {
+		key, err = keys.FinishRegister(tx, callOf(ctx).who.Actor, req.GetCeremony(), answer, req.GetLabel(), a.s.now())
+		return err
+	})
+	return &pb.FinishPasskeyRegistrationResponse{Passkey: passkeyToProto(&key)}, err
+}
+
+func (a *accessService) ListPasskeys(ctx context.Context, _ *pb.ListPasskeysRequest) (*pb.ListPasskeysResponse, error) {
+	who, out := callOf(ctx).who, &pb.ListPasskeysResponse{}
+	err := a.s.store.Read(ctx, func(tx care.Tx) error {
+		list, err := tx.ListPasskeys(who.BreederID, who.UserID)
+		for i := range list {
+			out.Passkeys = append(out.Passkeys, passkeyToProto(&list[i]))
+		}
+		return err
+	})
+	return out, err
+}
+
+func (a *accessService) DeletePasskey(ctx context.Context, req *pb.DeletePasskeyRequest) (*pb.DeletePasskeyResponse, error) {
+	return &pb.DeletePasskeyResponse{}, a.s.store.Write(ctx, func(tx care.Tx) error {
+		return access.RemovePasskey(tx, callOf(ctx).who.Actor, req.GetPasskeyId())
+	})
+}
+
+func (a *accessService) CreateRecoveryCodes(ctx context.Context, _ *pb.CreateRecoveryCodesRequest) (*pb.CreateRecoveryCodesResponse, error) {
+	out := &pb.CreateRecoveryCodesResponse{}
+	err := a.s.store.Write(ctx, func(tx care.Tx) (err error) {
+		out.Codes, err = access.NewRecoveryCodes(tx, callOf(ctx).who.Actor, a.s.now())
+		return err
+	})
+	return out, err
+}
+
+func (a *accessService) SignOut(ctx context.Context, _ *pb.SignOutRequest) (*pb.SignOutResponse, error) {
+	c := callOf(ctx)
+	if c.who.Kind == care.Nobody {
+		return &pb.SignOutResponse{}, nil
+	}
+	err := a.s.store.Write(ctx, func(tx care.Tx) error { return a.s.sessions.End(tx, c.who.secret, a.s.now()) })
+	if err == nil {
+		c.who.keeps(c.who.Actor, "")
+	}
+	return &pb.SignOutResponse{}, err
+}
+
+func (a *accessService) CreateToken(ctx context.Context, req *pb.CreateTokenRequest) (*pb.CreateTokenResponse, error) {
+	days := req.GetDays()
+	if days == 0 {
+		days = 365
+	}
+	out := &pb.CreateTokenResponse{}
+	err := a.s.store.Write(ctx, func(tx care.Tx) error {
+		plain, kept, err := access.NewToken(tx, callOf(ctx).who.Actor, req.GetLabel(), req.GetReadOnly(), time.Duration(days)*24*time.Hour, a.s.now())
+		out.Secret, out.Token = plain, tokenToProto(&kept)
+		return err
+	})
+	return out, err
+}
+
+func (a *accessService) ListTokens(ctx context.Context, _ *pb.ListTokensRequest) (*pb.ListTokensResponse, error) {
+	out := &pb.ListTokensResponse{}
+	err := a.s.store.Read(ctx, func(tx care.Tx) error {
+		list, err := access.List(tx, callOf(ctx).who.BreederID, care.SecretToken, a.s.now())
+		for i := range list {
+			out.Tokens = append(out.Tokens, tokenToProto(&list[i]))
+		}
+		return err
+	})
+	return out, err
+}
+
+func (a *accessService) DeleteToken(ctx context.Context, req *pb.DeleteTokenRequest) (*pb.DeleteTokenResponse, error) {
+	return &pb.DeleteTokenResponse{}, a.s.store.Write(ctx, func(tx care.Tx) error {
+		return access.Revoke(tx, callOf(ctx).who.BreederID, req.GetTokenId())
+	})
+}

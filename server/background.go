@@ -1,0 +1,71 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"time"
+
+	"warmhand/internal/care"
+)
+
+const (
+	cleanEvery = time.Hour
+	cleanBatch = 500
+	// answersKept is how long a repeated request gets its first answer: as long
+	// as a claim code waits, and far longer than a phone stays offline.
+	answersKept = 90 * 24 * time.Hour
+)
+
+// background runs what nobody asks for: the pass over cases whose time has
+// come, and the removal of what has expired.
+func (s *Server) background(ctx context.Context) {
+	var running sync.WaitGroup
+	defer running.Wait()
+	if s.cfg.PassEvery > 0 {
+		running.Go(func() {
+			s.every(ctx, s.cfg.PassEvery, "the pass over due cases", func() error {
+				_, err := s.followup.Pass(ctx, s.now())
+				return err
+			})
+		})
+	}
+	running.Go(func() { s.every(ctx, cleanEvery, "removing what has expired", func() error { return s.clean(ctx) }) })
+}
+
+// every runs f now and then once in each interval, until ctx ends.
+func (s *Server) every(ctx context.Context, interval time.Duration, what string, f func() error) {
+	tick := time.NewTicker(interval)
+	defer tick.Stop()
+	for {
+		if err := f(); err != nil && !errors.Is(err, context.Canceled) && ctx.Err() == nil {
+			s.log.Error("Background work failed and will be tried again.", "work", what, "error", err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
+// clean deletes expired secrets and old answers, a batch in each transaction
+// so that no phone waits for it.
+func (s *Server) clean(ctx context.Context) error {
+	now := s.now()
+	for _, remove := range []func(care.Tx) (int, error){
+		func(tx care.Tx) (int, error) { return tx.DeleteExpiredSecrets(now, cleanBatch) },
+		func(tx care.Tx) (int, error) { return tx.DeleteAnsweredBefore(now.Add(-answersKept), cleanBatch) },
+	} {
+		for n := cleanBatch; n == cleanBatch; {
+			err := s.store.Write(ctx, func(tx care.Tx) (err error) {
+				n, err = remove(tx)
+				return err
+			})
+			if err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}

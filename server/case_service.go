@@ -1,0 +1,146 @@
+package server
+
+import (
+	"context"
+
+	"google.golang.org/grpc"
+
+	"warmhand/internal/care"
+	"warmhand/internal/followup"
+	pb "warmhand/internal/gen/warmhand/v1"
+)
+
+type caseService struct {
+	pb.UnimplementedCaseServiceServer
+	s *Server
+}
+
+func casesToProto(list []followup.CaseView, who care.Actor, whole bool) []*pb.Case {
+	out := make([]*pb.Case, len(list))
+	for i := range list {
+		out[i] = caseToProto(&list[i], who, whole)
+	}
+	return out
+}
+
+func (c *caseService) ListCases(ctx context.Context, req *pb.ListCasesRequest) (*pb.ListCasesResponse, error) {
+	ids, err := split("parent", req.GetParent(), "breeders")
+	if err != nil {
+		return nil, err
+	}
+	query := queryDigest("ListCases", req.GetParent(), req.GetState().String())
+	after, err := pageAfter(query, req.GetPageToken())
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	ended := req.GetState() == pb.CaseState_CASE_STATE_ENDED
+	list, next, err := c.s.followup.ListCases(ctx, who, ids[0], care.CaseQuery{Open: !ended, Closed: ended}, after, pageSize(req.GetPageSize(), 50))
+	return &pb.ListCasesResponse{Cases: casesToProto(list, who, false), NextPageToken: nextPage(query, next)}, err
+}
+
+// ListKeeperCases is the one list with assessments: a keeper has few cases, and
+// the phone shows the next thing of each.
+func (c *caseService) ListKeeperCases(ctx context.Context, _ *pb.ListKeeperCasesRequest) (*pb.ListKeeperCasesResponse, error) {
+	who := callOf(ctx).who.Actor
+	list, err := c.s.followup.KeeperCases(ctx, who)
+	return &pb.ListKeeperCasesResponse{Cases: casesToProto(list, who, true)}, err
+}
+
+func (c *caseService) GetCase(ctx context.Context, req *pb.GetCaseRequest) (*pb.GetCaseResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	v, err := c.s.followup.GetCase(ctx, who, c.s.now(), ids[0], ids[1])
+	return &pb.GetCaseResponse{Case: caseToProto(&v, who, true)}, err
+}
+
+func (c *caseService) GetCourse(ctx context.Context, req *pb.GetCourseRequest) (*pb.GetCourseResponse, error) {
+	// The contract's pattern made sure of the form breeders/*/cases/*/course.
+	name := req.GetName()[:len(req.GetName())-len("/course")]
+	ids, err := split("name", name, "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	course, entries, err := c.s.followup.Course(ctx, callOf(ctx).who.Actor, c.s.now(), ids[0], ids[1])
+	return &pb.GetCourseResponse{Course: courseToProto(req.GetName(), &course, entries)}, err
+}
+
+func (c *caseService) ListFlags(ctx context.Context, req *pb.ListFlagsRequest) (*pb.ListFlagsResponse, error) {
+	ids, err := split("parent", req.GetParent(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	list, err := c.s.followup.ListFlags(ctx, callOf(ctx).who.Actor, ids[0], ids[1])
+	out := &pb.ListFlagsResponse{}
+	for i := range list {
+		out.Flags = append(out.Flags, flagToProto(&list[i]))
+	}
+	return out, err
+}
+
+func (c *caseService) ListPhotos(ctx context.Context, req *pb.ListPhotosRequest) (*pb.ListPhotosResponse, error) {
+	ids, err := split("parent", req.GetParent(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	list, err := c.s.followup.ListPhotos(ctx, callOf(ctx).who.Actor, ids[0], ids[1])
+	out := &pb.ListPhotosResponse{}
+	for i := range list {
+		out.Photos = append(out.Photos, photoToProto(&list[i]))
+	}
+	return out, err
+}
+
+func (c *caseService) MarkCaseSeen(ctx context.Context, req *pb.MarkCaseSeenRequest) (*pb.MarkCaseSeenResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	v, err := c.s.followup.MarkSeen(ctx, who, c.s.now(), ids[0], ids[1])
+	return &pb.MarkCaseSeenResponse{Case: caseToProto(&v, who, true)}, err
+}
+
+func (c *caseService) EndCase(ctx context.Context, req *pb.EndCaseRequest) (*pb.EndCaseResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	v, err := c.s.followup.EndCase(ctx, who, c.s.now(), ids[0], ids[1], outcomes.domain(req.GetOutcome()), req.GetNote(), req.GetRequestId())
+	return &pb.EndCaseResponse{Case: caseToProto(&v, who, true)}, err
+}
+
+func (c *caseService) ReopenCase(ctx context.Context, req *pb.ReopenCaseRequest) (*pb.ReopenCaseResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	v, err := c.s.followup.ReopenCase(ctx, who, c.s.now(), ids[0], ids[1], req.GetRequestId())
+	return &pb.ReopenCaseResponse{Case: caseToProto(&v, who, true)}, err
+}
+
+func (c *caseService) WatchCases(req *pb.WatchCasesRequest, stream grpc.ServerStreamingServer[pb.WatchCasesResponse]) error {
+	ids, err := split("parent", req.GetParent(), "breeders")
+	if err != nil {
+		return err
+	}
+	ctx := stream.Context()
+	who := callOf(ctx).who
+	if !who.OfBreeder(ids[0]) {
+		return care.Missing("breeder")
+	}
+	// The header tells the client that it misses nothing from here on.
+	begun := false
+	return c.s.watch(ctx, who, func(context.Context) ([]string, error) { return ids, nil }, stream.Send, func() error {
+		if begun {
+			return nil // grpc has a heartbeat of its own
+		}
+		begun = true
+		return stream.SendHeader(nil)
+	})
+}

@@ -1,0 +1,500 @@
+package server
+
+import (
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/hex"
+	"encoding/json"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"warmhand/internal/assess"
+	"warmhand/internal/care"
+	"warmhand/internal/followup"
+	pb "warmhand/internal/gen/warmhand/v1"
+	"warmhand/internal/snake"
+)
+
+// Names of resources.
+
+func breederName(id string) string           { return "breeders/" + id }
+func animalName(breederID, id string) string { return under(breederID, "animals", id) }
+func caseName(breederID, id string) string   { return under(breederID, "cases", id) }
+
+func under(breederID, kind, id string) string {
+	if id == "" {
+		return ""
+	}
+	return "breeders/" + breederID + "/" + kind + "/" + id
+}
+
+// split takes a resource name apart: the ids after each of the kinds.
+func split(field, name string, kinds ...string) ([]string, error) {
+	parts := strings.Split(name, "/")
+	ids := make([]string, 0, len(kinds))
+	for i, kind := range kinds {
+		if len(parts) != 2*len(kinds) || parts[2*i] != kind || !plainID.MatchString(parts[2*i+1]) {
+			return nil, care.BadField(field, "%q is not a name of the form %s/{id}.", name, strings.Join(kinds, "/{id}/"))
+		}
+		ids = append(ids, parts[2*i+1])
+	}
+	return ids, nil
+}
+
+// splitOwn is split for a thing of this breeder; "" gives "".
+func splitOwn(field, name, breederID string, kinds ...string) (id string, err error) {
+	if name == "" {
+		return "", nil
+	}
+	ids, err := split(field, name, append([]string{"breeders"}, kinds...)...)
+	if err != nil {
+		return "", err
+	}
+	if ids[0] != breederID {
+		return "", care.BadField(field, "%q belongs to another account. Choose one of the same account.", name)
+	}
+	return ids[len(ids)-1], nil
+}
+
+// Times, versions, masks, pages.
+
+func timeToProto(t time.Time) *timestamppb.Timestamp {
+	if t.IsZero() {
+		return nil
+	}
+	return timestamppb.New(t)
+}
+
+func maybeTime(t *time.Time) *timestamppb.Timestamp {
+	if t == nil {
+		return nil
+	}
+	return timestamppb.New(*t)
+}
+
+// timeFromProto is the zero time for nil.
+func timeFromProto(field string, t *timestamppb.Timestamp) (time.Time, error) {
+	if t == nil {
+		return time.Time{}, nil
+	}
+	if err := t.CheckValid(); err != nil {
+		return time.Time{}, care.BadField(field, "This is not a time. Write it like 2026-05-01T18:30:00Z.")
+	}
+	return t.AsTime(), nil
+}
+
+func etag(version int64) string { return strconv.FormatInt(version, 10) }
+
+func version(field, tag string) (int64, error) {
+	if tag == "" {
+		return 0, nil
+	}
+	v, err := strconv.ParseInt(tag, 10, 64)
+	if err != nil || v < 1 {
+		return 0, care.BadField(field, "%q did not come from this server. Send the etag of the last answer, or none.", tag)
+	}
+	return v, nil
+}
+
+// masked are the fields that an update names, in the contract's spelling. What
+// only the service sets may be in it, since pages send whole resources back.
+func masked(mask *fieldmaskpb.FieldMask) ([]string, error) {
+	var fields []string
+	for _, p := range mask.GetPaths() {
+		switch p = snakeCase(p); p {
+		case "name", "etag", "create_time", "update_time":
+		default:
+			fields = append(fields, p)
+		}
+	}
+	if len(fields) == 0 {
+		return nil, care.BadField("update_mask", "Nothing is named that should change. Send the fields to change.")
+	}
+	return fields, nil
+}
+
+// pageToken is a position in the answer to one query.
+type pageToken struct {
+	Query string      `json:"q"`
+	After care.Cursor `json:"a"`
+}
+
+func queryDigest(parts ...string) string {
+	sum := sha256.Sum256([]byte(strings.Join(parts, "\x00")))
+	return hex.EncodeToString(sum[:6])
+}
+
+func nextPage(query string, after care.Cursor) string {
+	if after == (care.Cursor{}) {
+		return ""
+	}
+	data, err := json.Marshal(pageToken{query, after})
+	if err != nil {
+		panic(err) // two strings and a finite number always marshal
+	}
+	return base64.RawURLEncoding.EncodeToString(data)
+}
+
+func pageAfter(query, token string) (care.Cursor, error) {
+	if token == "" {
+		return care.Cursor{}, nil
+	}
+	var t pageToken
+	data, err := base64.RawURLEncoding.DecodeString(token)
+	if err == nil {
+		err = json.Unmarshal(data, &t)
+	}
+	if err != nil {
+		return care.Cursor{}, care.BadField("page_token", "This page token did not come from this server. Leave it empty to begin at the start.")
+	}
+	if t.Query != query {
+		return care.Cursor{}, care.BadField("page_token", "This page token belongs to another query. Repeat the query it came from, or leave it empty to begin at the start.")
+	}
+	return t.After, nil
+}
+
+func pageSize(asked int32, usual int) int {
+	if asked == 0 {
+		return usual
+	}
+	return int(asked)
+}
+
+// Enumerations.
+
+// enum is a two-way table; the first proto value stands for what is not in it.
+type enum[D, P comparable] []struct {
+	d D
+	p P
+}
+
+func (e enum[D, P]) proto(d D) (p P) {
+	for _, x := range e {
+		if x.d == d {
+			return x.p
+		}
+	}
+	return p
+}
+
+func (e enum[D, P]) domain(p P) (d D) {
+	for _, x := range e {
+		if x.p == p {
+			return x.d
+		}
+	}
+	return d
+}
+
+var (
+	sexes       = enum[care.Sex, pb.Sex]{{care.SexUnknown, pb.Sex_SEX_UNKNOWN}, {care.Female, pb.Sex_SEX_FEMALE}, {care.Male, pb.Sex_SEX_MALE}}
+	hemispheres = enum[care.Hemisphere, pb.Hemisphere]{{care.North, pb.Hemisphere_HEMISPHERE_NORTH}, {care.South, pb.Hemisphere_HEMISPHERE_SOUTH}}
+	actorKinds  = enum[care.ActorKind, pb.ActorKind]{{care.BreederOwner, pb.ActorKind_ACTOR_KIND_BREEDER}, {care.Helper, pb.ActorKind_ACTOR_KIND_HELPER},
+		{care.KeeperActor, pb.ActorKind_ACTOR_KIND_KEEPER}, {care.Program, pb.ActorKind_ACTOR_KIND_PROGRAM}, {care.Service, pb.ActorKind_ACTOR_KIND_SERVICE}}
+	offerResults = enum[care.OfferResult, pb.OfferResult]{{care.Eaten, pb.OfferResult_OFFER_RESULT_EATEN}, {care.Refused, pb.OfferResult_OFFER_RESULT_REFUSED},
+		{care.Struck, pb.OfferResult_OFFER_RESULT_STRUCK}, {care.Regurgitated, pb.OfferResult_OFFER_RESULT_REGURGITATED}}
+	preyStates = enum[care.PreyState, pb.PreyState]{{care.Thawed, pb.PreyState_PREY_STATE_THAWED}, {care.Prekilled, pb.PreyState_PREY_STATE_PREKILLED},
+		{care.Live, pb.PreyState_PREY_STATE_LIVE}}
+	takenWith = enum[care.TakenWith, pb.TakenWith]{{care.WithUnknown, pb.TakenWith_TAKEN_WITH_UNSPECIFIED}, {care.WithProbe, pb.TakenWith_TAKEN_WITH_PROBE},
+		{care.WithInfrared, pb.TakenWith_TAKEN_WITH_INFRARED}, {care.WithDial, pb.TakenWith_TAKEN_WITH_DIAL}, {care.WithStrip, pb.TakenWith_TAKEN_WITH_STRIP}}
+	shedStages = enum[care.ShedStage, pb.ShedStage]{{care.Opaque, pb.ShedStage_SHED_STAGE_OPAQUE}, {care.Cleared, pb.ShedStage_SHED_STAGE_CLEAR},
+		{care.ShedDone, pb.ShedStage_SHED_STAGE_SHED}}
+	outcomes = enum[care.Outcome, pb.Outcome]{{care.OutcomeSettled, pb.Outcome_OUTCOME_SETTLED}, {care.OutcomeReturned, pb.Outcome_OUTCOME_RETURNED},
+		{care.OutcomeVet, pb.Outcome_OUTCOME_VET}, {care.OutcomeDied, pb.Outcome_OUTCOME_DIED}, {care.OutcomeLostTouch, pb.Outcome_OUTCOME_LOST_TOUCH}}
+	standings = enum[care.Standing, pb.Standing]{{care.Settled, pb.Standing_STANDING_SETTLED}, {care.Watch, pb.Standing_STANDING_WATCH},
+		{care.StepIn, pb.Standing_STANDING_STEP_IN}, {care.Vet, pb.Standing_STANDING_VET}}
+	handoverStates = enum[care.HandoverState, pb.HandoverState]{{care.HandoverIssued, pb.HandoverState_HANDOVER_STATE_ISSUED},
+		{care.HandoverClaimed, pb.HandoverState_HANDOVER_STATE_CLAIMED}, {care.HandoverRevoked, pb.HandoverState_HANDOVER_STATE_REVOKED},
+		{care.HandoverExpired, pb.HandoverState_HANDOVER_STATE_EXPIRED}}
+	wobbles = enum[snake.WobbleEvidence, pb.WobbleEvidence]{{snake.NoWobble, pb.WobbleEvidence_WOBBLE_EVIDENCE_NONE},
+		{snake.Reported, pb.WobbleEvidence_WOBBLE_EVIDENCE_REPORTED}, {snake.Documented, pb.WobbleEvidence_WOBBLE_EVIDENCE_DOCUMENTED}}
+)
+
+// Breeders and animals.
+
+func breederToProto(b *care.Breeder) *pb.Breeder {
+	return &pb.Breeder{Name: breederName(b.ID), DisplayName: b.Name, Contact: b.Contact, TimeZone: b.TimeZone,
+		Hemisphere: hemispheres.proto(b.Hemi), CreateTime: timeToProto(b.CreatedAt), Etag: etag(b.Version)}
+}
+
+func breederFromProto(b *pb.Breeder) (care.Breeder, error) {
+	ids, err := split("breeder.name", b.GetName(), "breeders")
+	if err != nil {
+		return care.Breeder{}, err
+	}
+	v, err := version("breeder.etag", b.GetEtag())
+	return care.Breeder{ID: ids[0], Name: b.GetDisplayName(), Contact: b.GetContact(), TimeZone: b.GetTimeZone(),
+		Hemi: hemispheres.domain(b.GetHemisphere()), Version: v}, err
+}
+
+func animalToProto(a *care.Animal) *pb.Animal {
+	out := &pb.Animal{Name: animalName(a.BreederID, a.ID), DisplayName: a.Name, Species: a.Species, Sex: sexes.proto(a.Sex), Genes: a.Genes,
+		Mother: animalName(a.BreederID, a.MotherID), Father: animalName(a.BreederID, a.FatherID), Clutch: a.Clutch,
+		SnoutVentMm: float64(a.SnoutVent), TotalLengthMm: float64(a.TotalLength), Note: a.Note,
+		CreateTime: timeToProto(a.CreatedAt), UpdateTime: timeToProto(a.UpdatedAt), Etag: etag(a.Version)}
+	if a.Hatched != nil {
+		out.HatchDate = a.Hatched.Format(time.DateOnly)
+	}
+	return out
+}
+
+func animalFromProto(a *pb.Animal, breederID, id string) (out care.Animal, err error) {
+	out = care.Animal{BreederID: breederID, ID: id, Name: a.GetDisplayName(), Species: a.GetSpecies(), Sex: sexes.domain(a.GetSex()), Genes: a.GetGenes(),
+		Clutch: a.GetClutch(), SnoutVent: care.Millimetres(a.GetSnoutVentMm()), TotalLength: care.Millimetres(a.GetTotalLengthMm()), Note: a.GetNote()}
+	if text := a.GetHatchDate(); text != "" {
+		at, err := time.Parse(time.DateOnly, text)
+		if err != nil {
+			return out, care.BadField("animal.hatch_date", "%q is not a date of the calendar. Write it as YYYY-MM-DD, or leave it empty.", text)
+		}
+		out.Hatched = &at
+	}
+	if out.MotherID, err = splitOwn("animal.mother", a.GetMother(), breederID, "animals"); err != nil {
+		return out, err
+	}
+	if out.FatherID, err = splitOwn("animal.father", a.GetFather(), breederID, "animals"); err != nil {
+		return out, err
+	}
+	out.Version, err = version("animal.etag", a.GetEtag())
+	return out, err
+}
+
+// Entries.
+
+func entryToProto(e *care.Entry) *pb.Entry {
+	name := func(id string) string {
+		if id == "" {
+			return ""
+		}
+		return animalName(e.BreederID, e.AnimalID) + "/entries/" + id
+	}
+	out := &pb.Entry{Name: name(e.ID), Case: caseName(e.BreederID, e.CaseID), By: actorKinds.proto(e.By), HappenTime: timeToProto(e.HappenedAt),
+		ReceiveTime: timeToProto(e.ReceivedAt), Replaces: name(e.Replaces), ReplacedBy: name(e.ReplacedBy), Confirmed: e.Confirmed, Note: e.Note}
+	switch b := e.Body.(type) {
+	case care.Offer:
+		out.Body = &pb.Entry_Offer{Offer: &pb.Offer{Result: offerResults.proto(b.Result), Prey: b.Prey, PreyState: preyStates.proto(b.PreyState), PreyG: float64(b.PreyMass)}}
+	case care.WeighIn:
+		out.Body = &pb.Entry_WeighIn{WeighIn: &pb.WeighIn{MassG: float64(b.Mass)}}
+	case care.ClimateReading:
+		out.Body = &pb.Entry_Climate{Climate: &pb.ClimateReading{WarmC: (*float64)(b.Warm), CoolC: (*float64)(b.Cool), NightC: (*float64)(b.Night),
+			SurfaceC: (*float64)(b.Surface), HumidityPct: (*float64)(b.Humidity), TakenWith: takenWith.proto(b.TakenWith)}}
+	case care.Shed:
+		out.Body = &pb.Entry_Shed{Shed: &pb.Shed{Stage: shedStages.proto(b.Stage), Complete: b.Complete}}
+	case care.Sign:
+		out.Body = &pb.Entry_Sign{Sign: &pb.Sign{Sign: b.Code}}
+	case care.SetupCheck:
+		check := &pb.SetupCheck{}
+		for _, a := range b.Answers {
+			check.Answers = append(check.Answers, &pb.SetupAnswer{Point: a.Point, Choice: a.Choice, MeasureMm: float64(a.Measure), Photos: a.Photos, Note: a.Note})
+		}
+		out.Body = &pb.Entry_Setup{Setup: check}
+	case care.Seen:
+		out.Body = &pb.Entry_Seen{Seen: &pb.Seen{}}
+	case care.StepAgreed:
+		out.Body = &pb.Entry_Step{Step: &pb.StepAgreed{Step: b.Code, HoldsDays: int32(b.HoldsDays)}}
+	case care.Message:
+		out.Body = &pb.Entry_Message{Message: &pb.Message{Text: b.Text, Photos: b.Photos}}
+	case care.Ended:
+		out.Body = &pb.Entry_Ended{Ended: &pb.Ended{Outcome: outcomes.proto(b.Outcome), Reopened: b.Reopened}}
+	case care.Withdrawal:
+		out.Body = &pb.Entry_Withdrawal{Withdrawal: &pb.Withdrawal{}}
+	}
+	return out
+}
+
+func entriesToProto(list []care.Entry) []*pb.Entry {
+	out := make([]*pb.Entry, len(list))
+	for i := range list {
+		out[i] = entryToProto(&list[i])
+	}
+	return out
+}
+
+func entryFromProto(e *pb.Entry, breederID, animalID, id string) (out care.Entry, err error) {
+	out = care.Entry{BreederID: breederID, AnimalID: animalID, ID: id, Confirmed: e.GetConfirmed(), Note: e.GetNote()}
+	if out.HappenedAt, err = timeFromProto("entry.happen_time", e.GetHappenTime()); err != nil {
+		return out, err
+	}
+	if out.CaseID, err = splitOwn("entry.case", e.GetCase(), breederID, "cases"); err != nil {
+		return out, err
+	}
+	if name := e.GetReplaces(); name != "" {
+		ids, err := split("entry.replaces", name, "breeders", "animals", "entries")
+		if err != nil {
+			return out, err
+		}
+		if ids[0] != breederID || ids[1] != animalID {
+			return out, care.BadField("entry.replaces", "%q is in another animal's log. Correct it there.", name)
+		}
+		out.Replaces = ids[2]
+	}
+	switch b := e.GetBody().(type) {
+	case *pb.Entry_Offer:
+		out.Body = care.Offer{Result: offerResults.domain(b.Offer.GetResult()), Prey: b.Offer.GetPrey(), PreyState: preyStates.domain(b.Offer.GetPreyState()),
+			PreyMass: care.Grams(b.Offer.GetPreyG())}
+	case *pb.Entry_WeighIn:
+		out.Body = care.WeighIn{Mass: care.Grams(b.WeighIn.GetMassG())}
+	case *pb.Entry_Climate:
+		c := b.Climate
+		out.Body = care.ClimateReading{Warm: (*care.Celsius)(c.WarmC), Cool: (*care.Celsius)(c.CoolC), Night: (*care.Celsius)(c.NightC),
+			Surface: (*care.Celsius)(c.SurfaceC), Humidity: (*care.Percent)(c.HumidityPct), TakenWith: takenWith.domain(c.GetTakenWith())}
+	case *pb.Entry_Shed:
+		out.Body = care.Shed{Stage: shedStages.domain(b.Shed.GetStage()), Complete: b.Shed.Complete}
+	case *pb.Entry_Sign:
+		out.Body = care.Sign{Code: b.Sign.GetSign()}
+	case *pb.Entry_Setup:
+		var check care.SetupCheck
+		for _, a := range b.Setup.GetAnswers() {
+			check.Answers = append(check.Answers, care.SetupAnswer{Point: a.GetPoint(), Choice: a.GetChoice(), Measure: care.Millimetres(a.GetMeasureMm()),
+				Photos: a.GetPhotos(), Note: a.GetNote()})
+		}
+		out.Body = check
+	case *pb.Entry_Seen:
+		out.Body = care.Seen{}
+	case *pb.Entry_Step:
+		out.Body = care.StepAgreed{Code: b.Step.GetStep(), HoldsDays: int(b.Step.GetHoldsDays())}
+	case *pb.Entry_Message:
+		out.Body = care.Message{Text: b.Message.GetText(), Photos: b.Message.GetPhotos()}
+	case *pb.Entry_Ended:
+		out.Body = care.Ended{Outcome: outcomes.domain(b.Ended.GetOutcome()), Reopened: b.Ended.GetReopened()}
+	case *pb.Entry_Withdrawal:
+		out.Body = care.Withdrawal{}
+	}
+	return out, nil
+}
+
+// entryKinds are the kinds that a list may be asked for.
+var entryKinds = []care.Kind{care.KindOffer, care.KindWeighIn, care.KindClimate, care.KindShed, care.KindSign, care.KindSetup,
+	care.KindSeen, care.KindStep, care.KindMessage, care.KindOutcome, care.KindWithdrawal}
+
+func kindsFromProto(names []string) ([]care.Kind, error) {
+	kinds := make([]care.Kind, len(names))
+	for i, n := range names {
+		if kinds[i] = care.Kind(n); !slices.Contains(entryKinds, kinds[i]) {
+			return nil, care.BadField("kinds", "%q is not a kind of entry. Use offer, weigh_in, climate, shed, sign, setup, seen, step, message, outcome or withdrawal.", n)
+		}
+	}
+	return kinds, nil
+}
+
+// Handovers.
+
+// handoverToProto leaves the record out of lists.
+func handoverToProto(h *care.Handover, now time.Time, whole bool) *pb.Handover {
+	out := &pb.Handover{Name: under(h.BreederID, "handovers", h.ID), Animal: animalName(h.BreederID, h.AnimalID), State: handoverStates.proto(h.StateAt(now)),
+		HandoverTime: timeToProto(h.HandedOverAt), ShowDay: h.ShowDay, BuyerNote: h.BuyerNote, ClaimExpireTime: timeToProto(h.ClaimExpiresAt),
+		ClaimTime: maybeTime(h.ClaimedAt), Case: caseName(h.BreederID, h.ID), CreateTime: timeToProto(h.CreatedAt)}
+	if whole {
+		out.Record = recordToProto(&h.Record)
+	}
+	return out
+}
+
+func recordToProto(r *care.Record) *pb.HandoverRecord {
+	sp, _ := snake.ByID(r.Animal.Species)
+	animal := r.Animal
+	animal.Note = ""
+	out := &pb.HandoverRecord{Animal: animalToProto(&animal), ScientificName: sp.Scientific, CommonName: sp.Common, BreederName: r.Breeder, BreederContact: r.Contact,
+		WeighIns: entriesToProto(r.Weights), Offers: entriesToProto(r.Offers), Sheds: entriesToProto(r.Sheds), Feeding: r.FeedNext,
+		Cautions: r.Cautions, IssueTime: timeToProto(r.IssuedAt)}
+	for _, c := range r.Checklist {
+		out.Checklist = append(out.Checklist, &pb.ChecklistItem{Point: c.Point, ForThisAnimal: c.ForThisAnimal, ShutBelowMm: float64(c.ShutBelow),
+			PassAboveMm: float64(c.PassAbove), MaxDepthMm: float64(c.MaxDepth), MaxHeightMm: float64(c.MaxHeight)})
+	}
+	return out
+}
+
+// Cases.
+
+// caseToProto is a case as the actor may see it; whole adds the assessment.
+func caseToProto(v *followup.CaseView, who care.Actor, whole bool) *pb.Case {
+	c, animal := &v.Case, v.Animal
+	if !who.OfBreeder(c.BreederID) {
+		animal.Note = ""
+	}
+	sp, _ := snake.ByID(animal.Species)
+	out := &pb.Case{Name: caseName(c.BreederID, c.ID), Animal: animalToProto(&animal), CommonName: sp.Common, BreederName: v.Breeder.Name,
+		KeeperName: c.KeeperName, Claimed: c.KeeperID != "", HandoverTime: timeToProto(c.HandedOverAt), EndTime: maybeTime(c.ClosedAt),
+		Outcome: outcomes.proto(c.Outcome), Standing: standings.proto(c.Standing), Urgency: c.Urgency, Headline: c.Headline,
+		AssessTime: timeToProto(c.AssessedAt), LastHeardTime: maybeTime(c.LastHeard), SeenTime: maybeTime(c.SeenAt), ChangeTime: timeToProto(c.ChangedAt),
+		News: c.SeenAt == nil || c.ChangedAt.After(*c.SeenAt) || c.LastHeard != nil && c.LastHeard.After(*c.SeenAt)}
+	if whole && !v.Assessment.At.IsZero() {
+		out.Assessment = assessmentToProto(&v.Assessment)
+	}
+	return out
+}
+
+func assessmentToProto(a *assess.Assessment) *pb.Assessment {
+	out := &pb.Assessment{Day: int32(a.Day), PRefusal: a.PRefusal, POffFeed: a.POffFeed, LossPct: a.LossPct, LossPctLow: a.LossLow, LossPctHigh: a.LossHigh,
+		FastDays: int32(a.FastDays), DaysToTenPct: a.DaysTo10, LogOdds: a.LogOdds, Missing: a.Missing, KeeperSees: a.KeeperSees, KeeperMeans: a.KeeperMeans,
+		KeeperDo: a.KeeperDo, KeeperWorry: a.KeeperWorry, LearnedFromAnimals: int32(a.LearnedFrom)}
+	for _, r := range a.Reasons {
+		out.Reasons = append(out.Reasons, &pb.Reason{Code: r.Code, Weight: r.Weight, Text: r.Text, Evidence: r.Evidence})
+	}
+	for _, c := range a.Causes {
+		out.Causes = append(out.Causes, &pb.Cause{Code: c.Code, Share: c.Share, Text: c.Text})
+	}
+	for _, s := range a.Steps {
+		out.Steps = append(out.Steps, &pb.Step{Code: s.Code, Text: s.Text, HoldsDays: int32(s.HoldsDays)})
+	}
+	for _, c := range a.Concerns {
+		out.Concerns = append(out.Concerns, &pb.Concern{Code: c.Code, Level: standings.proto(c.Level), Text: c.Text, Urgency: c.Urgency})
+	}
+	return out
+}
+
+func courseToProto(name string, c *assess.Course, entries []care.Entry) *pb.Course {
+	out := &pb.Course{Name: name, Entries: entriesToProto(entries)}
+	for _, d := range c.Days {
+		out.Days = append(out.Days, &pb.CourseDay{Time: timeToProto(d.At), Day: int32(d.Day), MassG: d.Mass, MassLowG: d.Low, MassHighG: d.High,
+			ExpectedG: d.Expected, PRefusal: d.PRefusal, Standing: standings.proto(d.Standing)})
+	}
+	return out
+}
+
+func flagToProto(f *care.Flag) *pb.Flag {
+	out := &pb.Flag{Name: caseName(f.BreederID, f.CaseID) + "/flags/" + f.ID, Code: f.Code, Level: standings.proto(f.Level), Text: f.Text,
+		OpenTime: timeToProto(f.OpenedAt), CloseTime: maybeTime(f.ClosedAt)}
+	for _, h := range f.History {
+		out.History = append(out.History, &pb.FlagChange{Time: timeToProto(h.At), Level: standings.proto(h.Level), What: h.What, Text: h.Text})
+	}
+	return out
+}
+
+func photoToProto(p *care.Photo) *pb.Photo {
+	return &pb.Photo{Name: caseName(p.BreederID, p.CaseID) + "/photos/" + p.ID, Width: int32(p.Width), Height: int32(p.Height), Dark: p.Dark, Blurred: p.Blurred,
+		TakeTime: maybeTime(p.TakenAt), ReceiveTime: timeToProto(p.ReceivedAt), By: actorKinds.proto(p.By)}
+}
+
+// Access.
+
+func passkeyToProto(p *care.Passkey) *pb.Passkey {
+	return &pb.Passkey{PasskeyId: p.ID, Label: p.Label, CreateTime: timeToProto(p.CreatedAt), UseTime: maybeTime(p.UsedAt)}
+}
+
+func tokenToProto(s *care.Secret) *pb.Token {
+	return &pb.Token{TokenId: s.ID, Label: s.Label, ReadOnly: s.ReadOnly, CreateTime: timeToProto(s.CreatedAt), ExpireTime: timeToProto(s.ExpiresAt)}
+}
+
+// Tables.
+
+func bandToProto(b snake.Band) *pb.Band { return &pb.Band{Low: b.Low, High: b.High} }
+
+func speciesToProto(s *snake.Species) *pb.Species {
+	c := &s.Climate
+	return &pb.Species{Id: s.ID, ScientificName: s.Scientific, CommonName: s.Common, Family: s.Family, Cites: s.CITES, HotSpotC: bandToProto(c.HotSpot),
+		CoolSideC: bandToProto(c.Cool), NightC: bandToProto(c.Night), HumidityPct: bandToProto(c.Humidity), ClimateSource: c.Source,
+		ClimateSureness: c.Sureness, HatchMassG: s.HatchMass, AdultMassG: s.AdultMass, Sources: s.Sources}
+}
+
+func setupPointToProto(p *care.SetupPoint) *pb.SetupPoint {
+	out := &pb.SetupPoint{Code: p.Code, Title: p.Title, Why: p.Why, Look: p.Look, Fix: p.Fix, Source: p.Source, Measure: string(p.Measure), Photo: p.Photo}
+	for _, c := range p.Choices {
+		out.Choices = append(out.Choices, &pb.SetupChoice{Code: c.Code, Label: c.Label, Verdict: strings.ReplaceAll(c.Verdict.String(), " ", "_")})
+	}
+	return out
+}

@@ -1,0 +1,187 @@
+package server
+
+import (
+	"bytes"
+	"context"
+	"crypto/rand"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"net/url"
+	"runtime/debug"
+	"strings"
+	"time"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+
+	"warmhand/internal/care"
+	"warmhand/internal/gen"
+)
+
+// bodyMax is the largest JSON request.
+const bodyMax = 1 << 20
+
+// csp lets the page run what comes from here and nothing else. Without
+// 'wasm-unsafe-eval' the code reader never answers.
+const csp = "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self' blob: data:; " +
+	"connect-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; frame-ancestors 'none'; form-action 'self'; object-src 'none'"
+
+// newHandler is everything on the port.
+func (s *Server) newHandler() (http.Handler, error) {
+	gateway, err := s.newGateway()
+	if err != nil {
+		return nil, err
+	}
+	static, err := newStatic(s.cfg.Static)
+	if err != nil {
+		return nil, err
+	}
+	page, err := newAPIPage(gen.OpenAPI, s.cfg.Version)
+	if err != nil {
+		return nil, err
+	}
+	mux := http.NewServeMux()
+	mux.Handle("/v1/", s.jsonBody(gateway))
+	mux.HandleFunc(routeBreederLive, s.breederLive)
+	mux.HandleFunc(routeKeeperLive, s.keeperLive)
+	mux.HandleFunc(routePhotoPut, s.putPhoto)
+	mux.HandleFunc(routePhotoGet, s.getPhoto)
+	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "application/json")
+		w.Header().Set("Cache-Control", "no-cache")
+		w.Write(gen.OpenAPI)
+	})
+	mux.Handle("GET /api", page)
+	mux.HandleFunc("GET /api.css", apiCSS)
+	mux.HandleFunc("GET /healthz", s.healthz)
+	mux.Handle("/", static)
+
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.ProtoMajor == 2 && strings.HasPrefix(r.Header.Get("Content-Type"), "application/grpc") {
+			s.grpc.ServeHTTP(w, r)
+			return
+		}
+		id := rand.Text()
+		h := w.Header()
+		h.Set("X-Request-Id", id)
+		h.Set("Content-Security-Policy", csp)
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Permissions-Policy", "camera=(self)")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		if s.origin.Scheme == "https" {
+			h.Set("Strict-Transport-Security", "max-age=31536000")
+		}
+		defer func() {
+			if v := recover(); v != nil {
+				if v == http.ErrAbortHandler {
+					panic(v)
+				}
+				s.writeError(w, r, fmt.Errorf("panic: %v\n%s", v, debug.Stack()))
+			}
+		}()
+		if err := s.fromOurPages(r); err != nil {
+			s.writeError(w, r, err)
+			return
+		}
+		mux.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), requestIDKey{}, id)))
+	}), nil
+}
+
+// fromOurPages refuses requests that another site made a browser send: what
+// changes something and rides on a cookie has to carry a header that no form
+// can set, and an Origin that is ours.
+func (s *Server) fromOurPages(r *http.Request) error {
+	switch r.Method {
+	case http.MethodGet, http.MethodHead, http.MethodOptions:
+		return nil
+	}
+	denied := func(text string) error {
+		return &care.Error{Code: care.Denied, Reason: care.ReasonNotYours, Text: text}
+	}
+	if origin := r.Header.Get("Origin"); origin != "" && origin != s.origin.String() {
+		u, err := url.Parse(origin)
+		if err != nil || u.Host == "" || u.Host != r.Host {
+			return denied("This request comes from another site. Open Warmhand itself and do it there.")
+		}
+	}
+	cred := s.fromHTTP(r)
+	if cred.bearer == "" && (cred.breeder != "" || cred.keeper != "") && cred.browser == "" {
+		return denied("A request that is signed in by a cookie needs the header X-Warmhand: 1.")
+	}
+	return nil
+}
+
+// jsonBody reads the body of a JSON request and refuses what is too large or
+// no JSON, so that what follows has whole, well-formed requests only.
+func (s *Server) jsonBody(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Body == nil || r.Body == http.NoBody {
+			next.ServeHTTP(w, r)
+			return
+		}
+		rc := http.NewResponseController(w)
+		rc.SetReadDeadline(time.Now().Add(callTime)) //nolint:errcheck // a connection without deadlines has none
+		body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, bodyMax))
+		var large *http.MaxBytesError
+		switch {
+		case errors.As(err, &large):
+			s.writeError(w, r, &care.Error{Code: care.Invalid, Reason: care.ReasonTooLarge, Text: "The request is larger than 1 MiB. Send less at once.",
+				Fields: []care.FieldError{{Field: "body", Text: "Larger than 1 MiB."}}})
+			return
+		case err != nil:
+			s.writeError(w, r, care.BadField("body", "The request did not arrive whole. Send it again."))
+			return
+		}
+		if len(body) > 0 {
+			if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
+				s.writeError(w, r, care.BadField("Content-Type", "Send the request as application/json."))
+				return
+			}
+			if err := syntax(body); err != nil {
+				s.writeError(w, r, err)
+				return
+			}
+		}
+		r.Body = io.NopCloser(bytes.NewReader(body))
+		next.ServeHTTP(w, r)
+	})
+}
+
+func syntax(body []byte) error {
+	var any json.RawMessage
+	err := json.Unmarshal(body, &any)
+	var bad *json.SyntaxError
+	if errors.As(err, &bad) {
+		return care.BadField("body", "The request is not JSON: it breaks off being that at byte %d. Check what was sent.", bad.Offset)
+	}
+	if err != nil {
+		return care.BadField("body", "The request is not JSON. Check what was sent.")
+	}
+	return nil
+}
+
+func (s *Server) healthz(w http.ResponseWriter, r *http.Request) {
+	ctx, cancel := context.WithTimeout(r.Context(), 2*time.Second)
+	defer cancel()
+	err := s.store.Read(ctx, func(tx care.Tx) error {
+		_, err := tx.Counts()
+		return err
+	})
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	if err != nil {
+		s.log.Error("The health check could not read the database.", "error", err)
+		w.WriteHeader(http.StatusServiceUnavailable)
+		io.WriteString(w, "The database does not answer.\n")
+		return
+	}
+	io.WriteString(w, "ok\n")
+}
+
+func notFoundInfo() *errdetails.ErrorInfo {
+	return &errdetails.ErrorInfo{Reason: string(care.ReasonNotFound), Domain: errorDomain}
+}

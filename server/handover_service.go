@@ -1,0 +1,120 @@
+package server
+
+import (
+	"context"
+
+	"warmhand/internal/care"
+	"warmhand/internal/followup"
+	pb "warmhand/internal/gen/warmhand/v1"
+)
+
+type handoverService struct {
+	pb.UnimplementedHandoverServiceServer
+	s *Server
+}
+
+// sharing is what a keeper is told before claiming.
+var sharing = []string{
+	"The breeder sees what you write about this animal: meals, weights, temperatures, the setup, photos and messages.",
+	"Other keepers and other breeders see none of it.",
+	"You need no account and no e-mail address, and you may leave your name out.",
+	"The place where a photo was taken is removed before it is kept.",
+	"From what you write the breeder is shown how the animal is doing. That is no diagnosis; for that there is a reptile vet.",
+}
+
+func (h *handoverService) CreateHandover(ctx context.Context, req *pb.CreateHandoverRequest) (*pb.CreateHandoverResponse, error) {
+	ids, err := split("parent", req.GetParent(), "breeders")
+	if err != nil {
+		return nil, err
+	}
+	in := req.GetHandover()
+	d := followup.HandoverDraft{BreederID: ids[0], ShowDay: in.GetShowDay(), BuyerNote: in.GetBuyerNote(), RequestID: req.GetRequestId()}
+	if in.GetAnimal() == "" {
+		return nil, care.BadField("handover.animal", "Say which animal is handed over.")
+	}
+	if d.AnimalID, err = splitOwn("handover.animal", in.GetAnimal(), ids[0], "animals"); err != nil {
+		return nil, err
+	}
+	if d.At, err = timeFromProto("handover.handover_time", in.GetHandoverTime()); err != nil {
+		return nil, err
+	}
+	out, code, err := h.s.followup.CreateHandover(ctx, callOf(ctx).who.Actor, h.s.now(), d)
+	return &pb.CreateHandoverResponse{Handover: handoverToProto(&out, h.s.now(), true), ClaimCode: code, ClaimUrl: h.s.ClaimURL(code)}, err
+}
+
+func (h *handoverService) GetHandover(ctx context.Context, req *pb.GetHandoverRequest) (*pb.GetHandoverResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "handovers")
+	if err != nil {
+		return nil, err
+	}
+	out, err := h.s.followup.GetHandover(ctx, callOf(ctx).who.Actor, ids[0], ids[1])
+	return &pb.GetHandoverResponse{Handover: handoverToProto(&out, h.s.now(), true)}, err
+}
+
+func (h *handoverService) ListHandovers(ctx context.Context, req *pb.ListHandoversRequest) (*pb.ListHandoversResponse, error) {
+	ids, err := split("parent", req.GetParent(), "breeders")
+	if err != nil {
+		return nil, err
+	}
+	animalID, err := splitOwn("animal", req.GetAnimal(), ids[0], "animals")
+	if err != nil {
+		return nil, err
+	}
+	query := queryDigest("ListHandovers", req.GetParent(), req.GetAnimal())
+	after, err := pageAfter(query, req.GetPageToken())
+	if err != nil {
+		return nil, err
+	}
+	list, next, err := h.s.followup.ListHandovers(ctx, callOf(ctx).who.Actor, ids[0], animalID, after, pageSize(req.GetPageSize(), 50))
+	out := &pb.ListHandoversResponse{NextPageToken: nextPage(query, next)}
+	for i := range list {
+		out.Handovers = append(out.Handovers, handoverToProto(&list[i], h.s.now(), false))
+	}
+	return out, err
+}
+
+func (h *handoverService) RevokeHandover(ctx context.Context, req *pb.RevokeHandoverRequest) (*pb.RevokeHandoverResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "handovers")
+	if err != nil {
+		return nil, err
+	}
+	out, err := h.s.followup.RevokeHandover(ctx, callOf(ctx).who.Actor, h.s.now(), ids[0], ids[1])
+	return &pb.RevokeHandoverResponse{Handover: handoverToProto(&out, h.s.now(), true)}, err
+}
+
+func (h *handoverService) ReplaceClaimCode(ctx context.Context, req *pb.ReplaceClaimCodeRequest) (*pb.ReplaceClaimCodeResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "handovers")
+	if err != nil {
+		return nil, err
+	}
+	out, code, err := h.s.followup.ReplaceClaimCode(ctx, callOf(ctx).who.Actor, h.s.now(), ids[0], ids[1])
+	return &pb.ReplaceClaimCodeResponse{Handover: handoverToProto(&out, h.s.now(), true), ClaimCode: code, ClaimUrl: h.s.ClaimURL(code)}, err
+}
+
+func (h *handoverService) LookUpClaim(ctx context.Context, req *pb.LookUpClaimRequest) (*pb.LookUpClaimResponse, error) {
+	out, err := h.s.followup.LookUpClaim(ctx, h.s.now(), req.GetClaimCode())
+	return &pb.LookUpClaimResponse{Record: recordToProto(&out.Record), ClaimExpireTime: timeToProto(out.ClaimExpiresAt), Sharing: sharing}, err
+}
+
+// ClaimHandover gives browsers the session as a cookie and others in the
+// answer.
+func (h *handoverService) ClaimHandover(ctx context.Context, req *pb.ClaimHandoverRequest) (*pb.ClaimHandoverResponse, error) {
+	c, now := callOf(ctx), h.s.now()
+	var keeper care.Actor
+	var secret string
+	v, handover, err := h.s.followup.Claim(ctx, c.who.Actor, now, req.GetClaimCode(), req.GetKeeperName(), req.GetRequestId(), func(tx care.Tx, who care.Actor) (err error) {
+		keeper = who
+		secret, err = h.s.sessions.Start(tx, who, c.cred.agent, now)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.ClaimHandoverResponse{Case: caseToProto(&v, keeper, true), Handover: handoverToProto(&handover, now, true)}
+	if c.cred.viaGateway && c.cred.browser != "" {
+		c.who.keeps(keeper, secret)
+	} else {
+		out.SessionToken = secret
+	}
+	return out, nil
+}

@@ -1,0 +1,120 @@
+package server
+
+import (
+	"warmhand/internal/access"
+	"warmhand/internal/care"
+	pb "warmhand/internal/gen/warmhand/v1"
+)
+
+var (
+	anyone   = access.Anyone()
+	owner    = access.Allow(care.BreederOwner)
+	people   = access.Allow(care.BreederOwner, care.Helper)
+	team     = access.Allow(care.BreederOwner, care.Helper, care.Program)
+	keeper   = access.Allow(care.KeeperActor)
+	involved = access.Allow(care.BreederOwner, care.Helper, care.Program, care.KeeperActor)
+)
+
+// policy says who may call what. A method that is not here is closed to all.
+// Whose records a call may touch is checked by the use case.
+var policy = access.Policy{
+	pb.AccessService_GetMe_FullMethodName:                     anyone.Reads(),
+	pb.AccessService_RedeemSignInLink_FullMethodName:          anyone,
+	pb.AccessService_BeginPasskeySignIn_FullMethodName:        anyone,
+	pb.AccessService_FinishPasskeySignIn_FullMethodName:       anyone,
+	pb.AccessService_UseRecoveryCode_FullMethodName:           anyone,
+	pb.AccessService_SignOut_FullMethodName:                   anyone,
+	pb.AccessService_BeginPasskeyRegistration_FullMethodName:  people,
+	pb.AccessService_FinishPasskeyRegistration_FullMethodName: people,
+	pb.AccessService_ListPasskeys_FullMethodName:              people.Reads(),
+	pb.AccessService_DeletePasskey_FullMethodName:             people,
+	pb.AccessService_CreateRecoveryCodes_FullMethodName:       people,
+	pb.AccessService_CreateToken_FullMethodName:               owner,
+	pb.AccessService_ListTokens_FullMethodName:                owner.Reads(),
+	pb.AccessService_DeleteToken_FullMethodName:               owner,
+
+	pb.AnimalService_CreateAnimal_FullMethodName: team,
+	pb.AnimalService_GetAnimal_FullMethodName:    involved.Reads(),
+	pb.AnimalService_ListAnimals_FullMethodName:  team.Reads(),
+	pb.AnimalService_UpdateAnimal_FullMethodName: team,
+	pb.AnimalService_DeleteAnimal_FullMethodName: access.Allow(care.BreederOwner, care.Program),
+
+	pb.BreederService_GetBreeder_FullMethodName:    team.Reads(),
+	pb.BreederService_UpdateBreeder_FullMethodName: owner,
+
+	pb.CaseService_ListCases_FullMethodName:       team.Reads(),
+	pb.CaseService_ListKeeperCases_FullMethodName: keeper.Reads(),
+	pb.CaseService_GetCase_FullMethodName:         involved.Reads(),
+	pb.CaseService_GetCourse_FullMethodName:       involved.Reads(),
+	pb.CaseService_ListFlags_FullMethodName:       team.Reads(),
+	pb.CaseService_ListPhotos_FullMethodName:      involved.Reads(),
+	pb.CaseService_MarkCaseSeen_FullMethodName:    team,
+	pb.CaseService_EndCase_FullMethodName:         team,
+	pb.CaseService_ReopenCase_FullMethodName:      team,
+	pb.CaseService_WatchCases_FullMethodName:      team.Reads(),
+
+	pb.EntryService_CreateEntry_FullMethodName: involved,
+	pb.EntryService_GetEntry_FullMethodName:    involved.Reads(),
+	pb.EntryService_ListEntries_FullMethodName: involved.Reads(),
+
+	pb.HandoverService_CreateHandover_FullMethodName:   team,
+	pb.HandoverService_GetHandover_FullMethodName:      involved.Reads(),
+	pb.HandoverService_ListHandovers_FullMethodName:    team.Reads(),
+	pb.HandoverService_RevokeHandover_FullMethodName:   team,
+	pb.HandoverService_ReplaceClaimCode_FullMethodName: team,
+	pb.HandoverService_LookUpClaim_FullMethodName:      anyone.Reads(),
+	pb.HandoverService_ClaimHandover_FullMethodName:    anyone,
+
+	pb.ReferenceService_ListSpecies_FullMethodName:     anyone.Reads(),
+	pb.ReferenceService_ListGenes_FullMethodName:       anyone.Reads(),
+	pb.ReferenceService_ListSigns_FullMethodName:       anyone.Reads(),
+	pb.ReferenceService_ListSetupPoints_FullMethodName: anyone.Reads(),
+
+	"/grpc.health.v1.Health/Check":                                   anyone.Reads(),
+	"/grpc.health.v1.Health/List":                                    anyone.Reads(),
+	"/grpc.health.v1.Health/Watch":                                   anyone.Reads(),
+	"/grpc.reflection.v1.ServerReflection/ServerReflectionInfo":      anyone.Reads(),
+	"/grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo": anyone.Reads(),
+
+	// Routes without a method of the contract, as the handlers name them.
+	routeBreederLive: team.Reads(),
+	routeKeeperLive:  keeper.Reads(),
+	routePhotoPut:    involved,
+	routePhotoGet:    involved.Reads(),
+}
+
+// Names of the routes that are plain HTTP.
+const (
+	routeBreederLive = "GET /v1/breeders/{breeder}/live"
+	routeKeeperLive  = "GET /v1/keepers/me/live"
+	routePhotoPut    = "PUT /v1/breeders/{breeder}/cases/{case}/photos/{photo}"
+	routePhotoGet    = "GET /v1/breeders/{breeder}/cases/{case}/photos/{photo}/{size}"
+)
+
+// preference says which of two sign-ins on one phone a method is meant for.
+type preference int
+
+const (
+	// byOwner: the breeder when the resource named is the breeder's, else the
+	// keeper.
+	byOwner preference = iota
+	breederFirst
+	keeperFirst
+)
+
+// preferenceOf reads it off the rule, so that the table above stays the only
+// place that says who may.
+func preferenceOf(method string) preference {
+	if method == pb.HandoverService_ClaimHandover_FullMethodName || method == pb.HandoverService_LookUpClaim_FullMethodName {
+		return keeperFirst
+	}
+	asBreeder := policy.Check(method, care.Actor{Kind: care.BreederOwner}) == nil
+	asKeeper := policy.Check(method, care.Actor{Kind: care.KeeperActor}) == nil
+	switch {
+	case asKeeper && !asBreeder:
+		return keeperFirst
+	case asBreeder && !asKeeper || policy.Check(method, care.Actor{}) == nil:
+		return breederFirst
+	}
+	return byOwner
+}

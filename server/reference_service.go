@@ -1,0 +1,46 @@
+package server
+
+import (
+	"context"
+
+	"warmhand/internal/assess"
+	"warmhand/internal/care"
+	pb "warmhand/internal/gen/warmhand/v1"
+	"warmhand/internal/snake"
+)
+
+type referenceService struct {
+	pb.UnimplementedReferenceServiceServer
+}
+
+func (*referenceService) ListSpecies(context.Context, *pb.ListSpeciesRequest) (*pb.ListSpeciesResponse, error) {
+	out := &pb.ListSpeciesResponse{}
+	for _, s := range snake.All() {
+		out.Species = append(out.Species, speciesToProto(&s))
+	}
+	return out, nil
+}
+
+func (*referenceService) ListGenes(context.Context, *pb.ListGenesRequest) (*pb.ListGenesResponse, error) {
+	out := &pb.ListGenesResponse{}
+	for _, g := range snake.Genes() {
+		out.Genes = append(out.Genes, &pb.Gene{Name: g.Name, Wobble: wobbles.proto(g.Wobble), Note: g.Note, Source: g.Source})
+	}
+	return out, nil
+}
+
+func (*referenceService) ListSigns(context.Context, *pb.ListSignsRequest) (*pb.ListSignsResponse, error) {
+	out := &pb.ListSignsResponse{}
+	for _, s := range assess.Signs() {
+		out.Signs = append(out.Signs, &pb.SignInfo{Code: s.Code, Label: s.Label, Level: standings.proto(s.Level), DoNow: s.DoNow, Source: s.Source})
+	}
+	return out, nil
+}
+
+func (*referenceService) ListSetupPoints(context.Context, *pb.ListSetupPointsRequest) (*pb.ListSetupPointsResponse, error) {
+	out := &pb.ListSetupPointsResponse{}
+	for _, p := range care.SetupPoints() {
+		out.Points = append(out.Points, setupPointToProto(&p))
+	}
+	return out, nil
+}

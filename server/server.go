@@ -1,0 +1,322 @@
+// Package server is transport and composition: it opens what the program
+// needs, plugs it together, and speaks gRPC, JSON, server-sent events and
+// photo bytes on one port. It holds no rule of the domain and no SQL.
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/netip"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"buf.build/go/protovalidate"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/health"
+	"google.golang.org/grpc/test/bufconn"
+
+	"warmhand/internal/access"
+	"warmhand/internal/care"
+	"warmhand/internal/followup"
+	"warmhand/internal/photo"
+	"warmhand/internal/store"
+)
+
+// Config says where the data are and how the server is reached.
+type Config struct {
+	// DataDir holds the photos, the server's key and, without DatabaseURL, the
+	// database. It is made when missing.
+	DataDir string
+	// DatabaseURL is a postgres:// URL, or "" for SQLite in DataDir.
+	DatabaseURL string
+	// Listen is the address to serve on, such as localhost:8080.
+	Listen string
+	// PublicURL is the origin under which people reach the server, without a
+	// path; "" means http://localhost with the port of Listen.
+	PublicURL string
+	// TrustProxy says that every request comes through a reverse proxy of ours,
+	// so that the last X-Forwarded-For address is the caller's.
+	TrustProxy bool
+	// Now is the program's only clock; nil means time.Now.
+	Now func() time.Time
+	// Log gets what an operator should know; nil means slog.Default().
+	Log *slog.Logger
+	// PassEvery is how often cases are looked at whose time has come; 0 means a
+	// minute, less than 0 never.
+	PassEvery time.Duration
+	// Static is the built web app; nil means that there is none.
+	Static fs.FS
+	// Version is shown by GetMe and on /api; "" means "development".
+	Version string
+}
+
+const (
+	// shutdownTime is how long requests under way have to finish.
+	shutdownTime = 10 * time.Second
+	headerTime   = 10 * time.Second
+	idleTime     = 2 * time.Minute
+	// callTime bounds every unary call and every JSON request.
+	callTime = 20 * time.Second
+)
+
+// Server is the open program. New opens it, Run serves, Close closes it.
+type Server struct {
+	cfg       Config
+	log       *slog.Logger
+	now       func() time.Time
+	origin    *url.URL
+	store     *store.Store
+	blobs     *photo.Folder
+	key       access.Key
+	sessions  *access.Sessions
+	passkeys  *access.Passkeys // nil where browsers allow none
+	claims    *access.Limiter
+	signIns   *access.Limiter
+	validate  protovalidate.Validator
+	followup  *followup.Service
+	health    *health.Server
+	listener  net.Listener
+	inner     *bufconn.Listener // the gateway's way to grpc
+	grpc      *grpc.Server
+	http      *http.Server
+	draining  chan struct{} // closed when streams have to end
+	closers   []func() error
+	drainOnce sync.Once
+	closeOnce sync.Once
+	closeErr  error
+}
+
+// New opens the database, the photos and the key, and begins to listen; it
+// does not answer before Run. Everything it opened is closed again when it
+// fails.
+func New(ctx context.Context, cfg Config) (s *Server, err error) {
+	s = &Server{cfg: cfg, log: cfg.Log, now: cfg.Now, draining: make(chan struct{}),
+		claims: access.NewLimiter(access.ClaimLimits), signIns: access.NewLimiter(access.SignInLimits)}
+	if s.log == nil {
+		s.log = slog.Default()
+	}
+	if s.now == nil {
+		s.now = time.Now
+	}
+	if s.cfg.PassEvery == 0 {
+		s.cfg.PassEvery = time.Minute
+	}
+	if s.cfg.Version == "" {
+		s.cfg.Version = "development"
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, s.Close())
+			s = nil
+		}
+	}()
+
+	if cfg.DataDir == "" {
+		return s, errors.New("the data folder is not set: say where the data are to be kept")
+	}
+	if err := os.MkdirAll(cfg.DataDir, 0o700); err != nil {
+		return s, fmt.Errorf("making the data folder: %w", err)
+	}
+	if cfg.DatabaseURL == "" {
+		unlock, err := lockFolder(filepath.Join(cfg.DataDir, "server.lock"))
+		if err != nil {
+			return s, err
+		}
+		s.onClose(unlock)
+	}
+	if s.key, err = access.LoadKey(cfg.DataDir); err != nil {
+		return s, err
+	}
+	if s.blobs, err = photo.OpenFolder(filepath.Join(cfg.DataDir, "photos")); err != nil {
+		return s, fmt.Errorf("opening the photos: %w", err)
+	}
+	if s.store, err = store.Open(ctx, store.Config{URL: cfg.DatabaseURL, Dir: cfg.DataDir}); err != nil {
+		return s, err
+	}
+	s.onClose(s.store.Close)
+	s.sessions = access.NewSessions(s.store)
+	s.followup = followup.New(s.store, claimCodes{s.key})
+	if s.validate, err = protovalidate.New(); err != nil {
+		return s, fmt.Errorf("the contract's rules: %w", err)
+	}
+
+	if s.listener, err = net.Listen("tcp", cfg.Listen); err != nil {
+		return s, fmt.Errorf("listening: %w", err)
+	}
+	s.onClose(s.listener.Close)
+	if s.origin, err = publicOrigin(cfg.PublicURL, s.listener.Addr()); err != nil {
+		return s, err
+	}
+	if s.passkeys, err = access.NewPasskeys(s.origin.Hostname(), s.origin.String(), "Warmhand"); err != nil {
+		s.passkeys = nil
+		s.log.Warn("No passkeys here: people sign in with links and recovery codes.", "because", err)
+	}
+
+	s.newGRPC()
+	handler, err := s.newHandler()
+	if err != nil {
+		return s, err
+	}
+	var protocols http.Protocols
+	protocols.SetHTTP1(true)
+	protocols.SetUnencryptedHTTP2(true)
+	s.http = &http.Server{
+		Handler: handler, Protocols: &protocols,
+		// Writing has no limit of its own, because live streams go on for hours.
+		ReadHeaderTimeout: headerTime, IdleTimeout: idleTime,
+		ErrorLog: slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
+	}
+	return s, nil
+}
+
+func (s *Server) onClose(f func() error) { s.closers = append(s.closers, f) }
+
+// publicOrigin reads PublicURL, or makes the one that reaches this machine.
+func publicOrigin(public string, listening net.Addr) (*url.URL, error) {
+	if public == "" {
+		_, port, err := net.SplitHostPort(listening.String())
+		if err != nil {
+			return nil, fmt.Errorf("the address listened on: %w", err)
+		}
+		public = "http://localhost:" + port
+	}
+	u, err := url.Parse(strings.TrimSuffix(public, "/"))
+	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" || u.Path != "" || u.RawQuery != "" || u.Fragment != "" || u.User != nil {
+		return nil, fmt.Errorf("the public URL %q is not an origin such as https://snakes.example.org", public)
+	}
+	return u, nil
+}
+
+// Run serves until ctx ends, then lets what is under way finish and closes the
+// server. What has not finished after ten seconds is cut off.
+func (s *Server) Run(ctx context.Context) error {
+	work, stopWork := context.WithCancel(context.WithoutCancel(ctx))
+	defer stopWork()
+	failed := make(chan error, 2)
+	var running sync.WaitGroup
+	running.Go(func() { failed <- s.grpc.Serve(s.inner) })
+	running.Go(func() { failed <- s.http.Serve(s.listener) })
+	running.Go(func() { s.background(work) })
+
+	var err error
+	select {
+	case <-ctx.Done():
+	case err = <-failed:
+	}
+	s.health.Shutdown()
+	s.drain()
+	stopWork()
+	deadline, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownTime)
+	defer cancel()
+	if shutErr := s.http.Shutdown(deadline); shutErr != nil {
+		s.log.Warn("Some requests did not finish in time and were cut off.", "after", shutdownTime)
+		s.http.Close()
+	}
+	// No request is left that the gateway could pass on.
+	s.grpc.Stop()
+	running.Wait()
+	if errors.Is(err, http.ErrServerClosed) || errors.Is(err, grpc.ErrServerStopped) {
+		err = nil
+	}
+	return errors.Join(err, s.Close())
+}
+
+// drain ends the live streams, which would otherwise go on for hours.
+func (s *Server) drain() { s.drainOnce.Do(func() { close(s.draining) }) }
+
+// Close closes what New opened, the last first. It is for a server that was
+// not run; Run closes by itself, and closing again does nothing.
+func (s *Server) Close() error {
+	s.closeOnce.Do(func() {
+		s.drain()
+		for i := len(s.closers) - 1; i >= 0; i-- {
+			if err := s.closers[i](); err != nil && !errors.Is(err, net.ErrClosed) {
+				s.closeErr = errors.Join(s.closeErr, err)
+			}
+		}
+	})
+	return s.closeErr
+}
+
+// Addr is the address that is listened on.
+func (s *Server) Addr() net.Addr { return s.listener.Addr() }
+
+// Origin is how people reach the server, such as https://snakes.example.org.
+func (s *Server) Origin() string { return s.origin.String() }
+
+// Store is the open database.
+func (s *Server) Store() care.Store { return s.store }
+
+// FollowUp is the use cases over the store.
+func (s *Server) FollowUp() *followup.Service { return s.followup }
+
+// Sessions is the sign-ins of browsers.
+func (s *Server) Sessions() *access.Sessions { return s.sessions }
+
+// ClaimURL is the link that a handover's QR code holds. The code is in the
+// fragment, which a browser sends to nobody.
+func (s *Server) ClaimURL(code string) string {
+	if code == "" {
+		return ""
+	}
+	return s.origin.String() + "/c#" + strings.ReplaceAll(code, "-", "")
+}
+
+// SignInURL is the link that redeems a sign-in secret.
+func (s *Server) SignInURL(secret string) string { return s.origin.String() + "/in#" + secret }
+
+// claimCodes makes claim codes with this server's key.
+type claimCodes struct{ key access.Key }
+
+func (c claimCodes) New() (plain, hash string, err error) {
+	plain = access.NewClaimCode()
+	return plain, c.key.HashClaimCode(plain), nil
+}
+
+func (c claimCodes) Hash(typed string) (string, error) {
+	code, err := access.ParseClaimCode(typed)
+	if err != nil {
+		var bad *care.Error
+		if errors.As(err, &bad) {
+			for i := range bad.Fields {
+				bad.Fields[i].Field = "claim_code" // its name in the contract
+			}
+		}
+		return "", err
+	}
+	return c.key.HashClaimCode(code), nil
+}
+
+// remoteOf is the network address of who sent the request.
+func (s *Server) remoteOf(r *http.Request) netip.Addr {
+	from := r.RemoteAddr
+	if s.cfg.TrustProxy {
+		if list := r.Header.Values("X-Forwarded-For"); len(list) > 0 {
+			last := list[len(list)-1]
+			from = strings.TrimSpace(last[strings.LastIndexByte(last, ',')+1:])
+		}
+	}
+	return addrOf(from)
+}
+
+// addrOf reads an address with or without a port; the zero Addr when it is
+// neither.
+func addrOf(text string) netip.Addr {
+	if ap, err := netip.ParseAddrPort(text); err == nil {
+		return ap.Addr().Unmap()
+	}
+	a, err := netip.ParseAddr(text)
+	if err != nil {
+		return netip.Addr{}
+	}
+	return a.Unmap()
+}
