@@ -3,7 +3,8 @@
 // the live service, "what if" and tests call the same one.
 //
 // Nothing here is field-validated. Rates marked [assumption] are modelling
-// choices; probabilities are no diagnosis.
+// choices; probabilities are no diagnosis. Temperatures are °C, masses g,
+// widths mm.
 package assess
 
 import (
@@ -33,42 +34,74 @@ type Assessment struct {
 	Urgency  float64 `json:"urgency"`
 	PRefusal float64 `json:"p_refusal"`  // calibrated probability of a lasting refusal
 	POffFeed float64 `json:"p_off_feed"` // has stopped eating for now, for whatever reason
-	LogOdds  float64 `json:"log_odds"`   // of a lasting refusal; the reasons add up to it
+	LogOdds  float64 `json:"log_odds"`   // of a lasting refusal; the weights of Reasons add up to it
 	// LossPct is the loss of body mass since the handover, %, with its 90 %
-	// interval; negative is gain.
+	// interval; negative is gain. With no weight on record it is the prior's.
 	LossPct  float64 `json:"loss_pct"`
 	LossLow  float64 `json:"loss_pct_low"`
 	LossHigh float64 `json:"loss_pct_high"`
 	PLoss10  float64 `json:"p_loss_10"`
 	// FastDays counts from the last meal kept down; -1: no meal on record.
-	FastDays int `json:"fast_days"`
-	// DaysTo10 is how long until 10 % loss if it goes on; -1: not losing.
-	DaysTo10 float64        `json:"days_to_10"`
-	Reasons  []care.Reason  `json:"reasons"`
-	Causes   []care.Cause   `json:"causes"`
-	Steps    []care.Step    `json:"steps"`
+	FastDays int        `json:"fast_days"`
+	LastMeal *time.Time `json:"last_meal,omitempty"`
+	// DaysTo10 is how long until 10 % loss if it eats nothing; -1: not losing.
+	DaysTo10 float64 `json:"days_to_10"`
+	// Reasons are what moved the log-odds, the strongest first. What sets a
+	// standing by itself (a sign, a hazard) is a concern, not a reason.
+	Reasons []care.Reason `json:"reasons"`
+	Causes  []care.Cause  `json:"causes"`
+	Steps   []care.Step   `json:"steps"`
+	// Concerns are what is open, the most urgent first.
 	Concerns []care.Concern `json:"concerns"`
 	Missing  string         `json:"missing"`
 	Headline string         `json:"headline"`
+	// AnimalState is what the animal is doing, in two or three words.
+	AnimalState string `json:"animal_state"`
 	// What the keeper reads: what is seen, what it most likely is, the one
 	// thing to do now, when to worry.
 	KeeperSees  string `json:"keeper_sees"`
 	KeeperMeans string `json:"keeper_means"`
 	KeeperDo    string `json:"keeper_do"`
 	KeeperWorry string `json:"keeper_worry"`
-	// NothingHeardDays counts days without a word from the keeper.
+	// NothingHeardDays counts whole days without a word from the keeper.
 	NothingHeardDays int `json:"nothing_heard_days"`
-	LearnedFrom      int `json:"learned_from"`
+	LearnedFrom      int `json:"learned_from"` // the breeder's animals behind the feeding prior
 	// DueAt is the next time at which time alone may change the answer.
 	DueAt time.Time `json:"due_at"`
 }
 
+// Total is the sum of the reasons' weights: LogOdds, up to rounding.
+func (a *Assessment) Total() float64 {
+	sum := 0.0
+	for _, r := range a.Reasons {
+		sum += r.Weight
+	}
+	return sum
+}
+
+// For are the reasons that raise concern, Against those that lower it, the
+// strongest first; where the case started and the passing of time are neither.
+func (a *Assessment) For() []care.Reason     { return a.sided(1) }
+func (a *Assessment) Against() []care.Reason { return a.sided(-1) }
+
+func (a *Assessment) sided(sign float64) (out []care.Reason) {
+	for _, r := range a.Reasons {
+		if r.Weight*sign > 0 && r.Code != ReasonStart && r.Code != ReasonTime {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
 // Course is the day-by-day course of a case, for plots.
-type Course struct{ Days []CourseDay }
+type Course struct {
+	Days    []CourseDay
+	Changes []StandingChange // the first is the standing on day 0
+}
 
 // CourseDay is one day: masses in grams, 0 when no weight is known.
 type CourseDay struct {
-	At             time.Time
+	At             time.Time // when the day began
 	Day            int
 	Mass           float64 // without what is in the gut
 	Low, High      float64 // 90 % interval
@@ -78,225 +111,285 @@ type CourseDay struct {
 	LogOdds, Alarm float64
 }
 
+// StandingChange is a day on which the standing changed.
+type StandingChange struct {
+	Day  int
+	At   time.Time
+	From care.Standing
+	To   care.Standing
+}
+
+// never is the due time of what time alone will not change.
+var never = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
+
 // Assess says what the log says at an instant. log is ordered by HappenedAt;
-// entries that were corrected or withdrawn, or lie after now, do not count.
+// entries that were corrected or withdrawn, or lie after now, do not count. A
+// case that ended is assessed as of its end.
 func Assess(s *Subject, log []care.Entry, now time.Time) Assessment {
-	e := run(s, log, now, nil)
+	var e engine
+	e.run(s, log, now, nil)
 	return e.conclude()
 }
 
 // AssessCourse is Assess with every day on the way.
 func AssessCourse(s *Subject, log []care.Entry, now time.Time) (Assessment, Course) {
+	var e engine
 	var c Course
-	e := run(s, log, now, func(d CourseDay) { c.Days = append(c.Days, d) })
+	e.run(s, log, now, func(d CourseDay) {
+		if n := len(c.Days); n == 0 {
+			c.Changes = append(c.Changes, StandingChange{d.Day, d.At, d.Standing, d.Standing})
+		} else if was := c.Days[n-1].Standing; was != d.Standing {
+			c.Changes = append(c.Changes, StandingChange{d.Day, d.At, was, d.Standing})
+		}
+		c.Days = append(c.Days, d)
+	})
 	return e.conclude(), c
 }
 
 const day = 24 * time.Hour
 
-// engine steps one case from its handover to now.
+// engine steps one case, a day at a time, from its handover to now. Days are
+// counted from the moment of the handover.
 type engine struct {
-	s   *Subject
-	sp  snake.Species
-	age snake.AgeClass
-	now time.Time
-	day int
+	s      *Subject
+	sp     snake.Species
+	age    snake.AgeClass
+	wobble snake.WobbleEvidence
+	gene   string // that carries it
+	now    time.Time
+	day    int
+	today  time.Time // when the day began
+	ended  bool
 
-	feed   feeding
-	weight weighing
-	levels hysteresis
+	feed    feeding
+	weight  weighing
+	levels  ladder // of the alarm score
+	lost    ladder // of the weight
+	shown   bool   // a weigh-in, and not only the passing of time, showed the loss
+	climate climate
+	answers []answer
+	signs   []signState
 
-	// What was seen on the way.
+	hazards      []hazard
+	hazardMass   float64 // the mass they were judged for
+	hazardsStale bool
+	findings     []finding
+	climateStale bool
+
+	// What was seen on the way. Times are zero while there was none.
 	lastMeal       time.Time // kept down
-	lastMealPrey   care.Offer
-	beforeLastMeal time.Time // for a meal that came up again
+	beforeLastMeal time.Time
+	lastMealID     string
+	lastFood       care.Offer // what it last ate
 	preyChanged    bool
-	opaqueAt       time.Time // in shed since; zero: not
-	lastShed       time.Time
-	incompleteShed bool
-	regurgitated   []time.Time
-	refusals       []refusal // since the last meal, in this home
+	opaqueAt       time.Time // in shed since
+	shedAt         time.Time
+	shedInPieces   bool
+	regurgitated   []occasion
+	refusals       []refusal // refusals since the last meal, in this home
 	refusedInARow  int
+	meals          int // in a row in the new home
 	lastOffer      time.Time
-	lastOfferAtAll care.Offer
 	lastHeard      time.Time
-	lastWeighed    time.Time // by the keeper
-	climate        climate
-	answers        map[string]answer
-	signs          []signSeen
+	heard          bool // a word from the keeper at all
+	lastWeighed    time.Time
+	lastMass       float64 // g, as last weighed
 	step           care.StepAgreed
 	stepAt         time.Time
-	meals          int // in a row in the new home
 	observations   int
 	contributions  []contribution
+
+	weights []*care.Entry // of one day
 }
 
-type refusal struct {
-	at     time.Time
-	id     string
-	terms  excuses
-	offer  care.Offer
-	struck bool
-}
-
-type answer struct {
-	care.SetupAnswer
+type occasion struct {
 	at time.Time
 	id string
 }
 
-type signSeen struct {
-	code string
-	at   time.Time
-	id   string
+// refusal is one offer that was not eaten, with what makes it ordinary.
+type refusal struct {
+	occasion
+	day     int
+	excuses excuses
+	struck  bool
+	slips   slips
 }
 
-// contribution is one exact change of the log-odds.
+// contribution is one exact change of the feeding log-odds.
 type contribution struct {
-	group string // start, time, offer, temperature, regurgitation
+	code  string
 	delta float64
-	at    time.Time
 	id    string
-	note  string
 }
 
-func run(s *Subject, log []care.Entry, now time.Time, each func(CourseDay)) *engine {
-	e := &engine{s: s, now: now}
-	e.sp, _ = snake.ByID(s.Animal.Species)
+func (e *engine) run(s *Subject, log []care.Entry, now time.Time, each func(CourseDay)) {
+	e.s, e.now = s, now
 	start := s.HandedOverAt
-	mass := handoverMass(log, start)
+	// The end of a case stops its clock, unless it was opened again.
+	for i := range log {
+		if b, ok := log[i].Body.(care.Ended); ok && log[i].Current() && !log[i].HappenedAt.After(now) {
+			e.ended, e.now = !b.Reopened, now
+			if e.ended {
+				e.now = log[i].HappenedAt
+			}
+		}
+	}
+	now = e.now
+
+	e.sp, _ = snake.ByID(s.Animal.Species)
+	mass, old := handoverWeight(log, start)
 	e.age = e.sp.Age(s.Animal.Hatched, mass, start)
-	e.lastHeard = start
-	e.weight = newWeighing(e.sp.LossPerDay[e.age], log, start)
+	e.wobble, e.gene = snake.Wobble(s.Animal.Genes)
+	e.lastHeard, e.lastMass, e.today = start, mass, start
+	e.weight = newWeighing(e.sp.LossPerDay[e.age], mass, old)
 	e.feed = newFeeding(&e.sp, e.age, s.Learned)
 
-	// The breeder's history: everything before the handover. What the breeder
-	// saw of the skin and the meals carries over; the clock of the new home
-	// starts now.
 	i := 0
-	for ; i < len(log) && log[i].HappenedAt.Before(start); i++ {
+	for ; i < len(log) && !log[i].HappenedAt.After(start) && !log[i].HappenedAt.After(now); i++ {
 		if log[i].Current() {
 			e.history(&log[i])
 		}
 	}
-	last := int(math.Floor(now.Sub(start).Hours() / 24))
-	if now.Before(start) {
-		last = -1
+	e.contribute(ReasonStart, e.feed.logOdds(), "")
+	last := 0
+	if d := now.Sub(start); d > 0 {
+		last = int(d / day)
 	}
-	e.contribute("start", e.feed.logOdds(), start, "", "")
 	for d := 0; d <= last; d++ {
-		e.day = d
 		if d > 0 {
-			before := e.feed.logOdds()
-			e.feed.pass(e.climate.deficit(&e.sp))
-			e.contribute("time", e.feed.logOdds()-before, start.Add(time.Duration(d)*day), "", "")
-			e.weight.pass()
+			e.pass()
 		}
-		end := start.Add(time.Duration(d+1) * day)
+		tomorrow := e.today.Add(day)
 		j := i
-		for j < len(log) && log[j].HappenedAt.Before(end) && !log[j].HappenedAt.After(now) {
+		for j < len(log) && log[j].HappenedAt.Before(tomorrow) && !log[j].HappenedAt.After(now) {
 			j++
 		}
-		e.today(log[i:j])
-		i = j
-		e.levels.look(e.alarm(), e.observations)
+		if j > i {
+			e.take(log[i:j])
+			i = j
+		}
+		e.levels.look(e.alarm(), alarmThresholds, e.observations)
+		e.lost.look(logit(e.weight.pLoss(.10)), lostThresholds, e.observations)
+		e.shown = e.lost.level > 0 && (e.shown || e.daysSince(e.lastWeighed) == 0 && e.weight.pLoss(.10) > .5)
 		if each != nil {
-			at := end.Add(-day)
-			each(e.courseDay(at))
+			each(e.courseDay())
 		}
 	}
-	return e
 }
 
-// today takes in one day's entries: the weights first, for an animal is weighed
-// before it is fed, in an order of their own, so that the order of arrival does
-// not matter; then the rest in order of time, so that an offer is excused only
-// by what was known when it was made.
-func (e *engine) today(entries []care.Entry) {
-	var weights [8]*care.Entry
-	n := 0
-	for i := range entries {
-		if x := &entries[i]; n < len(weights) && x.Current() && x.Body.Kind() == care.KindWeighIn {
-			weights[n] = x
-			n++
-		}
-	}
-	w := weights[:n]
-	if n > 1 {
-		slices.SortFunc(w, func(a, b *care.Entry) int {
-			return cmp.Compare(a.Body.(care.WeighIn).Mass, b.Body.(care.WeighIn).Mass)
-		})
-	}
-	for _, x := range w {
-		e.weight.observe(float64(x.Body.(care.WeighIn).Mass), x.By == care.KeeperActor)
-		e.lastWeighed = x.HappenedAt
-	}
+// pass lets a day go by.
+func (e *engine) pass() {
+	e.day++
+	e.today = e.today.Add(day)
+	before := e.feed.logOdds()
+	e.feed.pass(e.climate.deficit(e.sp.Climate.Optimum))
+	e.contribute(ReasonTime, e.feed.logOdds()-before, "")
+	e.weight.pass()
+}
+
+// take takes in one day's entries: climate, then sheds, weights and offers, so
+// that the order of arrival within a day does not matter.
+func (e *engine) take(entries []care.Entry) {
+	e.weights = e.weights[:0]
+	offers := false
 	for i := range entries {
 		x := &entries[i]
 		if !x.Current() {
 			continue
 		}
-		if x.By == care.KeeperActor && x.HappenedAt.After(e.lastHeard) {
-			e.lastHeard = x.HappenedAt
+		if heardFrom(x) {
+			e.lastHeard, e.heard = x.HappenedAt, true
 		}
-		e.observations++
 		switch b := x.Body.(type) {
-		case care.Offer:
-			e.takeOffer(b, x)
 		case care.ClimateReading:
-			e.takeClimate(b, x)
+			e.observations++
+			e.takeClimate(&b, x)
 		case care.Shed:
+			e.observations++
 			e.takeShed(b, x.HappenedAt)
+		case care.WeighIn:
+			e.observations++
+			e.weights = append(e.weights, x)
+		case care.Offer:
+			offers = true
 		case care.Sign:
-			e.signs = append(e.signs, signSeen{b.Code, x.HappenedAt, x.ID})
+			e.observations++
+			e.takeSign(b.Code, x, e.day)
 		case care.SetupCheck:
-			if e.answers == nil {
-				e.answers = map[string]answer{}
-			}
-			for _, a := range b.Answers {
-				e.answers[a.Point] = answer{a, x.HappenedAt, x.ID}
-			}
+			e.observations++
+			e.takeSetup(&b, x)
 		case care.StepAgreed:
 			e.step, e.stepAt = b, x.HappenedAt
-		case care.WeighIn:
-		default:
-			e.observations-- // a message or a visit is no observation of the animal
 		}
 	}
+	if len(e.weights) > 1 {
+		slices.SortFunc(e.weights, func(a, b *care.Entry) int {
+			return cmp.Or(cmp.Compare(a.Body.(care.WeighIn).Mass, b.Body.(care.WeighIn).Mass), cmp.Compare(a.By, b.By))
+		})
+	}
+	for _, x := range e.weights {
+		mass := float64(x.Body.(care.WeighIn).Mass)
+		if usable(mass) {
+			e.weight.observe(mass, heardFrom(x))
+			e.lastWeighed, e.lastMass = x.HappenedAt, mass
+		}
+	}
+	if !offers {
+		return
+	}
+	for i := range entries {
+		if b, ok := entries[i].Body.(care.Offer); ok && entries[i].Current() {
+			e.observations++
+			e.takeOffer(&b, &entries[i])
+		}
+	}
+}
+
+// heardFrom reports whether an entry is a word from the keeper. Imported logs
+// do not say who wrote; what comes after the handover is the keeper's.
+func heardFrom(x *care.Entry) bool {
+	switch x.By {
+	case care.BreederOwner, care.Helper, care.Program:
+		return false
+	}
+	k := x.Body.Kind()
+	return k != care.KindStep && k != care.KindOutcome
 }
 
 // history takes in one entry of the breeder's time.
 func (e *engine) history(x *care.Entry) {
 	switch b := x.Body.(type) {
 	case care.Offer:
-		weeks := e.s.HandedOverAt.Sub(x.HappenedAt).Hours() / 24 / 7
+		weeks := e.s.HandedOverAt.Sub(x.HappenedAt).Hours() / (24 * 7)
 		w := math.Pow(recency, weeks)
 		switch b.Result {
 		case care.Eaten:
 			e.feed.learn(0, w)
-			e.beforeLastMeal, e.lastMeal, e.lastMealPrey = e.lastMeal, x.HappenedAt, b
+			e.beforeLastMeal, e.lastMeal, e.lastFood, e.lastMealID = e.lastMeal, x.HappenedAt, b, x.ID
 		case care.Regurgitated:
-			e.feed.learn(1, w)
 			e.lastMeal = e.beforeLastMeal
-			e.regurgitated = append(e.regurgitated, x.HappenedAt)
+			e.regurgitated = append(e.regurgitated, occasion{x.HappenedAt, x.ID})
 		default:
 			if e.inShed(x.HappenedAt) {
-				w *= .4
+				w *= .4 // a refusal in shed says little of the animal
 			}
 			e.feed.learn(1, w)
 		}
-		e.lastOffer, e.lastOfferAtAll = x.HappenedAt, b
+		e.lastOffer = x.HappenedAt
 	case care.Shed:
 		e.takeShed(b, x.HappenedAt)
+	case care.Sign:
+		e.takeSign(b.Code, x, -1)
 	}
 }
 
-func (e *engine) contribute(group string, delta float64, at time.Time, id, note string) {
-	if n := len(e.contributions); n > 0 && group == "time" && e.contributions[n-1].group == "time" {
+func (e *engine) contribute(code string, delta float64, id string) {
+	if n := len(e.contributions); n > 0 && code == ReasonTime && e.contributions[n-1].code == ReasonTime {
 		e.contributions[n-1].delta += delta
 		return
 	}
-	e.contributions = append(e.contributions, contribution{group, delta, at, id, note})
+	e.contributions = append(e.contributions, contribution{code, delta, id})
 }
 
 // shedDays is how long an opaque report stands for "in shed" when nothing else
@@ -309,78 +402,91 @@ func (e *engine) inShed(at time.Time) bool {
 }
 
 func (e *engine) takeShed(b care.Shed, at time.Time) {
-	switch b.Stage {
-	case care.ShedDone:
-		e.opaqueAt, e.lastShed = time.Time{}, at
-		e.incompleteShed = b.Complete != nil && !*b.Complete
-	default:
-		if !e.inShed(at) {
-			e.opaqueAt = at
-		}
+	if b.Stage == care.ShedDone {
+		e.opaqueAt, e.shedAt = time.Time{}, at
+		e.shedInPieces = b.Complete != nil && !*b.Complete
+		return
+	}
+	if !e.inShed(at) {
+		e.opaqueAt = at
 	}
 }
 
-func (e *engine) takeClimate(b care.ClimateReading, x *care.Entry) {
-	first := e.climate.take(b, x, &e.sp)
-	if !first {
+func (e *engine) takeSign(code string, x *care.Entry, onDay int) {
+	for i := range e.signs {
+		if s := &e.signs[i]; s.info.Code == code {
+			s.last, s.lastDay, s.id = x.HappenedAt, onDay, x.ID
+			return
+		}
+	}
+	e.signs = append(e.signs, signState{signByCode(code), x.HappenedAt, x.HappenedAt, onDay, onDay, x.ID})
+}
+
+func (e *engine) takeSetup(b *care.SetupCheck, x *care.Entry) {
+	e.hazardsStale = true
+	for _, a := range b.Answers {
+		if old := e.answerTo(a.Point); old != nil {
+			*old = answer{a, x.HappenedAt, x.ID}
+			continue
+		}
+		e.answers = append(e.answers, answer{a, x.HappenedAt, x.ID})
+	}
+}
+
+func (e *engine) takeClimate(b *care.ClimateReading, x *care.Entry) {
+	e.climateStale = true
+	if !e.climate.take(b, x, e.sp.Climate.Optimum) {
 		return
 	}
 	before := e.feed.logOdds()
-	e.feed.cold(e.climate.deficit(&e.sp))
-	e.contribute("temperature", e.feed.logOdds()-before, x.HappenedAt, x.ID, "")
+	e.feed.cold(e.climate.deficit(e.sp.Climate.Optimum))
+	e.contribute(ReasonTooCool, e.feed.logOdds()-before, x.ID)
 }
 
-func (e *engine) takeOffer(b care.Offer, x *care.Entry) {
+func (e *engine) takeOffer(b *care.Offer, x *care.Entry) {
 	at := x.HappenedAt
 	before := e.feed.logOdds()
-	terms := e.excusesAt(b, at)
 	switch b.Result {
 	case care.Eaten:
+		terms := e.excusesAt(b, at)
 		e.feed.accepted(terms.total())
-		e.weight.meal(float64(b.PreyMass), e.preyGuess())
-		e.beforeLastMeal, e.lastMeal, e.lastMealPrey = e.lastMeal, at, b
+		e.weight.meal(e.preyMass(b))
+		e.beforeLastMeal, e.lastMeal, e.lastFood, e.lastMealID = e.lastMeal, at, *b, x.ID
 		e.refusals, e.refusedInARow, e.preyChanged = e.refusals[:0], 0, false
 		e.meals++
-		e.contribute("offer", e.feed.logOdds()-before, at, x.ID, "eaten")
+		e.contribute(ReasonEaten, e.feed.logOdds()-before, x.ID)
 	case care.Regurgitated:
 		e.feed.regurgitated()
 		e.weight.unmeal()
 		e.lastMeal = e.beforeLastMeal
-		e.regurgitated = append(e.regurgitated, at)
+		e.regurgitated = append(e.regurgitated, occasion{at, x.ID})
 		e.meals = 0
-		e.contribute("regurgitation", e.feed.logOdds()-before, at, x.ID, "")
+		e.contribute(ReasonRegurgitated, e.feed.logOdds()-before, x.ID)
 	default:
+		terms := e.excusesAt(b, at)
+		slips := e.slipsAt(b, at)
 		e.feed.refused(terms.total())
-		e.refusals = append(e.refusals, refusal{at, x.ID, terms, b, b.Result == care.Struck})
+		e.refusals = append(e.refusals, refusal{occasion{at, x.ID}, e.day, terms, b.Result == care.Struck, slips})
 		e.refusedInARow++
 		e.meals = 0
-		e.contribute("offer", e.feed.logOdds()-before, at, x.ID, "refused")
+		e.contribute(ReasonRefused, e.feed.logOdds()-before, x.ID)
 	}
-	e.lastOffer, e.lastOfferAtAll = at, b
+	e.lastOffer = at
 }
 
-// preyGuess is the prey's mass where it was not noted: the last known one,
-// else the middle of what the species is fed.
-func (e *engine) preyGuess() float64 {
-	if e.lastMealPrey.PreyMass > 0 {
-		return float64(e.lastMealPrey.PreyMass)
+// preyMass is the prey's mass; where it was not noted, the last one known, else
+// the middle of what the species is fed.
+func (e *engine) preyMass(b *care.Offer) float64 {
+	switch {
+	case b.PreyMass > 0:
+		return float64(b.PreyMass)
+	case e.lastFood.PreyMass > 0:
+		return float64(e.lastFood.PreyMass)
 	}
 	return e.sp.PreyShare[e.age].Mid() / 100 * e.weight.start
 }
 
-// handoverMass is the last weight on record by the handover, 0 when unknown.
-func handoverMass(log []care.Entry, start time.Time) float64 {
-	mass := 0.0
-	for i := range log {
-		if log[i].HappenedAt.After(start) {
-			break
-		}
-		if w, ok := log[i].Body.(care.WeighIn); ok && log[i].Current() {
-			mass = float64(w.Mass)
-		}
-	}
-	return mass
-}
+func (e *engine) logOdds() float64 { return e.feed.logOdds() + e.weight.logOdds() }
 
 // alarm is the score that the levels go by: the log-odds of a lasting refusal,
 // or the weight alone where that says more.
@@ -388,30 +494,14 @@ func (e *engine) alarm() float64 {
 	return math.Max(e.logOdds(), logit(e.weight.pLoss(.06))-3)
 }
 
-func (e *engine) logOdds() float64 { return e.feed.logOdds() + e.weight.logOdds() }
-
-func (e *engine) courseDay(at time.Time) CourseDay {
-	m, sd := e.weight.tissue()
-	w := e.weight.start
-	return CourseDay{At: at, Day: e.day, Mass: m * w, Low: (m - z90*sd) * w, High: (m + z90*sd) * w,
-		Expected: e.weight.expected() * w, PRefusal: calibrated(e.logOdds()), Standing: e.levels.standing(),
-		LogOdds: e.logOdds(), Alarm: e.alarm()}
-}
-
-func logit(p float64) float64 {
-	const tiny = 1e-12
-	p = math.Min(1-tiny, math.Max(tiny, p))
-	return math.Log(p / (1 - p))
-}
-
-func logistic(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
-
 // calibrated turns log-odds into the probability that is shown. The line was
 // fitted on simulated animals and is to be fitted again on real outcomes.
 func calibrated(logOdds float64) float64 { return logistic(.21 + .91*logOdds) }
 
-// phi is the standard normal distribution function.
-func phi(z float64) float64 { return .5 * math.Erfc(-z/math.Sqrt2) }
-
-// z90 bounds a two-sided 90 % interval of a normal distribution.
-const z90 = 1.6448536269514722
+func (e *engine) courseDay() CourseDay {
+	m, sd := e.weight.tissue()
+	w := e.weight.start
+	l := e.logOdds()
+	return CourseDay{At: e.today, Day: e.day, Mass: m * w, Low: math.Max(0, m-z90*sd) * w, High: (m + z90*sd) * w,
+		Expected: e.weight.expected() * w, PRefusal: calibrated(l), Standing: e.standing(), LogOdds: l, Alarm: e.alarm()}
+}

@@ -34,7 +34,7 @@ const (
 
 func newFeeding(sp *snake.Species, age snake.AgeClass, learned care.Learned) feeding {
 	mean, strength := learned.Mean, learned.Strength
-	if strength <= 0 {
+	if !(strength > 0 && mean > 0 && mean < 1) {
 		mean, strength = sp.RefusalMean[age], sp.RefusalStrength
 	}
 	f := feeding{x: .03, b: .03, hB: .001, alpha: mean * strength, beta: (1 - mean) * strength}
@@ -50,7 +50,7 @@ func newFeeding(sp *snake.Species, age snake.AgeClass, learned care.Learned) fee
 
 const ballPython = "python_regius"
 
-func (f *feeding) logOdds() float64 { return math.Log(f.x / (1 - f.x)) }
+func (f *feeding) logOdds() float64 { return math.Log(f.x / (f.n + f.b)) }
 
 // learn takes in one offer at the breeder.
 func (f *feeding) learn(refused, weight float64) {
@@ -110,14 +110,13 @@ func (f *feeding) regurgitated() {
 
 // excuses are the terms, in log-odds, that make a refusal ordinary. All are
 // [assumption] in size; direction: shed and temperature from reptile-medicine
-// teaching (WSAVA 2014), season common practice.
+// teaching (WSAVA 2014), season and the rest common practice.
 type excuses struct{ settling, shed, cold, season, prey float64 }
 
-func (x excuses) total() float64 { return x.settling + x.shed + x.cold + x.season + x.prey }
+func (x *excuses) total() float64 { return x.settling + x.shed + x.cold + x.season + x.prey }
 
-func (e *engine) excusesAt(o care.Offer, at time.Time) excuses {
-	var x excuses
-	x.settling = 1.0
+func (e *engine) excusesAt(o *care.Offer, at time.Time) excuses {
+	x := excuses{settling: 1}
 	if e.sp.ID == ballPython {
 		x.settling = 1.5
 	}
@@ -125,14 +124,9 @@ func (e *engine) excusesAt(o care.Offer, at time.Time) excuses {
 	if e.inShed(at) {
 		x.shed = 2
 	}
-	x.cold = coldWeight * math.Max(0, e.climate.deficit(&e.sp)-1.5)
+	x.cold = coldWeight * math.Max(0, e.climate.deficit(e.sp.Climate.Optimum)-1.5)
 	if e.sp.ID == ballPython && coolSeason(at, e.s.Hemi) {
-		switch e.age {
-		case snake.Adult:
-			x.season = 1
-		case snake.Juvenile:
-			x.season = .3
-		}
+		x.season = [...]float64{snake.Hatchling: 0, snake.Juvenile: .3, snake.Adult: 1}[e.age]
 	}
 	if e.preyDiffers(o) {
 		e.preyChanged = true
@@ -145,8 +139,8 @@ func (e *engine) excusesAt(o care.Offer, at time.Time) excuses {
 
 // preyDiffers compares an offer with the last meal: kind, state, or a size
 // more than half as big again.
-func (e *engine) preyDiffers(o care.Offer) bool {
-	m := e.lastMealPrey
+func (e *engine) preyDiffers(o *care.Offer) bool {
+	m := &e.lastFood
 	return o.Prey != "" && m.Prey != "" && o.Prey != m.Prey ||
 		o.PreyState != "" && m.PreyState != "" && o.PreyState != m.PreyState ||
 		o.PreyMass > 0 && m.PreyMass > 0 && o.PreyMass > 1.5*m.PreyMass
@@ -163,40 +157,56 @@ func coolSeason(at time.Time, h care.Hemisphere) bool {
 
 // Prior is the feeding prior of a group (breeder × species × age class) by
 // empirical Bayes: the mean pooled with the species table, the spread by the
-// method of moments (Kleinman 1973), partially pooled.
+// method of moments, pooled with the table's from eight animals on.
 func Prior(sp *snake.Species, age snake.AgeClass, counts []care.FeedingCount) care.Learned {
-	base := care.Learned{Mean: sp.RefusalMean[age], Strength: sp.RefusalStrength}
-	var r, n, n2 float64
-	k := 0
+	// The table's mean counts as this many offers, its spread as this many animals.
+	const tableOffers, tableAnimals = 40, 8
+	out := care.Learned{Mean: sp.RefusalMean[age], Strength: sp.RefusalStrength}
+	var refused, offers float64
 	for _, c := range counts {
-		if c.Offers <= 0 {
-			continue
+		if c.Offers > 0 {
+			out.Animals++
+			refused += float64(c.Refused)
+			offers += float64(c.Offers)
 		}
-		k++
-		r += float64(c.Refused)
-		n += float64(c.Offers)
-		n2 += float64(c.Offers) * float64(c.Offers)
 	}
-	if k == 0 {
-		return base
+	out.Mean = (tableOffers*out.Mean + refused) / (tableOffers + offers)
+	k := float64(out.Animals)
+	if _, rho, ok := moments(counts); ok && k >= tableAnimals {
+		rho = math.Min(.5, math.Max(.02, rho))
+		out.Strength = math.Exp((tableAnimals*math.Log(out.Strength) + k*math.Log(1/rho-1)) / (tableAnimals + k))
 	}
-	out := care.Learned{Animals: k, Strength: base.Strength, Mean: (40*base.Mean + r) / (40 + n)}
-	p := r / n
-	if k < 8 || p <= 0 || p >= 1 {
-		return out
+	return out
+}
+
+// moments estimates a beta-binomial's mean and intra-class correlation ρ from
+// the animals' refusals, weighted by their offers (Kleinman 1973, J Am Stat
+// Assoc 68:46). The strength α+β is 1/ρ − 1. ok is false when the counts tell
+// nothing of the spread.
+func moments(counts []care.FeedingCount) (mean, rho float64, ok bool) {
+	var r, n, n2, k float64
+	for _, c := range counts {
+		if c.Offers > 0 {
+			k++
+			r += float64(c.Refused)
+			n += float64(c.Offers)
+			n2 += sq(float64(c.Offers))
+		}
 	}
+	if n == 0 {
+		return 0, 0, false
+	}
+	mean = r / n
 	var s float64
 	for _, c := range counts {
 		if c.Offers > 0 {
-			d := float64(c.Refused)/float64(c.Offers) - p
-			s += float64(c.Offers) * d * d
+			s += float64(c.Offers) * sq(float64(c.Refused)/float64(c.Offers)-mean)
 		}
 	}
-	q, kk := p*(1-p), float64(k-1)
-	if den := n - n2/n - kk; den > 0 {
-		rho := math.Min(.5, math.Max(.02, (s-q*kk)/(q*den)))
-		m := 1/rho - 1
-		out.Strength = math.Exp((8*math.Log(base.Strength) + float64(k)*math.Log(m)) / (8 + float64(k)))
+	q := mean * (1 - mean)
+	spread := n - n2/n - (k - 1)
+	if q <= 0 || spread <= 0 {
+		return mean, 0, false
 	}
-	return out
+	return mean, (s - q*(k-1)) / (q * spread), true
 }

@@ -1,55 +1,47 @@
 package assess
 
-import "warmhand/internal/care"
+import "math"
 
-// hysteresis holds a level against small changes: up at once, down only after
-// three days well below the threshold and something new heard. The idea is
-// that of alarm off-delay and deadband (OPC UA Part 9).
-type hysteresis struct {
-	level     int // 0 none, 1 watch, 2 ask, 3 act
+// ladder holds a level against small changes: up at once, down only after
+// three days well below the threshold and with something new heard since. The
+// idea is that of off-delay and deadband of alarms (OPC UA Part 9).
+type ladder struct {
+	level     int
 	lowDays   int
-	heardThen int // observations when the days below began
+	heardThen int // observations when it was last not low
 }
 
-// thresholds were set on simulated animals for a budget of false alarms: 40,
-// 20 and 10 % of healthy animals ever reach them in 75 days.
-var thresholds = [...]float64{1: -1.8, 2: -1.1, 3: -.4}
+// The levels of the alarm score. The thresholds were set on simulated animals
+// for a budget of false alarms: 40, 20 and 10 % of healthy animals ever reach
+// them in 75 days.
+const (
+	levelWatch = 1 + iota
+	levelAsk   // one question, or a weigh-in
+	levelAct
+)
+
+var (
+	alarmThresholds = []float64{levelWatch: -1.8, levelAsk: -1.1, levelAct: -.4, 0: math.Inf(-1)}
+	// lostThresholds: more likely than not, by log-odds.
+	lostThresholds = []float64{math.Inf(-1), 0}
+)
 
 const (
 	deadband = 1.0
 	offDays  = 3
 )
 
-func (h *hysteresis) look(alarm float64, observations int) {
-	target := 0
-	for l := 3; l > 0; l-- {
-		if alarm >= thresholds[l] {
-			target = l
-			break
-		}
+func (h *ladder) look(score float64, thresholds []float64, observations int) {
+	target := len(thresholds) - 1
+	for target > 0 && !(score >= thresholds[target]) {
+		target--
 	}
-	switch {
-	case target >= h.level:
-		h.level, h.lowDays = target, 0
-	case alarm >= thresholds[h.level]-deadband:
-		h.lowDays = 0
-	default:
-		if h.lowDays == 0 {
-			h.heardThen = observations - 1 // what brought it down counts as new
-		}
-		h.lowDays++
-		if h.lowDays >= offDays && observations > h.heardThen {
-			h.level, h.lowDays = target, 0
-		}
+	if target >= h.level || score >= thresholds[h.level]-deadband {
+		h.level = max(h.level, target)
+		h.lowDays, h.heardThen = 0, observations
+		return
 	}
-}
-
-func (h *hysteresis) standing() care.Standing {
-	switch h.level {
-	case 3:
-		return care.StepIn
-	case 0:
-		return care.Settled
+	if h.lowDays++; h.lowDays >= offDays && observations > h.heardThen {
+		h.level, h.lowDays, h.heardThen = target, 0, observations
 	}
-	return care.Watch
 }

@@ -2,137 +2,191 @@ package assess
 
 import (
 	"math"
+	"time"
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
 )
 
-// harm is how likely something hurts the animal, how badly (1: life), and in
-// how many days. All are [assumption], to be shown as such and changed when
-// real outcomes say so.
-type harm struct{ p, s, t float64 }
+// risk is the chance of harm, its severity (1: death) and the days until then.
+type risk struct{ p, severity, days float64 }
 
-// expected is the loss to expect, discounted over two weeks.
-func (h harm) expected() float64 { return h.p * h.s * math.Exp(-h.t/14) }
+// loss is the expected loss, 0 to 1, with harm that is far off counting less.
+func (r risk) loss() float64 { return r.p * r.severity * math.Exp(-r.days/14) }
 
-// What a hazard does to the standing, by expected loss. [assumption]
-const (
-	stepInFrom = .10
-	watchFrom  = .005
-)
+// stepInLoss is the expected loss from which a hazard of the setup is worth a
+// word today, and not at the next chance. [assumption]
+const stepInLoss = .08
 
-func (h harm) level() care.Standing {
-	switch l := h.expected(); {
-	case l >= stepInFrom:
-		return care.StepIn
-	case l >= watchFrom:
-		return care.Watch
-	}
-	return care.Settled
+// hazardRisks is what a hazard of the setup may do: by point and answer. All
+// numbers are [assumption], ordered by what the trade and vets report as common
+// and as grave; an answer that is not listed takes the default.
+var hazardRisks = map[string]risk{
+	"lid_gaps/no_lock":                 {.10, .7, 14},
+	"lid_gaps/gap":                     {.20, .7, 14},
+	"other_pets/can_reach":             {.05, .9, 30},
+	"other_pets/shares":                {.15, .6, 21},
+	"fumes/near_it":                    {.10, .5, 21},
+	"heater_thermostat/loose_sensor":   {.20, .9, 5},
+	"heater_thermostat/none_on":        {.30, 1, 3},
+	"heat_rock/in_use":                 {.30, 1, 3},
+	"bulb_guard/open":                  {.25, .9, 7},
+	"power_near_water/no_switch":       {.02, 1, 30},
+	"power_near_water/reachable":       {.15, 1, 7},
+	"power_near_water/damaged":         {.20, 1, 3},
+	"gradient/all_warm":                {.15, .7, 14},
+	"gradient/all_cool":                {.30, .6, 21},
+	"thermometers/dial":                {.05, .5, 30},
+	"thermometers/none":                {.10, .5, 21},
+	"hides/one":                        {.05, .3, 30},
+	"hides/too_open":                   {.08, .3, 30},
+	"hides/no_hide":                    {.10, .3, 30},
+	"decor_openings/about_body":        {.30, .9, 14},
+	"tubes/snug":                       {.25, .9, 14},
+	"netting/coarse":                   {.10, .6, 14},
+	"netting/soft_net":                 {.25, .9, 7},
+	"sharp_edges/sharp":                {.15, .4, 14},
+	"tape/tape_inside":                 {.20, .9, 7},
+	"water_depth/too_deep":             {.05, .9, 14},
+	"water_depth/too_deep/wobble":      {.25, .9, 7},
+	"water_depth/tips":                 {.05, .3, 21},
+	"water_depth/no_water":             {.30, .6, 5},
+	"heavy_things/loose":               {.10, .9, 14},
+	"climb_height/high_hard":           {.10, .5, 21},
+	"climb_height/high_hard/wobble":    {.25, .8, 7},
+	"climb_height/loose_branch":        {.10, .5, 21},
+	"climb_height/loose_branch/wobble": {.25, .8, 7},
+	"substrate/cedar_pine":             {.10, .5, 30},
+	"substrate/sand_litter":            {.10, .5, 30},
+	"live_prey/live_alone":             {.25, .8, 7},
 }
 
-// setupHarm is what an answer means, by point and choice; a hazard that is
-// not listed by choice takes the point's own row. Openings are computed.
-var setupHarm = map[string]harm{
-	"heater_thermostat":              {.30, 1.0, 3},
-	"heater_thermostat/loose_sensor": {.20, 1.0, 5},
-	"heat_rock":                      {.30, 1.0, 3},
-	"bulb_guard":                     {.20, 1.0, 5},
-	"power_near_water":               {.20, 1.0, 7},
-	"decor_openings":                 {.25, .9, 14},
-	"tubes":                          {.20, .9, 21},
-	"netting":                        {.25, .9, 10},
-	"netting/coarse":                 {.10, .5, 14},
-	"sharp_edges":                    {.20, .4, 10},
-	"tape":                           {.30, .8, 7},
-	"lid_gaps":                       {.25, .7, 7},
-	"other_pets":                     {.20, .9, 10},
-	"fumes":                          {.15, .6, 14},
-	"gradient":                       {.30, .5, 21},
-	"thermometers":                   {.15, .4, 21},
-	"thermometers/none":              {.20, .6, 21},
-	"hides":                          {.20, .3, 30},
-	"hides/no_hide":                  {.30, .4, 21},
-	"water_depth":                    {.05, .8, 21},
-	"water_depth/tips":               {.05, .3, 21},
-	"water_depth/no_water":           {.60, .8, 4},
-	"heavy_things":                   {.15, 1.0, 10},
-	"climb_height":                   {.10, .6, 21},
-	"substrate":                      {.20, .5, 21},
-	"substrate/cedar_pine":           {.30, .6, 14},
-	"live_prey":                      {.30, .9, 3},
-}
+var hazardDefault = risk{.05, .4, 30}
 
-// With a wobble gene the animal may not right itself in water or after a slip.
-var wobbleHarm = map[string]harm{
-	"water_depth":  {.25, 1.0, 7},
-	"climb_height": {.25, .7, 7},
-}
+// wedgeConcern is the probability of getting stuck below which a measured hole
+// is let pass. [assumption]
+const wedgeConcern = .05
 
-// measureSD is how exact a keeper's ruler is, mm. [assumption]
-const measureSD = 1.5
-
+// hazard is one thing wrong with the setup, by the latest answers.
 type hazard struct {
-	point care.SetupPoint
-	harm  harm
+	point string
+	title string
+	fix   string
+	note  string // the number behind it, or ""
+	risk  risk
 	level care.Standing
-	text  string
+	at    time.Time
 	id    string
 }
 
-// hazards reads the latest answer to each point.
-func (e *engine) hazards() []hazard {
-	var out []hazard
-	evidence, _ := snake.Wobble(e.s.Animal.Genes)
-	mass := e.mass()
-	for _, p := range care.SetupPoints() {
-		a, ok := e.answers[p.Code]
+// answer is the latest answer to a point.
+type answer struct {
+	care.SetupAnswer
+	at time.Time
+	id string
+}
+
+// openingSD is how far off a measured width may be, mm: a ruler 1, and a
+// twentieth of what is large. [assumption]; a photo with the card does better.
+func openingSD(width float64) float64 { return math.Max(1, width/20) }
+
+// weighHazards judges the latest answers anew for a body of this mass.
+func (e *engine) weighHazards(mass float64) {
+	e.hazards, e.hazardMass, e.hazardsStale = e.hazards[:0], mass, false
+	var limits []care.ChecklistItem
+	dEq := snake.BodyDiameter(&e.sp, e.age, mass, 0)
+	prey := e.sp.PreyShare[e.age].High / 100 * mass
+	for i := range e.answers {
+		a := &e.answers[i]
+		p, ok := care.Point(a.Point)
 		if !ok {
 			continue
 		}
 		verdict := care.Unsure
-		label := ""
 		for _, c := range p.Choices {
 			if c.Code == a.Choice {
-				verdict, label = c.Verdict, c.Label
+				verdict = c.Verdict
 			}
 		}
-		h, listed := setupHarm[p.Code+"/"+a.Choice]
-		if !listed {
-			h = setupHarm[p.Code]
+		if verdict == care.NotHere {
+			continue
 		}
-		if w, ok := wobbleHarm[p.Code]; ok && evidence != snake.NoWobble && a.Choice != "tips" {
-			h = w
+		r, found := hazardRisks[a.Point+"/"+a.Choice]
+		if !found {
+			r = hazardDefault
 		}
-		text := p.Title + ": " + label
-		switch {
-		case a.Measure > 0 && p.Measure == care.MeasureOpening && mass > 0:
-			// The ruler says more than the choice.
-			d := snake.BodyDiameter(&e.sp, e.ageNow(), mass, 0)
-			h.p = snake.WedgeProbability(float64(a.Measure), measureSD, d, float64(e.lastMealPrey.PreyMass))
-			text = p.Title + ": " + number(float64(a.Measure)) + " mm wide, and a snake of " + number(mass) + " g may get stuck in it"
-			if h.p < .03 {
-				continue
+		h := hazard{point: a.Point, title: p.Title, fix: p.Fix, at: a.at, id: a.id}
+		bad := verdict == care.Hazard
+		if a.Measure > 0 && dEq > 0 && p.Measure != care.MeasureNothing {
+			if limits == nil {
+				limits = care.MakeChecklist(&e.s.Animal, care.Grams(mass), a.at)
 			}
-		case a.Measure > 0 && p.Measure == care.MeasureDepth && evidence != snake.NoWobble && a.Measure > 30:
-			text = p.Title + ": " + number(float64(a.Measure)) + " mm deep, for a snake with a wobble gene"
-		case verdict != care.Hazard:
+			bad, r, h.note = e.measured(a, bad, r, limits, dEq, prey)
+		}
+		if !bad {
 			continue
 		}
-		level := h.level()
-		if level == care.Settled {
-			continue
+		if e.wobble != snake.NoWobble {
+			if w, ok := hazardRisks[a.Point+"/"+a.Choice+"/wobble"]; ok {
+				r = w
+			} else if w, ok := hazardRisks[a.Point+"/"+wobbleChoice[a.Point]+"/wobble"]; ok && a.Measure > 0 {
+				r = w
+			}
 		}
-		out = append(out, hazard{p, h, level, text, a.id})
+		h.risk, h.level = r, care.Watch
+		if r.loss() >= stepInLoss {
+			h.level = care.StepIn
+		}
+		e.hazards = append(e.hazards, h)
 	}
-	return out
 }
 
-func (e *engine) mass() float64 {
-	m, _ := e.weight.tissue()
-	return m * e.weight.start
+// wobbleChoice is the answer that a measure above the limit amounts to.
+var wobbleChoice = map[string]string{"water_depth": "too_deep", "climb_height": "high_hard"}
+
+// measured lets a size that was measured decide, for a number says more than
+// the word "about": a hole by the probability of getting stuck in it, the rest
+// by the limit made for this animal.
+func (e *engine) measured(a *answer, bad bool, r risk, limits []care.ChecklistItem, dEq, prey float64) (bool, risk, string) {
+	size := float64(a.Measure)
+	var limit care.ChecklistItem
+	for _, l := range limits {
+		if l.Point == a.Point {
+			limit = l
+		}
+	}
+	switch a.Point {
+	case "decor_openings", "tubes", "netting":
+		if a.Choice == "soft_net" || a.Choice == "cut_open" {
+			return bad, r, "" // a net holds any size, a cut tube none
+		}
+		p := snake.WedgeProbability(size, openingSD(size), dEq, prey)
+		return p >= wedgeConcern, risk{p, .9, 14}, number(size, 0) + " mm wide, for a body about " + number(dEq, 0) + " mm: it could get stuck with a chance of about " + number(100*p, 0) + " %"
+	case "lid_gaps":
+		if limit.ShutBelow > 0 && a.Choice != "no_lock" {
+			return a.Measure > limit.ShutBelow, hazardRisks["lid_gaps/gap"], "a slit of " + number(size, 0) + " mm, for a limit of " + number(float64(limit.ShutBelow), 0) + " mm"
+		}
+	case "water_depth":
+		if limit.MaxDepth > 0 && a.Measure > limit.MaxDepth {
+			return true, hazardRisks["water_depth/too_deep"], number(size, 0) + " mm deep, for a limit of " + number(float64(limit.MaxDepth), 0) + " mm"
+		}
+		if limit.MaxDepth > 0 && a.Choice == "too_deep" {
+			return false, r, ""
+		}
+	case "climb_height":
+		if limit.MaxHeight > 0 && a.Measure > limit.MaxHeight && (a.Choice != "high_soft" || e.wobble != snake.NoWobble) {
+			return true, hazardRisks["climb_height/high_hard"], number(size/10, 0) + " cm high, for a limit of " + number(float64(limit.MaxHeight)/10, 0) + " cm"
+		}
+	}
+	return bad, r, ""
 }
 
-func (e *engine) ageNow() snake.AgeClass {
-	return e.sp.Age(e.s.Animal.Hatched, e.mass(), e.now)
+// answerTo is the latest answer to a point, nil when it was never answered.
+func (e *engine) answerTo(point string) *answer {
+	for i := range e.answers {
+		if e.answers[i].Point == point {
+			return &e.answers[i]
+		}
+	}
+	return nil
 }

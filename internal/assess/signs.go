@@ -1,77 +1,135 @@
 package assess
 
-import "warmhand/internal/care"
+import (
+	"slices"
+	"time"
 
-// SignInfo is one sign that a keeper can log. It never names an illness.
-type SignInfo struct {
-	Code  string
-	Label string
-	Level care.Standing // what the sign alone calls for
-	DoNow string
-	// Source says where the urgency comes from.
-	Source string
-
-	p, s, t float64 // chance of harm, its severity, days until it [assumption]
-	days    int     // how long one report stands
-}
-
-// The urgency of signs is common clinic practice, from memory, except where a
-// page was read: Pet Emergency Academy, "When to get your reptile to a
-// veterinarian" (prolapse, burns, bleeding, falls, shock, nervous signs).
-const (
-	fromClinics = "common clinic practice, from memory"
-	fromTriage  = "Pet Emergency Academy, When to get your reptile to a veterinarian"
-	ownPractice = "common practice, no source"
+	"warmhand/internal/care"
+	"warmhand/internal/snake"
 )
 
-func vetNow(code, label, do, source string) SignInfo {
-	return SignInfo{code, label, care.Vet, do, source, .8, 1, .5, 21}
+// SignInfo is one sign of illness or injury that a keeper can log.
+type SignInfo struct {
+	Code   string
+	Label  string        // what the keeper sees, in plain words
+	Level  care.Standing // Vet: today; StepIn: within a day or two; Watch: keep an eye on it
+	DoNow  string        // one sentence for the keeper
+	Source string
 }
 
-func vetSoon(code, label, do, source string) SignInfo {
-	return SignInfo{code, label, care.StepIn, do, source, .5, .8, 3, 21}
+// Signs is the table of signs, the most urgent first. The caller owns the
+// slice.
+func Signs() []SignInfo { return append([]SignInfo(nil), signs...) }
+
+const (
+	clinics   = "usual order of urgency in reptile clinics, from memory"
+	emergency = "a veterinary emergency course for reptile keepers"
+	burnNotes = "Mader 2008, conference notes on thermal burns"
+)
+
+var signs = []SignInfo{
+	{"unresponsive", "It does not react when touched", care.Vet, "Call a reptile vet now; keep it at an ordinary room-warm temperature on the way.", clinics},
+	{"electric_shock", "It had an electric shock", care.Vet, "Switch off at the wall before you touch anything, then call a reptile vet now.", emergency},
+	{"overheated", "It is very hot and limp", care.Vet, "Switch the heat off, move it somewhere shaded and cool it slowly with lukewarm water, and call a reptile vet now.", clinics},
+	{"open_mouth_breathing", "It breathes with its mouth open", care.Vet, "Call a reptile vet today, and keep its warm end at the right temperature until then.", clinics},
+	{"bubbles", "Bubbles at the mouth or nose", care.Vet, "Call a reptile vet today, and keep its warm end at the right temperature until then.", clinics},
+	{"wheeze", "It wheezes or clicks while it breathes", care.Vet, "Call a reptile vet today, and keep its warm end at the right temperature until then.", clinics},
+	{"prolapse", "Pink or red tissue sticks out under the tail", care.Vet, "Keep it moist with clean water on a soft cloth, do not push it back, and call a reptile vet now.", emergency},
+	{"burn", "A burn, or belly scales that turned dark or raw after heat", care.Vet, "Switch that heater off, put down clean paper, and call a reptile vet today.", emergency + "; " + burnNotes},
+	{"bleeding", "Bleeding that does not stop", care.Vet, "Press gently with a clean cloth and call a reptile vet now.", emergency},
+	{"bite_wound", "Bitten by its prey or another animal", care.Vet, "Take the other animal out, leave the wound alone and call a reptile vet today.", clinics},
+	{"limp", "It hangs limp or moves very weakly", care.Vet, "Check that it is neither cold nor hot, and call a reptile vet today.", clinics},
+	{"stargazing", "It twists its head up and stares", care.Vet, "Keep it away from other snakes, take a short film, and call a reptile vet today.", emergency},
+	{"loss_of_righting", "It stays on its back, or cannot turn over", care.Vet, "Take deep water and high places away, take a short film, and call a reptile vet today.", emergency},
+	{"seizure", "It cramps or shakes all over", care.Vet, "Do not hold it down, keep it away from other snakes, and call a reptile vet now.", emergency},
+	{"fall", "It fell and moves differently since", care.Vet, "Let it lie quietly on a flat floor, and call a reptile vet today.", emergency},
+	{"stuck_in_object", "It is stuck in something", care.Vet, "Do not pull; support its body, keep it calm, and call a reptile vet now.", common},
+
+	{"wobble", "Its head wobbles or shakes", care.StepIn, "Take a short film, keep water shallow and high places away, and ask your breeder.", "Rose & Williams 2014, J Exot Pet Med 23:234"},
+	{"mouth_rot", "Red gums, or cheesy stuff in the mouth", care.StepIn, "Do not scrape or treat it; call a reptile vet within a day or two.", clinics},
+	{"nasal_discharge", "A wet nose, thick slime, or the head held up all the time", care.StepIn, "Check the warm end first, and call a reptile vet within a day or two.", clinics},
+	{"lump", "A lump that is not a meal", care.StepIn, "Take a picture beside a ruler, and call a reptile vet within a few days.", clinics},
+	{"bloat", "It is swollen, or strains and nothing comes", care.StepIn, "Offer no food, and call a reptile vet within a few days.", emergency},
+	{"blister", "Blisters or brown, soft belly scales", care.StepIn, "Put down dry clean paper, and call a reptile vet if there are many or they spread.", clinics},
+	{"mites", "Tiny moving dots on it, at its eyes or in the water", care.StepIn, "Put down paper, keep it away from other reptiles, and ask your breeder or a reptile vet before you use any product.", clinics},
+	{"tail_tip_swollen", "A ring of old skin, and the tail behind it is swollen or dark", care.StepIn, "Do not pull; call a reptile vet within a day.", clinics},
+	{"thin", "Its back is sharp like a roof, or folds of skin show", care.StepIn, "Weigh it today, and ask your breeder or a reptile vet.", "body-condition photo scales of a snake rescue"},
+
+	{"retained_eye_cap", "An old skin still sits on the eye", care.Watch, "Leave it alone, raise the humidity and wait for the next shed; if it stays on twice, ask a reptile vet.", clinics},
+	{"stuck_shed_tail", "Old skin is stuck on its tail", care.Watch, "Put a damp cloth into its hide for a few hours, and never pull the skin off.", clinics},
+	{"stuck_shed", "Old skin is stuck on its body", care.Watch, "Put a damp cloth into its hide for a few hours, and never pull the skin off.", clinics},
+	{"nose_rub", "Its nose is rubbed raw", care.Watch, "Cover mesh that it pushes against, and give it a second snug hide.", "a veterinary clinic's care sheet"},
+	{"dented_eyes", "Its eyes look dented", care.Watch, "Check the humidity and that there is fresh water.", "a microscopy journal's report on one ball python; " + clinics},
+	{"no_droppings", "No droppings for more than four weeks although it eats", care.Watch, "Check the warm end and the water, and tell your breeder.", clinics},
+	{"other", "Something else looks wrong", care.Watch, "Write down what you see, take a picture, and ask your breeder.", common},
 }
 
-func keepAnEye(code, label, do, source string) SignInfo {
-	return SignInfo{code, label, care.Watch, do, source, .2, .4, 10, 14}
+const common = "common practice, no source"
+
+// signHolds is how long a sign counts after it was last logged; for its second
+// half it counts one step lower, for then the question is how it went on.
+// [assumption]
+const signHolds = 28
+
+// signRisk is the chance of harm, its severity and the days until then, by the
+// level of a sign. [assumption]
+var signRisk = [...]risk{
+	care.Settled: {},
+	care.Watch:   {.1, .4, 21},
+	care.StepIn:  {.3, .7, 7},
+	care.Vet:     {.6, 1, 1},
 }
 
-var signTable = []SignInfo{
-	vetNow("open_mouth_breathing", "Breathes with its mouth open, or bubbles at the mouth", "Call a reptile vet today. Keep it warm and leave it in peace until then.", fromClinics),
-	vetNow("wheeze", "Wheezes, whistles or clicks when it breathes", "Call a reptile vet today and say what you hear. Check that the warm side is warm enough, and do not offer food until then.", fromClinics),
-	vetNow("prolapse", "Something red or pink sticks out under the tail", "Keep it moist with clean, lukewarm water, put it on damp paper, and go to a reptile vet now.", fromTriage),
-	vetNow("burn", "A burn: blistered, raw or darkened skin", "Switch off whatever burned it, put it on clean paper, and call a reptile vet today. Put nothing on the skin.", fromTriage),
-	vetNow("stargazing", "Head thrown back, looks straight up, or twists its neck", "Take away anything it could fall from or drown in, keep it away from other snakes, and call a reptile vet today.", fromTriage),
-	vetNow("cannot_right_itself", "Cannot turn over when on its back", "Put it on a flat floor with nothing to climb, and call a reptile vet today.", fromTriage),
-	vetNow("limp", "Limp, or does not react to touch", "This cannot wait. Call a reptile vet or an animal emergency line now. If it is hot to the touch, move it to a cooler place, slowly.", fromTriage),
-	vetNow("bleeding", "Bleeds and does not stop", "Hold a clean cloth on it gently and go to a reptile vet now.", fromTriage),
-	vetNow("electric_shock", "Had an electric shock, or touched a bare wire", "Switch off the power at the wall before you touch anything. Then call a reptile vet now, and a licensed electrician about the wire.", fromTriage),
-	vetSoon("mouth_rot", "Red, swollen or cheesy mouth", "Call a reptile vet within a day or two. Do not open its mouth yourself.", fromClinics),
-	vetSoon("nose_discharge", "Wet nose, thick slime, or holds its head up to breathe", "Check the warm side today, and call a reptile vet within a day or two.", fromClinics),
-	vetSoon("bite_wound", "Bitten by its prey", "Take the prey out, keep the floor clean with paper, and call a reptile vet.", fromTriage),
-	vetSoon("blister", "Blisters or brown patches on the belly", "Put it on dry, clean paper, and call a reptile vet within a few days.", fromClinics),
-	vetSoon("bloat", "A swelling or lump that is not a meal", "Do not offer food. Call a reptile vet within a few days.", fromClinics),
-	vetSoon("straining", "Strains and nothing comes", "Call a reptile vet within a few days.", fromTriage),
-	vetSoon("sunken_eyes", "Sunken eyes, or skin that stays folded", "Give clean water and check the humidity. Call a reptile vet if it is no better tomorrow.", fromClinics),
-	vetSoon("tight_ring", "A ring of old skin that cuts in, or a swollen tail tip", "Do not pull. Call a reptile vet today or tomorrow.", fromClinics),
-	vetSoon("bad_fall", "Fell from a height and moves strangely", "Put it in a quiet box with nothing to climb and call a reptile vet.", fromTriage),
-	vetSoon("mites", "Tiny moving specks on its eyes or in the water", "Keep it away from other animals, wash your hands, and ask your breeder or a reptile vet what to use.", fromClinics),
-	keepAnEye("retained_eye_cap", "Old skin left over the eyes", "Raise the humidity until the next shed. Do not pick at the eye. If it stays after the next shed, ask a reptile vet.", fromClinics),
-	keepAnEye("stuck_shed", "Pieces of old skin left on", "Raise the humidity and give it something rough to rub against. Do not pull.", fromClinics),
-	keepAnEye("wobble", "Its head wobbles or shakes", "Keep the water shallow and take high places away, and send your breeder a short film.", "Rose & Williams 2014, J Exot Pet Med 23:234; Starck et al. 2022, PLoS ONE 17:e0262788"),
-	keepAnEye("rubbed_nose", "A rubbed or sore nose", "Look for a gap or a mesh it pushes against, and cover it from outside.", "Renton Veterinary Hospital, Care of snakes"),
-	keepAnEye("restless", "Never rests, pushes at the lid day and night", "Check the temperatures and that there is a snug hide at each end.", ownPractice),
+// signByCode finds a sign. One that the table does not know comes from a newer
+// app and is taken seriously enough to be looked at.
+func signByCode(code string) SignInfo {
+	if i := slices.IndexFunc(signs, func(s SignInfo) bool { return s.Code == code }); i >= 0 {
+		return signs[i]
+	}
+	return SignInfo{Code: code, Label: "Something looks wrong: " + code, Level: care.StepIn, DoNow: "Write to your breeder what you see, with a picture."}
 }
 
-// Signs lists the signs that a keeper can log, the most urgent first.
-func Signs() []SignInfo { return append([]SignInfo(nil), signTable...) }
+// nervous are the signs that a gene with a head wobble can explain.
+func nervous(code string) bool {
+	return code == "wobble" || code == "stargazing" || code == "loss_of_righting"
+}
 
-// SignByCode finds a sign.
-func SignByCode(code string) (SignInfo, bool) {
-	for _, s := range signTable {
-		if s.Code == code {
-			return s, true
+// signState is one kind of sign over the case.
+type signState struct {
+	info        SignInfo
+	first, last time.Time
+	firstDay    int // −1: before the handover
+	lastDay     int
+	id          string
+}
+
+// signLevel is how serious a sign is today. In an animal with a wobble gene
+// that eats, a wobble is what the gene brings, and its kin are routine once
+// they are known of old; an animal that does not eat is another matter.
+func (e *engine) signLevel(s *signState) care.Standing {
+	age := e.day - s.lastDay
+	if age >= signHolds || s.lastDay < 0 {
+		return care.Settled // of the breeder's time: known, and sold so
+	}
+	level := s.info.Level
+	if nervous(s.info.Code) {
+		if s.info.Code == "wobble" && e.wobble == snake.NoWobble {
+			level = care.Vet
+		}
+		if e.wobble != snake.NoWobble && e.refusedInARow < 2 {
+			known := s.firstDay < 0 || e.day-s.firstDay >= 14
+			switch {
+			case s.info.Code == "wobble":
+				level = care.Settled
+			case known:
+				level = care.Watch
+			default:
+				level = care.StepIn
+			}
 		}
 	}
-	return SignInfo{}, false
+	if age >= signHolds/2 && level > care.Watch {
+		level--
+	}
+	return level
 }

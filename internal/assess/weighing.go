@@ -7,143 +7,161 @@ import (
 	"warmhand/internal/care"
 )
 
-// weighing is the three-state Kalman filter of the weight: x, the body mass
-// without meals; s, the daily loss; e, grams kept for each gram of prey. Masses
-// are fractions of the mass at the handover.
-//
-// Constants: observation noise 3 to 5 %, conversion .41 to .48, gut decay 2 to
-// 9 days, fitted on twelve ball pythons of the Add-my-Pet collection; healthy
-// loss .00120 a day from McCue 2007.
-type weighing struct {
-	start float64 // g at the handover; 0 until a weight is known
-	s0    float64 // the ordinary loss of a fasting animal, fraction a day
-
+// filter is a Kalman filter of three states: x, the body mass without meals; s,
+// the daily loss of x; e, what is kept for each gram of prey. p is their
+// covariance. Masses are shares of the mass at the handover.
+type filter struct {
 	x, s, e float64
 	p       [3][3]float64
-	days    float64 // gone by
-	seen    int     // weights taken in since the handover
-	other   bool    // the keeper's scale was allowed for
-	said    float64 // see logOdds
-
-	meals    []meal
-	refMass  float64 // tissue mass at the last meal, for the expected course
-	refDays  float64
-	startVar float64
 }
 
-type meal struct{ share, age float64 } // prey / start mass; days
+// predict lets a day go by: F = [1 −1 0; 0 1 0; 0 0 1], P ← F·P·Fᵀ + diag(qx, qs, 0).
+func (f *filter) predict(qx, qs float64) {
+	f.x -= f.s
+	p := &f.p
+	p[0][0] += -2*p[0][1] + p[1][1] + qx
+	p[0][1] -= p[1][1]
+	p[0][2] -= p[1][2]
+	p[1][1] += qs
+	p[1][0], p[2][0] = p[0][1], p[0][2]
+}
 
-const gutDays = 4 // e-folding time of a meal in the gut, days
-
-func newWeighing(s0 float64, log []care.Entry, start time.Time) weighing {
-	w := weighing{s0: s0, x: 1, s: s0, e: .45, refMass: 1}
-	gap := 0.0
-	for i := range log {
-		if log[i].HappenedAt.After(start) {
-			break
-		}
-		if m, ok := log[i].Body.(care.WeighIn); ok && log[i].Current() {
-			w.start = float64(m.Mass)
-			gap = start.Sub(log[i].HappenedAt).Hours() / 24
+// update takes in y = x + g + h·e with noise of variance r. What lies far from
+// what was expected counts less: w is the weight of Student's t with 4 degrees
+// of freedom; robust false keeps it at 1.
+func (f *filter) update(y, g, h, r float64, robust bool) {
+	var ph [3]float64
+	for i := range ph {
+		ph[i] = f.p[i][0] + f.p[i][2]*h
+	}
+	hph := ph[0] + h*ph[2]
+	innovation := y - (f.x + g + h*f.e)
+	if robust {
+		z2 := sq(innovation) / (hph + r)
+		r /= math.Max(.05, math.Min(1, 5/(2+z2)))
+	}
+	v := hph + r
+	f.x += ph[0] / v * innovation
+	f.s += ph[1] / v * innovation
+	f.e += ph[2] / v * innovation
+	for i := range f.p {
+		for j := range f.p {
+			f.p[i][j] -= ph[i] * ph[j] / v
 		}
 	}
-	w.p[0][0] = .021 * .021
-	if gap > 3 {
-		// An old weight says less about the day of the handover.
-		w.p[0][0] += .002 * .002 * gap
-	}
-	w.p[1][1] = .6 * s0 * .6 * s0
+}
+
+// weighing is the weight of one animal since its handover.
+//
+// Constants: observation noise 3 to 5 %, conversion .41 to .48 and gut decay 2
+// to 9 days were fitted on twelve ball pythons of the Add-my-Pet collection;
+// healthy loss .00120 a day is McCue 2007, Zoology 110:318.
+type weighing struct {
+	filter
+	start    float64 // g at the handover; 0 until a weight is known
+	s0       float64 // the ordinary loss of a fasting animal, share a day
+	startVar float64 // of s
+	days     float64 // gone by
+	seen     int     // weights taken in since the handover
+	others   bool    // the keeper's scale was allowed for
+
+	inGut, eaten float64 // prey since the handover: what is still in the gut; all
+
+	// The last meal, for the ordinary course after it and in case it comes up.
+	lastShare, lastLeft float64 // all; still in the gut
+	refMass, refDays    float64 // tissue and day when it was eaten
+}
+
+// gutDays is the e-folding time of a meal in the gut.
+const gutDays = 4
+
+var gutDecay = math.Exp(-1. / gutDays)
+
+const (
+	walkX = .002 * .002   // variance that a day adds to x
+	walkS = .0002 * .0002 // and to s
+	// growth is how much the mass may have changed for each day since an old
+	// weight: fourfold in a year is .004 a day (Ellis & Chappell 1987).
+	growth = .004
+)
+
+func newWeighing(s0, start float64, daysOld float64) weighing {
+	w := weighing{s0: s0, start: start, refMass: 1, filter: filter{x: 1, s: s0, e: .45}}
+	w.p[0][0] = .021*.021 + sq(growth*math.Max(0, daysOld-3))
+	w.p[1][1] = sq(.6 * s0)
 	w.p[2][2] = .10 * .10
 	w.startVar = w.p[1][1]
 	return w
 }
 
-// pass lets a day go by: F = [1 −1 0; 0 1 0; 0 0 1], P ← FPFᵀ + Q.
+// handoverWeight is the last weight on record by the handover, g, and how many
+// days old it was; 0 when there is none.
+func handoverWeight(log []care.Entry, start time.Time) (mass, daysOld float64) {
+	for i := range log {
+		if log[i].HappenedAt.After(start) {
+			break
+		}
+		if w, ok := log[i].Body.(care.WeighIn); ok && log[i].Current() && usable(float64(w.Mass)) {
+			mass, daysOld = float64(w.Mass), start.Sub(log[i].HappenedAt).Hours()/24
+		}
+	}
+	return mass, daysOld
+}
+
+func usable(v float64) bool { return v > 0 && !math.IsInf(v, 0) }
+
+// pass lets a day go by.
 func (w *weighing) pass() {
-	w.said = w.evidence()
 	w.days++
-	w.x -= w.s
-	p := &w.p
-	p[0][0] += -2*p[0][1] + p[1][1] + .002*.002
-	p[0][1] -= p[1][1]
-	p[0][2] -= p[1][2]
-	p[1][1] += .0002 * .0002
-	p[1][0], p[2][0] = p[0][1], p[0][2]
-	for i := range w.meals {
-		w.meals[i].age++
-	}
+	w.predict(walkX, walkS)
+	w.inGut *= gutDecay
+	w.lastLeft *= gutDecay
 }
 
-// gut is the mass of prey still in the gut, and of prey digested.
-func (w *weighing) gut() (g, h float64) {
-	for _, m := range w.meals {
-		left := math.Exp(-m.age / gutDays)
-		g += m.share * left
-		h += m.share * (1 - left)
-	}
-	return g, h
-}
+// gut is the prey still in the gut, and what has left it.
+func (w *weighing) gut() (g, h float64) { return w.inGut, w.eaten - w.inGut }
 
-// observe takes in one weight, g. A weight far from what was expected counts
-// less (Student's t with 4 degrees of freedom).
+// observe takes in one weight, g.
 func (w *weighing) observe(mass float64, keepers bool) {
+	if !usable(mass) {
+		return
+	}
 	if w.start == 0 {
-		w.start = mass // the first weight there is
-		w.seen++
+		// The first weight there is: loss counts from here.
+		*w = newWeighing(w.s0, mass, 0)
+		w.p[0][0] = .03 * .03
+		w.others = keepers
+		w.seen = 1
 		return
 	}
 	g, h := w.gut()
 	y := mass / w.start
-	H := [3]float64{1, 0, h}
-	var ph [3]float64
-	for i := range ph {
-		ph[i] = w.p[i][0] + w.p[i][2]*h
-	}
-	hph := ph[0] + h*ph[2]
-	res := 1 / w.start
-	r := sq(.03*math.Max(1, y)) + sq(.30*g) + res*res/12
-	if keepers && !w.other {
+	r := sq(.03*math.Max(1, y)) + sq(.30*g) + sq(1/w.start)/12
+	if keepers && !w.others {
 		r += .010 * .010
-		w.other = true
+		w.others = true
 	}
-	innovation := y - (w.x + g + h*w.e)
-	z2 := sq(innovation) / (hph + r)
-	weight := math.Max(.05, math.Min(1, 5/(2+z2)))
-	v := hph + r/weight
-	var k [3]float64
-	for i := range k {
-		k[i] = ph[i] / v
-	}
-	w.x += k[0] * innovation
-	w.s += k[1] * innovation
-	w.e += k[2] * innovation
-	var next [3][3]float64
-	for i := range next {
-		for j := range next {
-			next[i][j] = w.p[i][j] - k[i]*(H[0]*w.p[0][j]+H[2]*w.p[2][j])
-		}
-	}
-	w.p = next
+	w.update(y, g, h, r, true)
 	w.seen++
-	w.said = w.evidence()
 }
 
-func (w *weighing) meal(mass, guess float64) {
-	if mass <= 0 {
-		mass = guess
-	}
-	if w.start > 0 && mass > 0 {
-		w.meals = append(w.meals, meal{share: mass / w.start})
-	}
+func (w *weighing) meal(mass float64) {
 	w.refMass, _ = w.tissue()
 	w.refDays = w.days
+	w.lastShare = 0
+	if w.start > 0 && usable(mass) {
+		w.lastShare = mass / w.start
+	}
+	w.lastLeft = w.lastShare
+	w.inGut += w.lastShare
+	w.eaten += w.lastShare
 }
 
 // unmeal takes the last meal out again.
 func (w *weighing) unmeal() {
-	if n := len(w.meals); n > 0 {
-		w.meals = w.meals[:n-1]
-	}
+	w.inGut -= w.lastLeft
+	w.eaten -= w.lastShare
+	w.lastShare, w.lastLeft = 0, 0
 }
 
 // tissue is the body mass without what is in the gut, as a share of the start,
@@ -151,7 +169,7 @@ func (w *weighing) unmeal() {
 func (w *weighing) tissue() (m, sd float64) {
 	_, h := w.gut()
 	v := w.p[0][0] + 2*h*w.p[0][2] + h*h*w.p[2][2]
-	return w.x + h*w.e, math.Sqrt(math.Max(0, v))
+	return w.x + h*w.e, math.Sqrt(math.Max(1e-12, v))
 }
 
 // pLoss is the probability that more than this share has been lost.
@@ -162,22 +180,19 @@ func (w *weighing) pLoss(share float64) float64 {
 
 // expected is what an ordinary fast since the last meal would leave.
 func (w *weighing) expected() float64 {
-	return w.refMass * math.Exp(-w.s0*(w.days-w.refDays))
+	return w.refMass*math.Exp(-w.s0*(w.days-w.refDays)) + w.e*(w.lastShare-w.lastLeft)
 }
 
-// logOdds is what the weights alone say for a lasting refusal, as of the last
-// evening or of a weight taken since. 0 without a weight.
-func (w *weighing) logOdds() float64 { return w.said }
-
-// evidence is the likelihood of the observed loss rate under 2.4 times the
-// ordinary loss against the ordinary one, as log-odds.
-func (w *weighing) evidence() float64 {
+// logOdds is what the weights alone say for a lasting refusal: the likelihood
+// of the loss rate that they show under 2.4 times the ordinary loss, against
+// the ordinary one. 0 without a weight in the new home.
+func (w *weighing) logOdds() float64 {
 	if w.seen == 0 || w.start == 0 {
 		return 0
 	}
-	v0 := w.startVar + .0002*.0002*w.days
+	v0 := w.startVar + walkS*w.days
 	lambda := 1/w.p[1][1] - 1/v0
-	if lambda <= 1e-9 {
+	if !(lambda > 1e-9/v0) {
 		return 0
 	}
 	m := (w.s/w.p[1][1] - w.s0/v0) / lambda
@@ -193,3 +208,17 @@ func sq(v float64) float64 { return v * v }
 func lnNormal(x, mean, variance float64) float64 {
 	return -.5*math.Log(2*math.Pi*variance) - sq(x-mean)/(2*variance)
 }
+
+func logit(p float64) float64 {
+	const tiny = 1e-12
+	p = math.Min(1-tiny, math.Max(tiny, p))
+	return math.Log(p / (1 - p))
+}
+
+func logistic(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
+
+// phi is the standard normal distribution function.
+func phi(z float64) float64 { return .5 * math.Erfc(-z/math.Sqrt2) }
+
+// z90 bounds a two-sided 90 % interval of a normal distribution.
+const z90 = 1.6448536269514722

@@ -59,7 +59,8 @@ func TestWorkedExample(t *testing.T) {
 	}
 	s, log := workedExample()
 	for _, r := range rows {
-		e := run(s, log, at(r.day+.5), nil)
+		var e engine
+		e.run(s, log, at(r.day+.5), nil)
 		m, sd := e.weight.tissue()
 		for name, v := range map[string][2]float64{
 			"feeding and climate": {e.feed.logOdds(), r.feed}, "total": {e.logOdds(), r.total},

@@ -1,0 +1,137 @@
+package assess
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strconv"
+	"time"
+
+	"warmhand/internal/care"
+)
+
+// The likely causes of a refusal.
+const (
+	CauseTooCool   = "warm_side_too_cool"
+	CauseTooOpen   = "too_open"
+	CausePrey      = "prey_changed"
+	CauseShed      = "in_shed"
+	CauseTooSoon   = "offered_too_soon"
+	CauseTooOften  = "offered_too_often"
+	CauseSeason    = "season"
+	CauseSettling  = "settling_in"
+	CauseTooLarge  = "prey_too_large"
+	CauseUnknown   = "unknown"
+	recentRefusals = 30 // days for which a refusal asks for a cause
+)
+
+// Rules of the trade on when to offer; all common practice, no source beyond
+// what is said.
+const (
+	peaceDays      = 5  // after arrival: five to seven days of peace
+	betweenOffers  = 5  // never sooner after a refusal; a week is usual
+	usualAgain     = 7  // days from a refusal to the next offer
+	restRegurgDays = 10 // seven to fourteen, handbooks ten to fourteen
+	restRegurgFull = 14
+)
+
+// slips are things about one offer that make a refusal likelier and that
+// nobody tells a first-time keeper.
+type slips struct{ afterArrival, afterRefusal, afterRegurgitation, tooLarge bool }
+
+func (e *engine) slipsAt(o *care.Offer, at time.Time) slips {
+	s := slips{afterArrival: e.day < peaceDays}
+	if n := len(e.refusals); n > 0 && at.After(e.refusals[n-1].at) {
+		s.afterRefusal = at.Sub(e.refusals[n-1].at) < betweenOffers*day
+	}
+	if n := len(e.regurgitated); n > 0 {
+		s.afterRegurgitation = at.Sub(e.regurgitated[n-1].at) < restRegurgDays*day
+	}
+	if o.PreyMass > 0 && e.lastMass > 0 {
+		// A quarter more than the usual largest share, for scales and rats differ.
+		s.tooLarge = float64(o.PreyMass) > 1.25*e.sp.PreyShare[e.age].High/100*e.lastMass
+	}
+	return s
+}
+
+// recentlyRefused is the last refusal since the last meal, if it is recent.
+func (e *engine) recentlyRefused() *refusal {
+	if n := len(e.refusals); n > 0 && e.day-e.refusals[n-1].day <= recentRefusals {
+		return &e.refusals[n-1]
+	}
+	return nil
+}
+
+// causes ranks what would explain the last refusals; shares add up to one. The
+// sizes are those of the excuses, in log-odds, and [assumption] for the rest.
+func (e *engine) causes() []care.Cause {
+	if e.recentlyRefused() == nil {
+		return nil
+	}
+	list := make([]care.Cause, 0, 10)
+	add := func(code string, weight float64, text string) {
+		if weight > .05 {
+			list = append(list, care.Cause{Code: code, Share: weight, Text: text})
+		}
+	}
+	// Of the last three refusals, what held for the later ones counts more.
+	last := e.refusals[max(0, len(e.refusals)-3):]
+	var mean excuses
+	var soon, often, large, regurgitated, sum float64
+	for i := range last {
+		r, w := &last[i], float64(i+1)
+		sum += w
+		mean.settling += w * r.excuses.settling
+		mean.shed += w * r.excuses.shed
+		mean.season += w * r.excuses.season
+		mean.prey += w * r.excuses.prey
+		soon += w * truth(r.slips.afterArrival)
+		often += w * truth(r.slips.afterRefusal)
+		large += w * truth(r.slips.tooLarge)
+		regurgitated += w * truth(r.slips.afterRegurgitation)
+	}
+	if deficit := e.climate.deficit(e.sp.Climate.Optimum); deficit > 1 {
+		add(CauseTooCool, 2*coldWeight*(deficit-1), "The warm side is about "+number(deficit, 1)+" °C ("+number(deficit*1.8, 0)+" °F) below what suits it, and a cool snake cannot digest.")
+	}
+	if a := e.answerTo("hides"); a != nil {
+		open := map[string]float64{"no_hide": .9, "too_open": .7, "one": .3}[a.Choice]
+		add(CauseTooOpen, open, "It has too few snug places to hide, and a snake that feels watched often does not eat.")
+	}
+	add(CausePrey, mean.prey/sum, "The food is not quite what it last ate: another kind, size, or frozen and thawed instead of live.")
+	add(CauseShed, mean.shed/sum, "It is about to shed. Most snakes eat again soon after.")
+	if regurgitated > 0 {
+		add(CauseTooSoon, .9*math.Max(soon, regurgitated)/sum, "Food came up not long ago. The stomach wants about two weeks of rest before the next, smaller meal.")
+	} else {
+		add(CauseTooSoon, .8*soon/sum, "The offer came in its first days with you. Most need about a week to arrive before they eat.")
+	}
+	add(CauseTooOften, .7*often/sum, "The offers came close together. Each one disturbs it a little; a week between them works better.")
+	add(CauseSeason, mean.season/sum, "It is the cool season, when many of its kind pause.")
+	add(CauseSettling, mean.settling/sum, "It is still settling in.")
+	add(CauseTooLarge, .8*large/sum, "The prey was large for its size. One about as wide as its body is easier.")
+	n := float64(len(e.refusals))
+	add(CauseUnknown, .4+.2*math.Min(5, n-1), "None of the usual causes explains it.")
+
+	sum = 0
+	for _, c := range list {
+		sum += c.Share
+	}
+	for i := range list {
+		list[i].Share /= sum
+	}
+	slices.SortStableFunc(list, func(a, b care.Cause) int { return cmp.Compare(b.Share, a.Share) })
+	return list
+}
+
+func truth(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func number(v float64, decimals int) string {
+	if math.Abs(v) < .5*math.Pow10(-decimals) {
+		v = 0 // no "-0"
+	}
+	return strconv.FormatFloat(v, 'f', decimals, 64)
+}

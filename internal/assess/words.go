@@ -1,0 +1,529 @@
+package assess
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"warmhand/internal/care"
+	"warmhand/internal/snake"
+)
+
+// The steps besides "fix:<point>".
+const (
+	StepCallVet      = "call_vet"
+	StepStopFeeding  = "stop_feeding"
+	StepCoolDown     = "lower_the_heat"
+	StepWarmUp       = "raise_warm_side"
+	StepCoolEnd      = "cool_the_cool_side"
+	StepWarmNight    = "raise_night"
+	StepDampen       = "raise_humidity"
+	StepAir          = "lower_humidity"
+	StepInPeace      = "leave_in_peace"
+	StepWeigh        = "weigh"
+	StepOffer        = "offer"
+	StepMeasure      = "measure_climate"
+	StepCheckSetup   = "check_setup"
+	StepTell         = "tell_breeder"
+	StepSayHello     = "say_how_it_is"
+	StepKeepGoing    = "keep_going"
+	StepSmallerMeal  = "offer_smaller"
+	weighEvery       = 14 // days after which a new weight would tell something
+	weighEveryIfLoss = 7
+)
+
+func count(n int, of string) string {
+	if n == 1 {
+		return "1 " + of
+	}
+	return strconv.Itoa(n) + " " + of + "s"
+}
+
+func daysAgo(n int) string {
+	switch n {
+	case 0:
+		return "today"
+	case 1:
+		return "yesterday"
+	}
+	return strconv.Itoa(n) + " days ago"
+}
+
+func inDays(n int) string {
+	switch {
+	case n <= 0:
+		return "now"
+	case n == 1:
+		return "tomorrow"
+	}
+	return "in " + strconv.Itoa(n) + " days"
+}
+
+func degrees(c float64) string { return number(c, 1) + " °C (" + number(c*1.8+32, 0) + " °F)" }
+
+func percent(p float64) string {
+	switch {
+	case p < .01:
+		return "under 1 %"
+	case p > .99:
+		return "over 99 %"
+	}
+	return number(100*p, 0) + " %"
+}
+
+// lossText is the loss with its interval, or the gain.
+func (e *engine) lossText() string {
+	if e.weight.start == 0 {
+		return "no weight on record"
+	}
+	m, sd := e.weight.tissue()
+	l := 100 * (1 - m)
+	low, high := l-100*z90*sd, l+100*z90*sd
+	word := "lost "
+	if l < 0 {
+		word, l, low, high = "gained ", -l, -high, -low
+	}
+	text := word + number(l, 1) + " % since the handover (" + number(low, 1) + " to " + number(high, 1) + ")"
+	if e.weight.seen == 0 {
+		text += ", reckoned without a weigh-in"
+	}
+	return text
+}
+
+func (e *engine) fastDays() int {
+	if e.lastMeal.IsZero() {
+		return -1
+	}
+	return e.daysSince(e.lastMeal)
+}
+
+func (e *engine) fastText() string {
+	switch n := e.fastDays(); {
+	case n < 0:
+		return "no meal on record"
+	case n == 0:
+		return "ate today"
+	default:
+		return count(n, "day") + " since the last meal"
+	}
+}
+
+func (e *engine) refusalText() string {
+	var say []string
+	switch n := e.refusedInARow; {
+	case n > 1:
+		say = append(say, "Refused "+strconv.Itoa(n)+" times in a row")
+	case n == 1:
+		say = append(say, "Refused the last offer")
+	default:
+		say = append(say, "No refusal since the last meal")
+	}
+	say = append(say, e.fastText(), e.lossText())
+	return strings.Join(say, ", ") + "; a lasting refusal is " + percent(calibrated(e.logOdds())) + " likely."
+}
+
+func (e *engine) weightText() string {
+	text := e.lossText()
+	text = strings.ToUpper(text[:1]) + text[1:]
+	if e.weight.seen > 0 {
+		text += ", at " + number(100*e.weight.s, 2) + " % a day where " + number(100*e.weight.s0, 2) + " is usual in a fast"
+	}
+	return text + "; more than 10 % lost is " + percent(e.weight.pLoss(.10)) + " likely."
+}
+
+func (f *finding) what() string {
+	return [...]string{warmSide: "warm side", coolSide: "cool side", night: "night temperature", surface: "hottest surface", humidity: "humidity"}[f.kind]
+}
+
+func (f *finding) number() string {
+	if f.kind == humidity {
+		return number(f.value, 0) + " %"
+	}
+	return degrees(f.value)
+}
+
+func (f *finding) breederText() string {
+	what := f.what()
+	text := strings.ToUpper(what[:1]) + what[1:] + " " + f.number() + ", limit " + number(f.limit, 0)
+	if f.burns != "" {
+		text = "Surface of " + f.number() + ": on human skin " + f.burns + " of contact burns"
+	}
+	if f.with == care.WithDial || f.with == care.WithStrip {
+		text += " (a stick-on " + string(f.with) + ", ±3 °C)"
+	}
+	return text + "."
+}
+
+func (e *engine) choiceLabel(point string) string {
+	a := e.answerTo(point)
+	p, _ := care.Point(point)
+	for _, c := range p.Choices {
+		if a != nil && c.Code == a.Choice {
+			return strings.ToLower(c.Label[:1]) + c.Label[1:]
+		}
+	}
+	return "not as it should be"
+}
+
+// strength is the plain word for a change of the log-odds.
+func strength(w float64) string {
+	size, way := "hardly changes the picture", ""
+	switch a := math.Abs(w); {
+	case a > 2:
+		size, way = "strongly ", "more worrying"
+	case a >= 1:
+		size, way = "clearly ", "more worrying"
+	case a >= .3:
+		size, way = "a little ", "more worrying"
+	}
+	if w < 0 && way != "" {
+		way = "reassuring"
+	}
+	sign := "+"
+	if w < 0 {
+		sign = "−"
+	}
+	return size + way + " (" + sign + number(math.Abs(w), 1) + ")"
+}
+
+func (e *engine) reasonText(r *care.Reason) string {
+	s := strength(r.Weight)
+	switch r.Code {
+	case ReasonStart:
+		return "Where every case of its kind starts: most are fine (" + number(r.Weight, 1) + ")"
+	case ReasonTime:
+		return "Time passing by itself: " + s
+	case ReasonRefused:
+		text := "Refused the last offer"
+		if n := len(r.Evidence); n > 1 {
+			text = "Refused " + strconv.Itoa(n) + " times in a row"
+		}
+		if rate := e.feed.alpha / (e.feed.alpha + e.feed.beta); rate > 0 {
+			text += ", for an animal that refuses about " + percent(rate) + " of its offers"
+		}
+		for i := range e.refusals {
+			if e.refusals[i].excuses.shed > 0 {
+				text += "; what it refused in shed counts little"
+				break
+			}
+		}
+		return text + ": " + s
+	case ReasonEarlier:
+		return count(len(r.Evidence), "refusal") + " before the last meal: " + s
+	case ReasonEaten:
+		return "Ate " + count(len(r.Evidence), "time") + " in the new home: " + s
+	case ReasonTooCool:
+		return "First reading of the warm side, " + number(e.climate.deficit(e.sp.Climate.Optimum), 1) + " °C below what suits it by now: " + s
+	case ReasonRegurgitated:
+		return "Brought up food: " + s
+	case ReasonWeight:
+		return "Weight " + e.lossText() + ", against an ordinary fast: " + s
+	}
+	return r.Code
+}
+
+// missing is the datum that would tell most.
+func (e *engine) missing() string {
+	if e.ended {
+		return ""
+	}
+	weighed := e.daysSince(e.lastWeighed)
+	unsettled := e.refusedInARow > 0 || e.levels.level > 0
+	switch {
+	case e.weight.start == 0:
+		return "No weight on record: without one, loss cannot be told from an ordinary pause."
+	case e.lastWeighed.IsZero() && e.day >= 7:
+		return "Not weighed in the new home yet."
+	case unsettled && !e.lastWeighed.IsZero() && weighed >= weighEveryIfLoss:
+		return "Not weighed for " + count(weighed, "day") + "."
+	case !e.climate.known && (unsettled || e.day >= 3):
+		return "No reading of the warm side."
+	case e.answerTo("hides") == nil && (unsettled || e.day >= 3):
+		return "The setup was not checked yet."
+	case !e.lastWeighed.IsZero() && weighed >= 2*weighEvery:
+		return "Not weighed for " + count(weighed, "day") + "."
+	}
+	return ""
+}
+
+// say writes what people read: headline, steps, and the keeper's four lines.
+func (e *engine) say(a *Assessment) {
+	a.Missing = e.missing()
+	a.AnimalState = e.state()
+	a.Headline = e.headline(a)
+	a.Steps = e.steps()
+	e.tellKeeper(a)
+	if len(a.Steps) > 0 {
+		a.KeeperDo = a.Steps[0].Text
+	}
+}
+
+func (e *engine) state() string {
+	n, ago := e.regurgitations()
+	switch {
+	case n > 0 && ago <= restRegurgFull && e.refusedInARow == 0 && !e.lastMeal.After(e.regurgitated[len(e.regurgitated)-1].at):
+		return "brought up food"
+	case e.inShed(e.today):
+		return "in shed"
+	case e.refusedInARow > 0:
+		return "not eating"
+	case e.meals >= 3:
+		return "eating"
+	}
+	return "settling in"
+}
+
+func (e *engine) headline(a *Assessment) string {
+	if len(a.Concerns) > 0 {
+		return a.Concerns[0].Text
+	}
+	switch {
+	case e.refusedInARow > 0:
+		return e.refusalText()
+	case e.meals > 0:
+		return "Ate " + daysAgo(e.fastDays()) + ", " + e.lossText() + "."
+	}
+	return "Settling in, day " + strconv.Itoa(e.day) + ": nothing to worry about so far."
+}
+
+// worst is the gravest sign today, nil when there is none.
+func (e *engine) worst() (*signState, care.Standing) {
+	var worst *signState
+	level := care.Settled
+	for i := range e.signs {
+		if l := e.signLevel(&e.signs[i]); l > level {
+			worst, level = &e.signs[i], l
+		}
+	}
+	return worst, level
+}
+
+// steps are what the keeper might do next, the most useful first.
+func (e *engine) steps() []care.Step {
+	var list []care.Step
+	add := func(code, text string, holds int) {
+		for _, s := range list {
+			if s.Code == code {
+				return
+			}
+		}
+		list = append(list, care.Step{Code: code, Text: text, HoldsDays: holds})
+	}
+	if e.ended {
+		return nil
+	}
+	sign, level := e.worst()
+	if level == care.Vet {
+		add(StepCallVet, sign.info.DoNow, 0)
+	}
+	for i := range e.findings {
+		if f := &e.findings[i]; f.level == care.StepIn && (f.code == "climate_surface_hot" || f.code == "climate_warm_high") {
+			add(StepCoolDown, "Switch that heater off or turn it down until the hottest place it can touch is below "+degrees(e.sp.Climate.HotTooHigh)+", then look at its belly.", 0)
+		}
+	}
+	e.fixes(care.StepIn, add)
+	times, ago := e.regurgitations()
+	if times > 0 && ago < restRegurgFull {
+		add(StepStopFeeding, "Offer no food "+untilIn(restRegurgFull-ago)+". Keep water and the warm end right; the first meal after that is half the usual size.", restRegurgFull-ago)
+	}
+	if times > 1 {
+		add(StepCallVet, "Call a reptile vet within a day or two: food came up more than once.", 0)
+	}
+	if e.lostLevel() == care.Vet {
+		add(StepCallVet, "Call a reptile vet within a day or two, and tell your breeder: it has lost more weight than a pause in eating explains well.", 0)
+	}
+	if level == care.StepIn {
+		add(StepTell, sign.info.DoNow, 2)
+	}
+	for i := range e.findings {
+		e.climateStep(&e.findings[i], add)
+	}
+	held := e.holding()
+	since := 1 << 30
+	if !e.lastWeighed.IsZero() {
+		since = e.daysSince(e.lastWeighed)
+	}
+	unsettled := e.levels.level > 0 || e.lost.level > 0 || e.refusedInARow >= 2
+	if unsettled && since >= weighEveryIfLoss && (held == 0 || e.step.Code != StepInPeace) {
+		add(StepWeigh, "Weigh it once, quickly and quietly, and write the number down here.", 0)
+	}
+	e.feedingStep(times > 0 && ago < restRegurgFull, held, add)
+	e.fixes(care.Watch, add)
+	if level == care.Watch {
+		add(StepTell, sign.info.DoNow, 7)
+	}
+	if band, dry := e.inShedHumidity(); dry {
+		add(StepDampen, "It is about to shed: raise the humidity to "+number(band.Low, 0)+" to "+number(band.High, 0)+" %, or put a damp cloth into a hide.", 5)
+	}
+	if !e.climate.known {
+		add(StepMeasure, "Measure the warm end and the cool end on the floor, and write them down here.", 0)
+	}
+	if len(e.answers) == 0 {
+		add(StepCheckSetup, "Walk through the setup check when you have ten minutes.", 0)
+	}
+	if e.silent() > 0 {
+		add(StepSayHello, "Tell your breeder in a word how it is doing.", 0)
+	}
+	if !unsettled && since >= weighEvery && e.day >= 7 {
+		add(StepWeigh, "Weigh it before its next meal, and write the number down here.", 0)
+	}
+	if len(list) == 0 {
+		add(StepKeepGoing, "Nothing to change: keep going as you are.", 7)
+	}
+	return list
+}
+
+func untilIn(days int) string {
+	if days == 1 {
+		return "until tomorrow"
+	}
+	return "for another " + count(days, "day")
+}
+
+func (e *engine) fixes(level care.Standing, add func(string, string, int)) {
+	for i := range e.hazards {
+		if h := &e.hazards[i]; h.level == level {
+			add("fix:"+h.point, h.fix, 0)
+		}
+	}
+}
+
+func (e *engine) climateStep(f *finding, add func(string, string, int)) {
+	c := &e.sp.Climate
+	band := func(b snake.Band) string { return degrees(b.Low) + " to " + degrees(b.High) }
+	if f.with == care.WithDial || f.with == care.WithStrip {
+		add(StepMeasure, "Measure again with a digital probe on the floor: a stick-on "+string(f.with)+" shows the wall it sits on.", 1)
+	}
+	switch f.code {
+	case "climate_warm_low":
+		add(StepWarmUp, "Raise the warm end to "+band(c.HotSpot)+" with a thermostat, then measure again the next day.", 3)
+	case "climate_warm_high", "climate_surface_hot":
+		add(StepCoolDown, "Turn the thermostat down until no place it can touch is above "+degrees(c.HotTooHigh)+".", 1)
+	case "climate_cool_high":
+		add(StepCoolEnd, "Give it a cooler end of "+band(c.Cool)+": move all heating to one side.", 2)
+	case "climate_cool_low":
+		add(StepWarmUp, "Warm the cool end a little, to "+band(c.Cool)+".", 3)
+	case "climate_night_low":
+		add(StepWarmNight, "Keep nights at "+band(c.Night)+".", 3)
+	case "climate_humidity_low":
+		add(StepDampen, "Raise the humidity to "+number(c.Humidity.Low, 0)+" to "+number(c.Humidity.High, 0)+" %: a larger bowl, damper ground, less open mesh.", 5)
+	case "climate_humidity_high":
+		add(StepAir, "Let it dry a little, to "+number(c.Humidity.Low, 0)+" to "+number(c.Humidity.High, 0)+" %, with more air.", 5)
+	}
+}
+
+// feedingStep says when to offer again, or why not yet. An agreed step that
+// holds is not talked over.
+func (e *engine) feedingStep(resting bool, held int, add func(string, string, int)) {
+	switch last := e.daysSince(e.lastOffer); {
+	case held > 0 && (e.step.Code == StepInPeace || e.step.Code == StepStopFeeding):
+		add(e.step.Code, "As agreed with your breeder: leave it in peace "+untilIn(held)+", with water and nothing else.", held)
+	case held > 0 || resting:
+	case e.day < peaceDays && e.meals == 0:
+		add(StepInPeace, "Leave it in peace "+untilIn(usualAgain-e.day)+": water, warmth, a hide, no handling and no food yet.", usualAgain-e.day)
+	case e.inShed(e.today):
+		add(StepInPeace, "Wait with food until it has shed, then give it two or three days.", 7)
+	case e.refusedInARow > 0 && last < usualAgain:
+		add(StepInPeace, "Leave it in peace "+untilIn(usualAgain-last)+", then offer once, in the evening.", usualAgain-last)
+	case e.refusedInARow > 0:
+		add(StepOffer, "Offer once in the evening, warm and still, then leave it alone with it until morning. If it does not want it, take it away and wait a week.", 7)
+	default:
+		every := e.sp.OfferEvery[e.age]
+		if wait := int(every.Low) - last; !e.lastOffer.IsZero() && wait > 0 {
+			add(StepKeepGoing, "Nothing to do now. The next meal is due "+inDays(wait)+".", wait)
+		} else {
+			add(StepOffer, "Offer its usual meal in the evening.", 0)
+		}
+	}
+}
+
+// tellKeeper writes for somebody who has their first snake, is perhaps
+// thirteen, and is scared.
+func (e *engine) tellKeeper(a *Assessment) {
+	set := func(sees, means, worry string) { a.KeeperSees, a.KeeperMeans, a.KeeperWorry = sees, means, worry }
+	const call = "Call a reptile vet if it breathes with its mouth open, wheezes, brings food up, or goes limp."
+	sign, level := e.worst()
+	times, ago := e.regurgitations()
+	step := e.standing()
+	var hot, cold *finding
+	for i := range e.findings {
+		f := &e.findings[i]
+		switch {
+		case f.code == "climate_surface_hot" || f.code == "climate_warm_high":
+			hot = f
+		case f.code == "climate_warm_low":
+			cold = f
+		}
+	}
+	var worstHazard *hazard
+	for i := range e.hazards {
+		if h := &e.hazards[i]; h.level == care.StepIn && (worstHazard == nil || h.risk.loss() > worstHazard.risk.loss()) {
+			worstHazard = h
+		}
+	}
+	refused := "It refused its last meal."
+	if e.refusedInARow > 1 {
+		refused = "It refused " + strconv.Itoa(e.refusedInARow) + " meals in a row."
+	}
+	switch {
+	case e.ended:
+		set("This follow-up has ended.", "Your log stays with you.", call)
+	case level == care.Vet:
+		set("You saw: "+lower(sign.info.Label)+".", "We cannot tell from here what it is. It is something a vet should look at, and you did right to write it down.",
+			"Do not wait for a weigh-in or the next meal. If it gets worse on the way, tell the vet so.")
+	case hot != nil && hot.level == care.StepIn:
+		set("The "+hot.what()+" is "+hot.number()+".", "That is hot enough to burn a snake that lies on it, even if it does not move away.",
+			"Call a reptile vet if you see dark, raw or blistered scales; burns can show days later.")
+	case worstHazard != nil && e.lostLevel() < care.Vet && times < 2:
+		set("In the setup check: "+lower(worstHazard.title)+".", "Nothing has happened. This is one of the things that can hurt a snake, and it is quickly put right.",
+			"Call a reptile vet if it is hurt or stuck. Do not pull.")
+	case times > 1:
+		set("It brought up food "+strconv.Itoa(times)+" times.", "Often it is cold, too large a meal or too little rest; sometimes it is an illness, and only a vet can tell.", call)
+	case e.lostLevel() == care.Vet:
+		set("It weighs clearly less than when it came to you.", "It has lost more than a pause in eating usually costs. There can be many reasons, and a vet can find out which.", call)
+	case times > 0 && ago < restRegurgFull:
+		set("It brought up food "+daysAgo(ago)+".", "It happens when a snake is cool, was handled, or the meal was large. Its stomach needs rest now.", "If it happens again, or it looks ill: a reptile vet.")
+	case level == care.StepIn:
+		set("You saw: "+lower(sign.info.Label)+".", "It may be harmless or the start of something. Your breeder or a vet can tell more.", call)
+	case cold != nil:
+		sees := "The warm end is " + cold.number() + "."
+		if e.refusedInARow > 0 {
+			sees += " " + refused
+		}
+		set(sees, "It is too cool for it. A snake that cannot warm up does not eat, and this is easily put right.", "If it still refuses two weeks after the warm end is right, tell your breeder. "+call)
+	case e.refusedInARow > 0 && e.inShed(e.today):
+		set(refused+" Its eyes or skin are cloudy.", "It is about to shed. Most snakes do not eat until the old skin is off.", "If it has not eaten two weeks after the shed, tell your breeder. "+call)
+	case e.refusedInARow > 0 && step >= care.StepIn:
+		set(refused, e.likely(a)+" Your breeder sees this too and will help.", call)
+	case e.refusedInARow > 0:
+		set(refused, e.likely(a)+" Healthy snakes can go without food for weeks.", "Tell your breeder if it loses weight. "+call)
+	case level == care.Watch:
+		set("You saw: "+lower(sign.info.Label)+".", "Usually it is nothing serious.", call)
+	case e.inShed(e.today):
+		set("Its eyes or skin are cloudy.", "It is about to shed. It sees badly for some days and wants to be left alone.", "If pieces of skin stay on its eyes or tail, tell your breeder.")
+	case e.meals >= 3:
+		set("It has eaten "+strconv.Itoa(e.meals)+" times in a row with you.", "It has settled in.", call)
+	case e.meals > 0:
+		set("It has eaten with you.", "It is settling in well.", call)
+	default:
+		set("It is new in your home.", "Everything smells strange to it. Hiding all day is what a snake does when it arrives.", "If it has not eaten after three weeks, tell your breeder. "+call)
+	}
+}
+
+// likely is the likeliest cause that is known, in a sentence.
+func (e *engine) likely(a *Assessment) string {
+	for _, c := range a.Causes {
+		if c.Code != CauseUnknown {
+			return c.Text
+		}
+	}
+	return "Snakes pause now and then, and often nobody finds out why."
+}
+
+// lower makes a label fit into a sentence.
+func lower(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
+}
