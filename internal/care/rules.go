@@ -25,11 +25,22 @@ func CheckAnimal(a *Animal, now time.Time) error {
 	if a.Hatched != nil && (a.Hatched.After(now.Add(24*time.Hour)) || a.Hatched.Year() < 1950) {
 		return BadField("animal.hatch_date", "%s cannot be right: a hatch date lies between 1950 and today. Correct it or leave it empty.", a.Hatched.Format(time.DateOnly))
 	}
+	for _, l := range []struct {
+		field string
+		v     Millimetres
+	}{{"snout_vent_mm", a.SnoutVent}, {"total_length_mm", a.TotalLength}} {
+		if !finite(float64(l.v)) || l.v < 0 {
+			return BadField("animal."+l.field, "Give the length in millimetres, or leave it empty.")
+		}
+	}
 	if a.SnoutVent > 0 && a.TotalLength > 0 && a.TotalLength < a.SnoutVent {
 		return BadField("animal.total_length_mm", "The total length is shorter than snout to vent. Check which is which.")
 	}
-	if a.MotherID != "" && a.MotherID == a.ID || a.FatherID != "" && a.FatherID == a.ID {
+	if a.MotherID != "" && a.MotherID == a.ID {
 		return BadField("animal.mother", "An animal cannot be its own parent. Choose another one or leave it empty.")
+	}
+	if a.FatherID != "" && a.FatherID == a.ID {
+		return BadField("animal.father", "An animal cannot be its own parent. Choose another one or leave it empty.")
 	}
 	return nil
 }
@@ -63,9 +74,9 @@ func CheckEntry(e *Entry, now time.Time) error {
 		if b.Warm == nil && b.Cool == nil && b.Night == nil && b.Surface == nil && b.Humidity == nil {
 			return BadField("entry.climate", "The reading is empty. Give at least one temperature or the humidity.")
 		}
-		for field, v := range map[string]*Celsius{"warm_c": b.Warm, "cool_c": b.Cool, "night_c": b.Night, "surface_c": b.Surface} {
-			if v != nil && (!finite(float64(*v)) || *v < -20 || *v > 300) {
-				return BadField("entry.climate."+field, "%.1f °C cannot be right. Check the number and the unit.", float64(*v))
+		for _, t := range append(b.airs(), temperature{"surface_c", b.Surface}) {
+			if t.v != nil && (!finite(float64(*t.v)) || *t.v < -20 || *t.v > 300) {
+				return BadField("entry.climate."+t.field, "%.1f °C cannot be right. Check the number and the unit.", float64(*t.v))
 			}
 		}
 		if b.Humidity != nil && (!finite(float64(*b.Humidity)) || *b.Humidity < 0 || *b.Humidity > 100) {
@@ -87,7 +98,11 @@ func CheckEntry(e *Entry, now time.Time) error {
 		if strings.TrimSpace(b.Text) == "" {
 			return BadField("entry.message.text", "The message is empty. Write something, or leave it.")
 		}
-	case Sign, Seen:
+	case Sign:
+		if b.Code == "" {
+			return BadField("entry.sign.sign", "Say what was seen.")
+		}
+	case Seen:
 	case Ended:
 		return BadField("entry.ended", "A case is ended with EndCase and reopened with ReopenCase, not with an entry.")
 	case Withdrawal:
@@ -98,6 +113,16 @@ func CheckEntry(e *Entry, now time.Time) error {
 		return BadField("entry.body", "The entry is empty. Say what happened.")
 	}
 	return nil
+}
+
+type temperature struct {
+	field string
+	v     *Celsius
+}
+
+// airs are the readings that are not of a surface, in the order of the form.
+func (b *ClimateReading) airs() []temperature {
+	return []temperature{{"warm_c", b.Warm}, {"cool_c", b.Cool}, {"night_c", b.Night}}
 }
 
 func checkSetup(s SetupCheck) error {
@@ -171,10 +196,10 @@ func CheckSlip(e *Entry, log []Entry) error {
 				"Prey of %s g is heavier than the snake itself. If that is right, say so and send it again.", number(float64(b.PreyMass)))
 		}
 	case ClimateReading:
-		for field, v := range map[string]*Celsius{"warm_c": b.Warm, "cool_c": b.Cool, "night_c": b.Night} {
-			if v != nil && *v > 50 {
-				return slip("entry.climate."+field, number(float64(*v)), "50",
-					"%s °C is hotter than any enclosure should be. Is it °F? If it is right, say so and send it again.", number(float64(*v)))
+		for _, t := range b.airs() {
+			if t.v != nil && *t.v > 50 {
+				return slip("entry.climate."+t.field, number(float64(*t.v)), "50",
+					"%s °C is hotter than any enclosure should be. Is it °F? If it is right, say so and send it again.", number(float64(*t.v)))
 			}
 		}
 	}

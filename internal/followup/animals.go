@@ -123,12 +123,12 @@ func sameAnimal(a, b care.Animal) bool {
 }
 
 func checkParents(tx care.Tx, a *care.Animal) error {
-	for field, id := range map[string]string{"animal.mother": a.MotherID, "animal.father": a.FatherID} {
-		if id == "" {
+	for _, parent := range []struct{ field, id string }{{"animal.mother", a.MotherID}, {"animal.father", a.FatherID}} {
+		if parent.id == "" {
 			continue
 		}
-		if _, err := tx.Animal(a.BreederID, id); care.IsCode(err, care.NotFound) {
-			return care.BadField(field, "There is no such animal in your stock book. Add the parent first, or leave it empty.")
+		if _, err := tx.Animal(a.BreederID, parent.id); care.IsCode(err, care.NotFound) {
+			return care.BadField(parent.field, "There is no such animal in your stock book. Add the parent first, or leave it empty.")
 		} else if err != nil {
 			return err
 		}

@@ -171,6 +171,11 @@ func (s *Service) MarkSeen(ctx context.Context, who care.Actor, now time.Time, b
 // EndCase closes a case with its outcome; requestID is the id of the entry
 // that says so, and a repeat changes nothing.
 func (s *Service) EndCase(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string, o care.Outcome, note, requestID string) (CaseView, error) {
+	switch o {
+	case care.OutcomeSettled, care.OutcomeReturned, care.OutcomeVet, care.OutcomeDied, care.OutcomeLostTouch:
+	default:
+		return CaseView{}, care.BadField("outcome", "Say how it ended: settled, returned, vet, died or lost_touch.")
+	}
 	now = care.Instant(now)
 	return s.onCase(ctx, who, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
 		fresh, err := endEntry(tx, who, c, now, requestID, note, care.Ended{Outcome: o})

@@ -36,11 +36,18 @@ func (s *Service) CreateEntry(ctx context.Context, who care.Actor, now time.Time
 		if !care.IsCode(err, care.NotFound) {
 			return err
 		}
-		if c != nil && c.ClosedAt != nil {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. The breeder can open it again."}
-		}
 		if err := checkLinks(tx, &e); err != nil {
 			return err
+		}
+		if e.CaseID != "" && (c == nil || c.ID != e.CaseID) { // a correction goes where the corrected entry is
+			was, err := tx.Case(e.BreederID, e.CaseID)
+			if err != nil {
+				return err
+			}
+			c = &was
+		}
+		if c != nil && c.ClosedAt != nil {
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. The breeder can open it again."}
 		}
 		log, err := tx.Log(e.BreederID, e.AnimalID)
 		if err != nil {
@@ -169,7 +176,7 @@ func checkLinks(tx care.Tx, e *care.Entry) error {
 
 func sameEntry(a, b *care.Entry) bool {
 	return a.HappenedAt.Equal(b.HappenedAt) && a.By == b.By && a.ByID == b.ByID &&
-		a.Replaces == b.Replaces && a.Note == b.Note && sameBody(a.Body, b.Body)
+		(a.CaseID == b.CaseID || a.Replaces != "") && a.Replaces == b.Replaces && a.Note == b.Note && sameBody(a.Body, b.Body)
 }
 
 // sameBody compares what is stored, so that a nil list equals an empty one.

@@ -219,6 +219,9 @@ func (s *Service) Pass(ctx context.Context, now time.Time) (looked int, err erro
 				if before, err = tx.Case(d.BreederID, d.ID); err != nil {
 					return err
 				}
+				if after = before; before.ClosedAt != nil || before.DueAt.After(now) {
+					return nil // ended, or looked at meanwhile
+				}
 				after, err = reassess(tx, before, now)
 				return err
 			})

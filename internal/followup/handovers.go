@@ -278,8 +278,11 @@ func (s *Service) LookUpClaim(ctx context.Context, now time.Time, typed string) 
 		}
 		return claimable(&h, now)
 	})
+	if err != nil {
+		return care.Handover{}, err // what a code would have opened stays closed
+	}
 	h.BuyerNote = ""
-	return h, err
+	return h, nil
 }
 
 // Claim makes the caller the keeper. start begins the session in the same
