@@ -199,7 +199,7 @@ type engine struct {
 	observations   int
 	contributions  []contribution
 
-	weights []*care.Entry // of one day
+	weights, early []*care.Entry // of one day: not taken in yet; taken before their turn
 }
 
 type occasion struct {
@@ -288,11 +288,12 @@ func (e *engine) pass() {
 	e.weight.pass()
 }
 
-// take takes in one day's entries: climate, then sheds, weights and offers, so
-// that the order of arrival within a day does not matter.
+// take takes in one day's entries in the order of the log. Weights are held
+// until a meal changes what a weight means, or until the evening, and then
+// taken together, so that their order does not matter; of a weight and a meal
+// with the same time the weight comes first.
 func (e *engine) take(entries []care.Entry) {
-	e.weights = e.weights[:0]
-	offers := false
+	e.weights, e.early = e.weights[:0], e.early[:0]
 	for i := range entries {
 		x := &entries[i]
 		if !x.Current() {
@@ -302,17 +303,29 @@ func (e *engine) take(entries []care.Entry) {
 			e.lastHeard, e.heard = x.HappenedAt, true
 		}
 		switch b := x.Body.(type) {
+		case care.WeighIn:
+			e.observations++
+			if !slices.Contains(e.early, x) {
+				e.weights = append(e.weights, x)
+			}
+		case care.Offer:
+			e.observations++
+			if b.Result == care.Eaten || b.Result == care.Regurgitated {
+				for j := i + 1; j < len(entries) && entries[j].HappenedAt.Equal(x.HappenedAt); j++ {
+					if _, ok := entries[j].Body.(care.WeighIn); ok && entries[j].Current() {
+						e.weights = append(e.weights, &entries[j])
+						e.early = append(e.early, &entries[j])
+					}
+				}
+				e.takeWeights()
+			}
+			e.takeOffer(&b, x)
 		case care.ClimateReading:
 			e.observations++
 			e.takeClimate(&b, x)
 		case care.Shed:
 			e.observations++
 			e.takeShed(b, x.HappenedAt)
-		case care.WeighIn:
-			e.observations++
-			e.weights = append(e.weights, x)
-		case care.Offer:
-			offers = true
 		case care.Sign:
 			e.observations++
 			e.takeSign(b.Code, x, e.day)
@@ -323,6 +336,10 @@ func (e *engine) take(entries []care.Entry) {
 			e.step, e.stepAt = b, x.HappenedAt
 		}
 	}
+	e.takeWeights()
+}
+
+func (e *engine) takeWeights() {
 	if len(e.weights) > 1 {
 		slices.SortFunc(e.weights, func(a, b *care.Entry) int {
 			return cmp.Or(cmp.Compare(a.Body.(care.WeighIn).Mass, b.Body.(care.WeighIn).Mass), cmp.Compare(a.By, b.By))
@@ -332,18 +349,13 @@ func (e *engine) take(entries []care.Entry) {
 		mass := float64(x.Body.(care.WeighIn).Mass)
 		if usable(mass) {
 			e.weight.observe(mass, heardFrom(x))
-			e.lastWeighed, e.lastMass = x.HappenedAt, mass
+			e.lastMass = mass
+			if x.HappenedAt.After(e.lastWeighed) {
+				e.lastWeighed = x.HappenedAt
+			}
 		}
 	}
-	if !offers {
-		return
-	}
-	for i := range entries {
-		if b, ok := entries[i].Body.(care.Offer); ok && entries[i].Current() {
-			e.observations++
-			e.takeOffer(&b, &entries[i])
-		}
-	}
+	e.weights = e.weights[:0]
 }
 
 // heardFrom reports whether an entry is a word from the keeper. Imported logs

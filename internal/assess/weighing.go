@@ -64,6 +64,7 @@ type weighing struct {
 	days     float64 // gone by
 	seen     int     // weights taken in since the handover
 	others   bool    // the keeper's scale was allowed for
+	evidence float64 // see weigh, as of the last weigh-in or the evening before
 
 	inGut, eaten float64 // prey since the handover: what is still in the gut; all
 
@@ -112,6 +113,7 @@ func usable(v float64) bool { return v > 0 && !math.IsInf(v, 0) }
 
 // pass lets a day go by.
 func (w *weighing) pass() {
+	w.evidence = w.weigh()
 	w.days++
 	w.predict(walkX, walkS)
 	w.inGut *= gutDecay
@@ -143,6 +145,7 @@ func (w *weighing) observe(mass float64, keepers bool) {
 	}
 	w.update(y, g, h, r, true)
 	w.seen++
+	w.evidence = w.weigh()
 }
 
 func (w *weighing) meal(mass float64) {
@@ -183,10 +186,12 @@ func (w *weighing) expected() float64 {
 	return w.refMass*math.Exp(-w.s0*(w.days-w.refDays)) + w.e*(w.lastShare-w.lastLeft)
 }
 
-// logOdds is what the weights alone say for a lasting refusal: the likelihood
+func (w *weighing) logOdds() float64 { return w.evidence }
+
+// weigh is what the weights alone say for a lasting refusal: the likelihood
 // of the loss rate that they show under 2.4 times the ordinary loss, against
 // the ordinary one. 0 without a weight in the new home.
-func (w *weighing) logOdds() float64 {
+func (w *weighing) weigh() float64 {
 	if w.seen == 0 || w.start == 0 {
 		return 0
 	}
