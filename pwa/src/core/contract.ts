@@ -1,5 +1,5 @@
 // The contract's JSON in one place. Types only: nothing of the generated code reaches the browser.
-export type { GetMeResponseJson } from '../api/gen/warmhand/v1/access_service_pb';
+export type { GetMeResponseJson, RedeemSignInLinkResponseJson } from '../api/gen/warmhand/v1/access_service_pb';
 export type { AnimalJson } from '../api/gen/warmhand/v1/animal_service_pb';
 export type {
   AssessmentJson,

@@ -137,3 +137,13 @@ export function massInWords(g: number): string {
     wholeInWords(whole) + (decimals ? ` point ${[...decimals].map((d) => small[Number(d)]).join(' ')}` : '');
   return `${words} ${oz ? 'ounce' : 'gram'}${rounded === 1 ? '' : 's'}`;
 }
+
+const lengthUnits: Record<string, number> = { mm: 1, cm: 10, m: 1000, in: 25.4, inch: 25.4, inches: 25.4, '"': 25.4 };
+
+/** What a person typed as a length, in mm, or null. Without a unit it is in mm. */
+export function parseLength(text: string): number | null {
+  const m = /^(.*?)\s*(mm|cm|m|in|inch|inches|")?\.?$/i.exec(text.trim());
+  const n = parseNumber(m?.[1] ?? '');
+  if (n === null || n < 0) return null;
+  return Math.round(n * (lengthUnits[(m?.[2] ?? 'mm').toLowerCase()] ?? 1) * 10) / 10;
+}

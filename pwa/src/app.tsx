@@ -1,0 +1,65 @@
+import './style.css';
+import './ui/keeper/keeper.css';
+import { type JSX, render } from 'preact';
+import { call } from './api/client';
+import type { GetMeResponseJson } from './core/contract';
+import { startSync } from './sync/sync';
+import { KeeperApp } from './ui/keeper';
+import { known, load, seenToday } from './ui/keeper/state';
+import { lazy } from './ui/lazy';
+import { go, path } from './ui/nav';
+import { startWorker, UpdatePrompt } from './ui/update';
+import { Welcome } from './ui/welcome';
+
+const Breeder = lazy<{ path: string; go: typeof go }>(() => import('./ui/breeder/index'));
+const Claim = lazy<object>(() => import('./ui/claim/claim'));
+const SignInLink = lazy<{ onKeeper: () => void }>(() => import('./ui/claim/link'));
+
+let syncing = false;
+
+/** The keeper's sender and fetcher; a breeder's screens need neither. */
+function keep(): void {
+  if (syncing) return;
+  syncing = true;
+  startSync(() => void load());
+  void seenToday().then(load);
+}
+
+function App(): JSX.Element {
+  const at = path.value;
+  if (at === '/c') return <Claim />;
+  if (at === '/in') return <SignInLink onKeeper={keep} />;
+  if (at === '/b' || at.startsWith('/b/')) return <Breeder path={at} go={go} />;
+  if (at === '/' && known.value?.cases.length === 0 && known.value.outbox.length === 0) return <Welcome />;
+  return <KeeperApp path={at} />;
+}
+
+async function start(): Promise<void> {
+  await load();
+  const root = document.getElementById('app');
+  if (!root) return;
+  render(
+    <>
+      <App />
+      <UpdatePrompt />
+    </>,
+    root,
+  );
+  const phone = known.value;
+  if (phone && (phone.cases.length > 0 || phone.outbox.length > 0)) keep();
+  else if (path.value === '/') await find();
+  await startWorker();
+}
+
+/** Nothing of a keeper is on this phone: somebody may be signed in all the same. */
+async function find(): Promise<void> {
+  try {
+    const me = await call<GetMeResponseJson>('GET', '/v1/me');
+    if (me.role === 'keeper') keep();
+    else if (me.role && path.value === '/') go('/b', true);
+  } catch {
+    // No network: the welcome says what can be done.
+  }
+}
+
+void start();

@@ -1,0 +1,315 @@
+import type { JSX } from 'preact';
+import { useEffect, useState } from 'preact/hooks';
+import { ApiError, call, Offline } from '../../api/client';
+import { parseClaimCode } from '../../core/code';
+import type { ClaimHandoverResponseJson, LookUpClaimResponseJson } from '../../core/contract';
+import { caseAddress, uuidv7 } from '../../core/ids';
+import { day } from '../../core/time';
+import { formatMass } from '../../core/units';
+import { keepClaimed } from '../../store/copies';
+import { readState, writeState } from '../../store/db';
+import { Identity } from '../keeper/record';
+import { load } from '../keeper/state';
+import { go, Link, Screen } from '../nav';
+import { ThermalBand } from '../parts/band';
+import { Button, Field, Notice } from '../parts/controls';
+
+/** A claim under way. Kept on disk, so that one whose answer was lost is sent again under the same id and succeeds. */
+export interface Pending {
+  code: string;
+  requestId: string;
+  keeperName: string;
+  /** Went out at least once: the service may have done it already. */
+  sent: boolean;
+}
+
+const pendingKey = 'claim';
+
+interface Trouble {
+  title: string;
+  text: string;
+  /** What the main button does. */
+  next: 'again' | 'type' | 'none';
+}
+
+/** What went wrong, and what to do, by the service's reason. */
+export function troubleOf(e: unknown): Trouble {
+  if (e instanceof Offline) {
+    return {
+      title: 'No network just now',
+      text: 'Taking on a card needs network once. Your code is kept on this phone; this page goes on by itself when there is network.',
+      next: 'again',
+    };
+  }
+  if (!(e instanceof ApiError)) {
+    return {
+      title: 'The phone did not keep the code',
+      text: 'Its storage is full or closed. Make room, or use an ordinary window, and try again.',
+      next: 'again',
+    };
+  }
+  switch (e.reason) {
+    case 'CODE_WRONG':
+      return {
+        title: 'No card has this code',
+        text: 'Compare it with the card once more. If it is the same, ask your breeder for a new code.',
+        next: 'type',
+      };
+    case 'CODE_USED':
+      return {
+        title: 'This card has been taken on already',
+        text: 'If that was you, open Warmhand on the phone that you used then. If it was not you, tell your breeder: they can see who did, and help.',
+        next: 'none',
+      };
+    case 'CODE_EXPIRED':
+      return {
+        title: 'This code is too old',
+        text: 'Codes hold for a while only. Ask your breeder for a new one; it takes a moment, and the record stays the same.',
+        next: 'type',
+      };
+    case 'CODE_REVOKED':
+      return {
+        title: 'Your breeder took this code back',
+        text: 'Ask your breeder for a new one. Sometimes a card is printed twice, and the newer one counts.',
+        next: 'type',
+      };
+    case 'TOO_MANY_TRIES':
+      return {
+        title: 'Too many tries',
+        text: 'Please wait some minutes, then try once more with the card in your hand.',
+        next: 'again',
+      };
+  }
+  if (e.status >= 500)
+    return {
+      title: 'The service has trouble',
+      text: 'It is not you. Please try again in a few minutes; your code is kept.',
+      next: 'again',
+    };
+  return { title: 'That did not work', text: e.message, next: 'type' };
+}
+
+type Stage =
+  | { kind: 'type' }
+  | { kind: 'look'; code: string }
+  | { kind: 'shown'; code: string; found: LookUpClaimResponseJson }
+  | { kind: 'claiming'; pending: Pending }
+  | { kind: 'trouble'; trouble: Trouble; from: Stage };
+
+export default function Claim(): JSX.Element {
+  const [stage, setStage] = useState<Stage | undefined>();
+
+  useEffect(() => {
+    const typed = parseClaimCode(decodeURIComponent(location.hash.slice(1)));
+    void readState<Pending>(pendingKey)
+      .catch(() => undefined)
+      .then((pending) => {
+        if (pending?.sent && (!typed.ok || typed.code === pending.code)) setStage({ kind: 'claiming', pending });
+        else if (typed.ok) setStage({ kind: 'look', code: typed.code });
+        else setStage({ kind: 'type' });
+      });
+    // A card that is scanned while this page is open changes the fragment only.
+    const scanned = () => {
+      const p = parseClaimCode(location.hash.slice(1));
+      if (p.ok) setStage({ kind: 'look', code: p.code });
+    };
+    addEventListener('hashchange', scanned);
+    return () => removeEventListener('hashchange', scanned);
+  }, []);
+
+  useEffect(() => {
+    if (stage?.kind === 'look') void look(stage);
+    if (stage?.kind === 'claiming') void claim(stage);
+    if (stage?.kind !== 'trouble' || stage.trouble.next !== 'again') return;
+    const on = () => setStage(stage.from);
+    addEventListener('online', on);
+    return () => removeEventListener('online', on);
+  }, [stage]);
+
+  const look = async (from: Stage & { kind: 'look' }) => {
+    try {
+      const found = await call<LookUpClaimResponseJson>('POST', '/v1/claims:lookUp', { claimCode: from.code });
+      setStage({ kind: 'shown', code: from.code, found });
+    } catch (e) {
+      setStage({ kind: 'trouble', trouble: troubleOf(e), from });
+    }
+  };
+
+  const claim = async (from: Stage & { kind: 'claiming' }) => {
+    const { code, requestId, keeperName } = from.pending;
+    try {
+      await writeState(pendingKey, { ...from.pending, sent: true });
+      const answer = await call<ClaimHandoverResponseJson>('POST', '/v1/claims', {
+        claimCode: code,
+        keeperName,
+        requestId,
+      });
+      if (answer.case) await keepClaimed(answer.case, answer.handover);
+      await writeState(pendingKey, undefined);
+      await load();
+      // A whole new page: the keeper's sender starts with it.
+      location.replace(caseAddress(answer.case?.name ?? ''));
+    } catch (e) {
+      // A clear no: the next try is a new one. Anything else may have happened, so the id stays.
+      if (e instanceof ApiError && e.status < 500 && e.status !== 429)
+        await writeState(pendingKey, undefined).catch(() => undefined);
+      setStage({ kind: 'trouble', trouble: troubleOf(e), from });
+    }
+  };
+
+  switch (stage?.kind) {
+    case 'type':
+      return <Type onCode={(code) => setStage({ kind: 'look', code })} />;
+    case 'shown':
+      return (
+        <Shown
+          found={stage.found}
+          onClaim={async (keeperName) => {
+            await writeState('sharing', stage.found.sharing ?? []).catch(() => undefined);
+            setStage({ kind: 'claiming', pending: { code: stage.code, requestId: uuidv7(), keeperName, sent: false } });
+          }}
+        />
+      );
+    case 'trouble':
+      return (
+        <Screen title={stage.trouble.title} above={<ThermalBand />}>
+          <Notice kind="warn" live>
+            <p>{stage.trouble.text}</p>
+          </Notice>
+          <div class="actions foot">
+            {stage.trouble.next === 'again' && (
+              <Button kind="main" onClick={() => setStage(stage.from)}>
+                Try again
+              </Button>
+            )}
+            {stage.trouble.next === 'type' && (
+              <Button kind="main" onClick={() => setStage({ kind: 'type' })}>
+                Type the code again
+              </Button>
+            )}
+            <Link to="/" class="button">
+              To the start
+            </Link>
+          </div>
+        </Screen>
+      );
+    default:
+      return (
+        <Screen title={stage?.kind === 'claiming' ? 'Taking it on' : 'Looking for your card'} above={<ThermalBand />}>
+          <p role="status">One moment.</p>
+        </Screen>
+      );
+  }
+}
+
+function Type({ onCode }: { onCode: (code: string) => void }): JSX.Element {
+  const [text, setText] = useState('');
+  const [error, setError] = useState('');
+  return (
+    <Screen title="Take on your card" above={<ThermalBand />} back="/">
+      <p>
+        On the handover card is a code of ten letters and numbers, in two groups of five. If you can, scan the square
+        code with your camera instead.
+      </p>
+      <form
+        class="stack grow"
+        onSubmit={(e) => {
+          e.preventDefault();
+          const p = parseClaimCode(text);
+          if (p.ok) onCode(p.code);
+          else setError(p.problem);
+        }}
+      >
+        <div class="number code">
+          <Field
+            label="Code on the card"
+            value={text}
+            onInput={(v) => {
+              setText(v.toUpperCase());
+              const p = parseClaimCode(v);
+              // While it is being typed only what cannot become right is said.
+              setError(p.ok || p.typed < 10 ? '' : p.problem);
+            }}
+            error={error || undefined}
+            maxLength={24}
+            autoComplete="off"
+            hint="Small letters are fine. There is no letter O or I in it: those are zero and one."
+          />
+        </div>
+        <div class="actions foot">
+          <Button kind="main" type="submit">
+            Show the record
+          </Button>
+        </div>
+      </form>
+    </Screen>
+  );
+}
+
+function Shown({
+  found,
+  onClaim,
+}: {
+  found: LookUpClaimResponseJson;
+  onClaim: (name: string) => Promise<void>;
+}): JSX.Element {
+  const [name, setName] = useState('');
+  const [busy, setBusy] = useState(false);
+  const r = found.record ?? {};
+  const weight = r.weighIns?.at(-1);
+  const animal = r.animal?.displayName || r.commonName || 'your snake';
+  return (
+    <Screen
+      title={`Is this ${r.commonName ? `your ${r.commonName.toLowerCase()}` : 'your snake'}?`}
+      above={<ThermalBand />}
+    >
+      <p class="muted">
+        From {r.breederName}. The code holds until {day(found.claimExpireTime ?? '')}.
+      </p>
+      <Identity animal={r.animal ?? {}} names={{ common: r.commonName, scientific: r.scientificName }} />
+      {weight && (
+        <p>
+          Last weighed {day(weight.happenTime ?? '')}: <strong>{formatMass(Number(weight.weighIn?.massG))}</strong>
+        </p>
+      )}
+      {r.feeding && <p>{r.feeding}</p>}
+      {r.cautions?.map((t) => (
+        <Notice key={t} kind="warn">
+          <p>{t}</p>
+        </Notice>
+      ))}
+      <section class="card stack" aria-labelledby="share">
+        <h2 id="share">What is shared when you take it on</h2>
+        <ul class="bullets">
+          {found.sharing?.map((s) => (
+            <li key={s}>{s}</li>
+          ))}
+        </ul>
+      </section>
+      <Field
+        label="What may your breeder call you? (you can leave it empty)"
+        value={name}
+        onInput={setName}
+        maxLength={60}
+        autoComplete="nickname"
+        hint="A first name or a nickname is plenty."
+      />
+      <div class="actions foot">
+        <Button
+          kind="main"
+          icon="hand"
+          busy={busy}
+          onClick={() => {
+            setBusy(true);
+            void onClaim(name.trim());
+          }}
+        >
+          Take on {animal}
+        </Button>
+        <Button kind="quiet" onClick={() => go('/')}>
+          Not now
+        </Button>
+      </div>
+    </Screen>
+  );
+}

@@ -1,0 +1,305 @@
+import type { JSX } from 'preact';
+import type { AssessmentJson, CaseJson } from '../../core/contract';
+import { caseAddress } from '../../core/ids';
+import { ago, day } from '../../core/time';
+import { entryLine } from '../../core/words';
+import { current, type Line } from '../../store/copies';
+import { phase, signedOut } from '../../sync/sync';
+import { Link, Screen } from '../nav';
+import { ThermalBand } from '../parts/band';
+import { Button, Notice } from '../parts/controls';
+import { Icon, type IconName } from '../parts/icons';
+import { Standing } from '../parts/standing';
+import { animalName, known, linesOf, refusedItems, saved, unsent } from './state';
+
+export function CaseList({ cases }: { cases: readonly CaseJson[] }): JSX.Element {
+  return (
+    <Screen title="Your snakes" above={<ThermalBand />}>
+      <ul class="stack">
+        {cases.map((c) => (
+          <li key={c.name}>
+            <Link to={caseAddress(c.name ?? '')} class="card animal">
+              <span class="row">
+                <strong class="name">{animalName(c)}</strong>
+                <span class="end">
+                  <Standing standing={c.standing} />
+                </span>
+              </span>
+              <span class="muted">{c.commonName}</span>
+              {c.assessment?.keeperDo && <span class="block">{c.assessment.keeperDo}</span>}
+            </Link>
+          </li>
+        ))}
+      </ul>
+      {cases.length === 0 && <p>No snake is on this phone yet.</p>}
+      <PhoneState />
+      <nav class="stack foot" aria-label="More">
+        <Link to="/c" class="button">
+          <Icon name="plus" />
+          <span>Take on another card</span>
+        </Link>
+        <Link to="/k/settings" class="button quiet">
+          Settings
+        </Link>
+      </nav>
+    </Screen>
+  );
+}
+
+interface Action {
+  label: string;
+  to: string;
+  icon: IconName;
+}
+
+/** What the next step needs from this phone; undefined when it is to wait. */
+export function actionFor(code: string | undefined): Action | undefined {
+  if (!code) return undefined;
+  if (code === 'offer' || code === 'say_how_it_is') return { label: 'Log an offer', to: 'offer', icon: 'meal' };
+  if (code === 'weigh_again') return { label: 'Weigh it', to: 'weigh', icon: 'scale' };
+  if (code === 'walk_the_checklist') return { label: 'Walk the setup checklist', to: 'setup', icon: 'list' };
+  if (code.startsWith('fix_'))
+    return { label: 'Put it right, then answer again', to: `setup/${code.slice(4)}`, icon: 'list' };
+  if (code === 'call_reptile_vet') return { label: 'Tell your breeder too', to: 'thread', icon: 'message' };
+  if (code === 'look_again') return { label: 'Log what you see', to: 'sign', icon: 'warn' };
+  if (/warm|cool|hot|night|surface|humid|climate/.test(code))
+    return { label: 'Measure and log it', to: 'climate', icon: 'warm' };
+  return undefined;
+}
+
+const logs: readonly Action[] = [
+  { label: 'Food offered', to: 'offer', icon: 'meal' },
+  { label: 'Weight', to: 'weigh', icon: 'scale' },
+  { label: 'Warmth', to: 'climate', icon: 'warm' },
+  { label: 'Shed', to: 'shed', icon: 'shed' },
+  { label: 'Looks unwell', to: 'sign', icon: 'warn' },
+];
+
+export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Element {
+  const at = (rest: string) => caseAddress(c.name ?? '', rest);
+  const a = c.assessment;
+  const lines = current(linesOf(c));
+  const waiting = lines.some((l) => l.item && !l.entry.seen);
+  return (
+    <Screen title={animalName(c)} above={<ThermalBand />} back={first ? undefined : '/'}>
+      <p class="muted under">
+        {c.commonName}
+        {c.handoverTime && `, with you since ${day(c.handoverTime)}`}
+      </p>
+      <JustSaved c={c} />
+      {c.endTime && (
+        <Notice>
+          <p>Your breeder has ended this follow-up {ago(c.endTime)}. You can still read everything here.</p>
+        </Notice>
+      )}
+      {a ? (
+        <HowItIs c={c} a={a} waiting={waiting} />
+      ) : (
+        <p>Your breeder’s first look at {animalName(c)} comes when there is network.</p>
+      )}
+      {!c.endTime && <NextThing c={c} a={a} />}
+      {!c.endTime && (
+        <section aria-labelledby="log">
+          <h2 id="log">Log something</h2>
+          <ul class="tiles">
+            {logs.map((l) => (
+              <li key={l.to}>
+                <Link to={at(l.to)} class="tile">
+                  <Icon name={l.icon} />
+                  <span>{l.label}</span>
+                </Link>
+              </li>
+            ))}
+          </ul>
+        </section>
+      )}
+      <Lately c={c} lines={lines} />
+      <PhoneState />
+      <nav aria-label={animalName(c)}>
+        <ul class="list plain">
+          <li>
+            <Link to={at('thread')}>
+              <Icon name="message" />
+              Write to {c.breederName || 'your breeder'}
+            </Link>
+          </li>
+          <li>
+            <Link to={at('setup')}>
+              <Icon name="list" />
+              Setup checklist
+            </Link>
+          </li>
+          <li>
+            <Link to={at('history')}>
+              <Icon name="clock" />
+              Everything so far
+            </Link>
+          </li>
+          <li>
+            <Link to={at('record')}>
+              <Icon name="book" />
+              Handover record
+            </Link>
+          </li>
+          {first && (
+            <li>
+              <Link to="/c">
+                <Icon name="plus" />
+                Take on another card
+              </Link>
+            </li>
+          )}
+          <li>
+            <Link to="/k/settings">
+              <Icon name="person" />
+              Settings and privacy
+            </Link>
+          </li>
+        </ul>
+      </nav>
+    </Screen>
+  );
+}
+
+function HowItIs({ c, a, waiting }: { c: CaseJson; a: AssessmentJson; waiting: boolean }): JSX.Element {
+  return (
+    <section class="how stack" aria-label="How it is">
+      <p>
+        <Standing standing={c.standing} big />
+      </p>
+      <p class="lead">{a.keeperSees}</p>
+      <p>{a.keeperMeans}</p>
+      {waiting && (
+        <p class="muted">This is from before what you logged last. It is looked at again when that has been sent.</p>
+      )}
+    </section>
+  );
+}
+
+function NextThing({ c, a }: { c: CaseJson; a: AssessmentJson | undefined }): JSX.Element | null {
+  const action = actionFor(a?.steps?.[0]?.code);
+  if (!a?.keeperDo) return null;
+  return (
+    <section class="card next stack" aria-labelledby="next">
+      <h2 id="next">The one thing to do now</h2>
+      <p class="lead">{a.keeperDo}</p>
+      {action && (
+        <Link to={caseAddress(c.name ?? '', action.to)} class="button main wide">
+          <Icon name={action.icon} />
+          <span>{action.label}</span>
+        </Link>
+      )}
+      {a.keeperWorry && (
+        <details>
+          <summary>When to worry</summary>
+          <p>{a.keeperWorry}</p>
+        </details>
+      )}
+    </section>
+  );
+}
+
+function Lately({ c, lines }: { c: CaseJson; lines: readonly Line[] }): JSX.Element {
+  const three = lines
+    .filter((l) => l.entry.offer || l.entry.weighIn || l.entry.shed || l.entry.climate || l.entry.sign)
+    .slice(0, 3);
+  const names = { signs: known.value?.signs, points: known.value?.points };
+  return (
+    <section aria-labelledby="lately">
+      <h2 id="lately">Lately</h2>
+      <ul class="list">
+        {three.map((l) => (
+          <li key={l.entry.name}>
+            {entryLine(l.entry, names)} <span class="muted">{ago(l.entry.happenTime)}</span>
+            {l.item && <OnPhone dead={l.item.state === 'dead'} />}
+          </li>
+        ))}
+      </ul>
+      <p class="muted">
+        {c.breederName || 'Your breeder'} last heard from you {ago(c.lastHeardTime)}.
+      </p>
+    </section>
+  );
+}
+
+/** Says of one entry that it has not arrived. */
+export function OnPhone({ dead }: { dead: boolean }): JSX.Element {
+  return <span class="chip">{dead ? 'needs you' : 'on this phone, not sent yet'}</span>;
+}
+
+function JustSaved({ c }: { c: CaseJson }): JSX.Element {
+  const s = saved.value?.case === c.name ? saved.value : null;
+  const waits = s && known.value?.outbox.some((i) => i.id === s.id);
+  return (
+    <div role="status">
+      {s && (
+        <Notice kind="good" title={waits ? 'Saved on this phone' : 'Saved and sent'}>
+          <p>{s.text}</p>
+          {waits && phase.value === 'offline' && <p>It will be sent when there is network.</p>}
+          <div class="row">
+            <Link to={caseAddress(c.name ?? '', `history/${s.id}`)} class="button">
+              Change it
+            </Link>
+            <Button
+              kind="quiet"
+              onClick={() => {
+                saved.value = null;
+              }}
+            >
+              All right
+            </Button>
+          </div>
+        </Notice>
+      )}
+    </div>
+  );
+}
+
+/** What is only on this phone, and what needs the person. */
+export function PhoneState(): JSX.Element | null {
+  const waiting = unsent.value.filter((i) => i.state === 'queued');
+  const refused = refusedItems.value;
+  const oldest = Math.min(...waiting.map((i) => i.savedAt));
+  return (
+    <>
+      {signedOut.value && (
+        <Notice kind="warn" live title="You are signed out on this phone">
+          <p>
+            What you log is kept here. Ask your breeder for a new sign-in link, open it on this phone, and it will be
+            sent.
+          </p>
+        </Notice>
+      )}
+      {refused.length > 0 && (
+        <Notice
+          kind="warn"
+          live
+          title={refused.length === 1 ? 'One entry needs you' : `${refused.length} entries need you`}
+        >
+          <p>
+            The service did not take {refused.length === 1 ? 'it' : 'them'}. Nothing is lost; please look at what it
+            says.
+          </p>
+          <Link to="/k/unsent" class="button">
+            Look at {refused.length === 1 ? 'it' : 'them'}
+          </Link>
+        </Notice>
+      )}
+      {waiting.length > 0 && (
+        <p class="phone" role="status">
+          <Link to="/k/unsent">
+            {waiting.length === 1 ? '1 entry is' : `${waiting.length} entries are`} saved on this phone and will be sent
+            when there is network.
+          </Link>
+          {Date.now() - oldest > 24 * 3_600_000 &&
+            ` The oldest waits since ${day(new Date(oldest).toISOString())}: please go online soon.`}
+        </p>
+      )}
+      {waiting.length === 0 && phase.value === 'offline' && (
+        <p class="phone muted" role="status">
+          No network. You can read and log as usual.
+        </p>
+      )}
+    </>
+  );
+}

@@ -1,0 +1,112 @@
+import type { ComponentChildren, JSX } from 'preact';
+import { useEffect } from 'preact/hooks';
+import type { CaseJson } from '../../core/contract';
+import { readState, writeState } from '../../store/db';
+import { phase, signedOut } from '../../sync/sync';
+import { lazy } from '../lazy';
+import { go, Link, Screen } from '../nav';
+import { Notice } from '../parts/controls';
+import { CaseHome, CaseList } from './home';
+import { ClimateForm, OfferForm, ShedForm, SignForm, WeighForm } from './log';
+import { broken, caseNamed, known } from './state';
+
+const History = lazy<{ c: CaseJson; rest: string[] }>(() => import('./history'));
+const Setup = lazy<{ c: CaseJson; rest: string[] }>(() => import('./setup'));
+const HandoverRecord = lazy<{ c: CaseJson }>(() => import('./record'));
+const Talk = lazy<{ c: CaseJson }>(() => import('./talk'));
+const KeeperSettings = lazy<object>(() => import('./settings'));
+const Unsent = lazy<object>(() => import('./unsent'));
+
+/** Where a photo was being taken: phones may end the page while their camera is open. */
+export const cameraKey = 'camera';
+
+export function KeeperApp({ path }: { path: string }): JSX.Element {
+  useEffect(() => {
+    void (async () => {
+      const camera = await readState<{ path: string; at: number }>(cameraKey).catch(() => undefined);
+      if (!camera) return;
+      await writeState(cameraKey, undefined);
+      if (Date.now() - camera.at < 3_600_000 && camera.path !== location.pathname) go(camera.path, true);
+    })();
+  }, []);
+
+  if (broken.value) {
+    return (
+      <Screen title="The app cannot start">
+        <Notice kind="bad" live>
+          <p>{broken.value}</p>
+        </Notice>
+      </Screen>
+    );
+  }
+  const k = known.value;
+  if (!k) return <Waiting />;
+  const parts = path.split('/').filter(Boolean);
+  if (parts[0] === 'k' && parts[1] === 'settings' && parts.length === 2) return <KeeperSettings />;
+  if (parts[0] === 'k' && parts[1] === 'unsent' && parts.length === 2) return <Unsent />;
+  if (parts.length === 0 || (parts[0] === 'k' && parts.length === 1)) {
+    const only = k.cases.length === 1 ? k.cases[0] : undefined;
+    return only ? <CaseHome c={only} first /> : <CaseList cases={k.cases} />;
+  }
+  const c = parts[0] === 'k' ? caseNamed(parts[1] ?? '', parts[2] ?? '') : undefined;
+  if (!c) return phase.value === 'sending' ? <Waiting /> : <NotHere />;
+  const rest = parts.slice(4);
+  switch (parts[3]) {
+    case undefined:
+      return <CaseHome c={c} first={k.cases.length === 1} />;
+    case 'offer':
+      return <OfferForm c={c} />;
+    case 'weigh':
+      return <WeighForm c={c} />;
+    case 'climate':
+      return <ClimateForm c={c} />;
+    case 'shed':
+      return <ShedForm c={c} />;
+    case 'sign':
+      return <SignForm c={c} code={rest[0]} />;
+    case 'history':
+      return <History c={c} rest={rest} />;
+    case 'setup':
+      return <Setup c={c} rest={rest} />;
+    case 'record':
+      return <HandoverRecord c={c} />;
+    case 'thread':
+      return <Talk c={c} />;
+    default:
+      return <NotHere />;
+  }
+}
+
+function Waiting(): JSX.Element {
+  return (
+    <main class="page" aria-busy="true">
+      <h1 class="ear">Loading</h1>
+    </main>
+  );
+}
+
+function NotHere(): JSX.Element {
+  return (
+    <Screen title="This page is not on this phone">
+      <p>
+        {signedOut.value
+          ? 'You are signed out on this phone. Ask your breeder for a new sign-in link; what you saved here waits until then.'
+          : 'The address may be mistyped, or it belongs to somebody else’s animal.'}
+      </p>
+      <div class="stack foot">
+        <Link to="/" class="button main">
+          To the start
+        </Link>
+      </div>
+    </Screen>
+  );
+}
+
+/** A line of text that is read out when it changes. */
+export function Said({ children }: { children: ComponentChildren }): JSX.Element {
+  return (
+    <p class="said" role="status">
+      {children}
+    </p>
+  );
+}

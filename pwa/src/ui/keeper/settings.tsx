@@ -1,0 +1,202 @@
+import type { JSX } from 'preact';
+import { useEffect, useState } from 'preact/hooks';
+import { call } from '../../api/client';
+import { changeSettings, settings } from '../../core/settings';
+import { forgetAll } from '../../store/copies';
+import { readState } from '../../store/db';
+import { announce } from '../../sync/sync';
+import { Link, Screen } from '../nav';
+import { Button, Notice } from '../parts/controls';
+import { known, unsent } from './state';
+
+export default function KeeperSettings(): JSX.Element {
+  return (
+    <Screen title="Settings and privacy" back="/">
+      <Units />
+      <OnHomeScreen />
+      <Storage />
+      <section class="stack" aria-labelledby="unsent">
+        <h2 id="unsent">What is only on this phone</h2>
+        <p>
+          {unsent.value.length === 0
+            ? 'Nothing: everything has been sent.'
+            : `${unsent.value.length === 1 ? '1 entry' : `${unsent.value.length} entries`}, not sent yet.`}
+        </p>
+        <Link to="/k/unsent" class="button">
+          This phone’s unsent entries
+        </Link>
+      </section>
+      <Privacy />
+      <Leave />
+      <p class="muted">
+        Version {__VERSION__}. <a href="/licenses.txt">Licences</a>
+      </p>
+    </Screen>
+  );
+}
+
+function Units(): JSX.Element {
+  const s = settings.value;
+  return (
+    <section class="stack" aria-labelledby="units">
+      <h2 id="units">Units</h2>
+      <fieldset class="field">
+        <legend>Weights in</legend>
+        <div class="choices">
+          <label>
+            <input type="radio" name="mass" checked={s.mass === 'g'} onChange={() => changeSettings({ mass: 'g' })} />
+            grams (g)
+          </label>
+          <label>
+            <input type="radio" name="mass" checked={s.mass === 'oz'} onChange={() => changeSettings({ mass: 'oz' })} />
+            ounces (oz)
+          </label>
+        </div>
+      </fieldset>
+      <fieldset class="field">
+        <legend>Warmth in</legend>
+        <div class="choices">
+          <label>
+            <input type="radio" name="temp" checked={s.temp === 'C'} onChange={() => changeSettings({ temp: 'C' })} />
+            Celsius (°C)
+          </label>
+          <label>
+            <input type="radio" name="temp" checked={s.temp === 'F'} onChange={() => changeSettings({ temp: 'F' })} />
+            Fahrenheit (°F)
+          </label>
+        </div>
+      </fieldset>
+    </section>
+  );
+}
+
+/** iPhones and iPads clear what a website stored after seven days without a visit, unless it is on the Home Screen. */
+function OnHomeScreen(): JSX.Element | null {
+  const apple =
+    /iPhone|iPad|iPod/.test(navigator.userAgent) ||
+    (/Macintosh/.test(navigator.userAgent) && navigator.maxTouchPoints > 1);
+  if (!apple || matchMedia('(display-mode: standalone)').matches) return null;
+  return (
+    <section class="stack" aria-labelledby="home">
+      <h2 id="home">Put it on the Home Screen</h2>
+      <p>
+        This phone may clear what a website has stored when you do not open it for a week. On the Home Screen it stays:
+        tap the Share button, then “Add to Home Screen”. Send everything first; the app there starts on its own and asks
+        for a sign-in link from your breeder.
+      </p>
+    </section>
+  );
+}
+
+function Storage(): JSX.Element {
+  const [kept, setKept] = useState<boolean | undefined>();
+  const [asked, setAsked] = useState(false);
+  useEffect(() => {
+    navigator.storage?.persisted?.().then(setKept, () => undefined);
+  }, []);
+  return (
+    <section class="stack" aria-labelledby="storage">
+      <h2 id="storage">Storage on this phone</h2>
+      <p>
+        {kept
+          ? 'The browser has promised to keep what is stored here.'
+          : 'The browser may clear what is stored here when the phone gets full. What has been sent is safe with the service.'}
+      </p>
+      {kept === false && (
+        <div class="row">
+          <Button
+            onClick={() => {
+              setAsked(true);
+              navigator.storage.persist().then(setKept, () => undefined);
+            }}
+          >
+            Ask the browser to keep it
+          </Button>
+        </div>
+      )}
+      <div role="status">
+        {asked && kept === false && <p>It did not promise. Opening the app often, or installing it, helps.</p>}
+      </div>
+    </section>
+  );
+}
+
+const sharedAnyway = [
+  'Your breeder sees what you log: offers, weights, warmth, sheds, signs, setup answers, pictures and messages.',
+  'Your breeder sees the name that you gave, if you gave one, and when you last opened the app.',
+  'Pictures are drawn anew on this phone before they leave it, so the place where they were taken stays here.',
+  'Nobody else sees it.',
+];
+
+function Privacy(): JSX.Element {
+  const [lines, setLines] = useState<readonly string[]>(sharedAnyway);
+  useEffect(() => {
+    readState<string[]>('sharing').then(
+      (s) => s && s.length > 0 && setLines(s),
+      () => undefined,
+    );
+  }, []);
+  const names = [...new Set((known.value?.cases ?? []).map((c) => c.breederName).filter(Boolean))];
+  return (
+    <section class="stack" aria-labelledby="privacy">
+      <h2 id="privacy">What is shared{names.length > 0 && ` with ${names.join(' and ')}`}</h2>
+      <ul class="bullets">
+        {lines.map((l) => (
+          <li key={l}>{l}</li>
+        ))}
+      </ul>
+    </section>
+  );
+}
+
+function Leave(): JSX.Element {
+  const [asking, setAsking] = useState(false);
+  const [error, setError] = useState('');
+  const [busy, setBusy] = useState(false);
+  const leave = async () => {
+    setBusy(true);
+    try {
+      await call('POST', '/v1/access:signOut', {});
+      await forgetAll();
+      announce();
+      location.assign('/');
+    } catch {
+      setError('You were not signed out: there was no answer from the service. Please try again with network.');
+      setBusy(false);
+    }
+  };
+  return (
+    <section class="stack" aria-labelledby="leave">
+      <h2 id="leave">Leave this phone</h2>
+      <p>Signs you out here and takes everything off this phone. What has been sent stays with your breeder.</p>
+      {error && (
+        <Notice kind="bad" live>
+          <p>{error}</p>
+        </Notice>
+      )}
+      {asking ? (
+        <Notice kind="warn" live title="Sign out and clear this phone?">
+          {unsent.value.length > 0 && (
+            <p>
+              <strong>
+                {unsent.value.length === 1 ? '1 entry has' : `${unsent.value.length} entries have`} not been sent and
+                would be lost.
+              </strong>
+            </p>
+          )}
+          <p>To come back you need a sign-in link from your breeder.</p>
+          <div class="actions">
+            <Button kind="danger" busy={busy} onClick={() => void leave()}>
+              Sign out and clear
+            </Button>
+            <Button onClick={() => setAsking(false)}>Stay</Button>
+          </div>
+        </Notice>
+      ) : (
+        <div class="row">
+          <Button onClick={() => setAsking(true)}>Sign out on this phone</Button>
+        </div>
+      )}
+    </section>
+  );
+}

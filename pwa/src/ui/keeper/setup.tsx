@@ -1,0 +1,436 @@
+import type { JSX } from 'preact';
+import { useEffect, useRef, useState } from 'preact/hooks';
+import type { CaseJson, ChecklistItemJson, SetupAnswerJson, SetupPointJson } from '../../core/contract';
+import { caseAddress } from '../../core/ids';
+import { ago } from '../../core/time';
+import { formatNumber, parseLength } from '../../core/units';
+import { accept, type Hints, prepare } from '../../photo/photo';
+import { current } from '../../store/copies';
+import { dropDraft, isFull, readDraft, writeDraft, writeState } from '../../store/db';
+import { type NewPhoto, photoOf } from '../../store/outbox';
+import { go, Link, Screen, useUnsaved } from '../nav';
+import { ThermalBand } from '../parts/band';
+import { Button, Field, Notice } from '../parts/controls';
+import { Icon } from '../parts/icons';
+import { cameraKey } from './index';
+import { known, linesOf, save } from './state';
+
+const mostPhotos = 8;
+
+interface Answered {
+  answer: SetupAnswerJson;
+  at: string;
+  unsent: boolean;
+}
+
+/** The latest answer to each point, unsent ones included. */
+function answersOf(c: CaseJson): Map<string, Answered> {
+  const found = new Map<string, Answered>();
+  for (const l of current(linesOf(c))) {
+    for (const answer of l.entry.setup?.answers ?? []) {
+      const point = answer.point ?? '';
+      if (!found.has(point)) found.set(point, { answer, at: l.entry.happenTime ?? '', unsent: Boolean(l.item) });
+    }
+  }
+  return found;
+}
+
+function verdict(p: SetupPointJson, choice: string | undefined): string {
+  return p.choices?.find((x) => x.code === choice)?.verdict ?? '';
+}
+
+export default function Setup({ c, rest }: { c: CaseJson; rest: string[] }): JSX.Element {
+  const points = known.value?.points ?? [];
+  const items = known.value?.records.get(c.name ?? '')?.record?.checklist ?? [];
+  const answers = answersOf(c);
+  const point = points.find((p) => p.code === rest[0]);
+  if (point) {
+    const at = points.indexOf(point);
+    const next = points[at + 1];
+    return (
+      <Point
+        key={point.code}
+        c={c}
+        p={point}
+        number={`${at + 1} of ${points.length}`}
+        item={items.find((i) => i.point === point.code)}
+        was={answers.get(point.code ?? '')}
+        next={next && caseAddress(c.name ?? '', `setup/${next.code}`)}
+      />
+    );
+  }
+  const done = points.filter((p) => answers.has(p.code ?? '')).length;
+  const first = points.find((p) => !answers.has(p.code ?? ''));
+  const hazards = points.filter((p) => verdict(p, answers.get(p.code ?? '')?.answer.choice) === 'hazard');
+  return (
+    <Screen title="Setup checklist" back={caseAddress(c.name ?? '')}>
+      {points.length === 0 ? (
+        <p>
+          The checklist has not reached this phone yet. It comes by itself when there is network, and stays from then
+          on.
+        </p>
+      ) : (
+        <>
+          <p>A walk from the outside in, made for this animal. Stop when you like; each answer is kept.</p>
+          <div>
+            <ThermalBand at={done / points.length} label="Points answered" />
+            <p class="muted">
+              {done} of {points.length} answered
+              {hazards.length > 0 && `, ${hazards.length} to put right`}
+            </p>
+          </div>
+          <ul class="list">
+            {points.map((p) => {
+              const a = answers.get(p.code ?? '');
+              return (
+                <li key={p.code}>
+                  <Link to={caseAddress(c.name ?? '', `setup/${p.code}`)}>
+                    <span class="grow">{p.title}</span>
+                    {a ? <Verdict v={verdict(p, a.answer.choice)} /> : <span class="muted">not answered</span>}
+                    {a?.unsent && <span class="chip">not sent yet</span>}
+                  </Link>
+                </li>
+              );
+            })}
+          </ul>
+          {first && !c.endTime && (
+            <div class="actions foot sticky">
+              <Link to={caseAddress(c.name ?? '', `setup/${first.code}`)} class="button main wide">
+                {done === 0 ? 'Begin' : 'Go on'}
+              </Link>
+            </div>
+          )}
+        </>
+      )}
+    </Screen>
+  );
+}
+
+function Verdict({ v }: { v: string }): JSX.Element {
+  if (v === 'fine') {
+    return (
+      <span class="verdict">
+        <Icon name="check" /> fine
+      </span>
+    );
+  }
+  if (v === 'hazard') {
+    return (
+      <span class="verdict put-right">
+        <Icon name="warn" /> put right
+      </span>
+    );
+  }
+  return <span class="verdict">{v === 'not_here' ? 'not here' : 'not sure'}</span>;
+}
+
+interface Draft {
+  choice: string;
+  measure: string;
+  note: string;
+  photos: { photo: NewPhoto; hints: Hints }[];
+}
+
+const measureWords: Record<string, { label: string; hint: string }> = {
+  opening: { label: 'Narrowest way across', hint: 'in mm; “2 cm” works too' },
+  gap: { label: 'Widest slit', hint: 'in mm; “0,5 cm” works too' },
+  depth: { label: 'Depth of the water', hint: 'in mm; “3 cm” works too' },
+  height: { label: 'Floor to the highest place', hint: 'in mm; “45 cm” works too' },
+};
+
+interface PointProps {
+  c: CaseJson;
+  p: SetupPointJson;
+  number: string;
+  item: ChecklistItemJson | undefined;
+  was: Answered | undefined;
+  next: string | undefined;
+}
+
+function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
+  const key = `setup ${c.name} ${p.code}`;
+  const kept = was?.answer.photos ?? [];
+  const empty: Draft = {
+    choice: was?.answer.choice ?? '',
+    measure: Number(was?.answer.measureMm) > 0 ? String(was?.answer.measureMm) : '',
+    note: was?.answer.note ?? '',
+    photos: [],
+  };
+  const [draft, setDraft] = useState<Draft>(empty);
+  const [ready, setReady] = useState(false);
+  const [error, setError] = useState('');
+  const [busy, setBusy] = useState(false);
+  const writing = useRef(Promise.resolve());
+  const latest = useRef(draft);
+  const take = useRef<HTMLInputElement>(null);
+  const choose = useRef<HTMLInputElement>(null);
+
+  useEffect(() => {
+    void readDraft<Draft>(key)
+      .catch(() => undefined)
+      .then((d) => {
+        if (d) {
+          latest.current = d;
+          setDraft(d);
+        }
+        setReady(true);
+      });
+  }, [key]);
+  useUnsaved(busy); // otherwise the draft is on disk
+
+  /** Every change is on disk before anything else can happen, such as a camera that ends the page. */
+  const change = (part: Partial<Draft>) => {
+    const next: Draft = { ...latest.current, ...part };
+    latest.current = next;
+    setDraft(next);
+    setError('');
+    writing.current = writing.current
+      .then(() => writeDraft(key, next))
+      .catch((e: unknown) => {
+        setError(
+          isFull(e)
+            ? 'The phone is full: this is not kept yet. Make room, then try again.'
+            : 'The phone did not keep this. Please try again.',
+        );
+      });
+  };
+
+  const openCamera = async (input: HTMLInputElement | null) => {
+    await writing.current;
+    await writeState(cameraKey, { path: location.pathname, at: Date.now() }).catch(() => undefined);
+    input?.click();
+  };
+
+  const picked = async (input: HTMLInputElement) => {
+    const files = [...(input.files ?? [])];
+    input.value = ''; // the same picture may be chosen again
+    await writeState(cameraKey, undefined).catch(() => undefined);
+    setBusy(true);
+    for (const file of files.slice(0, mostPhotos - kept.length - latest.current.photos.length)) {
+      const made = await prepare(file);
+      if (made.ok) change({ photos: [...latest.current.photos, { photo: made.photo, hints: made.hints }] });
+      else setError(made.problem);
+    }
+    await writing.current;
+    setBusy(false);
+  };
+
+  const measure = draft.measure.trim() ? parseLength(draft.measure) : 0;
+  const chosen = p.choices?.find((x) => x.code === draft.choice);
+  const limit = item && measure ? overLimit(item, p.measure ?? '', measure) : '';
+
+  const submit = async () => {
+    if (!chosen) return setError('Please choose the answer that comes nearest. “I am not sure” is one too.');
+    if (measure === null || measure > 10_000)
+      return setError('The size is not a number. Correct it or leave it empty.');
+    setBusy(true);
+    try {
+      await writing.current;
+      const photos = [...kept, ...draft.photos.map((x) => x.photo.id)].slice(-mostPhotos);
+      const answer: SetupAnswerJson = {
+        point: p.code ?? '',
+        choice: draft.choice,
+        ...(measure > 0 && { measureMm: measure }),
+        ...(photos.length > 0 && { photos }),
+        ...(draft.note.trim() && { note: draft.note.trim() }),
+      };
+      await save({
+        case: c,
+        entry: { happenTime: new Date().toISOString(), setup: { answers: [answer] } },
+        photos: draft.photos.map((x) => x.photo),
+        draft: key,
+      });
+      go(next ?? caseAddress(c.name ?? '', 'setup'));
+    } catch (e) {
+      setError(e instanceof Error ? e.message : String(e));
+      setBusy(false);
+    }
+  };
+
+  return (
+    <Screen
+      title={p.title ?? ''}
+      back={caseAddress(c.name ?? '', 'setup')}
+      above={<p class="muted">Setup, {number}</p>}
+    >
+      <div class="stack" aria-busy={!ready}>
+        <p>{p.why}</p>
+        <p>
+          <strong>How to look:</strong> {p.look}
+        </p>
+        {item?.forThisAnimal && (
+          <Notice title="For this animal">
+            <p>{item.forThisAnimal}</p>
+          </Notice>
+        )}
+      </div>
+      {was && (
+        <p class="muted">
+          Answered {ago(was.at)}
+          {was.unsent && ', not sent yet'}. A new answer takes its place.
+        </p>
+      )}
+      <fieldset class="field">
+        <legend>What is it like in yours?</legend>
+        <div class="choices down">
+          {p.choices?.map((x) => (
+            <label key={x.code}>
+              <input
+                type="radio"
+                name="choice"
+                checked={draft.choice === x.code}
+                onChange={() => change({ choice: x.code ?? '' })}
+              />
+              {x.label}
+            </label>
+          ))}
+        </div>
+      </fieldset>
+      {(chosen?.verdict === 'hazard' || limit) && (
+        <Notice kind="warn" live title="To put right">
+          {limit && <p>{limit}</p>}
+          <p>{p.fix}</p>
+        </Notice>
+      )}
+      {p.measure && measureWords[p.measure] && (
+        <Field
+          label={`${measureWords[p.measure]?.label} (if you can)`}
+          hint={measureWords[p.measure]?.hint}
+          value={draft.measure}
+          onInput={(v) => change({ measure: v })}
+          inputMode="decimal"
+          unit="mm"
+          error={measure === null ? 'This is not a number yet.' : undefined}
+        />
+      )}
+      {p.photo && (
+        <section class="stack" aria-labelledby="pictures">
+          <h2 id="pictures">A picture helps your breeder to see it</h2>
+          {(draft.photos.length > 0 || kept.length > 0) && (
+            <ul class="pictures">
+              {kept.map((id) => (
+                <li key={id}>
+                  <SentPicture c={c} id={id} />
+                </li>
+              ))}
+              {draft.photos.map((x, i) => (
+                <li key={x.photo.id}>
+                  <Picture bytes={x.photo.bytes} type={x.photo.type} label={`Picture ${i + 1}`} />
+                  {x.hints.dark && <p>It is rather dark. More light, or another try, may help.</p>}
+                  {x.hints.blurred && <p>It looks blurred. Hold still and try once more, if you like.</p>}
+                  <Button kind="quiet" onClick={() => change({ photos: draft.photos.filter((y) => y !== x) })}>
+                    Remove picture {i + 1}
+                  </Button>
+                </li>
+              ))}
+            </ul>
+          )}
+          {kept.length + draft.photos.length < mostPhotos && (
+            <div class="row">
+              <Button icon="photo" disabled={busy} onClick={() => void openCamera(take.current)}>
+                Take a photo
+              </Button>
+              <Button disabled={busy} onClick={() => void openCamera(choose.current)}>
+                Choose a photo
+              </Button>
+            </div>
+          )}
+          <input
+            ref={take}
+            class="ear"
+            type="file"
+            accept={accept}
+            capture="environment"
+            tabIndex={-1}
+            aria-label="Take a photo"
+            data-photo="take"
+            onChange={(e) => void picked(e.currentTarget)}
+          />
+          <input
+            ref={choose}
+            class="ear"
+            type="file"
+            accept={accept}
+            multiple
+            tabIndex={-1}
+            aria-label="Choose a photo"
+            data-photo="choose"
+            onChange={(e) => void picked(e.currentTarget)}
+          />
+        </section>
+      )}
+      <Field
+        label="Note (if you like)"
+        value={draft.note}
+        onInput={(v) => change({ note: v })}
+        lines={2}
+        maxLength={500}
+      />
+      {error && (
+        <Notice kind="bad" live>
+          <p>{error}</p>
+        </Notice>
+      )}
+      {!c.endTime && (
+        <div class="actions foot">
+          <Button kind="main" icon="check" busy={busy} onClick={() => void submit()}>
+            Save{next ? ' and go on' : ''}
+          </Button>
+          <Button
+            kind="quiet"
+            onClick={() => {
+              void writing.current.then(() => dropDraft(key));
+              go(next ?? caseAddress(c.name ?? '', 'setup'));
+            }}
+          >
+            Skip
+          </Button>
+        </div>
+      )}
+    </Screen>
+  );
+}
+
+/** What a size means for this body, in words; '' when it is within the limits. */
+export function overLimit(i: ChecklistItemJson, kind: string, mm: number): string {
+  const n = (v: unknown) => Math.max(0, Number(v) || 0);
+  const size = `${formatNumber(mm, 1)} mm`;
+  if (kind === 'depth' && n(i.maxDepthMm) && mm > n(i.maxDepthMm))
+    return `${size} is deeper than the ${formatNumber(n(i.maxDepthMm))} mm that are safe for this animal.`;
+  if (kind === 'height' && n(i.maxHeightMm) && mm > n(i.maxHeightMm))
+    return `${size} is higher than the ${formatNumber(n(i.maxHeightMm))} mm that are safe for this animal.`;
+  if (kind === 'gap' && n(i.shutBelowMm) && mm >= n(i.shutBelowMm))
+    return `It may get its head through ${size}. Keep every slit under ${formatNumber(n(i.shutBelowMm))} mm.`;
+  if (kind === 'opening' && n(i.passAboveMm) && mm >= n(i.shutBelowMm) && mm < n(i.passAboveMm)) {
+    return n(i.shutBelowMm)
+      ? `It could get stuck in ${size}. Safe is under ${formatNumber(n(i.shutBelowMm))} mm or over ${formatNumber(n(i.passAboveMm))} mm.`
+      : `${size} is tight, or will be soon. Safe is over ${formatNumber(n(i.passAboveMm))} mm.`;
+  }
+  return '';
+}
+
+function Picture({ bytes, type, label }: { bytes: ArrayBuffer; type: string; label: string }): JSX.Element {
+  const [url, setUrl] = useState('');
+  useEffect(() => {
+    const made = URL.createObjectURL(new Blob([bytes], { type }));
+    setUrl(made);
+    return () => URL.revokeObjectURL(made);
+  }, [bytes, type]);
+  return <>{url && <img src={url} alt={label} />}</>;
+}
+
+/** A picture of an earlier answer: from the phone while it is unsent, else from the service. */
+function SentPicture({ c, id }: { c: CaseJson; id: string }): JSX.Element {
+  const [stored, setStored] = useState<NewPhoto | null | undefined>();
+  const [missing, setMissing] = useState(false);
+  useEffect(() => {
+    photoOf(id).then(
+      (x) => setStored(x ?? null),
+      () => setStored(null),
+    );
+  }, [id]);
+  if (stored) return <Picture bytes={stored.bytes} type={stored.type} label="Picture of the earlier answer" />;
+  if (stored === undefined) return <span />;
+  if (missing) return <p class="muted">A picture that was sent; it shows with network.</p>;
+  return <img src={`/v1/${c.name}/photos/${id}/320`} alt="Earlier answer" onError={() => setMissing(true)} />;
+}

@@ -1,0 +1,30 @@
+import type { JSX } from 'preact';
+import type { CaseJson } from '../../core/contract';
+import { caseAddress } from '../../core/ids';
+import { phase } from '../../sync/sync';
+import { Screen } from '../nav';
+import { Thread } from '../parts/thread';
+import { PhoneState } from './home';
+import { known, linesOf, save } from './state';
+
+export default function Talk({ c }: { c: CaseJson }): JSX.Element {
+  const lines = linesOf(c);
+  const unsent = new Set(lines.filter((l) => l.item).map((l) => l.entry.name ?? ''));
+  return (
+    <Screen title={`You and ${c.breederName || 'your breeder'}`} back={caseAddress(c.name ?? '')}>
+      <Thread
+        me="keeper"
+        entries={lines.map((l) => l.entry)}
+        breederName={c.breederName}
+        names={{ signs: known.value?.signs, points: known.value?.points }}
+        unsent={unsent}
+        onSend={(text) => save({ case: c, entry: { happenTime: new Date().toISOString(), message: { text } } })}
+        closed={c.endTime ? 'This follow-up has ended. Your breeder can open it again.' : undefined}
+      />
+      {phase.value === 'offline' && (
+        <p class="muted">You can write without network; it is sent later. In an emergency call a reptile vet.</p>
+      )}
+      <PhoneState />
+    </Screen>
+  );
+}
