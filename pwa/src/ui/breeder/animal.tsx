@@ -1,0 +1,561 @@
+import type { JSX } from 'preact';
+import { useContext, useState } from 'preact/hooks';
+import { withQuery } from '../../api/client';
+import type {
+  AnimalJson,
+  GetAnimalResponseJson,
+  UpdateAnimalResponseJson,
+} from '../../api/gen/warmhand/v1/animal_service_pb';
+import type {
+  CreateEntryResponseJson,
+  EntryJson,
+  ListEntriesResponseJson,
+  OfferResultJson,
+  PreyStateJson,
+  ShedStageJson,
+} from '../../api/gen/warmhand/v1/entry_service_pb';
+import { idOf } from '../../core/ids';
+import { settings } from '../../core/settings';
+import { ago, forInput, fromInput } from '../../core/time';
+import { formatNumber, massForInput, massInWords, parseMass } from '../../core/units';
+import { entryLine, resultWords } from '../../core/words';
+import { Button, Field, Notice } from '../parts/controls';
+import { AnimalForm, animalFields, animalOf, draftOf, sexWord, speciesName } from './animals';
+import { Handovers } from './handover';
+import { FormError, problem, reasonOf, useLoad, useSave } from './hooks';
+import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
+import { setupPoints, signs, species as speciesTable } from './reference';
+import { ask, breeder } from './session';
+
+export function AnimalPage({ id }: { id: string }): JSX.Element {
+  const name = `${breeder()}/animals/${id}`;
+  const loaded = useLoad(name, async (signal) => {
+    const answer = await ask<GetAnimalResponseJson>('GET', `/v1/${name}`, undefined, { signal });
+    if (!answer.animal) throw new Error('The service sent no animal.');
+    return answer.animal;
+  });
+  const [logged, setLogged] = useState(0);
+  const a = loaded.data;
+  if (!a) {
+    return (
+      <main class="page">{loaded.error ? <Trouble error={loaded.error} again={loaded.again} /> : <Waiting />}</main>
+    );
+  }
+  return (
+    <main class="page">
+      <About a={a} set={loaded.set} />
+      <section class="card stack" aria-labelledby="a-log">
+        <h2 id="a-log">Log</h2>
+        <QuickLog animal={name} done={() => setLogged(logged + 1)} />
+      </section>
+      <Handovers animal={a} />
+      <section class="stack" aria-labelledby="a-history">
+        <h2 id="a-history">History</h2>
+        <History animal={name} turn={logged} />
+      </section>
+      <Remove a={a} />
+    </main>
+  );
+}
+
+function About({ a, set }: { a: AnimalJson; set: (a: AnimalJson) => void }): JSX.Element {
+  const kinds = useLoad('species', () => speciesTable());
+  const [editing, setEditing] = useState(false);
+  const [draft, setDraft] = useState(draftOf(a));
+  const save = useSave();
+  const mm = (v: number | string | undefined) => (Number(v ?? 0) > 0 ? `${formatNumber(Number(v))} mm` : undefined);
+  if (editing) {
+    return (
+      <section class="stack">
+        <Heading>Change {a.displayName || 'the animal'}</Heading>
+        <form
+          class="stack"
+          noValidate
+          onSubmit={(e) => {
+            e.preventDefault();
+            void save
+              .run(async () => {
+                const answer = await ask<UpdateAnimalResponseJson>(
+                  'PATCH',
+                  withQuery(`/v1/${a.name}`, {
+                    updateMask: 'display_name,species,sex,hatch_date,genes,clutch,snout_vent_mm,total_length_mm,note',
+                  }),
+                  { ...animalOf(draft), ...(a.etag && { etag: a.etag }) },
+                );
+                if (answer.animal) set(answer.animal);
+              })
+              .then((ok) => ok && setEditing(false));
+          }}
+        >
+          <AnimalForm draft={draft} set={setDraft} error={save.error} />
+          <Problem error={save.error} shown={animalFields} />
+          <div class="actions">
+            <Button kind="main" type="submit" busy={save.busy}>
+              Save
+            </Button>
+            <Button onClick={() => setEditing(false)}>Cancel</Button>
+          </div>
+        </form>
+      </section>
+    );
+  }
+  const facts = [
+    ['Species', speciesName(kinds.data, a.species)],
+    ['Sex', sexWord(a.sex)],
+    ['Hatched', a.hatchDate || 'not known'],
+    ['Genes', (a.genes ?? []).join(', ')],
+    ['Clutch', a.clutch],
+    ['Snout to vent', mm(a.snoutVentMm)],
+    ['Snout to tail tip', mm(a.totalLengthMm)],
+  ] as const;
+  return (
+    <section class="stack">
+      <Heading>{a.displayName || speciesName(kinds.data, a.species) || 'Animal'}</Heading>
+      <dl class="facts">
+        {facts.map(
+          ([title, text]) =>
+            text && (
+              <div key={title}>
+                <dt>{title}</dt>
+                <dd>{text}</dd>
+              </div>
+            ),
+        )}
+      </dl>
+      {a.note && <p class="muted">{a.note}</p>}
+      <div class="actions">
+        <Button
+          onClick={() => {
+            setDraft(draftOf(a));
+            setEditing(true);
+          }}
+        >
+          Change
+        </Button>
+      </div>
+    </section>
+  );
+}
+
+type Kind = 'weigh' | 'offer' | 'shed';
+
+interface LogDraft {
+  kind: Kind;
+  mass: string;
+  result: OfferResultJson;
+  prey: string;
+  preyState: PreyStateJson;
+  preyMass: string;
+  stage: ShedStageJson;
+  complete: '' | 'yes' | 'no';
+  when: string;
+  note: string;
+}
+
+const empty: LogDraft = {
+  kind: 'weigh',
+  mass: '',
+  result: 'OFFER_RESULT_UNSPECIFIED',
+  prey: '',
+  preyState: 'PREY_STATE_THAWED',
+  preyMass: '',
+  stage: 'SHED_STAGE_SHED',
+  complete: '',
+  when: '',
+  note: '',
+};
+
+/** The draft that would make an entry again, for correcting it. */
+function draftFrom(e: EntryJson): LogDraft | undefined {
+  const base = { ...empty, when: e.happenTime ? forInput(new Date(e.happenTime)) : '', note: e.note ?? '' };
+  if (e.weighIn) return { ...base, kind: 'weigh', mass: massForInput(Number(e.weighIn.massG)) };
+  if (e.offer) {
+    const g = Number(e.offer.preyG ?? 0);
+    return {
+      ...base,
+      kind: 'offer',
+      result: e.offer.result ?? 'OFFER_RESULT_UNSPECIFIED',
+      prey: e.offer.prey ?? '',
+      preyState: e.offer.preyState ?? 'PREY_STATE_UNSPECIFIED',
+      preyMass: g > 0 ? massForInput(g) : '',
+    };
+  }
+  if (e.shed) {
+    return {
+      ...base,
+      kind: 'shed',
+      stage: e.shed.stage ?? 'SHED_STAGE_SHED',
+      complete: e.shed.complete === undefined ? '' : e.shed.complete ? 'yes' : 'no',
+    };
+  }
+  return undefined;
+}
+
+/** The entry that a draft says; throws a FormError that names the field. */
+export function entryOf(d: LogDraft, now: string): EntryJson {
+  let happenTime = now;
+  if (d.when) {
+    const at = fromInput(d.when);
+    if (!at) throw new FormError('happen_time', 'Give the day and the time, or leave it empty for now.');
+    happenTime = at.toISOString();
+  }
+  const base: EntryJson = { happenTime, ...(d.note.trim() && { note: d.note.trim() }) };
+  switch (d.kind) {
+    case 'weigh': {
+      const massG = parseMass(d.mass);
+      if (massG === null || massG <= 0)
+        throw new FormError('mass_g', 'Give the weight as a number, such as 84 or 84,5.');
+      return { ...base, weighIn: { massG } };
+    }
+    case 'offer': {
+      if (d.result === 'OFFER_RESULT_UNSPECIFIED') throw new FormError('result', 'Say how it went.');
+      const preyG = d.preyMass.trim() ? parseMass(d.preyMass) : 0;
+      if (preyG === null) throw new FormError('prey_g', 'Give the weight as a number, or leave it empty.');
+      return { ...base, offer: { result: d.result, prey: d.prey.trim(), preyState: d.preyState, preyG } };
+    }
+    case 'shed':
+      return { ...base, shed: { stage: d.stage, ...(d.complete && { complete: d.complete === 'yes' }) } };
+  }
+}
+
+/** A weigh-in, an offer or a shed in a few presses; with `replaces` it corrects one. */
+function QuickLog({
+  animal,
+  done,
+  replaces,
+  cancel,
+}: {
+  animal: string;
+  done: () => void;
+  replaces?: EntryJson | undefined;
+  cancel?: (() => void) | undefined;
+}): JSX.Element {
+  const [d, setDraft] = useState<LogDraft>(() => (replaces && draftFrom(replaces)) ?? empty);
+  const [saved, setSaved] = useState('');
+  const save = useSave();
+  const put =
+    <K extends keyof LogDraft>(key: K) =>
+    (value: LogDraft[K]) => {
+      setSaved('');
+      setDraft({ ...d, [key]: value });
+    };
+  const submit = async (confirmed: boolean) => {
+    const ok = await save.run(async ({ id, at }) => {
+      const entry = entryOf(d, at);
+      const answer = await ask<CreateEntryResponseJson>('POST', withQuery(`/v1/${animal}/entries`, { entryId: id }), {
+        ...entry,
+        ...(replaces?.name && { replaces: replaces.name }),
+        ...(replaces?.case && { case: replaces.case }),
+        ...(confirmed && { confirmed }),
+      } satisfies EntryJson);
+      setSaved(answer.entry ? entryLine(answer.entry) : 'Saved');
+    });
+    if (!ok) return;
+    // What is often the same for the next animal stays: the prey, not the weight.
+    setDraft({ ...empty, kind: d.kind, prey: d.prey, preyState: d.preyState, preyMass: d.preyMass });
+    done();
+  };
+  const grams = d.mass ? parseMass(d.mass) : null;
+  const slip = reasonOf(save.error) === 'LIKELY_SLIP';
+  return (
+    <form
+      class="stack"
+      noValidate
+      onSubmit={(e) => {
+        e.preventDefault();
+        void submit(false);
+      }}
+    >
+      {!replaces && (
+        <fieldset class="tabs">
+          <legend class="ear">What to log</legend>
+          {(
+            [
+              ['weigh', 'Weigh-in', 'scale'],
+              ['offer', 'Offer', 'meal'],
+              ['shed', 'Shed', 'shed'],
+            ] as const
+          ).map(([kind, word, icon]) => (
+            <Button key={kind} icon={icon} aria-pressed={d.kind === kind} onClick={() => put('kind')(kind)}>
+              {word}
+            </Button>
+          ))}
+        </fieldset>
+      )}
+      {d.kind === 'weigh' && (
+        <Field
+          label="Weight"
+          unit={settings.value.mass}
+          inputMode="decimal"
+          value={d.mass}
+          onInput={put('mass')}
+          hint={grams ? massInWords(grams) : undefined}
+          error={slip ? undefined : problem(save.error, 'mass_g')}
+        />
+      )}
+      {d.kind === 'offer' && (
+        <>
+          <fieldset class="field">
+            <legend>How did it go?</legend>
+            <div class="choices">
+              {(
+                [
+                  'OFFER_RESULT_EATEN',
+                  'OFFER_RESULT_REFUSED',
+                  'OFFER_RESULT_STRUCK',
+                  'OFFER_RESULT_REGURGITATED',
+                ] as const
+              ).map((r) => (
+                <label key={r}>
+                  <input type="radio" name="result" checked={d.result === r} onChange={() => put('result')(r)} />
+                  {resultWords[r]}
+                </label>
+              ))}
+            </div>
+            {problem(save.error, 'result') && (
+              <p class="problem" role="alert">
+                {problem(save.error, 'result')}
+              </p>
+            )}
+          </fieldset>
+          <div class="row wide">
+            <Field
+              label="Prey"
+              list="prey"
+              maxLength={40}
+              value={d.prey}
+              onInput={put('prey')}
+              error={problem(save.error, 'prey')}
+            />
+            <Field
+              label="Offered"
+              value={d.preyState}
+              onInput={(v) => put('preyState')(v as PreyStateJson)}
+              options={[
+                { value: 'PREY_STATE_THAWED', label: 'thawed' },
+                { value: 'PREY_STATE_PREKILLED', label: 'freshly killed' },
+                { value: 'PREY_STATE_LIVE', label: 'live' },
+                { value: 'PREY_STATE_UNSPECIFIED', label: 'not known' },
+              ]}
+            />
+            <Field
+              label="Prey weight"
+              unit={settings.value.mass}
+              inputMode="decimal"
+              value={d.preyMass}
+              onInput={put('preyMass')}
+              error={problem(save.error, 'prey_g')}
+            />
+          </div>
+          <datalist id="prey">
+            {['mouse', 'rat', 'chick', 'fish', 'lizard'].map((p) => (
+              <option key={p} value={p} />
+            ))}
+          </datalist>
+        </>
+      )}
+      {d.kind === 'shed' && (
+        <div class="row wide">
+          <Field
+            label="Stage"
+            value={d.stage}
+            onInput={(v) => put('stage')(v as ShedStageJson)}
+            options={[
+              { value: 'SHED_STAGE_OPAQUE', label: 'Eyes cloudy (in blue)' },
+              { value: 'SHED_STAGE_CLEAR', label: 'Eyes clear again' },
+              { value: 'SHED_STAGE_SHED', label: 'Shed' },
+            ]}
+          />
+          {d.stage === 'SHED_STAGE_SHED' && (
+            <Field
+              label="In one piece?"
+              value={d.complete}
+              onInput={(v) => put('complete')(v as LogDraft['complete'])}
+              options={[
+                { value: '', label: 'Not known' },
+                { value: 'yes', label: 'In one piece' },
+                { value: 'no', label: 'In pieces' },
+              ]}
+            />
+          )}
+        </div>
+      )}
+      <details open={Boolean(replaces)}>
+        <summary>When, note</summary>
+        <div class="stack">
+          <Field
+            label="When"
+            type="datetime-local"
+            max={forInput(new Date())}
+            hint="Empty means now"
+            value={d.when}
+            onInput={put('when')}
+            error={problem(save.error, 'happen_time')}
+          />
+          <Field
+            label="Note"
+            lines={2}
+            maxLength={1000}
+            value={d.note}
+            onInput={put('note')}
+            error={problem(save.error, 'note')}
+          />
+        </div>
+      </details>
+      {slip && (
+        <Notice kind="warn" live title="Is this right?">
+          <p>{save.error instanceof Error ? save.error.message : ''}</p>
+          <div class="actions">
+            <Button onClick={() => void submit(true)}>It is right, save it</Button>
+          </div>
+        </Notice>
+      )}
+      {!slip && <Problem error={save.error} shown={['mass_g', 'result', 'prey', 'prey_g', 'happen_time', 'note']} />}
+      <div class="actions">
+        <Button kind="main" type="submit" busy={save.busy}>
+          {replaces
+            ? 'Save the correction'
+            : d.kind === 'weigh'
+              ? 'Save the weight'
+              : d.kind === 'offer'
+                ? 'Save the offer'
+                : 'Save the shed'}
+        </Button>
+        {cancel && <Button onClick={cancel}>Cancel</Button>}
+        <span role="status" class="muted">
+          {saved && `Saved: ${saved}`}
+        </span>
+      </div>
+    </form>
+  );
+}
+
+function History({ animal, turn }: { animal: string; turn: number }): JSX.Element {
+  const loaded = useLoad(`${animal} ${turn}`, async (signal) => {
+    const [page, points, signList] = await Promise.all([
+      ask<ListEntriesResponseJson>('GET', withQuery(`/v1/${animal}/entries`, { pageSize: 100 }), undefined, { signal }),
+      setupPoints(),
+      signs(),
+    ]);
+    return { entries: page.entries ?? [], next: page.nextPageToken ?? '', names: { points, signs: signList } };
+  });
+  const [changing, setChanging] = useState('');
+  const more = useSave();
+  const back = useSave();
+  const d = loaded.data;
+  if (!d) return loaded.error ? <Trouble error={loaded.error} again={loaded.again} /> : <Waiting />;
+  const done = () => {
+    setChanging('');
+    loaded.again();
+  };
+  const rows = d.entries.filter((e) => !e.seen);
+  return (
+    <>
+      {rows.length === 0 && <p class="muted">Nothing logged yet.</p>}
+      <ul class="list history">
+        {rows.map((e) => (
+          <li key={e.name} class={e.replacedBy ? 'replaced' : undefined}>
+            <div class="row">
+              <div>
+                <p>{e.replacedBy ? <del>{entryLine(e, d.names)}</del> : entryLine(e, d.names)}</p>
+                <p class="muted">
+                  {ago(e.happenTime)}
+                  {e.by === 'ACTOR_KIND_KEEPER' && ', by the keeper'}
+                  {e.replaces && !e.withdrawal && ', a correction'}
+                  {e.replacedBy && ', corrected since'}
+                  {e.note && `. ${e.note}`}
+                </p>
+              </div>
+              {!e.replacedBy && e.by !== 'ACTOR_KIND_KEEPER' && draftFrom(e) && changing !== e.name && (
+                <div class="row end">
+                  <Button
+                    kind="quiet"
+                    aria-label={`Correct: ${entryLine(e, d.names)}`}
+                    onClick={() => setChanging(e.name ?? '')}
+                  >
+                    Correct
+                  </Button>
+                </div>
+              )}
+            </div>
+            {changing === e.name && (
+              <div class="card stack">
+                <QuickLog animal={animal} replaces={e} done={done} cancel={() => setChanging('')} />
+                <Problem error={back.error} />
+                <div class="actions">
+                  <Button
+                    kind="danger"
+                    busy={back.busy}
+                    onClick={() => {
+                      void back
+                        .run(({ id, at }) =>
+                          ask<CreateEntryResponseJson>('POST', withQuery(`/v1/${animal}/entries`, { entryId: id }), {
+                            happenTime: at,
+                            ...(e.name && { replaces: e.name }),
+                            ...(e.case && { case: e.case }),
+                            withdrawal: {},
+                          } satisfies EntryJson),
+                        )
+                        .then((ok) => ok && done());
+                    }}
+                  >
+                    Take this entry back
+                  </Button>
+                </div>
+              </div>
+            )}
+          </li>
+        ))}
+      </ul>
+      <Problem error={more.error} />
+      {d.next && (
+        <div class="actions">
+          <Button
+            busy={more.busy}
+            onClick={() => {
+              void more.run(async () => {
+                const page = await ask<ListEntriesResponseJson>(
+                  'GET',
+                  withQuery(`/v1/${animal}/entries`, { pageSize: 100, pageToken: d.next }),
+                );
+                loaded.set({ ...d, entries: [...d.entries, ...(page.entries ?? [])], next: page.nextPageToken ?? '' });
+              });
+            }}
+          >
+            Show older
+          </Button>
+        </div>
+      )}
+    </>
+  );
+}
+
+function Remove({ a }: { a: AnimalJson }): JSX.Element {
+  const go = useContext(Go);
+  const save = useSave();
+  return (
+    <details>
+      <summary>Take it out of the stock book</summary>
+      <div class="stack">
+        <p>Its log and its handovers stay on record. An animal that is being followed up cannot be taken out.</p>
+        <Problem error={save.error} />
+        <div class="actions">
+          <Button
+            kind="danger"
+            busy={save.busy}
+            onClick={() => {
+              void save
+                .run(({ id }) => ask('DELETE', withQuery(`/v1/${a.name}`, { requestId: id })))
+                .then((ok) => ok && go('/b/animals'));
+            }}
+          >
+            Take out {a.displayName || idOf(a.name)}
+          </Button>
+          <Link to="/b/animals" class="button">
+            Back to the stock book
+          </Link>
+        </div>
+      </div>
+    </details>
+  );
+}

@@ -1,0 +1,462 @@
+import type { JSX } from 'preact';
+import { useContext, useEffect, useState } from 'preact/hooks';
+import { withQuery } from '../../api/client';
+import type {
+  AnimalJson,
+  CreateAnimalResponseJson,
+  ListAnimalsResponseJson,
+  SexJson,
+} from '../../api/gen/warmhand/v1/animal_service_pb';
+import type { CreateEntryResponseJson, EntryJson } from '../../api/gen/warmhand/v1/entry_service_pb';
+import type { GeneJson, SpeciesJson } from '../../api/gen/warmhand/v1/reference_service_pb';
+import { idOf } from '../../core/ids';
+import { settings } from '../../core/settings';
+import { massInWords, parseMass, parseNumber } from '../../core/units';
+import { Button, Field, Notice } from '../parts/controls';
+import { Icon } from '../parts/icons';
+import { FormError, problem, reasonOf, useLoad, useSave } from './hooks';
+import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
+import { genes as geneTable, species as speciesTable } from './reference';
+import { ask, breeder } from './session';
+
+export function speciesName(all: SpeciesJson[] | undefined, id: string | undefined): string {
+  const s = all?.find((x) => x.id === id);
+  return s?.commonName ?? (id ?? '').replaceAll('_', ' ');
+}
+
+export function sexWord(s: SexJson | undefined): string {
+  return s === 'SEX_FEMALE' ? 'female' : s === 'SEX_MALE' ? 'male' : 'sex unknown';
+}
+
+export function AnimalsPage(): JSX.Element {
+  const [typed, setTyped] = useState('');
+  const [query, setQuery] = useState('');
+  const [more, setMore] = useState<{ query: string; animals: AnimalJson[]; next: string }>();
+  const morePages = useSave();
+  useEffect(() => {
+    const timer = setTimeout(() => setQuery(typed.trim()), 250);
+    return () => clearTimeout(timer);
+  }, [typed]);
+  const path = `/v1/${breeder()}/animals`;
+  const first = useLoad(query, (signal) =>
+    ask<ListAnimalsResponseJson>('GET', withQuery(path, { query, pageSize: 50 }), undefined, { signal }),
+  );
+  const kinds = useLoad('species', () => speciesTable());
+  const here = more?.query === query ? more : undefined;
+  const animals = [...(first.data?.animals ?? []), ...(here?.animals ?? [])];
+  const next = here ? here.next : (first.data?.nextPageToken ?? '');
+  return (
+    <main class="page">
+      <div class="row">
+        <Heading>Stock book</Heading>
+        <Link to="/b/animals/new" class="button main end">
+          <Icon name="plus" />
+          <span>Add an animal</span>
+        </Link>
+      </div>
+      <search>
+        <Field
+          label="Search"
+          type="search"
+          value={typed}
+          onInput={setTyped}
+          maxLength={100}
+          hint="Label, species, clutch or gene"
+        />
+      </search>
+      {Boolean(first.error) && <Trouble error={first.error} again={first.again} />}
+      {!first.data && !first.error && <Waiting />}
+      {first.data && animals.length === 0 && (
+        <p class="muted">{query ? 'No animal matches.' : 'No animal yet. Add the first one.'}</p>
+      )}
+      <p class="ear" role="status">
+        {first.data && query ? `${animals.length}${next ? ' or more' : ''} found` : ''}
+      </p>
+      <ul class="list">
+        {animals.map((a) => (
+          <li key={a.name}>
+            <Link to={`/b/animals/${idOf(a.name)}`}>
+              <strong>{a.displayName || 'No label'}</strong>
+              <span>{speciesName(kinds.data, a.species)}</span>
+              <span class="muted">
+                {[sexWord(a.sex), a.hatchDate, (a.genes ?? []).join(', '), a.clutch].filter(Boolean).join(' · ')}
+              </span>
+            </Link>
+          </li>
+        ))}
+      </ul>
+      <Problem error={morePages.error} />
+      {next && (
+        <div class="actions">
+          <Button
+            busy={morePages.busy}
+            onClick={() => {
+              void morePages.run(async () => {
+                const page = await ask<ListAnimalsResponseJson>(
+                  'GET',
+                  withQuery(path, { query, pageSize: 50, pageToken: next }),
+                );
+                setMore({
+                  query,
+                  animals: [...(here?.animals ?? []), ...(page.animals ?? [])],
+                  next: page.nextPageToken ?? '',
+                });
+              });
+            }}
+          >
+            Show more
+          </Button>
+        </div>
+      )}
+    </main>
+  );
+}
+
+export interface AnimalDraft {
+  displayName: string;
+  species: string;
+  sex: SexJson;
+  hatchDate: string;
+  genes: string[];
+  clutch: string;
+  snoutVent: string;
+  total: string;
+  note: string;
+}
+
+export function draftOf(a: AnimalJson): AnimalDraft {
+  const mm = (v: number | string | undefined) => (Number(v ?? 0) > 0 ? String(v) : '');
+  return {
+    displayName: a.displayName ?? '',
+    species: a.species ?? '',
+    sex: a.sex ?? 'SEX_UNKNOWN',
+    hatchDate: a.hatchDate ?? '',
+    genes: a.genes ?? [],
+    clutch: a.clutch ?? '',
+    snoutVent: mm(a.snoutVentMm),
+    total: mm(a.totalLengthMm),
+    note: a.note ?? '',
+  };
+}
+
+/** What the form holds as the contract wants it; throws a FormError that names the field. */
+export function animalOf(d: AnimalDraft): AnimalJson {
+  if (!d.species) throw new FormError('species', 'Choose the species: everything that is computed depends on it.');
+  const mm = (text: string, field: string) => {
+    if (!text.trim()) return 0;
+    const n = parseNumber(text);
+    if (n === null || n <= 0)
+      throw new FormError(field, 'Give millimetres as a number, such as 420, or leave it empty.');
+    return n;
+  };
+  return {
+    displayName: d.displayName.trim(),
+    species: d.species,
+    sex: d.sex,
+    hatchDate: d.hatchDate,
+    genes: d.genes,
+    clutch: d.clutch.trim(),
+    snoutVentMm: mm(d.snoutVent, 'snout_vent_mm'),
+    totalLengthMm: mm(d.total, 'total_length_mm'),
+    note: d.note.trim(),
+  };
+}
+
+export const animalFields = [
+  'display_name',
+  'species',
+  'hatch_date',
+  'genes',
+  'clutch',
+  'snout_vent_mm',
+  'total_length_mm',
+  'note',
+];
+
+/** The boxes of an animal, for adding and for changing. */
+export function AnimalForm({
+  draft,
+  set,
+  error,
+}: {
+  draft: AnimalDraft;
+  set: (d: AnimalDraft) => void;
+  error: unknown;
+}): JSX.Element {
+  const kinds = useLoad('species', () => speciesTable());
+  const known = useLoad('genes', () => geneTable());
+  const put =
+    <K extends keyof AnimalDraft>(key: K) =>
+    (value: AnimalDraft[K]) =>
+      set({ ...draft, [key]: value });
+  return (
+    <>
+      <Field
+        label="Label"
+        hint="Yours, such as “tub 14”"
+        maxLength={80}
+        value={draft.displayName}
+        onInput={put('displayName')}
+        error={problem(error, 'display_name')}
+      />
+      {Boolean(kinds.error) && <Trouble error={kinds.error} again={kinds.again} />}
+      <Field
+        label="Species"
+        required
+        value={draft.species}
+        onInput={put('species')}
+        options={[
+          { value: '', label: 'Choose' },
+          ...(kinds.data ?? []).map((s) => ({ value: s.id ?? '', label: `${s.commonName} (${s.scientificName})` })),
+        ]}
+        error={problem(error, 'species')}
+      />
+      <fieldset class="field">
+        <legend>Sex</legend>
+        <div class="choices">
+          {(
+            [
+              ['SEX_FEMALE', 'Female'],
+              ['SEX_MALE', 'Male'],
+              ['SEX_UNKNOWN', 'Not known'],
+            ] as const
+          ).map(([value, label]) => (
+            <label key={value}>
+              <input
+                type="radio"
+                name="sex"
+                checked={draft.sex === value || (value === 'SEX_UNKNOWN' && draft.sex === 'SEX_UNSPECIFIED')}
+                onChange={() => put('sex')(value)}
+              />
+              {label}
+            </label>
+          ))}
+        </div>
+      </fieldset>
+      <Field
+        label="Hatched or born on"
+        type="date"
+        max={new Date().toISOString().slice(0, 10)}
+        value={draft.hatchDate}
+        onInput={put('hatchDate')}
+        error={problem(error, 'hatch_date')}
+      />
+      <Genes genes={draft.genes} set={put('genes')} known={known.data ?? []} error={problem(error, 'genes')} />
+      <details>
+        <summary>Clutch, length, note</summary>
+        <div class="stack">
+          <Field
+            label="Clutch"
+            maxLength={60}
+            value={draft.clutch}
+            onInput={put('clutch')}
+            error={problem(error, 'clutch')}
+          />
+          <Field
+            label="Snout to vent"
+            unit="mm"
+            inputMode="decimal"
+            value={draft.snoutVent}
+            onInput={put('snoutVent')}
+            error={problem(error, 'snout_vent_mm')}
+          />
+          <Field
+            label="Snout to tail tip"
+            unit="mm"
+            inputMode="decimal"
+            value={draft.total}
+            onInput={put('total')}
+            error={problem(error, 'total_length_mm')}
+          />
+          <Field
+            label="Note"
+            hint="For you only; never in the record"
+            lines={2}
+            maxLength={2000}
+            value={draft.note}
+            onInput={put('note')}
+            error={problem(error, 'note')}
+          />
+        </div>
+      </details>
+    </>
+  );
+}
+
+function Genes({
+  genes,
+  set,
+  known,
+  error,
+}: {
+  genes: string[];
+  set: (genes: string[]) => void;
+  known: GeneJson[];
+  error: string | undefined;
+}): JSX.Element {
+  const [typed, setTyped] = useState('');
+  const add = () => {
+    const name = typed.trim();
+    if (name && !genes.some((g) => g.toLowerCase() === name.toLowerCase())) set([...genes, name]);
+    setTyped('');
+  };
+  const wobbly = genes
+    .map((g) => known.find((k) => k.name?.toLowerCase() === g.toLowerCase()))
+    .filter((k) => k?.wobble === 'WOBBLE_EVIDENCE_DOCUMENTED' || k?.wobble === 'WOBBLE_EVIDENCE_REPORTED');
+  return (
+    <fieldset class="field">
+      <legend>Genes</legend>
+      {genes.length > 0 && (
+        <ul class="row" aria-label="Chosen genes">
+          {genes.map((g) => (
+            <li key={g}>
+              <button type="button" class="chip" onClick={() => set(genes.filter((x) => x !== g))}>
+                <span class="ear">Take out </span>
+                {g}
+                <Icon name="close" />
+              </button>
+            </li>
+          ))}
+        </ul>
+      )}
+      {/* Enter adds a gene and must not send the whole form. */}
+      {/* biome-ignore lint/a11y/noStaticElementInteractions: only listens to what the box inside does */}
+      <div
+        class="row gene"
+        onKeyDown={(e) => {
+          if (e.key === 'Enter' && e.target instanceof HTMLInputElement) {
+            e.preventDefault();
+            add();
+          }
+        }}
+      >
+        <Field
+          label="Gene"
+          labelHidden
+          list="known-genes"
+          maxLength={60}
+          value={typed}
+          onInput={setTyped}
+          error={error}
+          placeholder="Name of a gene"
+        />
+        <Button icon="plus" onClick={add} disabled={!typed.trim()}>
+          Add gene
+        </Button>
+      </div>
+      <datalist id="known-genes">
+        {known.map((k) => (
+          <option key={k.name} value={k.name} />
+        ))}
+      </datalist>
+      {wobbly.map((k) => (
+        <p key={k?.name} class="hint">
+          {k?.name}: {k?.note || 'can carry a head wobble.'} The record will say so.
+        </p>
+      ))}
+    </fieldset>
+  );
+}
+
+export function AddAnimalPage(): JSX.Element {
+  const go = useContext(Go);
+  const [draft, setDraft] = useState<AnimalDraft>(draftOf({}));
+  const [mass, setMass] = useState('');
+  const [sure, setSure] = useState(false);
+  // The animal and its first weight are two writes; each keeps its own intent.
+  const animal = useSave();
+  const weight = useSave();
+  const [saved, setSaved] = useState<AnimalJson>();
+  const grams = mass.trim() ? parseMass(mass) : null;
+
+  const submit = async (confirmed: boolean) => {
+    let made = saved;
+    if (!made) {
+      const ok = await animal.run(async ({ id }) => {
+        if (mass.trim() && (grams === null || grams <= 0)) {
+          throw new FormError('mass_g', 'Give the weight as a number, such as 84 or 84,5, or leave it empty.');
+        }
+        const answer = await ask<CreateAnimalResponseJson>(
+          'POST',
+          withQuery(`/v1/${breeder()}/animals`, { animalId: id, requestId: id }),
+          animalOf(draft),
+        );
+        made = answer.animal;
+      });
+      if (!ok || !made) return;
+      setSaved(made);
+    }
+    const name = made.name;
+    if (grams !== null && mass.trim()) {
+      const ok = await weight.run(({ id, at }) =>
+        ask<CreateEntryResponseJson>('POST', withQuery(`/v1/${name}/entries`, { entryId: id }), {
+          happenTime: at,
+          confirmed,
+          weighIn: { massG: grams },
+        } satisfies EntryJson),
+      );
+      if (!ok) return;
+    }
+    go(`/b/animals/${idOf(name)}`);
+  };
+  const slip = reasonOf(weight.error) === 'LIKELY_SLIP';
+  const massProblem = problem(animal.error, 'mass_g') ?? (slip ? undefined : problem(weight.error, 'mass_g'));
+  return (
+    <main class="page narrow">
+      <Heading>Add an animal</Heading>
+      <form
+        class="stack"
+        noValidate
+        onSubmit={(e) => {
+          e.preventDefault();
+          void submit(sure);
+        }}
+      >
+        {saved ? (
+          <Notice kind="good" live>
+            <p>The animal is saved. Only its weight is not yet.</p>
+          </Notice>
+        ) : (
+          <AnimalForm draft={draft} set={setDraft} error={animal.error} />
+        )}
+        <Field
+          label="Weight today (may stay empty)"
+          unit={settings.value.mass}
+          inputMode="decimal"
+          value={mass}
+          onInput={(t) => {
+            setMass(t);
+            setSure(false);
+          }}
+          error={massProblem}
+          hint={grams ? massInWords(grams) : undefined}
+        />
+        {slip && (
+          <Notice kind="warn" live title="Is this weight right?">
+            <p>{weight.error instanceof Error ? weight.error.message : ''}</p>
+            <div class="actions">
+              <Button
+                onClick={() => {
+                  setSure(true);
+                  void submit(true);
+                }}
+              >
+                It is right, save it
+              </Button>
+            </div>
+          </Notice>
+        )}
+        <Problem error={animal.error} shown={[...animalFields, 'mass_g']} />
+        {!slip && <Problem error={weight.error} shown={['mass_g']} />}
+        <div class="actions">
+          <Button kind="main" type="submit" busy={animal.busy || weight.busy}>
+            {saved ? 'Save the weight' : 'Save the animal'}
+          </Button>
+          <Link to={saved ? `/b/animals/${idOf(saved.name)}` : '/b/animals'} class="button">
+            {saved ? 'Go on without it' : 'Cancel'}
+          </Link>
+        </div>
+      </form>
+    </main>
+  );
+}

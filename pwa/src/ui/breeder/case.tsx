@@ -1,0 +1,786 @@
+import type { ComponentChildren, JSX } from 'preact';
+import { useEffect, useRef, useState } from 'preact/hooks';
+import { withQuery } from '../../api/client';
+import type {
+  AssessmentJson,
+  CaseJson,
+  CourseJson,
+  EndCaseResponseJson,
+  FlagJson,
+  GetCaseResponseJson,
+  GetCourseResponseJson,
+  ListFlagsResponseJson,
+  ListPhotosResponseJson,
+  MarkCaseSeenResponseJson,
+  PhotoJson,
+  ReasonJson,
+  ReopenCaseResponseJson,
+  StepJson,
+} from '../../api/gen/warmhand/v1/case_service_pb';
+import type {
+  CreateEntryResponseJson,
+  EntryJson,
+  ListEntriesResponseJson,
+  OutcomeJson,
+  SetupAnswerJson,
+} from '../../api/gen/warmhand/v1/entry_service_pb';
+import type { SetupPointJson, SignInfoJson } from '../../api/gen/warmhand/v1/reference_service_pb';
+import { idOf, uuidv7 } from '../../core/ids';
+import { ago, day } from '../../core/time';
+import { formatNumber } from '../../core/units';
+import { entryLine, standingWord } from '../../core/words';
+import { Button, Field, Notice } from '../parts/controls';
+import { Icon } from '../parts/icons';
+import { Standing } from '../parts/standing';
+import { Thread } from '../parts/thread';
+import { TimeLine } from '../parts/timeline';
+import { animalName, lastChange, seen } from './cases';
+import { FormError, problem, useLoad, useSave } from './hooks';
+import { Heading, Link, Problem, Trouble, Waiting } from './nav';
+import { setupPoints, signs } from './reference';
+import { ask, me } from './session';
+
+interface Everything {
+  c: CaseJson;
+  course: CourseJson;
+  flags: FlagJson[];
+  photos: PhotoJson[];
+  entries: EntryJson[];
+  points: SetupPointJson[];
+  signs: SignInfoJson[];
+}
+
+async function loadEntries(c: CaseJson, signal: AbortSignal): Promise<EntryJson[]> {
+  const all: EntryJson[] = [];
+  let token = '';
+  do {
+    const page = await ask<ListEntriesResponseJson>(
+      'GET',
+      withQuery(`/v1/${c.animal?.name}/entries`, { case: c.name, pageSize: 500, pageToken: token }),
+      undefined,
+      { signal },
+    );
+    all.push(...(page.entries ?? []));
+    token = page.nextPageToken ?? '';
+  } while (token);
+  return all;
+}
+
+async function loadAll(name: string, signal: AbortSignal): Promise<Everything> {
+  const get = <T,>(path: string) => ask<T>('GET', path, undefined, { signal });
+  const [{ case: c }, { course }, { flags }, { photos }, points, signList] = await Promise.all([
+    get<GetCaseResponseJson>(`/v1/${name}`),
+    get<GetCourseResponseJson>(`/v1/${name}/course`),
+    get<ListFlagsResponseJson>(`/v1/${name}/flags`),
+    get<ListPhotosResponseJson>(`/v1/${name}/photos`),
+    setupPoints(),
+    signs(),
+  ]);
+  if (!c) throw new Error('The service sent no case.');
+  return {
+    c,
+    course: course ?? {},
+    flags: flags ?? [],
+    photos: photos ?? [],
+    entries: await loadEntries(c, signal),
+    points,
+    signs: signList,
+  };
+}
+
+/** Which of a setup's points has which answer now: for each point the latest that was not corrected. */
+export function latestAnswers(entries: readonly EntryJson[]): { answer: SetupAnswerJson; at: string }[] {
+  const latest = new Map<string, { answer: SetupAnswerJson; at: string }>();
+  const inOrder = entries
+    .filter((e) => e.setup && !e.replacedBy)
+    .sort((a, b) => (a.happenTime ?? '').localeCompare(b.happenTime ?? ''));
+  for (const e of inOrder) {
+    for (const answer of e.setup?.answers ?? []) {
+      latest.set(answer.point ?? '', { answer, at: e.happenTime ?? '' });
+    }
+  }
+  return [...latest.values()];
+}
+
+export function CasePage({ name }: { name: string }): JSX.Element {
+  const loaded = useLoad(name, (signal) => loadAll(name, signal));
+  const data = loaded.data;
+
+  // Its own live changes: read anew, without moving anything under the reader.
+  const changed = lastChange.value;
+  const handled = useRef(changed);
+  useEffect(() => {
+    if (changed === handled.current) return;
+    handled.current = changed;
+    if (changed && (changed.name === name || changed.what === 'resync') && changed.what !== 'seen') loaded.again();
+  }, [changed, name, loaded.again]);
+
+  // Opening it is looking at it, as it stands at that moment.
+  const stands = data ? `${data.c.name} ${data.c.changeTime} ${data.c.lastHeardTime} ${data.c.assessTime}` : '';
+  // Once for each state that was shown.
+  useEffect(() => {
+    if (!stands || !(data?.c.news || !data?.c.seenTime)) return;
+    ask<MarkCaseSeenResponseJson>('POST', `/v1/${name}:markSeen`, {}).then(
+      (answer) => answer.case && seen(answer.case),
+      () => undefined, // it stays news, and is marked at the next look
+    );
+  }, [stands, name]);
+
+  if (!data) return loaded.error ? <Trouble error={loaded.error} again={loaded.again} /> : <Waiting />;
+  return (
+    <>
+      {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
+      <Case d={data} again={loaded.again} />
+    </>
+  );
+}
+
+function Section({
+  id,
+  title,
+  children,
+}: {
+  id: string;
+  title: ComponentChildren;
+  children: ComponentChildren;
+}): JSX.Element {
+  return (
+    <section class="card stack" aria-labelledby={id}>
+      <h2 id={id}>{title}</h2>
+      {children}
+    </section>
+  );
+}
+
+function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
+  const { c, course } = d;
+  const a = c.assessment;
+  const names = { points: d.points, signs: d.signs };
+  const keeper = c.claimed ? c.keeperName || 'a keeper without a name' : '';
+  return (
+    <article class="case-page stack">
+      <div class="back">
+        <Link to="/b" class="button quiet">
+          <Icon name="back" />
+          <span>List</span>
+        </Link>
+      </div>
+      <header class="stack">
+        <div class="row">
+          <Heading>{animalName(c)}</Heading>
+          <Standing standing={c.standing} big />
+        </div>
+        <p class="muted">
+          {c.commonName}
+          {keeper ? `, with ${keeper}` : ', not claimed yet'}. Handed over {ago(c.handoverTime)}
+          {a ? `, day ${a.day ?? 0}` : ''}.{' '}
+          {c.lastHeardTime ? `Last heard ${ago(c.lastHeardTime)}.` : 'Nothing heard yet.'}{' '}
+          <Link to={`/b/animals/${idOf(c.animal?.name)}`}>Its page in the stock book</Link>
+        </p>
+        {c.headline && <p class="headline">{c.headline}</p>}
+      </header>
+
+      {c.endTime && <Ended c={c} again={again} />}
+
+      {a && <Numbers a={a} />}
+
+      <Section id="c-line" title="How it went">
+        <TimeLine course={course} names={names} />
+      </Section>
+
+      {a && <Why a={a} d={d} />}
+
+      {a && (a.causes ?? []).length > 0 && (
+        <Section id="c-causes" title="What would explain it">
+          <ul class="bars">
+            {a.causes?.map((cause) => (
+              <li key={cause.code}>
+                <span>{cause.text}</span>
+                <span class="share" aria-hidden="true">
+                  <span style={{ width: `${Math.min(100, Number(cause.share ?? 0) * 100)}%` }} />
+                </span>
+                <span class="number">{percent(Number(cause.share ?? 0))}</span>
+              </li>
+            ))}
+          </ul>
+          <p class="muted">Shares of one, from what was logged. Not a diagnosis.</p>
+        </Section>
+      )}
+
+      {a && !c.endTime && <Next a={a} d={d} again={again} />}
+
+      {a?.missing && (
+        <Notice title="What would tell most">
+          <p>{a.missing}</p>
+        </Notice>
+      )}
+
+      {a && (a.keeperSees || a.keeperDo) && (
+        <Section id="c-keeper" title="What the keeper reads">
+          <dl class="said">
+            {(
+              [
+                ['What we see', a.keeperSees],
+                ['What it most likely is', a.keeperMeans],
+                ['The one thing to do now', a.keeperDo],
+                ['When to worry', a.keeperWorry],
+              ] as const
+            ).map(
+              ([title, text]) =>
+                text && (
+                  <div key={title}>
+                    <dt>{title}</dt>
+                    <dd>{text}</dd>
+                  </div>
+                ),
+            )}
+          </dl>
+        </Section>
+      )}
+
+      <Section id="c-thread" title={keeper ? `Messages with ${keeper}` : 'Messages'}>
+        <Messages d={d} again={again} />
+      </Section>
+
+      <Section id="c-setup" title="Setup">
+        <Setup d={d} />
+      </Section>
+
+      <Section id="c-signs" title="Signs and readings">
+        <Readings d={d} />
+      </Section>
+
+      <Section id="c-photos" title="Photos">
+        <Photos photos={d.photos} />
+      </Section>
+
+      <Section id="c-flags" title="Flags">
+        <Flags flags={d.flags} />
+      </Section>
+
+      {!c.endTime && <End c={c} again={again} />}
+    </article>
+  );
+}
+
+function percent(share: number): string {
+  return `${formatNumber(share * 100, share > 0 && share < 0.1 ? 1 : 0)} %`;
+}
+
+function Numbers({ a }: { a: AssessmentJson }): JSX.Element {
+  const loss = Number(a.lossPct ?? 0);
+  const n = (v: number | string | undefined, d = 1) => formatNumber(Number(v ?? 0), d);
+  return (
+    <dl class="facts card">
+      <div>
+        <dt>Since the last meal</dt>
+        <dd>{(a.fastDays ?? -1) < 0 ? 'no meal on record' : `${a.fastDays} days`}</dd>
+      </div>
+      <div>
+        <dt>{loss < 0 ? 'Heavier by' : 'Lighter by'}</dt>
+        <dd>
+          {n(Math.abs(loss))} %{' '}
+          <span class="muted range">
+            {loss < 0
+              ? `${n(-Number(a.lossPctHigh ?? 0))} to ${n(-Number(a.lossPctLow ?? 0))}`
+              : `${n(a.lossPctLow)} to ${n(a.lossPctHigh)}`}
+          </span>
+        </dd>
+      </div>
+      <div>
+        <dt>10 % lighter in</dt>
+        <dd>{Number(a.daysToTenPct ?? -1) < 0 ? 'not losing' : `${n(a.daysToTenPct, 0)} days`}</dd>
+      </div>
+      <div>
+        <dt>Lasting refusal</dt>
+        <dd>{percent(Number(a.pRefusal ?? 0))}</dd>
+      </div>
+      <div>
+        <dt>Off feed for now</dt>
+        <dd>{percent(Number(a.pOffFeed ?? 0))}</dd>
+      </div>
+    </dl>
+  );
+}
+
+/** The reasons as bars from the middle: to the right what speaks for trouble, to the left what speaks against it. */
+function Why({ a, d }: { a: AssessmentJson; d: Everything }): JSX.Element {
+  const reasons = a.reasons ?? [];
+  const weight = (r: ReasonJson) => Number(r.weight ?? 0);
+  const total = Number(a.logOdds ?? 0);
+  const most = Math.max(1, Math.abs(total), ...reasons.map((r) => Math.abs(weight(r))));
+  const sign = (w: number) => `${w < 0 ? '−' : '+'}${formatNumber(Math.abs(w), 1)}`;
+  const bar = (w: number) => (
+    <span class="weigh" aria-hidden="true">
+      <span
+        class={w < 0 ? 'against' : 'for'}
+        style={{ width: `${(Math.abs(w) / most) * 50}%`, [w < 0 ? 'right' : 'left']: '50%' }}
+      />
+    </span>
+  );
+  const byId = new Map([...(d.course.entries ?? []), ...d.entries].map((e) => [idOf(e.name), e]));
+  return (
+    <Section id="c-why" title="Why">
+      {reasons.length === 0 && (a.concerns ?? []).length === 0 && (
+        <p class="muted">Nothing out of the ordinary was logged.</p>
+      )}
+      {(a.concerns ?? []).length > 0 && (
+        <ul class="list">
+          {a.concerns?.map((k) => (
+            <li key={k.code} class="row">
+              <Standing standing={k.level} />
+              <span>{k.text}</span>
+            </li>
+          ))}
+        </ul>
+      )}
+      {reasons.length > 0 && (
+        <>
+          <h3>Is it a lasting refusal?</h3>
+          <ul class="bars reasons">
+            {reasons.map((r) => {
+              const shown = (r.evidence ?? []).map((id) => byId.get(id)).filter((e) => e !== undefined);
+              return (
+                <li key={r.code}>
+                  <span>
+                    {r.text}
+                    {shown.length > 0 && (
+                      <details>
+                        <summary>
+                          From {shown.length} {shown.length === 1 ? 'entry' : 'entries'}
+                        </summary>
+                        <ul class="muted">
+                          {shown.map((e) => (
+                            <li key={e.name}>
+                              {day(e.happenTime ?? '')}: {entryLine(e, { points: d.points, signs: d.signs })}
+                            </li>
+                          ))}
+                        </ul>
+                      </details>
+                    )}
+                  </span>
+                  {bar(weight(r))}
+                  <span class="number">
+                    {sign(weight(r))} <span class="ear">{weight(r) < 0 ? 'against' : 'for'}</span>
+                  </span>
+                </li>
+              );
+            })}
+            <li class="total">
+              <span>All together: {percent(Number(a.pRefusal ?? 0))}</span>
+              {bar(total)}
+              <span class="number">{sign(total)}</span>
+            </li>
+          </ul>
+          <p class="muted">
+            Left speaks against a lasting refusal, right for it. The weights are log-odds and add up.{' '}
+            {(a.learnedFromAnimals ?? 0) > 0
+              ? `The starting point is learned from ${a.learnedFromAnimals} of your own animals.`
+              : 'The starting point is the default table: there are not enough of your own animals yet.'}
+          </p>
+        </>
+      )}
+    </Section>
+  );
+}
+
+function Next({ a, d, again }: { a: AssessmentJson; d: Everything; again: () => void }): JSX.Element {
+  const [open, setOpen] = useState('');
+  const agreed = d.entries.filter((e) => e.step && !e.replacedBy);
+  return (
+    <Section id="c-next" title="Suggested next">
+      {(a.steps ?? []).length === 0 && <p class="muted">Nothing to do just now.</p>}
+      <ol class="steps">
+        {a.steps?.map((s) => {
+          const was = agreed
+            .filter((e) => e.step?.step === s.code)
+            .sort((x, y) => (y.happenTime ?? '').localeCompare(x.happenTime ?? ''))[0];
+          return (
+            <li key={s.code}>
+              <p>{s.text}</p>
+              {was && (
+                <p class="muted">
+                  Agreed {ago(was.happenTime)}
+                  {was.step?.holdsDays ? `, for ${was.step.holdsDays} days` : ''}.
+                </p>
+              )}
+              {open === s.code ? (
+                <Agree
+                  step={s}
+                  d={d}
+                  done={() => {
+                    setOpen('');
+                    again();
+                  }}
+                  cancel={() => setOpen('')}
+                />
+              ) : (
+                <Button icon="check" onClick={() => setOpen(s.code ?? '')}>
+                  Agree on this
+                </Button>
+              )}
+            </li>
+          );
+        })}
+      </ol>
+    </Section>
+  );
+}
+
+function Agree({
+  step,
+  d,
+  done,
+  cancel,
+}: {
+  step: StepJson;
+  d: Everything;
+  done: () => void;
+  cancel: () => void;
+}): JSX.Element {
+  const [days, setDays] = useState(String(step.holdsDays || 5));
+  const [note, setNote] = useState('');
+  const save = useSave();
+  return (
+    <form
+      class="stack"
+      onSubmit={(e) => {
+        e.preventDefault();
+        void save
+          .run(({ id, at }) => {
+            const holdsDays = Number(days.trim());
+            if (!Number.isInteger(holdsDays) || holdsDays < 0 || holdsDays > 120) {
+              throw new FormError('holds_days', 'Give whole days, from 0 to 120.');
+            }
+            return ask<CreateEntryResponseJson>('POST', withQuery(`/v1/${d.c.animal?.name}/entries`, { entryId: id }), {
+              case: d.c.name ?? '',
+              happenTime: at,
+              note: note.trim(),
+              step: { step: step.code ?? '', holdsDays },
+            } satisfies EntryJson);
+          })
+          .then((ok) => ok && done());
+      }}
+    >
+      <Field
+        label="Holds for"
+        unit="days"
+        inputMode="numeric"
+        value={days}
+        onInput={setDays}
+        error={problem(save.error, 'holds_days')}
+        hint="Until then the keeper is not asked about it again. 0 means: once."
+      />
+      <Field
+        label="In your own words (may stay empty)"
+        lines={2}
+        maxLength={1000}
+        value={note}
+        onInput={setNote}
+        error={problem(save.error, 'note')}
+      />
+      <Problem error={save.error} shown={['holds_days', 'note']} />
+      <div class="actions">
+        <Button kind="main" type="submit" busy={save.busy}>
+          Agree, and tell the keeper
+        </Button>
+        <Button onClick={cancel}>Cancel</Button>
+      </div>
+    </form>
+  );
+}
+
+function Messages({ d, again }: { d: Everything; again: () => void }): JSX.Element {
+  // The same text sent again after a lost answer is the same message.
+  const pending = useRef<{ text: string; id: string; at: string } | undefined>(undefined);
+  const [sent, setSent] = useState<EntryJson[]>([]);
+  const here = new Set(d.entries.map((e) => e.name));
+  const send = async (text: string) => {
+    if (pending.current?.text !== text) pending.current = { text, id: uuidv7(), at: new Date().toISOString() };
+    const { id, at } = pending.current;
+    const answer = await ask<CreateEntryResponseJson>(
+      'POST',
+      withQuery(`/v1/${d.c.animal?.name}/entries`, { entryId: id }),
+      {
+        case: d.c.name ?? '',
+        happenTime: at,
+        message: { text },
+      } satisfies EntryJson,
+    );
+    pending.current = undefined;
+    const entry = answer.entry;
+    if (entry) setSent((was) => [...was, entry]);
+    again();
+  };
+  return (
+    <Thread
+      entries={[...d.entries, ...sent.filter((e) => !here.has(e.name))]}
+      me="breeder"
+      breederName={me.value?.breederName}
+      keeperName={d.c.keeperName}
+      names={{ points: d.points, signs: d.signs }}
+      onSend={send}
+      closed={d.c.endTime ? 'The follow-up has ended. Open it again to write.' : undefined}
+    />
+  );
+}
+
+const verdicts: Record<string, { word: string; place: number }> = {
+  hazard: { word: 'to fix', place: 0 },
+  unsure: { word: 'not sure', place: 1 },
+  fine: { word: 'fine', place: 2 },
+  not_here: { word: 'not here', place: 3 },
+};
+
+function Setup({ d }: { d: Everything }): JSX.Element {
+  const rows = latestAnswers(d.entries).map(({ answer, at }) => {
+    const point = d.points.find((p) => p.code === answer.point);
+    const choice = point?.choices?.find((c) => c.code === answer.choice);
+    return { answer, at, point, choice, verdict: verdicts[choice?.verdict ?? ''] ?? { word: '', place: 1 } };
+  });
+  if (rows.length === 0) return <p class="muted">The keeper has not walked through the checklist yet.</p>;
+  rows.sort((x, y) => x.verdict.place - y.verdict.place);
+  return (
+    <ul class="list">
+      {rows.map((r) => (
+        <li key={r.answer.point}>
+          <p>
+            <strong>{r.point?.title ?? r.answer.point}</strong>
+            {r.verdict.word && <span class={`chip ${r.choice?.verdict}`}>{r.verdict.word}</span>}
+          </p>
+          <p>
+            {r.choice?.label ?? r.answer.choice}
+            {Number(r.answer.measureMm) > 0 && `, ${formatNumber(Number(r.answer.measureMm), 1)} mm`}
+            {r.answer.note && `. ${r.answer.note}`}
+          </p>
+          <p class="muted">
+            {ago(r.at)}
+            {r.choice?.verdict === 'hazard' && r.point?.fix && `. ${r.point.fix}`}
+          </p>
+        </li>
+      ))}
+    </ul>
+  );
+}
+
+function Readings({ d }: { d: Everything }): JSX.Element {
+  const rows = d.entries
+    .filter((e) => (e.sign || e.climate) && !e.replacedBy)
+    .sort((a, b) => (b.happenTime ?? '').localeCompare(a.happenTime ?? ''));
+  if (rows.length === 0) return <p class="muted">No sign and no climate reading was logged.</p>;
+  return (
+    <ul class="list">
+      {rows.map((e) => (
+        <li key={e.name}>
+          <p>{entryLine(e, { points: d.points, signs: d.signs })}</p>
+          <p class="muted">
+            {ago(e.happenTime)}
+            {e.note && `. ${e.note}`}
+          </p>
+        </li>
+      ))}
+    </ul>
+  );
+}
+
+function photoWords(p: PhotoJson): string {
+  const hints = [p.dark && 'dark', p.blurred && 'not sharp'].filter(Boolean).join(', ');
+  return `${p.by === 'ACTOR_KIND_KEEPER' ? 'Keeper’s photo' : 'Photo'}, ${ago(p.takeTime ?? p.receiveTime)}${hints ? ` (${hints})` : ''}`;
+}
+
+function Photos({ photos }: { photos: PhotoJson[] }): JSX.Element {
+  const [at, setAt] = useState(-1);
+  const dialog = useRef<HTMLDialogElement>(null);
+  const photo = photos[at];
+  useEffect(() => {
+    if (photo && !dialog.current?.open) dialog.current?.showModal();
+  }, [photo]);
+  if (photos.length === 0) return <p class="muted">No photo yet.</p>;
+  const step = (by: number) => setAt((n) => (n + by + photos.length) % photos.length);
+  return (
+    <>
+      <ul class="photos">
+        {photos.map((p, i) => (
+          <li key={p.name}>
+            <button type="button" onClick={() => setAt(i)}>
+              <img
+                src={`/v1/${p.name}/320`}
+                width={p.width}
+                height={p.height}
+                alt={photoWords(p)}
+                loading="lazy"
+                decoding="async"
+              />
+            </button>
+          </li>
+        ))}
+      </ul>
+      <dialog
+        ref={dialog}
+        class="viewer"
+        aria-label="Photo"
+        onClose={() => setAt(-1)}
+        onKeyDown={(e) => {
+          if (e.key === 'ArrowLeft') step(-1);
+          if (e.key === 'ArrowRight') step(1);
+        }}
+      >
+        {photo && (
+          <div class="stack">
+            <img src={`/v1/${photo.name}/1600`} width={photo.width} height={photo.height} alt={photoWords(photo)} />
+            <p role="status">
+              {photoWords(photo)}, {at + 1} of {photos.length}
+            </p>
+            <div class="actions">
+              {photos.length > 1 && (
+                <>
+                  <Button icon="back" onClick={() => step(-1)}>
+                    Newer
+                  </Button>
+                  <Button icon="next" onClick={() => step(1)}>
+                    Older
+                  </Button>
+                </>
+              )}
+              <Button kind="main" icon="close" onClick={() => dialog.current?.close()}>
+                Close
+              </Button>
+            </div>
+          </div>
+        )}
+      </dialog>
+    </>
+  );
+}
+
+function Flags({ flags }: { flags: FlagJson[] }): JSX.Element {
+  if (flags.length === 0) return <p class="muted">Nothing was flagged.</p>;
+  return (
+    <ul class="list">
+      {flags.map((f) => (
+        <li key={f.name} class="stack">
+          <p class="row">
+            <Standing standing={f.level} />
+            <span>{f.text}</span>
+          </p>
+          <p class="muted">
+            Open since {day(f.openTime ?? '')}
+            {f.closeTime && `, closed ${day(f.closeTime)}`}
+          </p>
+          {(f.history ?? []).length > 0 && (
+            <details>
+              <summary>History</summary>
+              <ol class="muted">
+                {f.history?.map((h) => (
+                  <li key={`${h.time} ${h.what}`}>
+                    {day(h.time ?? '')}: {h.what}, {standingWord(h.level).word}. {h.text}
+                  </li>
+                ))}
+              </ol>
+            </details>
+          )}
+        </li>
+      ))}
+    </ul>
+  );
+}
+
+const outcomes: { value: OutcomeJson; label: string; means: string }[] = [
+  { value: 'OUTCOME_SETTLED', label: 'Settled', means: 'It eats and is well.' },
+  { value: 'OUTCOME_RETURNED', label: 'Returned', means: 'It came back to you.' },
+  { value: 'OUTCOME_VET', label: 'Vet', means: 'A vet has taken over.' },
+  { value: 'OUTCOME_DIED', label: 'Died', means: '' },
+  { value: 'OUTCOME_LOST_TOUCH', label: 'Lost touch', means: 'The keeper no longer answers.' },
+];
+
+export function outcomeWord(o: OutcomeJson | undefined): string {
+  return outcomes.find((x) => x.value === o)?.label ?? 'Ended';
+}
+
+function End({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
+  const [outcome, setOutcome] = useState<OutcomeJson>('OUTCOME_UNSPECIFIED');
+  const [note, setNote] = useState('');
+  const save = useSave();
+  return (
+    <details class="card end">
+      <summary>End the follow-up</summary>
+      <form
+        class="stack"
+        onSubmit={(e) => {
+          e.preventDefault();
+          void save
+            .run(({ id }) => {
+              if (outcome === 'OUTCOME_UNSPECIFIED') throw new FormError('outcome', 'Choose how it ended.');
+              return ask<EndCaseResponseJson>('POST', `/v1/${c.name}:end`, {
+                outcome,
+                note: note.trim(),
+                requestId: id,
+              });
+            })
+            .then((ok) => ok && again());
+        }}
+      >
+        <fieldset class="field">
+          <legend>How did it end?</legend>
+          <div class="stack tight">
+            {outcomes.map((o) => (
+              <label key={o.value}>
+                <input type="radio" name="outcome" checked={outcome === o.value} onChange={() => setOutcome(o.value)} />
+                <span>
+                  {o.label}
+                  {o.means && <span class="muted">: {o.means}</span>}
+                </span>
+              </label>
+            ))}
+          </div>
+          {problem(save.error, 'outcome') && (
+            <p class="problem" role="alert">
+              <Icon name="warn" />
+              {problem(save.error, 'outcome')}
+            </p>
+          )}
+        </fieldset>
+        <Field
+          label="Note (may stay empty)"
+          lines={2}
+          maxLength={1000}
+          value={note}
+          onInput={setNote}
+          error={problem(save.error, 'note')}
+        />
+        <Problem error={save.error} shown={['outcome', 'note']} />
+        <p class="muted">The keeper keeps the record and the log. You can open the follow-up again at any time.</p>
+        <div class="actions">
+          <Button kind="danger" type="submit" busy={save.busy}>
+            End it
+          </Button>
+        </div>
+      </form>
+    </details>
+  );
+}
+
+function Ended({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
+  const save = useSave();
+  return (
+    <Notice
+      kind="good"
+      live
+      title={`The follow-up has ended: ${outcomeWord(c.outcome).toLowerCase()}, ${ago(c.endTime)}`}
+    >
+      <Problem error={save.error} />
+      <div class="actions">
+        <Button
+          busy={save.busy}
+          onClick={() => {
+            void save
+              .run(({ id }) => ask<ReopenCaseResponseJson>('POST', `/v1/${c.name}:reopen`, { requestId: id }))
+              .then((ok) => ok && again());
+          }}
+        >
+          Open it again
+        </Button>
+      </div>
+    </Notice>
+  );
+}

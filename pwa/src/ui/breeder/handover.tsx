@@ -1,0 +1,318 @@
+import { signal } from '@preact/signals';
+import type { JSX } from 'preact';
+import { useContext, useEffect, useState } from 'preact/hooks';
+import { withQuery } from '../../api/client';
+import type { AnimalJson } from '../../api/gen/warmhand/v1/animal_service_pb';
+import type {
+  CreateHandoverResponseJson,
+  GetHandoverResponseJson,
+  HandoverJson,
+  HandoverStateJson,
+  ListHandoversResponseJson,
+  ReplaceClaimCodeResponseJson,
+  RevokeHandoverResponseJson,
+} from '../../api/gen/warmhand/v1/handover_service_pb';
+import { idOf } from '../../core/ids';
+import { ago, day, fromInput } from '../../core/time';
+import { entryLine } from '../../core/words';
+import { ThermalBand } from '../parts/band';
+import { Button, Field, Notice } from '../parts/controls';
+import { FormError, problem, useLoad, useSave } from './hooks';
+import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
+import { ask, breeder } from './session';
+
+/** The QR code, drawn by code that is fetched when the first one is shown. */
+function Qr({ text }: { text: string }): JSX.Element {
+  const [draw, setDraw] = useState<{ QrCode: typeof import('./qr').QrCode } | undefined>();
+  useEffect(() => {
+    import('./qr').then(setDraw, () => undefined); // the typed code is beside it
+  }, []);
+  return draw ? <draw.QrCode text={text} label="QR code that opens the claim page" /> : <div class="qr" />;
+}
+
+/** Codes made on this screen, by handover. In memory only: the service keeps hashes. */
+const codes = signal<Record<string, { code: string; url: string }>>({});
+
+function keepCode(h: HandoverJson | undefined, code: string | undefined, url: string | undefined): void {
+  if (h?.name && code) codes.value = { ...codes.value, [h.name]: { code, url: url ?? '' } };
+}
+
+const stateWords: Record<HandoverStateJson, string> = {
+  HANDOVER_STATE_UNSPECIFIED: 'not known',
+  HANDOVER_STATE_ISSUED: 'not claimed yet',
+  HANDOVER_STATE_CLAIMED: 'claimed',
+  HANDOVER_STATE_REVOKED: 'revoked',
+  HANDOVER_STATE_EXPIRED: 'code expired',
+};
+
+export function Handovers({ animal }: { animal: AnimalJson }): JSX.Element {
+  const go = useContext(Go);
+  const path = `/v1/${breeder()}/handovers`;
+  const loaded = useLoad(`handovers ${animal.name}`, (signal) =>
+    ask<ListHandoversResponseJson>('GET', withQuery(path, { animal: animal.name, pageSize: 200 }), undefined, {
+      signal,
+    }),
+  );
+  const [open, setOpen] = useState(false);
+  const [when, setWhen] = useState('');
+  const [showDay, setShowDay] = useState('');
+  const [buyer, setBuyer] = useState('');
+  const save = useSave();
+  const handovers = loaded.data?.handovers ?? [];
+  return (
+    <section class="card stack" aria-labelledby="a-hand">
+      <h2 id="a-hand">Handover</h2>
+      {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
+      {handovers.length > 0 && (
+        <ul class="list">
+          {handovers.map((h) => (
+            <li key={h.name}>
+              <Link to={`/b/handovers/${idOf(h.name)}`}>
+                <strong>{day(h.handoverTime ?? h.createTime ?? '')}</strong>
+                <span>{stateWords[h.state ?? 'HANDOVER_STATE_UNSPECIFIED']}</span>
+                <span class="muted">{[h.showDay, h.buyerNote].filter(Boolean).join(' · ')}</span>
+              </Link>
+            </li>
+          ))}
+        </ul>
+      )}
+      {open ? (
+        <form
+          class="stack"
+          noValidate
+          onSubmit={(e) => {
+            e.preventDefault();
+            void save.run(async ({ id }) => {
+              const at = when ? fromInput(when) : undefined;
+              if (at === null)
+                throw new FormError('handover_time', 'Give the day and the time, or leave it empty for now.');
+              const answer = await ask<CreateHandoverResponseJson>('POST', withQuery(path, { requestId: id }), {
+                ...(animal.name && { animal: animal.name }),
+                ...(at && { handoverTime: at.toISOString() }),
+                showDay: showDay.trim(),
+                buyerNote: buyer.trim(),
+              } satisfies HandoverJson);
+              keepCode(answer.handover, answer.claimCode, answer.claimUrl);
+              go(`/b/handovers/${idOf(answer.handover?.name)}`);
+            });
+          }}
+        >
+          <Field
+            label="Handed over"
+            type="datetime-local"
+            hint="Empty means now"
+            value={when}
+            onInput={setWhen}
+            error={problem(save.error, 'handover_time')}
+          />
+          <Field
+            label="Show day (may stay empty)"
+            maxLength={60}
+            value={showDay}
+            onInput={setShowDay}
+            error={problem(save.error, 'show_day')}
+          />
+          <Field
+            label="Note on the buyer (may stay empty)"
+            hint="For you only; never in the record"
+            maxLength={200}
+            value={buyer}
+            onInput={setBuyer}
+            error={problem(save.error, 'buyer_note')}
+          />
+          <p class="muted">
+            The record takes what is logged now: weights, offers, sheds, genes. Correct first what is wrong.
+          </p>
+          <Problem error={save.error} shown={['handover_time', 'show_day', 'buyer_note']} />
+          <div class="actions">
+            <Button kind="main" type="submit" icon="hand" busy={save.busy}>
+              Make the record and its code
+            </Button>
+            <Button onClick={() => setOpen(false)}>Cancel</Button>
+          </div>
+        </form>
+      ) : (
+        <div class="actions">
+          <Button kind="main" icon="hand" onClick={() => setOpen(true)}>
+            Hand over
+          </Button>
+        </div>
+      )}
+    </section>
+  );
+}
+
+export function HandoverPage({ id }: { id: string }): JSX.Element {
+  const name = `${breeder()}/handovers/${id}`;
+  const loaded = useLoad(name, async (signal) => {
+    const answer = await ask<GetHandoverResponseJson>('GET', `/v1/${name}`, undefined, { signal });
+    if (!answer.handover) throw new Error('The service sent no handover.');
+    return answer.handover;
+  });
+  const revoke = useSave();
+  const renew = useSave();
+  const [sure, setSure] = useState(false);
+  const h = loaded.data;
+  if (!h) {
+    return (
+      <main class="page">{loaded.error ? <Trouble error={loaded.error} again={loaded.again} /> : <Waiting />}</main>
+    );
+  }
+  const r = h.record;
+  const code = codes.value[h.name ?? ''];
+  const waiting = h.state === 'HANDOVER_STATE_ISSUED' || h.state === 'HANDOVER_STATE_EXPIRED';
+  const title = r?.animal?.displayName || r?.commonName || 'Handover';
+  const newCode = () =>
+    void renew.run(async () => {
+      const answer = await ask<ReplaceClaimCodeResponseJson>('POST', `/v1/${name}:replaceClaimCode`, {});
+      keepCode(answer.handover, answer.claimCode, answer.claimUrl);
+      if (answer.handover) loaded.set({ ...h, ...answer.handover, ...(r && { record: r }) });
+    });
+  return (
+    <main class="page printed">
+      <Heading>Handover of {title}</Heading>
+      <p class="muted unprinted">
+        {stateWords[h.state ?? 'HANDOVER_STATE_UNSPECIFIED']}, handed over {ago(h.handoverTime)}
+        {h.claimTime && `, claimed ${ago(h.claimTime)}`}
+        {waiting && h.claimExpireTime && `. The code waits until ${day(h.claimExpireTime)}`}.{' '}
+        <Link to={`/b/animals/${idOf(h.animal)}`}>Stock book</Link>
+        {h.case && (
+          <>
+            {' · '}
+            <Link to={`/b/cases/${idOf(h.case)}`}>Case</Link>
+          </>
+        )}
+      </p>
+      {waiting && code && (
+        <section class="ticket" aria-labelledby="t-h">
+          <ThermalBand />
+          <div>
+            <Qr text={code.url} />
+            <div class="stack">
+              <h2 id="t-h">For the new keeper of {title}</h2>
+              <p>Scan this with your phone, or open {hostOf(code.url)}/c and type</p>
+              <p class="big code">{grouped(code.code)}</p>
+              <p class="muted">
+                {r?.breederName}
+                {r?.breederContact && `, ${r.breederContact}`}
+              </p>
+            </div>
+          </div>
+        </section>
+      )}
+      {waiting && code && (
+        <div class="unprinted stack">
+          <Notice kind="warn" live>
+            <p>The code is shown this once. Print it or write it down now; later only a new one can be made.</p>
+          </Notice>
+          <div class="actions">
+            <Button kind="main" icon="print" onClick={() => window.print()}>
+              Print card and record
+            </Button>
+          </div>
+        </div>
+      )}
+      {waiting && !code && (
+        <div class="unprinted stack">
+          <Notice>
+            <p>The code was shown when it was made. If it is lost, make a new one; the old one then stops working.</p>
+          </Notice>
+        </div>
+      )}
+      {waiting && (
+        <div class="unprinted stack">
+          <Problem error={renew.error} />
+          <Problem error={revoke.error} />
+          <div class="actions">
+            <Button icon="key" busy={renew.busy} onClick={newCode}>
+              Make a new code
+            </Button>
+            {sure ? (
+              <>
+                <Button
+                  kind="danger"
+                  busy={revoke.busy}
+                  onClick={() => {
+                    void revoke.run(async () => {
+                      const answer = await ask<RevokeHandoverResponseJson>('POST', `/v1/${name}:revoke`, {});
+                      if (answer.handover) loaded.set({ ...h, ...answer.handover, ...(r && { record: r }) });
+                    });
+                  }}
+                >
+                  Yes, revoke it and end its case
+                </Button>
+                <Button onClick={() => setSure(false)}>No</Button>
+              </>
+            ) : (
+              <Button kind="danger" onClick={() => setSure(true)}>
+                Revoke
+              </Button>
+            )}
+          </div>
+        </div>
+      )}
+      {r && (
+        <section class="stack record" aria-labelledby="r-h">
+          <h2 id="r-h">The record, as the keeper gets it</h2>
+          <dl class="facts">
+            <div>
+              <dt>Species</dt>
+              <dd>
+                {r.commonName} <i class="muted">{r.scientificName}</i>
+              </dd>
+            </div>
+            {r.animal?.hatchDate && (
+              <div>
+                <dt>Hatched</dt>
+                <dd>{r.animal.hatchDate}</dd>
+              </div>
+            )}
+            {(r.animal?.genes ?? []).length > 0 && (
+              <div>
+                <dt>Genes</dt>
+                <dd>{r.animal?.genes?.join(', ')}</dd>
+              </div>
+            )}
+          </dl>
+          {r.feeding && <p>{r.feeding}</p>}
+          {(r.cautions ?? []).map((c) => (
+            <Notice key={c} kind="warn">
+              <p>{c}</p>
+            </Notice>
+          ))}
+          {(
+            [
+              ['Weights', r.weighIns],
+              ['Offers', r.offers],
+              ['Sheds', r.sheds],
+            ] as const
+          ).map(
+            ([word, entries]) =>
+              (entries ?? []).length > 0 && (
+                <div key={word}>
+                  <h3>{word}</h3>
+                  <ul class="list">
+                    {entries?.toReversed().map((e) => (
+                      <li key={e.name} class="row">
+                        <span>{entryLine(e)}</span>
+                        <span class="muted end">{day(e.happenTime ?? '')}</span>
+                      </li>
+                    ))}
+                  </ul>
+                </div>
+              ),
+          )}
+        </section>
+      )}
+    </main>
+  );
+}
+
+function grouped(code: string): string {
+  const bare = code.replaceAll(/[\s-]/g, '');
+  return bare.length === 10 ? `${bare.slice(0, 5)}-${bare.slice(5)}` : code;
+}
+
+function hostOf(url: string): string {
+  return URL.canParse(url) ? new URL(url).host : location.host;
+}

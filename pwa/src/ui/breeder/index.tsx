@@ -1,0 +1,144 @@
+import type { JSX } from 'preact';
+import { useEffect, useRef, useState } from 'preact/hooks';
+import { ThermalBand } from '../parts/band';
+import { Button } from '../parts/controls';
+import { Icon, type IconName } from '../parts/icons';
+import { AnimalPage } from './animal';
+import { AddAnimalPage, AnimalsPage } from './animals';
+import { list, listen, live, spoken } from './cases';
+import { HandoverPage } from './handover';
+import { Go, Link, Trouble, Waiting } from './nav';
+import { isBreeder, me, refreshMe, signedOut } from './session';
+import { SettingsPage } from './settings';
+import { LinkPage, SignIn, SignInPage, WelcomePage } from './signin';
+import { TriagePage } from './triage';
+
+export interface BreederAppProps {
+  /** `/b...` or `/in`. */
+  path: string;
+  go: (path: string) => void;
+}
+
+/** Everything a breeder sees. */
+export default function BreederApp({ path, go }: BreederAppProps): JSX.Element {
+  const [failed, setFailed] = useState<unknown>();
+  const [turn, setTurn] = useState(0);
+  const who = me.value;
+  const link = path === '/in';
+  // `turn` asks once more.
+  useEffect(() => {
+    if (link) return;
+    refreshMe().then(
+      () => setFailed(undefined),
+      (e: unknown) => setFailed(e),
+    );
+  }, [link, turn]);
+
+  const signedInAs = isBreeder(who) ? who?.breeder : undefined;
+  useEffect(() => (signedInAs ? listen(signedInAs) : undefined), [signedInAs]);
+
+  let screen: JSX.Element;
+  if (link) screen = <LinkPage />;
+  else if (!who) {
+    screen = (
+      <main class="page narrow">
+        {failed ? <Trouble error={failed} again={() => setTurn(turn + 1)} /> : <Waiting />}
+      </main>
+    );
+  } else if (!isBreeder(who)) screen = <SignInPage />;
+  else if (path === '/b/welcome') screen = <WelcomePage />;
+  else screen = <Shell path={path} />;
+  return <Go.Provider value={go}>{screen}</Go.Provider>;
+}
+
+const places: { to: string; word: string; icon: IconName; mine: (path: string) => boolean }[] = [
+  { to: '/b', word: 'Triage', icon: 'list', mine: (p) => p === '/b' || p.startsWith('/b/cases') },
+  {
+    to: '/b/animals',
+    word: 'Stock book',
+    icon: 'book',
+    mine: (p) => p.startsWith('/b/animals') || p.startsWith('/b/handovers'),
+  },
+  { to: '/b/settings', word: 'Settings', icon: 'person', mine: (p) => p.startsWith('/b/settings') },
+];
+
+function Shell({ path }: { path: string }): JSX.Element {
+  const news = list.value?.which === 'open' ? list.value.cases.filter((c) => c.news).length : 0;
+  return (
+    <div class="desk">
+      <header>
+        <p class="name">{me.value?.breederName || 'Warmhand'}</p>
+        <nav aria-label="Main">
+          {places.map((p) => (
+            <Link key={p.to} to={p.to} current={p.mine(path) ? 'page' : undefined}>
+              <Icon name={p.icon} />
+              <span>{p.word}</span>
+              {p.to === '/b' && news > 0 && (
+                <span class="count">
+                  {news} <span class="ear">new</span>
+                </span>
+              )}
+            </Link>
+          ))}
+        </nav>
+        <p class="live" role="status">
+          {live.value ? <span class="ear">Changes arrive by themselves</span> : 'Not live just now'}
+        </p>
+        <ThermalBand />
+      </header>
+      <div class="ear" aria-live="polite" aria-atomic="true">
+        {spoken.value}
+      </div>
+      {signedOut.value && <SignInAgain />}
+      <Screen path={path} />
+    </div>
+  );
+}
+
+function Screen({ path }: { path: string }): JSX.Element {
+  const [, , room = '', id = '', more = ''] = path.split('/').map(decodeURIComponent);
+  if (room === '' || (room === 'cases' && id)) return <TriagePage id={room ? id : ''} />;
+  if (room === 'animals' && id === 'new') return <AddAnimalPage />;
+  if (room === 'animals' && id) return <AnimalPage key={id} id={id} />;
+  if (room === 'animals') return <AnimalsPage />;
+  if (room === 'handovers' && id) return <HandoverPage key={id} id={id} />;
+  if (room === 'settings') return <SettingsPage />;
+  return (
+    <main class="page">
+      <h1>There is nothing here</h1>
+      <p>
+        The address {room}/{id}
+        {more && `/${more}`} is not one of ours. <Link to="/b">To the triage list</Link>
+      </p>
+    </main>
+  );
+}
+
+function SignInAgain(): JSX.Element {
+  const ref = useRef<HTMLDialogElement>(null);
+  useEffect(() => {
+    ref.current?.showModal();
+  }, []);
+  return (
+    <dialog ref={ref} aria-labelledby="again" onCancel={(e) => e.preventDefault()}>
+      <div class="stack">
+        <h2 id="again">Please sign in again</h2>
+        <p>Your sign-in has ended. What you typed is still here.</p>
+        <SignIn
+          done={() => {
+            signedOut.value = false;
+          }}
+        />
+        <Button
+          kind="quiet"
+          onClick={() => {
+            me.value = {};
+            signedOut.value = false;
+          }}
+        >
+          Leave this screen
+        </Button>
+      </div>
+    </dialog>
+  );
+}

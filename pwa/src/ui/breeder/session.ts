@@ -1,0 +1,129 @@
+// Who is signed in, and every way to become that.
+import { signal } from '@preact/signals';
+import { ApiError, type CallOptions, call, type Method } from '../../api/client';
+import type {
+  BeginPasskeyRegistrationResponseJson,
+  BeginPasskeySignInResponseJson,
+  CreateRecoveryCodesResponseJson,
+  FinishPasskeyRegistrationResponseJson,
+  FinishPasskeySignInResponseJson,
+  GetMeResponseJson,
+  RedeemSignInLinkResponseJson,
+  UseRecoveryCodeResponseJson,
+} from '../../api/gen/warmhand/v1/access_service_pb';
+
+/** undefined until the service was asked. */
+export const me = signal<GetMeResponseJson | undefined>(undefined);
+/** The session ended while somebody was at work: they sign in over the open screen and lose nothing. */
+export const signedOut = signal(false);
+
+/** A call of a signed-in person. */
+export async function ask<T>(method: Method, path: string, body?: unknown, opt?: CallOptions): Promise<T> {
+  try {
+    return await call<T>(method, path, body, opt);
+  } catch (e) {
+    if (e instanceof ApiError && e.status === 401) signedOut.value = true;
+    throw e;
+  }
+}
+
+export function isBreeder(who: GetMeResponseJson | undefined): boolean {
+  return (who?.role === 'breeder' || who?.role === 'helper') && Boolean(who.breeder);
+}
+
+/** `breeders/{breeder}` of the signed-in person. */
+export function breeder(): string {
+  return me.value?.breeder ?? '';
+}
+
+export async function refreshMe(): Promise<void> {
+  me.value = await call<GetMeResponseJson>('GET', '/v1/me');
+}
+
+async function signedIn(who: GetMeResponseJson | undefined): Promise<void> {
+  if (who) me.value = who;
+  else await refreshMe();
+  signedOut.value = false;
+}
+
+export async function redeemLink(secret: string): Promise<void> {
+  const answer = await call<RedeemSignInLinkResponseJson>('POST', '/v1/access:redeemSignInLink', { secret });
+  await signedIn(answer.me);
+}
+
+export async function useRecoveryCode(code: string): Promise<void> {
+  const answer = await call<UseRecoveryCodeResponseJson>('POST', '/v1/access:useRecoveryCode', { code });
+  await signedIn(answer.me);
+}
+
+/** A passkey dialogue that was closed, or that this browser does not have. */
+export class PasskeyProblem extends Error {}
+
+export function passkeysWork(): boolean {
+  return (
+    typeof PublicKeyCredential !== 'undefined' &&
+    'parseRequestOptionsFromJSON' in PublicKeyCredential &&
+    'parseCreationOptionsFromJSON' in PublicKeyCredential
+  );
+}
+
+async function dialogue(run: () => Promise<Credential | null>): Promise<PublicKeyCredential> {
+  try {
+    const credential = await run();
+    if (credential instanceof PublicKeyCredential) return credential;
+  } catch (cause) {
+    if (cause instanceof DOMException && cause.name === 'InvalidStateError') {
+      throw new PasskeyProblem('This device has a passkey for you already. You can sign in with it.', { cause });
+    }
+    if (cause instanceof DOMException && cause.name === 'NotAllowedError') {
+      throw new PasskeyProblem('The passkey dialogue was closed before it was done. You can try again.', { cause });
+    }
+    throw new PasskeyProblem('This device could not use a passkey here. A recovery code works as well.', { cause });
+  }
+  throw new PasskeyProblem('The device gave no passkey. You can try again.');
+}
+
+export async function signInWithPasskey(): Promise<void> {
+  const begun = await call<BeginPasskeySignInResponseJson>('POST', '/v1/access:beginPasskeySignIn', {});
+  const credential = await dialogue(() =>
+    navigator.credentials.get({
+      publicKey: PublicKeyCredential.parseRequestOptionsFromJSON(
+        begun.options as unknown as PublicKeyCredentialRequestOptionsJSON,
+      ),
+    }),
+  );
+  const answer = await call<FinishPasskeySignInResponseJson>('POST', '/v1/access:finishPasskeySignIn', {
+    ceremony: begun.ceremony,
+    credential: credential.toJSON() as unknown,
+  });
+  await signedIn(answer.me);
+}
+
+export async function makePasskey(label: string): Promise<void> {
+  const begun = await ask<BeginPasskeyRegistrationResponseJson>('POST', '/v1/access:beginPasskeyRegistration', {});
+  const credential = await dialogue(() =>
+    navigator.credentials.create({
+      publicKey: PublicKeyCredential.parseCreationOptionsFromJSON(
+        begun.options as unknown as PublicKeyCredentialCreationOptionsJSON,
+      ),
+    }),
+  );
+  await ask<FinishPasskeyRegistrationResponseJson>('POST', '/v1/access:finishPasskeyRegistration', {
+    ceremony: begun.ceremony,
+    credential: credential.toJSON() as unknown,
+    label,
+  });
+  await refreshMe();
+}
+
+export async function newRecoveryCodes(): Promise<string[]> {
+  const answer = await ask<CreateRecoveryCodesResponseJson>('POST', '/v1/access:createRecoveryCodes', {});
+  void refreshMe().catch(() => undefined); // only the count on the settings page
+  return answer.codes ?? [];
+}
+
+export async function signOut(): Promise<void> {
+  await call('POST', '/v1/access:signOut', {});
+  me.value = {};
+  signedOut.value = false;
+}

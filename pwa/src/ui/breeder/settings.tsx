@@ -1,0 +1,412 @@
+import type { JSX } from 'preact';
+import { useContext, useEffect, useState } from 'preact/hooks';
+import { withQuery } from '../../api/client';
+import type {
+  CreateTokenResponseJson,
+  ListPasskeysResponseJson,
+  ListTokensResponseJson,
+} from '../../api/gen/warmhand/v1/access_service_pb';
+import type {
+  BreederJson,
+  GetBreederResponseJson,
+  HemisphereJson,
+  UpdateBreederResponseJson,
+} from '../../api/gen/warmhand/v1/breeder_service_pb';
+import { changeSettings, settings } from '../../core/settings';
+import { ago, day } from '../../core/time';
+import { Button, Field, Notice } from '../parts/controls';
+import { FormError, problem, useLoad, useSave } from './hooks';
+import { Go, Heading, Problem, Trouble, Waiting } from './nav';
+import { ask, breeder, makePasskey, me, newRecoveryCodes, passkeysWork, refreshMe, signOut } from './session';
+import { RecoveryCodes } from './signin';
+import { setSingleKeys, singleKeys } from './triage';
+
+export function SettingsPage(): JSX.Element {
+  const go = useContext(Go);
+  const out = useSave();
+  return (
+    <main class="page">
+      <Heading>Settings</Heading>
+      <Account />
+      <Units />
+      <Passkeys />
+      <Recovery />
+      <Tokens />
+      <section class="stack" aria-label="Sign out">
+        <Problem error={out.error} />
+        <div class="actions">
+          <Button busy={out.busy} onClick={() => void out.run(signOut).then((ok) => ok && go('/b'))}>
+            Sign out on this device
+          </Button>
+        </div>
+        <p class="muted">
+          {me.value?.userName && `Signed in as ${me.value.userName}. `}
+          {me.value?.version && `Version ${me.value.version}.`}
+        </p>
+      </section>
+    </main>
+  );
+}
+
+function Account(): JSX.Element {
+  const name = breeder();
+  const loaded = useLoad(name, async (signal) => {
+    const answer = await ask<GetBreederResponseJson>('GET', `/v1/${name}`, undefined, { signal });
+    return answer.breeder ?? {};
+  });
+  const [draft, setDraft] = useState<BreederJson>();
+  const [saved, setSaved] = useState(false);
+  const save = useSave();
+  useEffect(() => {
+    if (loaded.data) setDraft(loaded.data);
+  }, [loaded.data]);
+  const put = (change: Partial<BreederJson>) => {
+    setSaved(false);
+    setDraft({ ...draft, ...change });
+  };
+  return (
+    <section class="card stack" aria-labelledby="s-a">
+      <h2 id="s-a">What keepers see</h2>
+      {!draft && (loaded.error ? <Trouble error={loaded.error} again={loaded.again} /> : <Waiting />)}
+      {draft && (
+        <form
+          class="stack"
+          noValidate
+          onSubmit={(e) => {
+            e.preventDefault();
+            void save
+              .run(async () => {
+                if (!draft.displayName?.trim())
+                  throw new FormError('display_name', 'Give a name: keepers know you by it.');
+                const answer = await ask<UpdateBreederResponseJson>(
+                  'PATCH',
+                  withQuery(`/v1/${name}`, { updateMask: 'display_name,contact,time_zone,hemisphere' }),
+                  {
+                    displayName: draft.displayName.trim(),
+                    contact: draft.contact?.trim() ?? '',
+                    timeZone: draft.timeZone?.trim() ?? '',
+                    hemisphere: draft.hemisphere ?? 'HEMISPHERE_UNSPECIFIED',
+                    ...(draft.etag && { etag: draft.etag }),
+                  } satisfies BreederJson,
+                );
+                if (answer.breeder) loaded.set(answer.breeder);
+                await refreshMe();
+              })
+              .then(setSaved);
+          }}
+        >
+          <Field
+            label="Name"
+            required
+            maxLength={80}
+            value={draft.displayName ?? ''}
+            onInput={(displayName) => put({ displayName })}
+            error={problem(save.error, 'display_name')}
+          />
+          <Field
+            label="How a keeper reaches you"
+            hint="Printed on the record, such as a phone number"
+            maxLength={200}
+            value={draft.contact ?? ''}
+            onInput={(contact) => put({ contact })}
+            error={problem(save.error, 'contact')}
+          />
+          <Field
+            label="Time zone"
+            list="zones"
+            hint="Your days are counted in it"
+            maxLength={64}
+            value={draft.timeZone ?? ''}
+            onInput={(timeZone) => put({ timeZone })}
+            error={problem(save.error, 'time_zone')}
+          />
+          <datalist id="zones">
+            {Intl.supportedValuesOf('timeZone').map((z) => (
+              <option key={z} value={z} />
+            ))}
+          </datalist>
+          <Field
+            label="Hemisphere"
+            hint="Decides when the cool season is"
+            value={draft.hemisphere ?? 'HEMISPHERE_NORTH'}
+            onInput={(h) => put({ hemisphere: h as HemisphereJson })}
+            options={[
+              { value: 'HEMISPHERE_NORTH', label: 'Northern' },
+              { value: 'HEMISPHERE_SOUTH', label: 'Southern' },
+            ]}
+            error={problem(save.error, 'hemisphere')}
+          />
+          <Problem error={save.error} shown={['display_name', 'contact', 'time_zone', 'hemisphere']} />
+          <div class="actions">
+            <Button kind="main" type="submit" busy={save.busy}>
+              Save
+            </Button>
+            <span role="status">{saved && 'Saved.'}</span>
+          </div>
+        </form>
+      )}
+    </section>
+  );
+}
+
+function Units(): JSX.Element {
+  const [keys, setKeys] = useState(singleKeys());
+  return (
+    <section class="card stack" aria-labelledby="s-u">
+      <h2 id="s-u">On this device</h2>
+      <fieldset class="field">
+        <legend>Weights</legend>
+        <div class="choices">
+          {(['g', 'oz'] as const).map((mass) => (
+            <label key={mass}>
+              <input
+                type="radio"
+                name="mass"
+                checked={settings.value.mass === mass}
+                onChange={() => changeSettings({ mass })}
+              />
+              {mass === 'g' ? 'Grams' : 'Ounces'}
+            </label>
+          ))}
+        </div>
+      </fieldset>
+      <fieldset class="field">
+        <legend>Temperatures</legend>
+        <div class="choices">
+          {(['C', 'F'] as const).map((temp) => (
+            <label key={temp}>
+              <input
+                type="radio"
+                name="temp"
+                checked={settings.value.temp === temp}
+                onChange={() => changeSettings({ temp })}
+              />
+              {temp === 'C' ? 'Celsius' : 'Fahrenheit'}
+            </label>
+          ))}
+        </div>
+      </fieldset>
+      <label>
+        <input
+          type="checkbox"
+          checked={keys}
+          onChange={(e) => {
+            setKeys(e.currentTarget.checked);
+            setSingleKeys(e.currentTarget.checked);
+          }}
+        />
+        j and k move in the triage list
+      </label>
+    </section>
+  );
+}
+
+function Passkeys(): JSX.Element {
+  const loaded = useLoad('passkeys', (signal) =>
+    ask<ListPasskeysResponseJson>('GET', '/v1/access/passkeys', undefined, { signal }),
+  );
+  const [label, setLabel] = useState('');
+  const add = useSave();
+  const remove = useSave();
+  return (
+    <section class="card stack" aria-labelledby="s-p">
+      <h2 id="s-p">Passkeys</h2>
+      {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
+      {loaded.data?.passkeys?.length === 0 && (
+        <p class="muted">None yet. Make one, so that you can come back without a link.</p>
+      )}
+      <ul class="list">
+        {loaded.data?.passkeys?.map((k) => (
+          <li key={k.passkeyId} class="row">
+            <span>
+              <strong>{k.label || 'Passkey'}</strong>{' '}
+              <span class="muted">
+                made {ago(k.createTime)}
+                {k.useTime && `, used ${ago(k.useTime)}`}
+              </span>
+            </span>
+            <span class="end">
+              <Button
+                kind="danger"
+                busy={remove.busy}
+                aria-label={`Remove the passkey ${k.label ?? ''}`}
+                onClick={() => {
+                  void remove
+                    .run(() => ask('DELETE', `/v1/access/passkeys/${encodeURIComponent(k.passkeyId ?? '')}`))
+                    .then((ok) => {
+                      if (!ok) return;
+                      loaded.again();
+                      void refreshMe().catch(() => undefined);
+                    });
+                }}
+              >
+                Remove
+              </Button>
+            </span>
+          </li>
+        ))}
+      </ul>
+      <Problem error={remove.error} />
+      {passkeysWork() && (
+        <form
+          class="stack"
+          onSubmit={(e) => {
+            e.preventDefault();
+            void add
+              .run(() => makePasskey(label.trim()))
+              .then((ok) => {
+                if (!ok) return;
+                setLabel('');
+                loaded.again();
+              });
+          }}
+        >
+          <Field
+            label="Name for this device"
+            maxLength={60}
+            value={label}
+            onInput={setLabel}
+            error={problem(add.error, 'label')}
+          />
+          <Problem error={add.error} shown={['label']} />
+          <div class="actions">
+            <Button type="submit" icon="key" busy={add.busy}>
+              Make a passkey here
+            </Button>
+          </div>
+        </form>
+      )}
+    </section>
+  );
+}
+
+function Recovery(): JSX.Element {
+  const [codes, setCodes] = useState<string[]>([]);
+  const make = useSave();
+  return (
+    <section class="card stack" aria-labelledby="s-r">
+      <h2 id="s-r">Recovery codes</h2>
+      {codes.length ? (
+        <RecoveryCodes codes={codes} />
+      ) : (
+        <>
+          <p class="muted">{me.value?.recoveryCodes ?? 0} left. New ones make the old ones useless.</p>
+          <Problem error={make.error} />
+          <div class="actions">
+            <Button busy={make.busy} onClick={() => void make.run(async () => setCodes(await newRecoveryCodes()))}>
+              Make new recovery codes
+            </Button>
+          </div>
+        </>
+      )}
+    </section>
+  );
+}
+
+function Tokens(): JSX.Element {
+  const loaded = useLoad('tokens', (signal) =>
+    ask<ListTokensResponseJson>('GET', '/v1/access/tokens', undefined, { signal }),
+  );
+  const [label, setLabel] = useState('');
+  const [readOnly, setReadOnly] = useState(true);
+  const [days, setDays] = useState('365');
+  const [secret, setSecret] = useState('');
+  const make = useSave();
+  const remove = useSave();
+  return (
+    <section class="card stack" aria-labelledby="s-t">
+      <h2 id="s-t">Tokens for programs</h2>
+      <p class="muted">A program that talks to the service for you needs one. See /api for what it can ask.</p>
+      {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
+      <ul class="list">
+        {loaded.data?.tokens?.map((t) => (
+          <li key={t.tokenId} class="row">
+            <span>
+              <strong>{t.label}</strong>{' '}
+              <span class="muted">
+                {t.readOnly ? 'reads only' : 'reads and writes'}, until {day(t.expireTime ?? '')}
+              </span>
+            </span>
+            <span class="end">
+              <Button
+                kind="danger"
+                busy={remove.busy}
+                aria-label={`End the token ${t.label ?? ''}`}
+                onClick={() => {
+                  void remove
+                    .run(() => ask('DELETE', `/v1/access/tokens/${encodeURIComponent(t.tokenId ?? '')}`))
+                    .then((ok) => ok && loaded.again());
+                }}
+              >
+                End
+              </Button>
+            </span>
+          </li>
+        ))}
+      </ul>
+      <Problem error={remove.error} />
+      {secret && (
+        <Notice kind="warn" live title="Shown this once">
+          <p>
+            <code class="secret">{secret}</code>
+          </p>
+        </Notice>
+      )}
+      <details>
+        <summary>Make a token</summary>
+        <form
+          class="stack"
+          noValidate
+          onSubmit={(e) => {
+            e.preventDefault();
+            void make
+              .run(async () => {
+                if (!label.trim())
+                  throw new FormError('label', 'Give it a name, so that you know later what it is for.');
+                const n = Number(days.trim());
+                if (!Number.isInteger(n) || n < 1 || n > 730)
+                  throw new FormError('days', 'Give whole days, from 1 to 730.');
+                const answer = await ask<CreateTokenResponseJson>('POST', '/v1/access/tokens', {
+                  label: label.trim(),
+                  readOnly,
+                  days: n,
+                });
+                setSecret(answer.secret ?? '');
+              })
+              .then((ok) => {
+                if (!ok) return;
+                setLabel('');
+                loaded.again();
+              });
+          }}
+        >
+          <Field
+            label="What it is for"
+            maxLength={60}
+            value={label}
+            onInput={setLabel}
+            error={problem(make.error, 'label')}
+          />
+          <Field
+            label="Valid for"
+            unit="days"
+            inputMode="numeric"
+            value={days}
+            onInput={setDays}
+            error={problem(make.error, 'days')}
+          />
+          <label>
+            <input type="checkbox" checked={readOnly} onChange={(e) => setReadOnly(e.currentTarget.checked)} />
+            It may only read
+          </label>
+          <Problem error={make.error} shown={['label', 'days']} />
+          <div class="actions">
+            <Button type="submit" busy={make.busy}>
+              Make the token
+            </Button>
+          </div>
+        </form>
+      </details>
+    </section>
+  );
+}

@@ -1,0 +1,263 @@
+import type { JSX } from 'preact';
+import { useContext, useEffect, useState } from 'preact/hooks';
+import { ApiError } from '../../api/client';
+import { ThermalBand } from '../parts/band';
+import { Button, Field, Notice } from '../parts/controls';
+import { FormError, problem, useSave } from './hooks';
+import { Go, Heading, Problem, Waiting } from './nav';
+import {
+  makePasskey,
+  me,
+  newRecoveryCodes,
+  passkeysWork,
+  redeemLink,
+  signInWithPasskey,
+  useRecoveryCode,
+} from './session';
+
+/** Passkey first, a recovery code for the day the device is gone. */
+export function SignIn({ done, note }: { done: () => void; note?: string | undefined }): JSX.Element {
+  const [code, setCode] = useState('');
+  const passkey = useSave();
+  const recovery = useSave();
+  return (
+    <div class="stack signin">
+      {note && (
+        <Notice kind="warn" live>
+          <p>{note}</p>
+        </Notice>
+      )}
+      {passkeysWork() ? (
+        <div class="stack">
+          <Problem error={passkey.error} />
+          <div class="actions">
+            <Button
+              kind="main"
+              icon="key"
+              busy={passkey.busy}
+              onClick={() => {
+                void passkey.run(signInWithPasskey).then((ok) => ok && done());
+              }}
+            >
+              Sign in with a passkey
+            </Button>
+          </div>
+        </div>
+      ) : (
+        <Notice>
+          <p>This browser cannot use passkeys. A recovery code works here.</p>
+        </Notice>
+      )}
+      <details open={!passkeysWork()}>
+        <summary>Use a recovery code</summary>
+        <form
+          class="stack"
+          onSubmit={(e) => {
+            e.preventDefault();
+            void recovery
+              .run(async () => {
+                if (!code.trim()) throw new FormError('code', 'Type one of the codes that you printed or copied.');
+                await useRecoveryCode(code.trim());
+              })
+              .then((ok) => ok && done());
+          }}
+        >
+          <Field
+            label="Recovery code"
+            value={code}
+            onInput={setCode}
+            maxLength={100}
+            hint="Each code works once. Small letters and dashes do not matter."
+            error={problem(recovery.error, 'code')}
+          />
+          <Problem error={recovery.error} shown={['code']} />
+          <div class="actions">
+            <Button type="submit" busy={recovery.busy}>
+              Sign in with this code
+            </Button>
+          </div>
+        </form>
+      </details>
+    </div>
+  );
+}
+
+export function SignInPage({ note }: { note?: string | undefined }): JSX.Element {
+  const go = useContext(Go);
+  return (
+    <main class="page narrow">
+      <ThermalBand />
+      <Heading>Sign in</Heading>
+      <p class="muted">For breeders. If you have a card with a code for your new snake, you do not need to sign in.</p>
+      <SignIn done={() => go(me.value?.passkeys === 0 ? '/b/welcome' : '/b')} note={note} />
+      <p>
+        <a
+          href="/c"
+          onClick={(e) => {
+            e.preventDefault();
+            go('/c');
+          }}
+        >
+          I have a card with a code
+        </a>
+      </p>
+    </main>
+  );
+}
+
+/** `/in#secret`: a link that signs in once. */
+export function LinkPage(): JSX.Element {
+  const go = useContext(Go);
+  const [failed, setFailed] = useState<unknown>();
+  useEffect(() => {
+    const secret = location.hash.slice(1);
+    // The secret must not stay in the address bar or in the history.
+    history.replaceState(null, '', '/in');
+    if (!secret) {
+      setFailed(new Error('This link has lost its end. Copy it once more, whole.'));
+      return;
+    }
+    redeemLink(secret).then(
+      () => go(me.value?.passkeys === 0 ? '/b/welcome' : '/b'),
+      (e: unknown) => setFailed(e),
+    );
+  }, [go]);
+  if (!failed) {
+    return (
+      <main class="page narrow">
+        <Heading>Signing in</Heading>
+        <Waiting />
+      </main>
+    );
+  }
+  const used = failed instanceof ApiError && (failed.status === 401 || failed.status === 404 || failed.status === 400);
+  return (
+    <SignInPage
+      note={used && failed.message ? failed.message : failed instanceof Error ? failed.message : String(failed)}
+    />
+  );
+}
+
+/** What this device is, for the list of passkeys. */
+function deviceName(): string {
+  return /Android|iPhone|Mobile/.test(navigator.userAgent) ? 'phone' : 'computer';
+}
+
+/** After the first link: make it possible to come back. */
+export function WelcomePage(): JSX.Element {
+  const go = useContext(Go);
+  const [label, setLabel] = useState(deviceName());
+  const [made, setMade] = useState((me.value?.passkeys ?? 0) > 0);
+  const [codes, setCodes] = useState<string[]>([]);
+  const passkey = useSave();
+  const recovery = useSave();
+  return (
+    <main class="page narrow">
+      <ThermalBand at={codes.length ? 1 : made ? 0.5 : 0} label="Setting up your way in" />
+      <Heading>So that you can come back</Heading>
+      <p>The link that brought you here works once. Two things let you in from now on.</p>
+      <section class="card stack" aria-labelledby="w1">
+        <h2 id="w1">1. A passkey on this device</h2>
+        {made ? (
+          <Notice kind="good" live>
+            <p>The passkey is made. Next time this device signs you in.</p>
+          </Notice>
+        ) : passkeysWork() ? (
+          <form
+            class="stack"
+            onSubmit={(e) => {
+              e.preventDefault();
+              void passkey.run(() => makePasskey(label.trim())).then((ok) => ok && setMade(true));
+            }}
+          >
+            <p class="muted">
+              Your device unlocks it as it unlocks itself: by face, finger or its code. Nothing to remember.
+            </p>
+            <Field
+              label="Name for this device"
+              value={label}
+              onInput={setLabel}
+              maxLength={60}
+              error={problem(passkey.error, 'label')}
+            />
+            <Problem error={passkey.error} shown={['label']} />
+            <div class="actions">
+              <Button kind="main" type="submit" icon="key" busy={passkey.busy}>
+                Make a passkey
+              </Button>
+            </div>
+          </form>
+        ) : (
+          <p>This browser cannot make one. Make recovery codes, and open Warmhand in another browser later.</p>
+        )}
+      </section>
+      <section class="card stack" aria-labelledby="w2">
+        <h2 id="w2">2. Recovery codes on paper</h2>
+        {codes.length ? (
+          <RecoveryCodes codes={codes} />
+        ) : (
+          <>
+            <p class="muted">
+              For the day the device is lost. Ten codes, each works once.
+              {(me.value?.recoveryCodes ?? 0) > 0 &&
+                ` You have ${me.value?.recoveryCodes} already; new ones replace them.`}
+            </p>
+            <Problem error={recovery.error} />
+            <div class="actions">
+              <Button
+                kind={made ? 'main' : 'plain'}
+                busy={recovery.busy}
+                onClick={() => {
+                  void recovery.run(async () => setCodes(await newRecoveryCodes()));
+                }}
+              >
+                Make recovery codes
+              </Button>
+            </div>
+          </>
+        )}
+      </section>
+      <div class="actions">
+        <Button kind={codes.length ? 'main' : 'plain'} onClick={() => go('/b')}>
+          {made || codes.length ? 'To your animals' : 'Later'}
+        </Button>
+      </div>
+    </main>
+  );
+}
+
+/** Shown this once; the service keeps hashes only. */
+export function RecoveryCodes({ codes }: { codes: string[] }): JSX.Element {
+  const [copied, setCopied] = useState('');
+  const copy = async () => {
+    try {
+      await navigator.clipboard.writeText(codes.join('\n'));
+      setCopied('Copied.');
+    } catch {
+      setCopied('This browser did not let us copy. Print them, or write them down.');
+    }
+  };
+  return (
+    <div class="stack">
+      <Notice kind="warn" live>
+        <p>These are shown this once. Print or copy them now, and keep them away from this device.</p>
+      </Notice>
+      <ul class="codes printed" aria-label="Recovery codes">
+        {codes.map((c) => (
+          <li key={c}>
+            <code>{c}</code>
+          </li>
+        ))}
+      </ul>
+      <div class="actions">
+        <Button icon="print" onClick={() => window.print()}>
+          Print
+        </Button>
+        <Button icon="copy" onClick={() => void copy()}>
+          Copy
+        </Button>
+        <span role="status">{copied}</span>
+      </div>
+    </div>
+  );
+}
