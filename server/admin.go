@@ -1,0 +1,122 @@
+package server
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"warmhand/internal/access"
+	"warmhand/internal/care"
+	"warmhand/internal/store"
+)
+
+// Admin is what the owner of the machine does to the data without going through
+// the network: accounts, tokens, backups. On SQLite it works beside a running
+// server, because either side waits for the other's writes.
+type Admin struct {
+	dir, databaseURL string
+	store            *store.Store
+	now              func() time.Time
+}
+
+// OpenAdmin opens the data. With create a missing folder is made, otherwise
+// it is an error.
+func OpenAdmin(ctx context.Context, dataDir, databaseURL string, create bool) (*Admin, error) {
+	if !create {
+		mark := "warmhand.db"
+		if databaseURL != "" {
+			mark = "" // the folder itself
+		}
+		if _, err := os.Stat(filepath.Join(dataDir, mark)); errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("there are no data in %s: check the folder's name, or make a breeder there first", dataDir)
+		} else if err != nil {
+			return nil, err
+		}
+	}
+	st, err := store.Open(ctx, store.Config{URL: databaseURL, Dir: dataDir})
+	if err != nil {
+		return nil, err
+	}
+	return &Admin{dataDir, databaseURL, st, time.Now}, nil
+}
+
+// Close closes the database.
+func (a *Admin) Close() error { return a.store.Close() }
+
+// AddBreeder makes an account with its owner and returns its id and the secret
+// of a link that signs the owner in once, within 15 minutes.
+func (a *Admin) AddBreeder(ctx context.Context, b care.Breeder) (id, secret string, err error) {
+	b.ID = strings.ToLower(rand.Text()[:12])
+	if _, err := addBreeder(ctx, a.store, a.now(), b, "Owner"); err != nil {
+		return "", "", err
+	}
+	secret, err = a.SignInSecret(ctx, b.ID)
+	return b.ID, secret, err
+}
+
+// SignInSecret is the secret of a new link for the owner of an account.
+func (a *Admin) SignInSecret(ctx context.Context, breederID string) (secret string, err error) {
+	err = a.store.Write(ctx, func(tx care.Tx) error {
+		who, err := ownerOf(tx, breederID)
+		if err != nil {
+			return err
+		}
+		secret, err = access.NewSignInLink(tx, who, a.now())
+		return err
+	})
+	return secret, err
+}
+
+// Token makes an API token of a breeder for some days.
+func (a *Admin) Token(ctx context.Context, breederID, label string, readOnly bool, days int) (plain string, err error) {
+	err = a.store.Write(ctx, func(tx care.Tx) error {
+		who, err := ownerOf(tx, breederID)
+		if err != nil {
+			return err
+		}
+		plain, _, err = access.NewToken(tx, who, label, readOnly, time.Duration(days)*24*time.Hour, a.now())
+		return err
+	})
+	return plain, err
+}
+
+func ownerOf(tx care.Tx, breederID string) (care.Actor, error) {
+	users, err := tx.ListUsers(breederID)
+	if err != nil {
+		return care.Actor{}, err
+	}
+	for _, u := range users {
+		if u.Role == care.BreederOwner {
+			return care.Actor{Kind: care.BreederOwner, BreederID: breederID, UserID: u.ID}, nil
+		}
+	}
+	return care.Actor{}, fmt.Errorf("there is no breeder %q here: the id is the one that \"warmhand breeder\" printed", breederID)
+}
+
+// addBreeder makes an account with its first user.
+func addBreeder(ctx context.Context, st care.Store, now time.Time, b care.Breeder, owner string) (care.Actor, error) {
+	if b.Name = strings.TrimSpace(b.Name); b.Name == "" {
+		return care.Actor{}, errors.New("the breeder's name is empty: give the name that keepers are to see")
+	}
+	if _, err := time.LoadLocation(b.TimeZone); err != nil || b.TimeZone == "" {
+		return care.Actor{}, fmt.Errorf("%q is not a time zone: write one like Europe/Vienna", b.TimeZone)
+	}
+	if b.Hemi != care.North && b.Hemi != care.South {
+		return care.Actor{}, fmt.Errorf("%q is not a hemisphere: write north or south", b.Hemi)
+	}
+	b.CreatedAt, b.Version = care.Instant(now), 1
+	u := care.User{BreederID: b.ID, ID: b.ID + "-owner", Name: owner, Role: care.BreederOwner, CreatedAt: b.CreatedAt}
+	err := st.Write(ctx, func(tx care.Tx) error {
+		if err := tx.InsertBreeder(b); err != nil {
+			return err
+		}
+		return tx.InsertUser(u)
+	})
+	return care.Actor{Kind: u.Role, BreederID: b.ID, UserID: u.ID}, err
+}

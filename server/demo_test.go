@@ -1,0 +1,63 @@
+package server
+
+import (
+	"log/slog"
+	"testing"
+	"time"
+
+	"warmhand/internal/care"
+)
+
+func TestDemoTellsEveryStory(t *testing.T) {
+	t.Parallel()
+	now := time.Date(2026, 11, 25, 13, 0, 0, 0, time.UTC)
+	s, err := New(t.Context(), Config{DataDir: t.TempDir(), Listen: "127.0.0.1:0", PassEvery: -1,
+		Now: func() time.Time { return now }, Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	d, err := s.FillDemo(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(d.Breeder) == 0 || len(d.Keepers) != 8 || d.Claim.Code == "" {
+		t.Fatalf("addresses are missing: %+v", d)
+	}
+	owner := care.Actor{Kind: care.BreederOwner, BreederID: "thimblewick", UserID: "thimblewick-owner"}
+	list, _, err := s.FollowUp().ListCases(t.Context(), owner, "thimblewick", care.CaseQuery{Open: true}, care.Cursor{}, 50)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(list) != 9 {
+		t.Fatalf("%d cases, want 9", len(list))
+	}
+	want := map[string]care.Standing{"Larch": care.Settled, "Pebble": care.Settled, "Sorrel": care.Vet, "Quill": care.StepIn}
+	seen := map[care.Standing]int{}
+	for i, v := range list {
+		c, err := s.FollowUp().GetCase(t.Context(), owner, now, "thimblewick", v.Case.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a := c.Assessment
+		t.Logf("%-8s %-8v %.3f %s | %s", v.Animal.Name, v.Case.Standing, v.Case.Urgency, a.Headline, a.KeeperDo)
+		seen[v.Case.Standing]++
+		if st, ok := want[v.Animal.Name]; ok && v.Case.Standing != st {
+			t.Errorf("%s is %v, its story is told for %v", v.Animal.Name, v.Case.Standing, st)
+		}
+		if i > 0 && v.Case.Urgency > list[i-1].Case.Urgency {
+			t.Errorf("%s stands below a less urgent case", v.Animal.Name)
+		}
+		if a.Headline == "" || v.Case.KeeperID != "" && (a.KeeperSees == "" || a.KeeperMeans == "" || a.KeeperDo == "" || a.KeeperWorry == "") {
+			t.Errorf("%s has an empty text: %+v", v.Animal.Name, a)
+		}
+	}
+	for st := care.Settled; st <= care.Vet; st++ {
+		if seen[st] == 0 {
+			t.Errorf("no case is %v", st)
+		}
+	}
+	if _, err := s.FillDemo(t.Context()); err == nil {
+		t.Error("a folder with records was filled again")
+	}
+}
