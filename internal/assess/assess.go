@@ -191,7 +191,8 @@ type engine struct {
 	meals          int // in a row in the new home
 	lastOffer      time.Time
 	lastHeard      time.Time
-	heard          bool // a word from the keeper at all
+	heard          bool      // a word from the keeper at all
+	lastNews       time.Time // the last offer or weight in the new home
 	lastWeighed    time.Time
 	lastMass       float64 // g, as last weighed
 	step           care.StepAgreed
@@ -241,7 +242,7 @@ func (e *engine) run(s *Subject, log []care.Entry, now time.Time, each func(Cour
 	mass, old := handoverWeight(log, start)
 	e.age = e.sp.Age(s.Animal.Hatched, mass, start)
 	e.wobble, e.gene = snake.Wobble(s.Animal.Genes)
-	e.lastHeard, e.lastMass, e.today = start, mass, start
+	e.lastHeard, e.lastNews, e.lastMass, e.today = start, start, mass, start
 	e.weight = newWeighing(e.sp.LossPerDay[e.age], mass, old)
 	e.feed = newFeeding(&e.sp, e.age, s.Learned)
 
@@ -269,8 +270,10 @@ func (e *engine) run(s *Subject, log []care.Entry, now time.Time, each func(Cour
 			e.take(log[i:j])
 			i = j
 		}
-		e.levels.look(e.alarm(), alarmThresholds, e.observations)
-		e.lost.look(logit(e.weight.pLoss(.10)), lostThresholds, e.observations)
+		if e.witnessed() {
+			e.levels.look(e.alarm(), alarmThresholds, e.observations)
+			e.lost.look(logit(e.weight.pLoss(.10)), lostThresholds, e.observations)
+		}
 		e.shown = e.lost.level > 0 && (e.shown || e.daysSince(e.lastWeighed) == 0 && e.weight.pLoss(.10) > .5)
 		if each != nil {
 			each(e.courseDay())
@@ -349,10 +352,8 @@ func (e *engine) takeWeights() {
 		mass := float64(x.Body.(care.WeighIn).Mass)
 		if usable(mass) {
 			e.weight.observe(mass, heardFrom(x))
-			e.lastMass = mass
-			if x.HappenedAt.After(e.lastWeighed) {
-				e.lastWeighed = x.HappenedAt
-			}
+			e.lastMass, e.lastNews = mass, later(e.lastNews, x.HappenedAt)
+			e.lastWeighed = later(e.lastWeighed, x.HappenedAt)
 		}
 	}
 	e.weights = e.weights[:0]
@@ -451,8 +452,9 @@ func (e *engine) takeClimate(b *care.ClimateReading, x *care.Entry) {
 		return
 	}
 	before := e.feed.logOdds()
-	e.feed.cold(e.climate.deficit(e.sp.Climate.Optimum))
-	e.contribute(ReasonTooCool, e.feed.logOdds()-before, x.ID)
+	if e.feed.cold(e.climate.deficit(e.sp.Climate.Optimum)) {
+		e.contribute(ReasonTooCool, e.feed.logOdds()-before, x.ID)
+	}
 }
 
 func (e *engine) takeOffer(b *care.Offer, x *care.Entry) {
@@ -483,7 +485,14 @@ func (e *engine) takeOffer(b *care.Offer, x *care.Entry) {
 		e.meals = 0
 		e.contribute(ReasonRefused, e.feed.logOdds()-before, x.ID)
 	}
-	e.lastOffer = at
+	e.lastOffer, e.lastNews = at, later(e.lastNews, at)
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
 }
 
 // preyMass is the prey's mass; where it was not noted, the last one known, else
@@ -503,7 +512,14 @@ func (e *engine) logOdds() float64 { return e.feed.logOdds() + e.weight.logOdds(
 // alarm is the score that the levels go by: the log-odds of a lasting refusal,
 // or the weight alone where that says more.
 func (e *engine) alarm() float64 {
-	return math.Max(e.logOdds(), logit(e.weight.pLoss(.06))-3)
+	return math.Max(e.logOdds(), e.weightAlarm())
+}
+
+func (e *engine) weightAlarm() float64 {
+	if e.weight.start == 0 {
+		return math.Inf(-1)
+	}
+	return logit(e.weight.pLoss(.06)) - 3
 }
 
 // calibrated turns log-odds into the probability that is shown. The line was

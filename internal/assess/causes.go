@@ -109,7 +109,7 @@ func (e *engine) causes() []care.Cause {
 	add(CauseSettling, mean.settling/sum, "It is still settling in.")
 	add(CauseTooLarge, .8*large/sum, "The prey was large for its size. One about as wide as its body is easier.")
 	n := float64(len(e.refusals))
-	add(CauseUnknown, .4+.2*math.Min(5, n-1), "None of the usual causes explains it.")
+	add(CauseUnknown, .4+.15*math.Min(3, n-1), "None of the usual causes explains it.")
 
 	sum = 0
 	for _, c := range list {
@@ -132,6 +132,9 @@ func truth(b bool) float64 {
 func number(v float64, decimals int) string {
 	if math.Abs(v) < .5*math.Pow10(-decimals) {
 		v = 0 // no "-0"
+	}
+	if v < 0 {
+		return "−" + strconv.FormatFloat(-v, 'f', decimals, 64)
 	}
 	return strconv.FormatFloat(v, 'f', decimals, 64)
 }

@@ -68,10 +68,15 @@ func (f *feeding) pass(deficit float64) {
 	f.normalise()
 }
 
-// cold takes in the first temperature reading of the new home.
-func (f *feeding) cold(deficit float64) {
-	f.x *= math.Exp(coldWeight * math.Max(0, deficit-1))
+// cold takes in the first temperature reading of the new home and reports
+// whether it says anything.
+func (f *feeding) cold(deficit float64) bool {
+	if deficit <= 1 {
+		return false
+	}
+	f.x *= math.Exp(coldWeight * (deficit - 1))
 	f.normalise()
+	return true
 }
 
 func (f *feeding) normalise() {

@@ -66,6 +66,11 @@ func (e *engine) allowedSilence() float64 {
 	return allowed
 }
 
+// witnessed reports whether a fast is known of and not only guessed from a log
+// in which nothing was written. While it is not, the levels hold: silence is a
+// concern of its own and never a failing animal.
+func (e *engine) witnessed() bool { return float64(e.daysSince(e.lastNews)) <= e.allowedSilence() }
+
 // holding is how many days the agreed step still holds, 0 when none does.
 func (e *engine) holding() int {
 	if e.stepAt.IsZero() {
@@ -166,10 +171,13 @@ func (e *engine) concerns() (list []care.Concern, urgency float64) {
 		}
 	}
 	code, text := ConcernRefusal, e.refusalText()
-	if e.refusedInARow == 0 && logit(e.weight.pLoss(.06))-3 >= e.logOdds() {
+	if e.refusedInARow == 0 && e.weightAlarm() >= e.logOdds() {
 		code, text = ConcernWeight, e.weightText()
 	}
 	lost := risk{e.weight.pLoss(.10), 1, 0}
+	if e.weight.start == 0 || !e.shown && !e.witnessed() {
+		lost.p = 0
+	}
 	if code == ConcernWeight {
 		add(code, max(e.alarmLevel(), e.lostLevel()), worse(e.failing(), lost), text)
 	} else {
@@ -189,9 +197,11 @@ func (e *engine) concerns() (list []care.Concern, urgency float64) {
 	}
 	for i := range e.hazards {
 		h := &e.hazards[i]
-		text := "Setup: " + h.title + ", " + e.choiceLabel(h.point)
+		text := "Setup: " + h.title + ", "
 		if h.note != "" {
-			text += " (" + h.note + ")"
+			text += h.note // what was measured, over what was said
+		} else {
+			text += e.choiceLabel(h.point)
 		}
 		add("setup:"+h.point, h.level, h.risk, text+".")
 	}

@@ -179,11 +179,14 @@ func strength(w float64) string {
 	if w < 0 && way != "" {
 		way = "reassuring"
 	}
-	sign := "+"
+	return size + way + " (" + signed(w) + ")"
+}
+
+func signed(w float64) string {
 	if w < 0 {
-		sign = "−"
+		return number(w, 1)
 	}
-	return size + way + " (" + sign + number(math.Abs(w), 1) + ")"
+	return "+" + number(w, 1)
 }
 
 func (e *engine) reasonText(r *care.Reason) string {
@@ -192,7 +195,7 @@ func (e *engine) reasonText(r *care.Reason) string {
 	case ReasonStart:
 		return "Where every case of its kind starts: most are fine (" + number(r.Weight, 1) + ")"
 	case ReasonTime:
-		return "Time passing by itself: " + s
+		return "Time passing: what was seen grows older (" + signed(r.Weight) + ")"
 	case ReasonRefused:
 		text := "Refused the last offer"
 		if n := len(r.Evidence); n > 1 {
@@ -283,6 +286,9 @@ func (e *engine) headline(a *Assessment) string {
 	case e.meals > 0:
 		return "Ate " + daysAgo(e.fastDays()) + ", " + e.lossText() + "."
 	}
+	if e.day > 14 && e.lastNews.Equal(e.s.HandedOverAt) {
+		return "No offer or weight logged in the new home, day " + strconv.Itoa(e.day) + "."
+	}
 	return "Settling in, day " + strconv.Itoa(e.day) + ": nothing to worry about so far."
 }
 
@@ -296,6 +302,14 @@ func (e *engine) worst() (*signState, care.Standing) {
 		}
 	}
 	return worst, level
+}
+
+// signDo is what to do about a sign in this animal.
+func (e *engine) signDo(s *signState) string {
+	if s.info.Code == "wobble" && e.wobble == snake.NoWobble {
+		return "Keep it away from other snakes, take a short film, and call a reptile vet today."
+	}
+	return s.info.DoNow
 }
 
 // steps are what the keeper might do next, the most useful first.
@@ -314,7 +328,7 @@ func (e *engine) steps() []care.Step {
 	}
 	sign, level := e.worst()
 	if level == care.Vet {
-		add(StepCallVet, sign.info.DoNow, 0)
+		add(StepCallVet, e.signDo(sign), 0)
 	}
 	for i := range e.findings {
 		if f := &e.findings[i]; f.level == care.StepIn && (f.code == "climate_surface_hot" || f.code == "climate_warm_high") {
@@ -323,20 +337,23 @@ func (e *engine) steps() []care.Step {
 	}
 	e.fixes(care.StepIn, add)
 	times, ago := e.regurgitations()
-	if times > 0 && ago < restRegurgFull {
-		add(StepStopFeeding, "Offer no food "+untilIn(restRegurgFull-ago)+". Keep water and the warm end right; the first meal after that is half the usual size.", restRegurgFull-ago)
-	}
 	if times > 1 {
-		add(StepCallVet, "Call a reptile vet within a day or two: food came up more than once.", 0)
+		add(StepCallVet, "Call a reptile vet within a day or two: food came up more than once. Offer none until then.", 0)
 	}
 	if e.lostLevel() == care.Vet {
 		add(StepCallVet, "Call a reptile vet within a day or two, and tell your breeder: it has lost more weight than a pause in eating explains well.", 0)
 	}
+	if times > 0 && ago < restRegurgFull {
+		add(StepStopFeeding, "Offer no food "+untilIn(restRegurgFull-ago)+". Keep water and the warm end right; the first meal after that is half the usual size.", restRegurgFull-ago)
+	}
 	if level == care.StepIn {
-		add(StepTell, sign.info.DoNow, 2)
+		add(StepTell, e.signDo(sign), 2)
 	}
 	for i := range e.findings {
 		e.climateStep(&e.findings[i], add)
+	}
+	if e.silent() > 0 {
+		add(StepSayHello, "Write in a word or two how it is doing. One line is enough.", 0)
 	}
 	held := e.holding()
 	since := 1 << 30
@@ -344,13 +361,15 @@ func (e *engine) steps() []care.Step {
 		since = e.daysSince(e.lastWeighed)
 	}
 	unsettled := e.levels.level > 0 || e.lost.level > 0 || e.refusedInARow >= 2
-	if unsettled && since >= weighEveryIfLoss && (held == 0 || e.step.Code != StepInPeace) {
+	if unsettled && e.day >= peaceDays && since >= weighEveryIfLoss && (held == 0 || e.step.Code != StepInPeace) {
 		add(StepWeigh, "Weigh it once, quickly and quietly, and write the number down here.", 0)
 	}
-	e.feedingStep(times > 0 && ago < restRegurgFull, held, add)
+	if level < care.Vet {
+		e.feedingStep(times > 0 && ago < restRegurgFull, held, add)
+	}
 	e.fixes(care.Watch, add)
 	if level == care.Watch {
-		add(StepTell, sign.info.DoNow, 7)
+		add(StepTell, e.signDo(sign), 7)
 	}
 	if band, dry := e.inShedHumidity(); dry {
 		add(StepDampen, "It is about to shed: raise the humidity to "+number(band.Low, 0)+" to "+number(band.High, 0)+" %, or put a damp cloth into a hide.", 5)
@@ -360,9 +379,6 @@ func (e *engine) steps() []care.Step {
 	}
 	if len(e.answers) == 0 {
 		add(StepCheckSetup, "Walk through the setup check when you have ten minutes.", 0)
-	}
-	if e.silent() > 0 {
-		add(StepSayHello, "Tell your breeder in a word how it is doing.", 0)
 	}
 	if !unsettled && since >= weighEvery && e.day >= 7 {
 		add(StepWeigh, "Weigh it before its next meal, and write the number down here.", 0)
@@ -390,7 +406,9 @@ func (e *engine) fixes(level care.Standing, add func(string, string, int)) {
 
 func (e *engine) climateStep(f *finding, add func(string, string, int)) {
 	c := &e.sp.Climate
-	band := func(b snake.Band) string { return degrees(b.Low) + " to " + degrees(b.High) }
+	band := func(b snake.Band) string {
+		return number(b.Low, 0) + " to " + number(b.High, 0) + " °C (" + number(b.Low*1.8+32, 0) + " to " + number(b.High*1.8+32, 0) + " °F)"
+	}
 	if f.with == care.WithDial || f.with == care.WithStrip {
 		add(StepMeasure, "Measure again with a digital probe on the floor: a stick-on "+string(f.with)+" shows the wall it sits on.", 1)
 	}
@@ -491,12 +509,16 @@ func (e *engine) tellKeeper(a *Assessment) {
 			sees += " " + refused
 		}
 		set(sees, "It is too cool for it. A snake that cannot warm up does not eat, and this is easily put right.", "If it still refuses two weeks after the warm end is right, tell your breeder. "+call)
+	case e.refusedInARow > 0 && e.silent() > 0:
+		set("Nothing was written down for "+count(e.daysSince(e.lastHeard), "day")+", and the last meal that you wrote down was refused.", "It may have eaten since. Your breeder would like to know.", call)
 	case e.refusedInARow > 0 && e.inShed(e.today):
 		set(refused+" Its eyes or skin are cloudy.", "It is about to shed. Most snakes do not eat until the old skin is off.", "If it has not eaten two weeks after the shed, tell your breeder. "+call)
 	case e.refusedInARow > 0 && step >= care.StepIn:
 		set(refused, e.likely(a)+" Your breeder sees this too and will help.", call)
 	case e.refusedInARow > 0:
 		set(refused, e.likely(a)+" Healthy snakes can go without food for weeks.", "Tell your breeder if it loses weight. "+call)
+	case e.silent() > 0:
+		set("Nothing was written down for "+count(e.daysSince(e.lastHeard), "day")+".", "Most likely all is well. Your breeder would still like to know.", call)
 	case level == care.Watch:
 		set("You saw: "+lower(sign.info.Label)+".", "Usually it is nothing serious.", call)
 	case e.inShed(e.today):
