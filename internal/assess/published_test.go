@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/snake"
 )
 
 var d0 = time.Date(2027, 3, 1, 12, 0, 0, 0, time.UTC)
@@ -71,5 +72,125 @@ func TestWorkedExample(t *testing.T) {
 				t.Errorf("day %v: %s is %.4f, want %.4f", r.day, name, v[0], v[1])
 			}
 		}
+	}
+}
+
+func TestWorkedContributions(t *testing.T) {
+	t.Parallel()
+	s, log := workedExample()
+	var e engine
+	e.run(s, log, at(21.5), nil)
+	got := map[string]float64{ReasonWeight: e.weight.logOdds()}
+	for _, c := range e.contributions {
+		got[c.code] += c.delta
+	}
+	want := map[string]float64{ReasonStart: -3.4761, ReasonTime: .3345, ReasonRefused: 2.4745, ReasonTooCool: .6, ReasonWeight: -.7107}
+	if len(got) != len(want) {
+		t.Errorf("contributions %v, want %v", got, want)
+	}
+	for code, w := range want {
+		if math.Abs(got[code]-w) > 6e-5 {
+			t.Errorf("%s is %.4f, want %.4f", code, got[code], w)
+		}
+	}
+	a := Assess(s, log, at(21.5))
+	if math.Abs(a.Total()+.7778) > 6e-5 {
+		t.Errorf("total %.4f, want -.7778", a.Total())
+	}
+}
+
+// Golden numbers of the method, §1.4: with p0 = .2 and p1 = .92 a refusal
+// changes the log-odds of failing against normal by ln 4.6 and a meal by ln .1.
+func TestLikelihoodRatios(t *testing.T) {
+	t.Parallel()
+	f := feeding{n: .5, x: .5, alpha: 2, beta: 8}
+	before := f.logOdds()
+	f.refused(0)
+	near(t, "refusal", f.logOdds()-before, 1.5261, 5e-5)
+	f = feeding{n: .5, x: .5, alpha: 2, beta: 8}
+	f.accepted(0)
+	// A meal may be noted by mistake: that slack of 1 % is taken out again.
+	near(t, "meal", f.logOdds()-before+math.Log(1-slack), -2.3026, 5e-5)
+}
+
+// Beta(1.2, 4.8): the probabilities of one to five refusals in a row; the fifth
+// is also scipy's betabinom.pmf(5; 5, 1.2, 4.8).
+func TestRefusalsInARow(t *testing.T) {
+	t.Parallel()
+	sp, _ := snake.ByID("python_regius")
+	f := newFeeding(&sp, snake.Hatchling, care.Learned{})
+	p := 1.0
+	for i, want := range []float64{.2, .062857, .025143, .011733, .006101} {
+		p *= f.rate(0)
+		near(t, "run of "+string(rune('1'+i)), p, want, 1e-6)
+		f.learn(1, 1)
+	}
+}
+
+// Efron & Morris, Stein's paradox, Scientific American 1977: hits of 45 times
+// at bat. The moment estimates were computed independently.
+func TestMoments(t *testing.T) {
+	t.Parallel()
+	var counts []care.FeedingCount
+	for _, hits := range []int{18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7} {
+		counts = append(counts, care.FeedingCount{Refused: hits, Offers: 45})
+	}
+	mean, rho, ok := moments(counts)
+	if !ok {
+		t.Fatal("no estimate")
+	}
+	m := 1/rho - 1
+	near(t, "mean", mean, .265432, 1e-6)
+	near(t, "strength", m, 367.988, 5e-4)
+	near(t, "alpha", mean*m, 97.6759, 5e-4)
+	near(t, "beta", (1-mean)*m, 270.3124, 5e-4)
+	near(t, "best", (mean*m+18)/(m+45), .2801, 5e-5)
+	near(t, "last", (mean*m+7)/(m+45), .2535, 5e-5)
+}
+
+func TestPrior(t *testing.T) {
+	t.Parallel()
+	sp, _ := snake.ByID("python_regius")
+	if got := Prior(&sp, snake.Hatchling, nil); got != (care.Learned{Mean: .2, Strength: 6}) {
+		t.Errorf("without animals: %+v", got)
+	}
+	// Three animals: the mean moves, (40·.2 + 10) / (40 + 60); the strength does not.
+	few := []care.FeedingCount{{Refused: 2, Offers: 20}, {Refused: 8, Offers: 20}, {Refused: 0, Offers: 20}}
+	got := Prior(&sp, snake.Hatchling, few)
+	near(t, "mean of three", got.Mean, .18, 1e-12)
+	if got.Strength != 6 || got.Animals != 3 {
+		t.Errorf("three animals: %+v", got)
+	}
+	// Eight animals, all alike: ρ is clipped at .02, M̂ = 49, ln M = (8·ln 6 + 8·ln 49) / 16.
+	var alike []care.FeedingCount
+	for range 8 {
+		alike = append(alike, care.FeedingCount{Refused: 2, Offers: 20})
+	}
+	near(t, "strength of eight", Prior(&sp, snake.Hatchling, alike).Strength, math.Sqrt(6*49), 1e-9)
+}
+
+// Durbin & Koopman's local-level model of the Nile's flow, 1871 to 1875, with
+// variances 15099 and 1469.1: filtered level and variance, computed with R and
+// independently. The filter is ours with loss and meals held at nothing.
+func TestNile(t *testing.T) {
+	t.Parallel()
+	f := filter{}
+	f.p[0][0] = 1e7
+	flows := []float64{1120, 1160, 963, 1210, 1160}
+	want := [][2]float64{{1118.311, 15076.236}, {1140.108, 7894.558}, {1072.316, 5779.497}, {1116.975, 4897.465}, {1129.736, 4478.278}}
+	for i, y := range flows {
+		if i > 0 {
+			f.predict(1469.1, 0)
+		}
+		f.update(y, 0, 0, 15099, false)
+		near(t, "level", f.x, want[i][0], 5e-4)
+		near(t, "variance", f.p[0][0], want[i][1], 5e-3)
+	}
+}
+
+func near(t *testing.T, what string, got, want, within float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= within) {
+		t.Errorf("%s is %.9g, want %.9g", what, got, want)
 	}
 }

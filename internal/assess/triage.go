@@ -145,8 +145,7 @@ func (e *engine) freshen() {
 	if e.climateStale {
 		e.findings, e.climateStale = e.climateFindings(e.findings), false
 	}
-	// A body a twentieth heavier is two per cent wider.
-	if len(e.answers) > 0 && (e.hazardsStale || math.Abs(e.lastMass-e.hazardMass) > e.hazardMass/20) {
+	if len(e.answers) > 0 && (e.hazardsStale || e.lastMass != e.hazardMass) {
 		e.weighHazards(e.lastMass)
 	}
 }

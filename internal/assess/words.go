@@ -115,11 +115,12 @@ func (e *engine) refusalText() string {
 		say = append(say, "Refused "+strconv.Itoa(n)+" times in a row")
 	case n == 1:
 		say = append(say, "Refused the last offer")
-	default:
+	case e.fastDays() >= 0:
 		say = append(say, "No refusal since the last meal")
 	}
 	say = append(say, e.fastText(), e.lossText())
-	return strings.Join(say, ", ") + "; a lasting refusal is " + percent(calibrated(e.logOdds())) + " likely."
+	text := strings.Join(say, ", ")
+	return strings.ToUpper(text[:1]) + text[1:] + "; a lasting refusal is " + percent(calibrated(e.logOdds())) + " likely."
 }
 
 func (e *engine) weightText() string {
@@ -308,6 +309,12 @@ func (e *engine) worst() (*signState, care.Standing) {
 func (e *engine) signDo(s *signState) string {
 	if s.info.Code == "wobble" && e.wobble == snake.NoWobble {
 		return "Keep it away from other snakes, take a short film, and call a reptile vet today."
+	}
+	switch ago, level := e.daysSince(s.last), e.signLevel(s); {
+	case ago >= 2 && level == care.Vet:
+		return "You saw this " + daysAgo(ago) + ". If a reptile vet has not looked at it yet, call one today."
+	case ago >= signHolds/2:
+		return "Write how it is now. You saw this " + daysAgo(ago) + ": " + lower(s.info.Label) + "."
 	}
 	return s.info.DoNow
 }
