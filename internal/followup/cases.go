@@ -130,7 +130,7 @@ func (s *Service) Course(ctx context.Context, who care.Actor, now time.Time, bre
 		entries = nil
 		for i := range log {
 			e := log[i]
-			if !e.Current() || !who.OfBreeder(breederID) && !keeperMaySee(&e, c.ID) {
+			if !e.Current() || !who.OfBreeder(breederID) && !keeperMaySee(&e, &c) {
 				continue
 			}
 			switch e.Body.Kind() {

@@ -1,6 +1,8 @@
 package followup_test
 
 import (
+	"database/sql"
+	"strings"
 	"testing"
 	"time"
 
@@ -210,6 +212,29 @@ func TestPassLooksAtAll(t *testing.T) {
 	})
 	if looked, err := p.Pass(t.Context(), t0.Add(2*day)); err != nil || looked != n+1 {
 		t.Errorf("looked at %d, want %d, %v", looked, n+1, err)
+	}
+}
+
+// One log that cannot be read does not stop the pass for everybody else.
+func TestPassGoesOnAfterAFailure(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	bad, c, _ := p.sold(t)
+	_, fine, _ := p.sold(t)
+	db, err := sql.Open("sqlite3", "file:"+p.dir+"/warmhand.db?_busy_timeout=5000")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.ExecContext(t.Context(), "UPDATE entries SET body = '[]' WHERE animal_id = ?", bad.ID); err != nil {
+		t.Fatal(err)
+	}
+	looked, err := p.Pass(t.Context(), t0.Add(60*day))
+	if looked != 1 || err == nil || !strings.Contains(err.Error(), c.ID) {
+		t.Errorf("looked at %d, %v", looked, err)
+	}
+	if got := p.get(t, fine).Case; !got.AssessedAt.Equal(t0.Add(60 * day)) {
+		t.Errorf("the good one was assessed at %v", got.AssessedAt)
 	}
 }
 

@@ -189,18 +189,18 @@ func sameBody(a, b care.Body) bool {
 // GetEntry returns one entry.
 func (s *Service) GetEntry(ctx context.Context, who care.Actor, breederID, animalID, entryID string) (e care.Entry, err error) {
 	err = s.store.Read(ctx, func(tx care.Tx) error {
-		var caseID string
+		var keepers *care.Case
 		if !who.OfBreeder(breederID) {
 			c, err := keeperCase(tx, who, breederID, animalID)
 			if err != nil {
 				return err
 			}
-			caseID = c.ID
+			keepers = &c
 		}
 		if e, err = tx.Entry(breederID, animalID, entryID); err != nil {
 			return err
 		}
-		if caseID != "" && !keeperMaySee(&e, caseID) {
+		if keepers != nil && !keeperMaySee(&e, keepers) {
 			e = care.Entry{}
 			return care.Missing("entry")
 		}
@@ -210,13 +210,14 @@ func (s *Service) GetEntry(ctx context.Context, who care.Actor, breederID, anima
 }
 
 // keeperMaySee reports whether an entry is the keeper's to see: their own
-// case, and the breeder's history that came with the animal. The breeder's
-// notes on that history are taken off.
-func keeperMaySee(e *care.Entry, caseID string) bool {
-	if e.CaseID == caseID {
+// case, and the breeder's history that came with the animal, not what the
+// breeder logs when the animal is back. The breeder's notes on that history are
+// taken off.
+func keeperMaySee(e *care.Entry, c *care.Case) bool {
+	if e.CaseID == c.ID {
 		return true
 	}
-	if e.CaseID != "" || e.Body.Kind() == care.KindMessage {
+	if e.CaseID != "" || e.Body.Kind() == care.KindMessage || c.ClosedAt != nil && e.ReceivedAt.After(*c.ClosedAt) {
 		return false
 	}
 	e.Note = ""
@@ -227,7 +228,7 @@ func keeperMaySee(e *care.Entry, caseID string) bool {
 // shorter than asked for, since what is not theirs is left out.
 func (s *Service) ListEntries(ctx context.Context, who care.Actor, breederID, animalID string, kinds []care.Kind, caseID string, after care.Cursor, limit int) (list []care.Entry, next care.Cursor, err error) {
 	err = s.store.Read(ctx, func(tx care.Tx) error {
-		keeper := ""
+		var keepers *care.Case
 		if who.OfBreeder(breederID) {
 			if _, err := tx.Animal(breederID, animalID); err != nil {
 				return err
@@ -237,16 +238,16 @@ func (s *Service) ListEntries(ctx context.Context, who care.Actor, breederID, an
 			if err != nil {
 				return err
 			}
-			if keeper = c.ID; caseID != "" && caseID != keeper {
+			if keepers = &c; caseID != "" && caseID != c.ID {
 				return care.Missing("case")
 			}
 		}
-		if list, next, err = tx.ListEntries(breederID, animalID, kinds, caseID, after, limit); err != nil || keeper == "" {
+		if list, next, err = tx.ListEntries(breederID, animalID, kinds, caseID, after, limit); err != nil || keepers == nil {
 			return err
 		}
 		mine := list[:0]
 		for i := range list {
-			if keeperMaySee(&list[i], keeper) {
+			if keeperMaySee(&list[i], keepers) {
 				mine = append(mine, list[i])
 			}
 		}

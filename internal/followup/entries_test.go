@@ -336,6 +336,17 @@ func TestKeeperSeesTheirOwn(t *testing.T) {
 			t.Errorf("%s by a keeper: %v", name, err)
 		}
 	}
+	// What the breeder logs after a case ended is not its keeper's any more.
+	later, err := p.CreateEntry(t.Context(), p.loam, now.Add(time.Hour), care.Entry{BreederID: "loam", AnimalID: a.ID, ID: p.id("history"), HappenedAt: now, Body: care.WeighIn{Mass: 97}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.GetEntry(t.Context(), keeper, "loam", a.ID, later.ID); !care.IsCode(err, care.NotFound) || find(p.entries(t, keeper, c), later.ID) != nil {
+		t.Errorf("the first keeper sees what was logged after the return: %v", err)
+	}
+	if find(p.entries(t, second, v.Case), later.ID) == nil {
+		t.Error("the second keeper does not see all of the history")
+	}
 	mineOnly, err := p.KeeperCases(t.Context(), second)
 	if err != nil || len(mineOnly) != 1 || mineOnly[0].Case.ID != v.Case.ID || mineOnly[0].Animal.Note != "" {
 		t.Errorf("the keeper's cases: %+v, %v", mineOnly, err)

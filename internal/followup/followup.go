@@ -10,6 +10,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"time"
 
 	"warmhand/internal/assess"
@@ -201,10 +203,13 @@ func lastMass(log []care.Entry, at time.Time) care.Grams {
 }
 
 // Pass reassesses every open case whose time has come and returns how many it
-// looked at. It may be stopped at any point and run again.
+// looked at. It may be stopped at any point and run again. A case that fails
+// does not keep the others waiting; what failed comes back joined, after all
+// that could be done.
 func (s *Service) Pass(ctx context.Context, now time.Time) (looked int, err error) {
 	now = care.Instant(now)
 	const batch = 100
+	failed := map[string]error{}
 	for {
 		var due []care.Case
 		if err := s.store.Read(ctx, func(tx care.Tx) (err error) {
@@ -213,33 +218,47 @@ func (s *Service) Pass(ctx context.Context, now time.Time) (looked int, err erro
 		}); err != nil {
 			return looked, err
 		}
+		before := looked
 		for _, d := range due {
-			var before, after care.Case
-			err := s.store.Write(ctx, func(tx care.Tx) (err error) {
-				if before, err = tx.Case(d.BreederID, d.ID); err != nil {
-					return err
-				}
-				if after = before; before.ClosedAt != nil || before.DueAt.After(now) {
-					return nil // ended, or looked at meanwhile
-				}
-				after, err = reassess(tx, before, now)
-				return err
-			})
-			if care.IsCode(err, care.Stale) || care.IsCode(err, care.NotFound) {
-				continue // somebody else looked at it meanwhile
+			key := d.BreederID + "/" + d.ID
+			if failed[key] != nil {
+				continue
 			}
-			if err != nil {
-				return looked, fmt.Errorf("case %s: %w", d.ID, err)
-			}
-			looked++
-			if after.Standing != before.Standing {
-				s.hub.publish(change(&after, "standing"))
+			done, err := s.look(ctx, d, now)
+			switch {
+			case err == nil && done:
+				looked++
+			case care.IsCode(err, care.Unavailable), ctx.Err() != nil:
+				return looked, fmt.Errorf("case %s: %w", key, err)
+			case err != nil:
+				failed[key] = fmt.Errorf("case %s: %w", key, err)
 			}
 		}
-		if len(due) < batch {
-			return looked, nil
+		if len(due) < batch || looked == before {
+			return looked, errors.Join(slices.Collect(maps.Values(failed))...)
 		}
 	}
+}
+
+// look is the pass over one case; false means that somebody else was first.
+func (s *Service) look(ctx context.Context, d care.Case, now time.Time) (done bool, err error) {
+	var before, after care.Case
+	err = s.store.Write(ctx, func(tx care.Tx) (err error) {
+		done = false
+		if before, err = tx.Case(d.BreederID, d.ID); err != nil || before.ClosedAt != nil || before.DueAt.After(now) {
+			return err // ended, or looked at meanwhile
+		}
+		done = true
+		after, err = reassess(tx, before, now)
+		return err
+	})
+	if care.IsCode(err, care.Stale) || care.IsCode(err, care.NotFound) {
+		return false, nil
+	}
+	if err == nil && done && after.Standing != before.Standing {
+		s.hub.publish(change(&after, "standing"))
+	}
+	return done, err
 }
 
 // stale turns a comparison of versions that failed inside one transaction

@@ -41,6 +41,7 @@ func (c codes) Hash(typed string) (string, error) {
 // breeders that must not see each other.
 type place struct {
 	*followup.Service
+	dir    string
 	store  *store.Store
 	codes  codes
 	loam   care.Actor
@@ -65,7 +66,7 @@ func newPlace(t testing.TB) *place {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &place{Service: followup.New(st, codes{key}), store: st, codes: codes{key},
+	p := &place{Service: followup.New(st, codes{key}), dir: dir, store: st, codes: codes{key},
 		loam:   care.Actor{Kind: care.BreederOwner, BreederID: "loam", UserID: "u1"},
 		helper: care.Actor{Kind: care.Helper, BreederID: "loam", UserID: "u2"},
 		other:  care.Actor{Kind: care.BreederOwner, BreederID: "fern", UserID: "u3"}}
