@@ -32,7 +32,7 @@ func TestDemoTellsEveryStory(t *testing.T) {
 	if len(list) != 9 {
 		t.Fatalf("%d cases, want 9", len(list))
 	}
-	want := map[string]care.Standing{"Larch": care.Settled, "Pebble": care.Settled, "Sorrel": care.Vet, "Quill": care.StepIn}
+	want := map[string]care.Standing{"Larch": care.Settled, "Pebble": care.Settled, "Fennel": care.StepIn, "Sorrel": care.Vet, "Quill": care.StepIn}
 	seen := map[care.Standing]int{}
 	for i, v := range list {
 		c, err := s.FollowUp().GetCase(t.Context(), owner, now, "thimblewick", v.Case.ID)

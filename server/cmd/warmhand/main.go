@@ -1,0 +1,58 @@
+// Command warmhand follows up sold snakes: it serves breeders and keepers, and
+// looks after the data. This package reads flags and signals only.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+
+	"warmhand/internal/care"
+)
+
+type program struct {
+	Serve   serveCmd   `cmd:"" help:"Serve breeders and keepers."`
+	Demo    demoCmd    `cmd:"" help:"Fill an empty folder with an invented breeder, and serve it."`
+	Breeder breederCmd `cmd:"" help:"Make a breeder's account and a link to sign in."`
+	Link    linkCmd    `cmd:"" help:"Make a new one-time link for a breeder, such as after a lost passkey."`
+	Token   tokenCmd   `cmd:"" help:"Make an API token for a breeder's own programs."`
+	Backup  backupCmd  `cmd:"" help:"Copy all data into a new folder, also while the server runs."`
+	Restore restoreCmd `cmd:"" help:"Make a data folder from a backup."`
+	Check   checkCmd   `cmd:"" help:"Read all data and report what is damaged or missing."`
+	Version versionCmd `cmd:"" help:"Show the version."`
+}
+
+// env is what a verb may use of the world.
+type env struct {
+	context.Context
+	out, err io.Writer
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	var p program
+	parser := kong.Must(&p, kong.Name("warmhand"),
+		kong.Description("Follows up sold snakes: who is in trouble, and why. Each verb has its own --help with an example."),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
+	k, err := parser.Parse(os.Args[1:])
+	if err != nil {
+		fmt.Fprintf(os.Stderr, "warmhand: %v. See warmhand --help.\n", err)
+		os.Exit(2)
+	}
+	if err := k.Run(&env{ctx, os.Stdout, os.Stderr}); err != nil {
+		var seen *care.Error
+		if errors.As(err, &seen) {
+			err = seen
+		}
+		fmt.Fprintf(os.Stderr, "warmhand: %s\n", strings.ReplaceAll(err.Error(), "\n", "; "))
+		os.Exit(1)
+	}
+}

@@ -1,0 +1,187 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"syscall"
+	"testing"
+)
+
+var binary string
+
+func TestMain(m *testing.M) {
+	os.Exit(func() int {
+		dir, err := os.MkdirTemp("", "warmhand-test-")
+		if err != nil {
+			panic(err)
+		}
+		defer os.RemoveAll(dir)
+		binary = filepath.Join(dir, "warmhand")
+		if out, err := exec.Command("go", "build", "-o", binary, ".").CombinedOutput(); err != nil {
+			fmt.Fprintf(os.Stderr, "%v\n%s", err, out)
+			return 1
+		}
+		return m.Run()
+	}())
+}
+
+// run runs a verb to its end.
+func run(t *testing.T, args ...string) (out, errs string, code int) {
+	t.Helper()
+	var o, e bytes.Buffer
+	c := exec.CommandContext(t.Context(), binary, args...)
+	c.Stdout, c.Stderr = &o, &e
+	err := c.Run()
+	var exit *exec.ExitError
+	if err != nil && !errors.As(err, &exit) {
+		t.Fatal(err)
+	}
+	return o.String(), e.String(), c.ProcessState.ExitCode()
+}
+
+var origins = regexp.MustCompile(`http://localhost:\d+`)
+
+// start runs a verb that serves, and returns its origin.
+func start(t *testing.T, args ...string) string {
+	t.Helper()
+	c := exec.CommandContext(context.Background(), binary, args...)
+	c.Stderr = os.Stderr
+	out, err := c.StdoutPipe()
+	if err == nil {
+		err = c.Start()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		c.Process.Signal(syscall.SIGTERM) //nolint:errcheck // it may have ended
+		if err := c.Wait(); err != nil {
+			t.Errorf("%v ended with %v", args, err)
+		}
+	})
+	lines := bufio.NewScanner(out)
+	for lines.Scan() {
+		if found := origins.FindString(lines.Text()); found != "" {
+			go io.Copy(io.Discard, out) //nolint:errcheck // the rest is of no interest
+			return found
+		}
+	}
+	t.Fatalf("%v named no address", args)
+	return ""
+}
+
+func get(t *testing.T, url, token string) (int, string) {
+	t.Helper()
+	req, err := http.NewRequestWithContext(t.Context(), "GET", url, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if token != "" {
+		req.Header.Set("Authorization", "Bearer "+token)
+	}
+	res, err := http.DefaultClient.Do(req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	body, err := io.ReadAll(res.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return res.StatusCode, string(body)
+}
+
+func TestHelpOfEveryVerb(t *testing.T) {
+	t.Parallel()
+	for _, verb := range []string{"serve", "demo", "breeder", "link", "token", "backup", "restore", "check", "version"} {
+		out, errs, code := run(t, verb, "--help")
+		if code != 0 || errs != "" || !strings.Contains(out, "Example: warmhand "+verb) {
+			t.Errorf("%s --help: %d %s %s", verb, code, errs, out)
+		}
+	}
+}
+
+func TestMistakesAreOneLine(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	for _, c := range []struct {
+		code int
+		says string
+		args []string
+	}{
+		{2, "--data", []string{"serve"}},
+		{2, "unknown flag", []string{"serve", "--data", dir, "--colour", "red"}},
+		{2, "hemisphere", []string{"breeder", "X", "--data", dir, "--hemisphere", "west"}},
+		{1, "postgres://", []string{"serve", "--data", dir, "--database", "mysql://localhost/x"}},
+		{1, "no data in", []string{"link", "abc", "--data", filepath.Join(dir, "none")}},
+		{1, "time zone", []string{"breeder", "X", "--data", dir, "--time-zone", "Nowhere/Town"}},
+		{1, "not a whole backup", []string{"restore", t.TempDir(), "--data", filepath.Join(dir, "new")}},
+	} {
+		out, errs, code := run(t, c.args...)
+		if code != c.code || out != "" || strings.Count(errs, "\n") != 1 || !strings.Contains(errs, c.says) {
+			t.Errorf("%v: exit %d, out %q, err %q", c.args, code, out, errs)
+		}
+	}
+}
+
+func TestServeWithVerbsBesideIt(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	origin := start(t, "serve", "--data", dir, "--listen", "localhost:0")
+	if code, body := get(t, origin+"/healthz", ""); code != 200 {
+		t.Errorf("health: %d %s", code, body)
+	}
+	out, errs, code := run(t, "breeder", "Test Burrow", "--data", dir, "--public-url", origin)
+	id := regexp.MustCompile(`id is (\w+)\.`).FindStringSubmatch(out)
+	if code != 0 || id == nil || !strings.Contains(out, origin+"/in#") {
+		t.Fatalf("breeder: %d %s %s", code, out, errs)
+	}
+	if out, errs, code := run(t, "link", id[1], "--data", dir); code != 0 || !strings.Contains(out, "/in#") {
+		t.Errorf("link: %d %s %s", code, out, errs)
+	}
+	token, errs, code := run(t, "token", "--data", dir, "--breeder", id[1], "--label", "test", "--read-only")
+	if code != 0 {
+		t.Fatalf("token: %d %s", code, errs)
+	}
+	code, body := get(t, origin+"/v1/breeders/"+id[1], strings.TrimSpace(token))
+	var b struct{ Breeder struct{ DisplayName string } }
+	if err := json.Unmarshal([]byte(body), &b); code != 200 || err != nil || b.Breeder.DisplayName != "Test Burrow" {
+		t.Errorf("with the token: %d %s", code, body)
+	}
+	dest := filepath.Join(t.TempDir(), "copy")
+	if out, errs, code := run(t, "backup", "--data", dir, dest); code != 0 || !strings.Contains(out, "whole: 1 breeders") {
+		t.Errorf("backup: %d %s %s", code, out, errs)
+	}
+	to := filepath.Join(t.TempDir(), "new")
+	if _, errs, code := run(t, "restore", dest, "--data", to); code != 0 {
+		t.Errorf("restore: %s", errs)
+	}
+	if out, errs, code := run(t, "check", "--data", to); code != 0 || !strings.Contains(out, "All is well: 1 breeders") {
+		t.Errorf("check: %d %s %s", code, out, errs)
+	}
+}
+
+func TestDemoServes(t *testing.T) {
+	t.Parallel()
+	file := filepath.Join(t.TempDir(), "addresses.json")
+	origin := start(t, "demo", "--data", t.TempDir(), "--listen", "localhost:0", "--addresses", file)
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var d struct{ Breeder []string }
+	if err := json.Unmarshal(text, &d); err != nil || len(d.Breeder) == 0 || !strings.HasPrefix(d.Breeder[0], origin+"/in#") {
+		t.Errorf("%v: %s", err, text)
+	}
+}

@@ -1,0 +1,134 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"net"
+	"os"
+	"runtime/debug"
+	"strconv"
+	"syscall"
+
+	"warmhand/pwa"
+	"warmhand/server"
+)
+
+type serveCmd struct {
+	Data       string `required:"" type:"path" placeholder:"DIR" help:"Folder for the database, the photos and the key. Made when missing."`
+	Listen     string `default:"localhost:8080" placeholder:"ADDR" help:"Address to listen on."`
+	Database   string `placeholder:"URL" help:"postgres:// address; without it the database is a file in the data folder."`
+	PublicURL  string `name:"public-url" placeholder:"URL" help:"How people reach the server, such as https://snakes.example.org."`
+	TrustProxy bool   `help:"Every request comes through a reverse proxy of yours."`
+}
+
+func (serveCmd) Help() string {
+	return "Example: warmhand serve --data /var/lib/warmhand --listen localhost:8080 --public-url https://snakes.example.org\nStop it with Ctrl-C; requests under way are finished first."
+}
+
+func (c *serveCmd) Run(e *env) error {
+	s, err := server.New(e, server.Config{DataDir: c.Data, Listen: c.Listen, DatabaseURL: c.Database, PublicURL: c.PublicURL,
+		TrustProxy: c.TrustProxy, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(e.out, "Warmhand is at %s (listening on %s). Stop it with Ctrl-C.\n", s.Origin(), s.Addr())
+	return s.Run(e)
+}
+
+// webApp is the built web app, or nil when the program was compiled without.
+func webApp() fs.FS {
+	files := pwa.Files()
+	if _, err := fs.Stat(files, "index.html"); err != nil {
+		return nil
+	}
+	return files
+}
+
+type demoCmd struct {
+	Data      string `type:"path" placeholder:"DIR" help:"Empty folder to fill. Default: a fresh temporary one."`
+	Listen    string `placeholder:"ADDR" help:"Address to listen on. Default: localhost:8080, or the next free port."`
+	Addresses string `type:"path" placeholder:"FILE" help:"Also write the addresses to this file, as JSON."`
+}
+
+func (demoCmd) Help() string {
+	return "Example: warmhand demo\nEverything in it is invented: the breeder, the keepers and the snakes."
+}
+
+func (c *demoCmd) Run(e *env) error {
+	if c.Data == "" {
+		dir, err := os.MkdirTemp("", "warmhand-demo-")
+		if err != nil {
+			return err
+		}
+		c.Data = dir
+	}
+	s, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	d, err := s.FillDemo(e)
+	if err != nil {
+		return errors.Join(err, s.Close())
+	}
+	if c.Addresses != "" {
+		text, err := json.MarshalIndent(d, "", "  ")
+		if err == nil {
+			err = os.WriteFile(c.Addresses, append(text, '\n'), 0o600)
+		}
+		if err != nil {
+			return errors.Join(fmt.Errorf("writing the addresses: %w", err), s.Close())
+		}
+	}
+	fmt.Fprintf(e.out, "The Warmhand demonstration is at %s. Everything in it is invented. Data: %s\n\n", s.Origin(), c.Data)
+	fmt.Fprintf(e.out, "The breeder's triage list (signs you in; works once, for 15 minutes):\n  %s\n\nKeepers, each in a browser window of their own, such as a private one:\n", d.Breeder[0])
+	for _, k := range d.Keepers {
+		fmt.Fprintf(e.out, "  %-6s %-8s %s\n         %s\n", k.Keeper, k.Animal, k.Story, k.Links[0])
+	}
+	fmt.Fprintf(e.out, "\nA card that nobody has claimed yet, for %s. Code %s:\n  %s\n\nStop with Ctrl-C.\n", d.Claim.Animal, d.Claim.Code, d.Claim.Link)
+	return s.Run(e)
+}
+
+// open takes the next free port when none was asked for.
+func (c *demoCmd) open(e *env) (*server.Server, error) {
+	cfg := server.Config{DataDir: c.Data, Listen: c.Listen, Static: webApp(), Version: version(),
+		Log: slog.New(slog.NewTextHandler(e.err, &slog.HandlerOptions{Level: slog.LevelWarn}))}
+	if c.Listen != "" {
+		return server.New(e, cfg)
+	}
+	for port := 8080; ; port++ {
+		cfg.Listen = net.JoinHostPort("localhost", strconv.Itoa(port))
+		s, err := server.New(e, cfg)
+		if err == nil || port == 8099 || !errors.Is(err, syscall.EADDRINUSE) {
+			return s, err
+		}
+	}
+}
+
+type versionCmd struct{}
+
+func (versionCmd) Help() string { return "Example: warmhand version" }
+
+func (versionCmd) Run(e *env) error {
+	_, err := fmt.Fprintln(e.out, version())
+	return err
+}
+
+// version is the module's version, or the commit it was built from.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "development"
+	}
+	if v := info.Main.Version; v != "" && v != "(devel)" {
+		return v
+	}
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" && len(s.Value) >= 12 {
+			return "development-" + s.Value[:12]
+		}
+	}
+	return "development"
+}
