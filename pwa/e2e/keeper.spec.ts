@@ -1,0 +1,254 @@
+// The keeper's app on a phone, against the demonstration: a card is taken on, things are
+// logged without network, and everything arrives once. Then every screen in both colour
+// schemes through axe.
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import AxeBuilder from '@axe-core/playwright';
+import { type BrowserContext, expect, type Page, test } from '@playwright/test';
+
+interface Demo {
+  breeder: string[];
+  keepers: { animal: string; case: string; links: string[] }[];
+  claim: { animal: string; code: string; link: string };
+}
+
+function demo(): Demo {
+  return JSON.parse(readFileSync(process.env['WARMHAND_E2E_ADDRESSES'] ?? '', 'utf8')) as Demo;
+}
+
+const here = (link: string) => {
+  const u = new URL(link);
+  return u.pathname + u.hash;
+};
+
+// A link signs in once: each test has its own animal, each screen size its own link.
+async function signIn(page: Page, animal: string): Promise<string> {
+  const keeper = demo().keepers.find((k) => k.animal === animal);
+  const link = keeper?.links.at(test.info().project.name === 'phone' ? -1 : -2);
+  if (!keeper || !link) throw new Error(`no link for ${animal}`);
+  await page.goto(here(link));
+  await expect(page.getByRole('heading', { level: 1, name: animal })).toBeVisible();
+  return `/k/thimblewick/${keeper.case.split('/').at(-1)}`;
+}
+
+async function entries(page: Page, animal: string, kind: string): Promise<{ happenTime: string; replacedBy?: string }[]> {
+  const answer = await page.request.get(`/v1/breeders/thimblewick/animals/${animal}/entries?pageSize=500&kinds=${kind}`);
+  expect(answer.ok()).toBe(true);
+  return ((await answer.json()) as { entries?: { happenTime: string }[] }).entries ?? [];
+}
+
+async function workerReady(page: Page): Promise<void> {
+  await page.waitForFunction(() => navigator.serviceWorker.controller !== null);
+}
+
+async function axe(page: Page, name: string): Promise<void> {
+  for (const colorScheme of ['light', 'dark'] as const) {
+    await page.emulateMedia({ colorScheme, reducedMotion: 'reduce' });
+    const result = await new AxeBuilder({ page }).withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']).analyze();
+    expect(
+      result.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(' ')).join(', ')}`),
+      `${name}, ${colorScheme}`,
+    ).toEqual([]);
+  }
+}
+
+const offline = async (context: BrowserContext, yes: boolean) => context.setOffline(yes);
+
+test('a card is taken on, and what is logged without network arrives once', async ({ page, context }, info) => {
+  test.setTimeout(240_000);
+  test.skip(info.project.name !== 'phone', 'there is one unclaimed card, and it is for phones');
+  const { claim } = demo();
+
+  await test.step('a slip in the code is caught on the phone', async () => {
+    await page.goto('/c');
+    const box = page.getByLabel('Code on the card');
+    const wrong = (claim.code.startsWith('A') ? 'B' : 'A') + claim.code.slice(1);
+    await box.fill(wrong.toLowerCase());
+    await expect(page.getByText('One character seems to be off')).toBeVisible();
+    await axe(page, 'code');
+  });
+
+  await test.step('the fragment of the card shows what would be claimed and what sharing means', async () => {
+    await page.goto('/');
+    await page.goto(here(claim.link));
+    await expect(page.getByRole('heading', { level: 1, name: /^Is this your/ })).toBeVisible();
+    await expect(page.getByRole('heading', { name: 'What is shared when you take it on' })).toBeVisible();
+    await axe(page, 'claim');
+  });
+
+  await test.step('a claim whose answer is lost is sent again and succeeds', async () => {
+    let lost = 0;
+    await page.route('**/v1/claims', async (route) => {
+      if (lost++ > 0) return route.continue();
+      await route.fetch(); // the service did it; the phone never hears
+      await route.abort('connectionreset');
+    });
+    await page.getByLabel(/What may your breeder call you/).fill('Robin');
+    await page.getByRole('button', { name: `Take on ${claim.animal}` }).click();
+    await expect(page.getByRole('heading', { level: 1, name: 'No network just now' })).toBeVisible();
+    await axe(page, 'claim, no network');
+    await page.reload(); // the phone was put away meanwhile
+    await expect(page.getByRole('heading', { level: 1, name: claim.animal })).toBeVisible();
+    expect(lost).toBe(2);
+    await page.unroute('**/v1/claims');
+  });
+
+  const home = new URL(page.url()).pathname;
+  await workerReady(page);
+  // The record and the tables are on the phone before it goes offline.
+  await page.goto(`${home}/record`);
+  await expect(page.getByRole('heading', { name: 'How it is fed' })).toBeVisible();
+  await page.goto(`${home}/setup`);
+  await expect(page.getByRole('link', { name: /Places to hide/ })).toBeVisible();
+  const animal = await page.evaluate(async () => {
+    const answer = await fetch('/v1/keepers/me/cases');
+    return ((await answer.json()) as { cases: { animal: { name: string } }[] }).cases[0]?.animal.name.split('/').at(-1) ?? '';
+  });
+  const before = {
+    offers: (await entries(page, animal, 'offer')).length,
+    weights: (await entries(page, animal, 'weigh_in')).length,
+    setups: (await entries(page, animal, 'setup')).length,
+  };
+
+  await offline(context, true);
+
+  await test.step('without network: an offer in two taps', async () => {
+    await page.goto(home);
+    await page.getByRole('link', { name: 'Food offered' }).click();
+    await page.getByRole('button', { name: 'Did not take it' }).click();
+    await expect(page.getByText('Saved on this phone', { exact: true })).toBeVisible();
+    await expect(page.getByText(/1 entry is saved on this phone/)).toBeVisible();
+  });
+
+  await test.step('without network: a weight, echoed in words', async () => {
+    await page.getByRole('link', { name: 'Weight', exact: true }).click();
+    const last = Number(/Last time ([\d.]+)/.exec((await page.getByText(/Last time/).textContent()) ?? '')?.[1]);
+    const box = page.getByLabel(/^Weight of/);
+    await box.fill(String(last * 100));
+    await expect(page.getByText(/this is a big change/)).toBeVisible();
+    await box.fill(String(last).replace('.', ','));
+    await expect(page.getByText(/ grams?$/).last()).toBeVisible();
+    await expect(page.getByText(/this is a big change/)).toBeHidden();
+    await page.getByRole('button', { name: 'Save the weight' }).click();
+    await expect(page.getByText(/2 entries are saved on this phone/)).toBeVisible();
+  });
+
+  await test.step('without network: a setup answer with a photo', async () => {
+    await page.goto(`${home}/setup/hides`);
+    await page.getByLabel('Only one hide').check();
+    await expect(page.getByText('To put right')).toBeVisible();
+    await page
+      .locator('input[data-photo="choose"]')
+      .setInputFiles(join(import.meta.dirname, '../../testdata/photos/orientation-6.jpg'));
+    await expect(page.getByRole('img', { name: 'Picture 1' })).toBeVisible();
+    await page.reload(); // the camera ended the page: the draft is still there
+    await expect(page.getByRole('img', { name: 'Picture 1' })).toBeVisible();
+    await expect(page.getByLabel('Only one hide')).toBeChecked();
+    await axe(page, 'setup point with picture');
+    await page.getByRole('button', { name: 'Save and go on' }).click();
+    await page.goto('/k/unsent');
+    await expect(page.getByRole('listitem')).toHaveCount(4); // offer, weight, picture, answer
+    await axe(page, 'unsent');
+  });
+
+  await test.step('the app starts without network and still knows everything', async () => {
+    await page.goto('/');
+    await expect(page.getByRole('heading', { level: 1, name: claim.animal })).toBeVisible();
+    await expect(page.getByText(/3 entries are saved on this phone/)).toBeVisible();
+    await expect(page.getByText(/Did not take/).first()).toBeVisible();
+  });
+
+  await offline(context, false);
+
+  await test.step('back online: all of it arrives, once', async () => {
+    await expect(page.getByText(/saved on this phone and will be sent/)).toBeHidden({ timeout: 20_000 });
+    await expect.poll(async () => (await entries(page, animal, 'setup')).length).toBe(before.setups + 1);
+    await page.reload();
+    await page.goto('/k/unsent');
+    await expect(page.getByText('Everything has been sent')).toBeVisible();
+    expect((await entries(page, animal, 'offer')).length).toBe(before.offers + 1);
+    expect((await entries(page, animal, 'weigh_in')).length).toBe(before.weights + 1);
+    expect((await entries(page, animal, 'setup')).length).toBe(before.setups + 1);
+    const [, , breeder, id] = home.split('/');
+    const photos = (await (await page.request.get(`/v1/breeders/${breeder}/cases/${id}/photos`)).json()) as {
+      photos: { width: number; height: number; takeTime: string }[];
+    };
+    expect(photos.photos).toHaveLength(1);
+    expect(Date.parse(photos.photos[0]?.takeTime ?? '')).toBe(Date.parse('2026-06-07T08:09:10+02:00'));
+  });
+
+  await test.step('a correction stands beside what it corrects', async () => {
+    await page.goto(`${home}/history`);
+    await page.getByRole('link', { name: /Did not take/ }).first().click();
+    await page.getByRole('link', { name: 'Change it' }).click();
+    await page.getByRole('button', { name: 'Ate it' }).click();
+    await expect(page.getByText(/Saved/).first()).toBeVisible();
+    await page.goto(`${home}/history`);
+    await expect(page.locator('del', { hasText: 'Did not take' })).toBeVisible();
+    await expect.poll(async () => (await entries(page, animal, 'offer')).filter((e) => e.replacedBy).length).toBeGreaterThan(0);
+  });
+
+  await test.step('a used card says so and what to do', async () => {
+    const fresh = await context.browser()?.newContext();
+    const other = await fresh?.newPage();
+    await other?.goto(new URL(here(claim.link), page.url()).href);
+    if (other) await expect(other.getByRole('heading', { name: 'This card has been taken on already' })).toBeVisible();
+    await fresh?.close();
+  });
+});
+
+test('an entry that the service refuses is kept, shown, and can be put right', async ({ page }) => {
+  const home = await signIn(page, 'Fennel');
+  await page.route('**/entries?entryId=*', async (route) => {
+    const body = route.request().postDataJSON() as { offer?: object };
+    if (!body.offer) return route.continue();
+    await route.fulfill({
+      status: 400,
+      contentType: 'application/json',
+      body: JSON.stringify({ code: 3, message: 'Say how the offer ended.', details: [{ '@type': 'type.googleapis.com/google.rpc.ErrorInfo', reason: 'BAD_FIELD' }] }),
+    });
+  });
+  await page.goto(`${home}/offer`);
+  await page.getByRole('button', { name: 'Did not take it' }).click();
+  await expect(page.getByText('One entry needs you')).toBeVisible();
+  await page.goto('/k/unsent');
+  await expect(page.getByText('Say how the offer ended.')).toBeVisible();
+  await axe(page, 'refused');
+  await page.unroute('**/entries?entryId=*');
+  await page.getByRole('button', { name: 'Send again' }).click();
+  await expect(page.getByText('Everything has been sent')).toBeVisible();
+});
+
+test('every screen passes axe, light and dark', async ({ page }) => {
+  test.setTimeout(300_000);
+  const home = await signIn(page, 'Quill');
+  const screens = ['', '/offer', '/weigh', '/climate', '/shed', '/sign', '/history', '/setup', '/setup/decor_openings', '/record', '/thread'];
+  for (const s of screens) {
+    await page.goto(home + s);
+    await expect(page.getByRole('heading', { level: 1 })).toBeVisible();
+    await expect(page.getByRole('heading', { level: 1, name: 'Loading' })).toHaveCount(0);
+    await axe(page, s || 'home');
+    const wide = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+    expect(wide, `${s || 'home'} is wider than the screen`).toBeLessThanOrEqual(0);
+  }
+  for (const s of ['/k/settings', '/k/unsent', '/c']) {
+    await page.goto(s);
+    await expect(page.getByRole('heading', { level: 1 })).toBeVisible();
+    await expect(page.getByRole('heading', { level: 1, name: 'Loading' })).toHaveCount(0);
+    await axe(page, s);
+  }
+});
+
+test('a red sign says at once what to do', async ({ page }) => {
+  const home = await signIn(page, 'Sorrel');
+  await page.goto(`${home}/sign`);
+  await page.getByRole('button', { name: /a vet should see it/ }).first().click();
+  await expect(page.getByText('Do this now')).toBeVisible();
+  await axe(page, 'red sign');
+});
+
+test('without an account the start says what can be done', async ({ page }) => {
+  await page.goto('/');
+  await expect(page.getByRole('link', { name: 'I have a handover card' })).toBeVisible();
+  await axe(page, 'welcome');
+});
