@@ -263,6 +263,10 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
   );
 }
 
+function days(n: number): string {
+  return n === 1 ? '1 day' : `${n} days`;
+}
+
 function percent(share: number): string {
   return `${formatNumber(share * 100, share > 0 && share < 0.1 ? 1 : 0)} %`;
 }
@@ -274,7 +278,7 @@ function Numbers({ a }: { a: AssessmentJson }): JSX.Element {
     <dl class="facts card">
       <div>
         <dt>Since the last meal</dt>
-        <dd>{(a.fastDays ?? -1) < 0 ? 'no meal on record' : `${a.fastDays} days`}</dd>
+        <dd>{(a.fastDays ?? -1) < 0 ? 'no meal on record' : days(a.fastDays ?? 0)}</dd>
       </div>
       <div>
         <dt>{loss < 0 ? 'Heavier by' : 'Lighter by'}</dt>
@@ -289,7 +293,7 @@ function Numbers({ a }: { a: AssessmentJson }): JSX.Element {
       </div>
       <div>
         <dt>10 % lighter in</dt>
-        <dd>{Number(a.daysToTenPct ?? -1) < 0 ? 'not losing' : `${n(a.daysToTenPct, 0)} days`}</dd>
+        <dd>{Number(a.daysToTenPct ?? -1) < 0 ? 'not losing' : days(Math.round(Number(a.daysToTenPct)))}</dd>
       </div>
       <div>
         <dt>Lasting refusal</dt>
@@ -540,9 +544,11 @@ function Setup({ d }: { d: Everything }): JSX.Element {
   });
   if (rows.length === 0) return <p class="muted">The keeper has not walked through the checklist yet.</p>;
   rows.sort((x, y) => x.verdict.place - y.verdict.place);
-  return (
+  const open = rows.filter((r) => r.verdict.place < 2);
+  const good = rows.filter((r) => r.verdict.place >= 2);
+  const show = (some: typeof rows) => (
     <ul class="list">
-      {rows.map((r) => (
+      {some.map((r) => (
         <li key={r.answer.point}>
           <p>
             <strong>{r.point?.title ?? r.answer.point}</strong>
@@ -560,6 +566,19 @@ function Setup({ d }: { d: Everything }): JSX.Element {
         </li>
       ))}
     </ul>
+  );
+  return (
+    <>
+      {open.length > 0 ? show(open) : <p>Every point that was looked at is fine.</p>}
+      {good.length > 0 && (
+        <details>
+          <summary>
+            {good.length} {good.length === 1 ? 'point is' : 'points are'} fine or not there
+          </summary>
+          {show(good)}
+        </details>
+      )}
+    </>
   );
 }
 

@@ -133,7 +133,7 @@ export function Handovers({ animal }: { animal: AnimalJson }): JSX.Element {
         </form>
       ) : (
         <div class="actions">
-          <Button kind="main" icon="hand" onClick={() => setOpen(true)}>
+          <Button kind={handovers.length ? 'plain' : 'main'} icon="hand" onClick={() => setOpen(true)}>
             Hand over
           </Button>
         </div>

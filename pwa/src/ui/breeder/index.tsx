@@ -10,11 +10,11 @@ import { HandoverPage } from './handover';
 import { Go, Link, Trouble, Waiting } from './nav';
 import { isBreeder, me, refreshMe, signedOut } from './session';
 import { SettingsPage } from './settings';
-import { LinkPage, SignIn, SignInPage, WelcomePage } from './signin';
+import { SignIn, SignInPage, WelcomePage } from './signin';
 import { TriagePage } from './triage';
 
 export interface BreederAppProps {
-  /** `/b...` or `/in`. */
+  /** `/b` and all below. */
   path: string;
   go: (path: string) => void;
 }
@@ -23,31 +23,35 @@ export interface BreederAppProps {
 export default function BreederApp({ path, go }: BreederAppProps): JSX.Element {
   const [failed, setFailed] = useState<unknown>();
   const [turn, setTurn] = useState(0);
+  // Who came by a link and has no passkey is asked to make one, once a visit.
+  const [later, setLater] = useState(false);
   const who = me.value;
-  const link = path === '/in';
   // `turn` asks once more.
   useEffect(() => {
-    if (link) return;
     refreshMe().then(
       () => setFailed(undefined),
       (e: unknown) => setFailed(e),
     );
-  }, [link, turn]);
+  }, [turn]);
 
   const signedInAs = isBreeder(who) ? who?.breeder : undefined;
   useEffect(() => (signedInAs ? listen(signedInAs) : undefined), [signedInAs]);
 
   let screen: JSX.Element;
-  if (link) screen = <LinkPage />;
-  else if (!who) {
+  if (!who) {
     screen = (
       <main class="page narrow">
         {failed ? <Trouble error={failed} again={() => setTurn(turn + 1)} /> : <Waiting />}
       </main>
     );
   } else if (!isBreeder(who)) screen = <SignInPage />;
-  else if (path === '/b/welcome') screen = <WelcomePage />;
-  else screen = <Shell path={path} />;
+  else if (path === '/b/welcome' || (path === '/b' && who.passkeys === 0 && !later)) {
+    const done = () => {
+      setLater(true);
+      go('/b');
+    };
+    screen = <WelcomePage done={done} />;
+  } else screen = <Shell path={path} />;
   return <Go.Provider value={go}>{screen}</Go.Provider>;
 }
 

@@ -8,7 +8,6 @@ import type {
   FinishPasskeyRegistrationResponseJson,
   FinishPasskeySignInResponseJson,
   GetMeResponseJson,
-  RedeemSignInLinkResponseJson,
   UseRecoveryCodeResponseJson,
 } from '../../api/gen/warmhand/v1/access_service_pb';
 
@@ -44,11 +43,6 @@ async function signedIn(who: GetMeResponseJson | undefined): Promise<void> {
   if (who) me.value = who;
   else await refreshMe();
   signedOut.value = false;
-}
-
-export async function redeemLink(secret: string): Promise<void> {
-  const answer = await call<RedeemSignInLinkResponseJson>('POST', '/v1/access:redeemSignInLink', { secret });
-  await signedIn(answer.me);
 }
 
 export async function useRecoveryCode(code: string): Promise<void> {

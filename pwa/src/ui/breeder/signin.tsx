@@ -1,32 +1,18 @@
 import type { JSX } from 'preact';
-import { useContext, useEffect, useState } from 'preact/hooks';
-import { ApiError } from '../../api/client';
+import { useContext, useState } from 'preact/hooks';
 import { ThermalBand } from '../parts/band';
 import { Button, Field, Notice } from '../parts/controls';
 import { FormError, problem, useSave } from './hooks';
-import { Go, Heading, Problem, Waiting } from './nav';
-import {
-  makePasskey,
-  me,
-  newRecoveryCodes,
-  passkeysWork,
-  redeemLink,
-  signInWithPasskey,
-  useRecoveryCode,
-} from './session';
+import { Go, Heading, Problem } from './nav';
+import { makePasskey, me, newRecoveryCodes, passkeysWork, signInWithPasskey, useRecoveryCode } from './session';
 
 /** Passkey first, a recovery code for the day the device is gone. */
-export function SignIn({ done, note }: { done: () => void; note?: string | undefined }): JSX.Element {
+export function SignIn({ done }: { done?: (() => void) | undefined }): JSX.Element {
   const [code, setCode] = useState('');
   const passkey = useSave();
   const recovery = useSave();
   return (
     <div class="stack signin">
-      {note && (
-        <Notice kind="warn" live>
-          <p>{note}</p>
-        </Notice>
-      )}
       {passkeysWork() ? (
         <div class="stack">
           <Problem error={passkey.error} />
@@ -36,7 +22,7 @@ export function SignIn({ done, note }: { done: () => void; note?: string | undef
               icon="key"
               busy={passkey.busy}
               onClick={() => {
-                void passkey.run(signInWithPasskey).then((ok) => ok && done());
+                void passkey.run(signInWithPasskey).then((ok) => ok && done?.());
               }}
             >
               Sign in with a passkey
@@ -59,7 +45,7 @@ export function SignIn({ done, note }: { done: () => void; note?: string | undef
                 if (!code.trim()) throw new FormError('code', 'Type one of the codes that you printed or copied.');
                 await useRecoveryCode(code.trim());
               })
-              .then((ok) => ok && done());
+              .then((ok) => ok && done?.());
           }}
         >
           <Field
@@ -82,14 +68,14 @@ export function SignIn({ done, note }: { done: () => void; note?: string | undef
   );
 }
 
-export function SignInPage({ note }: { note?: string | undefined }): JSX.Element {
+export function SignInPage(): JSX.Element {
   const go = useContext(Go);
   return (
     <main class="page narrow">
       <ThermalBand />
       <Heading>Sign in</Heading>
       <p class="muted">For breeders. If you have a card with a code for your new snake, you do not need to sign in.</p>
-      <SignIn done={() => go(me.value?.passkeys === 0 ? '/b/welcome' : '/b')} note={note} />
+      <SignIn />
       <p>
         <a
           href="/c"
@@ -105,47 +91,13 @@ export function SignInPage({ note }: { note?: string | undefined }): JSX.Element
   );
 }
 
-/** `/in#secret`: a link that signs in once. */
-export function LinkPage(): JSX.Element {
-  const go = useContext(Go);
-  const [failed, setFailed] = useState<unknown>();
-  useEffect(() => {
-    const secret = location.hash.slice(1);
-    // The secret must not stay in the address bar or in the history.
-    history.replaceState(null, '', '/in');
-    if (!secret) {
-      setFailed(new Error('This link has lost its end. Copy it once more, whole.'));
-      return;
-    }
-    redeemLink(secret).then(
-      () => go(me.value?.passkeys === 0 ? '/b/welcome' : '/b'),
-      (e: unknown) => setFailed(e),
-    );
-  }, [go]);
-  if (!failed) {
-    return (
-      <main class="page narrow">
-        <Heading>Signing in</Heading>
-        <Waiting />
-      </main>
-    );
-  }
-  const used = failed instanceof ApiError && (failed.status === 401 || failed.status === 404 || failed.status === 400);
-  return (
-    <SignInPage
-      note={used && failed.message ? failed.message : failed instanceof Error ? failed.message : String(failed)}
-    />
-  );
-}
-
 /** What this device is, for the list of passkeys. */
 function deviceName(): string {
   return /Android|iPhone|Mobile/.test(navigator.userAgent) ? 'phone' : 'computer';
 }
 
 /** After the first link: make it possible to come back. */
-export function WelcomePage(): JSX.Element {
-  const go = useContext(Go);
+export function WelcomePage({ done }: { done: () => void }): JSX.Element {
   const [label, setLabel] = useState(deviceName());
   const [made, setMade] = useState((me.value?.passkeys ?? 0) > 0);
   const [codes, setCodes] = useState<string[]>([]);
@@ -218,7 +170,7 @@ export function WelcomePage(): JSX.Element {
         )}
       </section>
       <div class="actions">
-        <Button kind={codes.length ? 'main' : 'plain'} onClick={() => go('/b')}>
+        <Button kind={codes.length ? 'main' : 'plain'} onClick={done}>
           {made || codes.length ? 'To your animals' : 'Later'}
         </Button>
       </div>

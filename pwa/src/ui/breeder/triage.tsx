@@ -108,7 +108,7 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
             return (
               <li key={c.name} class={isNew ? 'new' : undefined}>
                 <Link to={`/b/cases/${cid}`} class="case" data-name={c.name} current={cid === id ? 'true' : undefined}>
-                  <span class="top">
+                  <span class="case-top">
                     <Standing standing={c.standing} />
                     {isNew && <span class="fresh">new since you looked</span>}
                   </span>

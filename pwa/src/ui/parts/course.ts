@@ -224,11 +224,13 @@ export function plot(course: CourseJson, width: number, now: Date, names: Names 
 }
 
 function sentence(s: Stop, names: Names): string {
-  const when = s.day < 0 ? `${-s.day} ${s.day === -1 ? 'day' : 'days'} before the handover` : `day ${s.day}`;
-  const parts = [`${s.title}, ${when}`];
-  if (s.mass > 0)
+  const when =
+    s.day < 0 ? `${-s.day} ${s.day === -1 ? 'day' : 'days'} before the handover` : `day ${s.day} after the handover`;
+  const parts: string[] = [];
+  if (s.mass > 0) {
     parts.push(`about ${formatMass(s.mass)}, likely between ${formatMass(s.low)} and ${formatMass(s.high)}`);
-  if (s.standing && s.standing !== 'STANDING_UNSPECIFIED') parts.push(standingWord(s.standing).word);
+  }
+  if (s.standing && s.standing !== 'STANDING_UNSPECIFIED') parts.push(`standing: ${standingWord(s.standing).word}`);
   for (const e of s.entries) if (!e.seen && !e.message) parts.push(entryLine(e, names));
-  return parts.join('. ');
+  return `${s.title.charAt(0).toUpperCase()}${s.title.slice(1)}, ${when}: ${parts.join('; ') || 'nothing logged'}.`;
 }
