@@ -31,8 +31,14 @@ async function signIn(page: Page, animal: string): Promise<string> {
   return `/k/thimblewick/${keeper.case.split('/').at(-1)}`;
 }
 
-async function entries(page: Page, animal: string, kind: string): Promise<{ happenTime: string; replacedBy?: string }[]> {
-  const answer = await page.request.get(`/v1/breeders/thimblewick/animals/${animal}/entries?pageSize=500&kinds=${kind}`);
+async function entries(
+  page: Page,
+  animal: string,
+  kind: string,
+): Promise<{ happenTime: string; replacedBy?: string }[]> {
+  const answer = await page.request.get(
+    `/v1/breeders/thimblewick/animals/${animal}/entries?pageSize=500&kinds=${kind}`,
+  );
   expect(answer.ok()).toBe(true);
   return ((await answer.json()) as { entries?: { happenTime: string }[] }).entries ?? [];
 }
@@ -44,7 +50,9 @@ async function workerReady(page: Page): Promise<void> {
 async function axe(page: Page, name: string): Promise<void> {
   for (const colorScheme of ['light', 'dark'] as const) {
     await page.emulateMedia({ colorScheme, reducedMotion: 'reduce' });
-    const result = await new AxeBuilder({ page }).withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']).analyze();
+    const result = await new AxeBuilder({ page })
+      .withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'])
+      .analyze();
     expect(
       result.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(' ')).join(', ')}`),
       `${name}, ${colorScheme}`,
@@ -102,7 +110,9 @@ test('a card is taken on, and what is logged without network arrives once', asyn
   await expect(page.getByRole('link', { name: /Places to hide/ })).toBeVisible();
   const animal = await page.evaluate(async () => {
     const answer = await fetch('/v1/keepers/me/cases');
-    return ((await answer.json()) as { cases: { animal: { name: string } }[] }).cases[0]?.animal.name.split('/').at(-1) ?? '';
+    return (
+      ((await answer.json()) as { cases: { animal: { name: string } }[] }).cases[0]?.animal.name.split('/').at(-1) ?? ''
+    );
   });
   const before = {
     offers: (await entries(page, animal, 'offer')).length,
@@ -179,13 +189,18 @@ test('a card is taken on, and what is logged without network arrives once', asyn
 
   await test.step('a correction stands beside what it corrects', async () => {
     await page.goto(`${home}/history`);
-    await page.getByRole('link', { name: /Did not take/ }).first().click();
+    await page
+      .getByRole('link', { name: /Did not take/ })
+      .first()
+      .click();
     await page.getByRole('link', { name: 'Change it' }).click();
     await page.getByRole('button', { name: 'Ate it' }).click();
     await expect(page.getByText(/Saved/).first()).toBeVisible();
     await page.goto(`${home}/history`);
     await expect(page.locator('del', { hasText: 'Did not take' })).toBeVisible();
-    await expect.poll(async () => (await entries(page, animal, 'offer')).filter((e) => e.replacedBy).length).toBeGreaterThan(0);
+    await expect
+      .poll(async () => (await entries(page, animal, 'offer')).filter((e) => e.replacedBy).length)
+      .toBeGreaterThan(0);
   });
 
   await test.step('a used card says so and what to do', async () => {
@@ -205,7 +220,11 @@ test('an entry that the service refuses is kept, shown, and can be put right', a
     await route.fulfill({
       status: 400,
       contentType: 'application/json',
-      body: JSON.stringify({ code: 3, message: 'Say how the offer ended.', details: [{ '@type': 'type.googleapis.com/google.rpc.ErrorInfo', reason: 'BAD_FIELD' }] }),
+      body: JSON.stringify({
+        code: 3,
+        message: 'Say how the offer ended.',
+        details: [{ '@type': 'type.googleapis.com/google.rpc.ErrorInfo', reason: 'BAD_FIELD' }],
+      }),
     });
   });
   await page.goto(`${home}/offer`);
@@ -222,7 +241,19 @@ test('an entry that the service refuses is kept, shown, and can be put right', a
 test('every screen passes axe, light and dark', async ({ page }) => {
   test.setTimeout(300_000);
   const home = await signIn(page, 'Quill');
-  const screens = ['', '/offer', '/weigh', '/climate', '/shed', '/sign', '/history', '/setup', '/setup/decor_openings', '/record', '/thread'];
+  const screens = [
+    '',
+    '/offer',
+    '/weigh',
+    '/climate',
+    '/shed',
+    '/sign',
+    '/history',
+    '/setup',
+    '/setup/decor_openings',
+    '/record',
+    '/thread',
+  ];
   for (const s of screens) {
     await page.goto(home + s);
     await expect(page.getByRole('heading', { level: 1 })).toBeVisible();
@@ -242,7 +273,7 @@ test('every screen passes axe, light and dark', async ({ page }) => {
 test('a red sign says at once what to do', async ({ page }) => {
   const home = await signIn(page, 'Sorrel');
   await page.goto(`${home}/sign`);
-  await page.getByRole('button', { name: /a vet should see it/ }).first().click();
+  await page.getByRole('region', { name: 'A reptile vet should see it' }).getByRole('button').first().click();
   await expect(page.getByText('Do this now')).toBeVisible();
   await axe(page, 'red sign');
 });

@@ -1,7 +1,7 @@
 // When the page sends and fetches: at start, when the network or the person comes
 // back, after each save, and by a timer while the page is visible.
 import { signal } from '@preact/signals';
-import { hurry } from '../store/outbox';
+import { allItems, hurry } from '../store/outbox';
 import { flush } from './flush';
 import { refresh } from './refresh';
 
@@ -12,6 +12,8 @@ export const phase = signal<Phase>('idle');
 export const signedOut = signal(false);
 
 const every = 30_000;
+const seldom = 5 * 60_000;
+let fetchedAt = 0;
 
 let channel: BroadcastChannel | undefined;
 let changed: () => void = () => undefined;
@@ -48,6 +50,7 @@ async function round(): Promise<void> {
     const result = await flush(announce);
     if (result.left > 0) await askForBackgroundSync();
     const fetched = await refresh();
+    if (fetched === 'ok') fetchedAt = Date.now();
     signedOut.value = result.signedOut || fetched === 'signed out';
     phase.value = fetched === 'offline' ? 'offline' : 'idle';
   } catch {
@@ -71,6 +74,25 @@ async function askForBackgroundSync(): Promise<void> {
 async function back(): Promise<void> {
   await hurry();
   await syncNow();
+  watch();
+}
+
+/** While the service tells of every change, the timer only sends, and fetches seldom. */
+async function tick(): Promise<void> {
+  watch();
+  const hears = live?.readyState === 1;
+  const waits = (await allItems()).some((i) => i.state === 'queued');
+  if (waits || !hears || Date.now() - fetchedAt > seldom) await syncNow();
+}
+
+let live: EventSource | undefined;
+
+/** The breeder's answer shows up by itself while the app is open. */
+function watch(): void {
+  if (typeof EventSource === 'undefined' || (live && live.readyState !== 2)) return;
+  if (signedOut.value || phase.value === 'offline') return;
+  live = new EventSource('/v1/keepers/me/live');
+  live.addEventListener('change', () => void syncNow());
 }
 
 export function startSync(onChange: () => void): void {
@@ -87,7 +109,7 @@ export function startSync(onChange: () => void): void {
     if (document.visibilityState === 'visible') void back();
   });
   setInterval(() => {
-    if (document.visibilityState === 'visible') void syncNow();
+    if (document.visibilityState === 'visible') void tick();
   }, every);
   void back();
 }

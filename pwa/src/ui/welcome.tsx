@@ -25,8 +25,8 @@ export function Welcome(): JSX.Element {
           <span>I am a breeder</span>
         </Link>
         <p class="muted">
-          You took on a snake before, on another phone? Ask your breeder for a sign-in link, or open the app on that
-          phone.
+          You took on a snake before, on another phone? Open the app on that phone. If it is gone, ask your breeder for
+          a new card.
         </p>
       </div>
     </Screen>

@@ -8,6 +8,7 @@ import { day } from '../../core/time';
 import { formatMass } from '../../core/units';
 import { keepClaimed } from '../../store/copies';
 import { readState, writeState } from '../../store/db';
+import { clearsAfterAWeek } from '../device';
 import { Identity } from '../keeper/record';
 import { load } from '../keeper/state';
 import { go, Link, Screen } from '../nav';
@@ -273,11 +274,24 @@ function Shown({
         </p>
       )}
       {r.feeding && <p>{r.feeding}</p>}
-      {r.cautions?.map((t) => (
-        <Notice key={t} kind="warn">
-          <p>{t}</p>
+      {(r.cautions?.length ?? 0) > 0 && (
+        <details>
+          <summary>What to mind ({r.cautions?.length})</summary>
+          <ul class="bullets">
+            {r.cautions?.map((t) => (
+              <li key={t}>{t}</li>
+            ))}
+          </ul>
+        </details>
+      )}
+      {clearsAfterAWeek() && (
+        <Notice title="On an iPhone or iPad, do this first">
+          <p>
+            Tap the Share button, then “Add to Home Screen”. Open the app there and type the code of your card. In the
+            browser what you log may be cleared after a week without a visit.
+          </p>
         </Notice>
-      ))}
+      )}
       <section class="card stack" aria-labelledby="share">
         <h2 id="share">What is shared when you take it on</h2>
         <ul class="bullets">

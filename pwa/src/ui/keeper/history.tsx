@@ -19,47 +19,54 @@ export default function History({ c, rest }: { c: CaseJson; rest: string[] }): J
   const names = { signs: known.value?.signs, points: known.value?.points };
   const byName = new Map(lines.map((l) => [l.entry.name, l]));
   const shown = lines.filter((l) => !l.entry.seen && !l.entry.replacedBy && !l.entry.message);
+  const here = shown.filter((l) => l.entry.case);
+  const before = shown.filter((l) => !l.entry.case);
+  const row = (l: Line) => {
+    const corrected = chain(l.entry, byName);
+    const line = (
+      <span class="grow">
+        {l.entry.withdrawal ? <span class="muted">Taken back</span> : entryLine(l.entry, names)}
+        <span class="muted block">
+          {whenLine(l.entry)}
+          {l.entry.by === 'ACTOR_KIND_BREEDER' && `, by ${c.breederName || 'the breeder'}`}
+        </span>
+        {l.entry.note && <span class="block">{l.entry.note}</span>}
+        {corrected.map((b) => (
+          <del key={b.name} class="muted block">
+            <span class="ear">Before: </span>
+            {entryLine(b, names)}, {whenLine(b)}
+          </del>
+        ))}
+      </span>
+    );
+    const state = l.item && <OnPhone dead={l.item.state === 'dead'} />;
+    return (
+      <li key={l.entry.name}>
+        {mayChange(c, l) ? (
+          <Link to={caseAddress(c.name ?? '', `history/${idOf(l.entry.name)}`)} class="entry">
+            {line}
+            {state}
+          </Link>
+        ) : (
+          <div class="entry">
+            {line}
+            {state}
+          </div>
+        )}
+      </li>
+    );
+  };
   return (
     <Screen title="Everything so far" back={caseAddress(c.name ?? '')}>
       {course && (course.days?.length ?? 0) > 0 && <TimeLine course={course} names={names} />}
-      <ul class="list">
-        {shown.map((l) => {
-          const before = chain(l.entry, byName);
-          const line = (
-            <span class="grow">
-              {l.entry.withdrawal ? <span class="muted">Taken back</span> : entryLine(l.entry, names)}
-              <span class="muted block">
-                {whenLine(l.entry)}
-                {l.entry.by === 'ACTOR_KIND_BREEDER' && `, by ${c.breederName || 'the breeder'}`}
-              </span>
-              {l.entry.note && <span class="block">{l.entry.note}</span>}
-              {before.map((b) => (
-                <del key={b.name} class="muted block">
-                  <span class="ear">Before: </span>
-                  {entryLine(b, names)}, {whenLine(b)}
-                </del>
-              ))}
-            </span>
-          );
-          const state = l.item && <OnPhone dead={l.item.state === 'dead'} />;
-          return (
-            <li key={l.entry.name}>
-              {mayChange(c, l) ? (
-                <Link to={caseAddress(c.name ?? '', `history/${idOf(l.entry.name)}`)} class="entry">
-                  {line}
-                  {state}
-                </Link>
-              ) : (
-                <div class="entry">
-                  {line}
-                  {state}
-                </div>
-              )}
-            </li>
-          );
-        })}
-      </ul>
-      {shown.length === 0 && <p class="muted">Nothing has been logged yet.</p>}
+      <ul class="list">{here.map(row)}</ul>
+      {before.length > 0 && (
+        <details>
+          <summary>Before it came to you ({before.length})</summary>
+          <ul class="list">{before.map(row)}</ul>
+        </details>
+      )}
+      {here.length === 0 && <p class="muted">Nothing has been logged since it came to you.</p>}
     </Screen>
   );
 }

@@ -2,7 +2,7 @@ import type { JSX } from 'preact';
 import type { AssessmentJson, CaseJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
 import { ago, day } from '../../core/time';
-import { entryLine } from '../../core/words';
+import { entryLine, standingWord } from '../../core/words';
 import { current, type Line } from '../../store/copies';
 import { phase, signedOut } from '../../sync/sync';
 import { Link, Screen } from '../nav';
@@ -97,11 +97,12 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
       ) : (
         <p>Your breeder’s first look at {animalName(c)} comes when there is network.</p>
       )}
+      <UnsentSigns lines={lines} />
       {!c.endTime && <NextThing c={c} a={a} />}
       {!c.endTime && (
         <section aria-labelledby="log">
           <h2 id="log">Log something</h2>
-          <ul class="tiles">
+          <ul class="tiles logs">
             {logs.map((l) => (
               <li key={l.to}>
                 <Link to={at(l.to)} class="tile">
@@ -161,11 +162,21 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
   );
 }
 
+/** What a standing asks of people, by its place in the order. */
+const meanings = [
+  '',
+  'all is as it should be',
+  'keep an eye on it',
+  'your breeder should look at it with you',
+  'a reptile vet should see it',
+];
+
 function HowItIs({ c, a, waiting }: { c: CaseJson; a: AssessmentJson; waiting: boolean }): JSX.Element {
   return (
     <section class="how stack" aria-label="How it is">
-      <p>
+      <p class="row">
         <Standing standing={c.standing} big />
+        <span class="muted">{meanings[standingWord(c.standing).place]}</span>
       </p>
       <p class="lead">{a.keeperSees}</p>
       <p>{a.keeperMeans}</p>
@@ -173,6 +184,24 @@ function HowItIs({ c, a, waiting }: { c: CaseJson; a: AssessmentJson; waiting: b
         <p class="muted">This is from before what you logged last. It is looked at again when that has been sent.</p>
       )}
     </section>
+  );
+}
+
+/** A red sign that the service has not seen yet: what to do stands here all the same. */
+function UnsentSigns({ lines }: { lines: readonly Line[] }): JSX.Element {
+  const red = lines
+    .filter((l) => l.item && l.entry.sign)
+    .map((l) => known.value?.signs.find((s) => s.code === l.entry.sign?.sign))
+    .filter((s) => s?.level === 'STANDING_VET');
+  return (
+    <>
+      {red.map((s) => (
+        <Notice key={s?.code} kind="bad" title={`You saw: ${s?.label}`}>
+          <p class="lead">{s?.doNow}</p>
+          <p>This has not been sent yet, so your breeder does not know. Do not wait for that.</p>
+        </Notice>
+      ))}
+    </>
   );
 }
 
@@ -265,8 +294,8 @@ export function PhoneState(): JSX.Element | null {
       {signedOut.value && (
         <Notice kind="warn" live title="You are signed out on this phone">
           <p>
-            What you log is kept here. Ask your breeder for a new sign-in link, open it on this phone, and it will be
-            sent.
+            What you log is kept here, but cannot be sent. Please tell your breeder in another way, and ask for a new
+            card.
           </p>
         </Notice>
       )}

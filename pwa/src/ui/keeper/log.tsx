@@ -7,6 +7,7 @@ import type {
   OfferResultJson,
   PreyStateJson,
   ShedStageJson,
+  SignInfoJson,
   TakenWithJson,
 } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
@@ -26,6 +27,7 @@ import { entryLine } from '../../core/words';
 import { current, type Line } from '../../store/copies';
 import { go, Screen, useUnsaved } from '../nav';
 import { Button, Field, Notice } from '../parts/controls';
+import { Icon } from '../parts/icons';
 import { animalName, known, linesOf, save, saved } from './state';
 
 /** An entry that a form corrects, with the outbox row it takes the place of when the service refused it. */
@@ -382,8 +384,8 @@ export function ShedForm({ c, old }: FormProps): JSX.Element {
 const places = [
   { key: 'warmC', label: 'Warm side', hint: 'on the floor, where it lies' },
   { key: 'coolC', label: 'Cool side', hint: 'on the floor, at the other end' },
-  { key: 'surfaceC', label: 'Hottest surface it can touch', hint: '' },
-  { key: 'nightC', label: 'At night', hint: '' },
+  { key: 'surfaceC', label: 'Hottest surface', hint: 'that it can touch' },
+  { key: 'nightC', label: 'At night', hint: 'on the floor' },
 ] as const;
 
 const ways: readonly { value: TakenWithJson; label: string }[] = [
@@ -498,10 +500,12 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
   const [chosen, setChosen] = useState(code ?? old?.entry.sign?.sign ?? '');
   useUnsaved(!old && e.note !== '');
   useEffect(() => scrollTo(0, 0), [chosen]);
-  const order = ['STANDING_VET', 'STANDING_STEP_IN', 'STANDING_WATCH', 'STANDING_SETTLED'];
-  const signs = [...(known.value?.signs ?? [])].sort(
-    (a, b) => order.indexOf(a.level ?? '') - order.indexOf(b.level ?? ''),
-  );
+  const signs = known.value?.signs ?? [];
+  const red = (s: SignInfoJson) => s.level === 'STANDING_VET';
+  const groups = [
+    { id: 'red', title: 'A reptile vet should see it', list: signs.filter(red) },
+    { id: 'other', title: 'Your breeder should know', list: signs.filter((s) => !red(s)) },
+  ];
   const sign = signs.find((s) => s.code === chosen);
   if (!sign) {
     return (
@@ -515,25 +519,34 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
           </Notice>
         )}
         <p>Choose what comes nearest. This is no diagnosis; it tells you what to do now.</p>
-        <ul class="list">
-          {signs.map((s) => (
-            <li key={s.code}>
-              <button type="button" onClick={() => setChosen(s.code ?? '')}>
-                <span class="grow">{s.label}</span>
-                {s.level === 'STANDING_VET' && <span class="chip urgent">a vet should see it</span>}
-              </button>
-            </li>
-          ))}
-        </ul>
+        {groups.map(
+          (g) =>
+            g.list.length > 0 && (
+              <section key={g.title} aria-labelledby={g.id}>
+                <h2 id={g.id}>{g.title}</h2>
+                <ul class="list">
+                  {g.list.map((s) => (
+                    <li key={s.code}>
+                      <button type="button" onClick={() => setChosen(s.code ?? '')}>
+                        <span class="grow">{s.label}</span>
+                        <Icon name="next" />
+                      </button>
+                    </li>
+                  ))}
+                </ul>
+              </section>
+            ),
+        )}
       </Form>
     );
   }
-  const red = sign.level === 'STANDING_VET';
   return (
     <Form c={c} old={old} e={e} title={sign.label ?? ''}>
-      <Notice kind={red ? 'bad' : 'warn'} live title={red ? 'Do this now' : 'What to do'}>
+      <Notice kind={red(sign) ? 'bad' : 'warn'} live title={red(sign) ? 'Do this now' : 'What to do'}>
         <p class="lead">{sign.doNow}</p>
-        {red && <p>Your breeder sees it as soon as it is sent. Do not wait for an answer before you call the vet.</p>}
+        {red(sign) && (
+          <p>Your breeder sees it as soon as it is sent. Do not wait for an answer before you call the vet.</p>
+        )}
       </Notice>
       <When e={e} />
       <Note e={e} />

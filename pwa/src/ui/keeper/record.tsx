@@ -5,7 +5,6 @@ import { ago, day } from '../../core/time';
 import { formatMass } from '../../core/units';
 import { entryLine } from '../../core/words';
 import { Link, Screen } from '../nav';
-import { Notice } from '../parts/controls';
 import { animalName, known } from './state';
 
 const sexes: Record<string, string> = { SEX_FEMALE: 'female', SEX_MALE: 'male', SEX_UNKNOWN: 'not known' };
@@ -62,11 +61,11 @@ export default function HandoverRecord({ c }: { c: CaseJson }): JSX.Element {
       {(r.cautions?.length ?? 0) > 0 && (
         <section class="stack" aria-labelledby="mind">
           <h2 id="mind">What to mind with this one</h2>
-          {r.cautions?.map((t) => (
-            <Notice key={t} kind="warn">
-              <p>{t}</p>
-            </Notice>
-          ))}
+          <ul class="bullets">
+            {r.cautions?.map((t) => (
+              <li key={t}>{t}</li>
+            ))}
+          </ul>
         </section>
       )}
       <section class="stack" aria-labelledby="fed">

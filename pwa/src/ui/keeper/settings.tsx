@@ -5,6 +5,7 @@ import { changeSettings, settings } from '../../core/settings';
 import { forgetAll } from '../../store/copies';
 import { readState } from '../../store/db';
 import { announce } from '../../sync/sync';
+import { clearsAfterAWeek } from '../device';
 import { Link, Screen } from '../nav';
 import { Button, Notice } from '../parts/controls';
 import { known, unsent } from './state';
@@ -70,19 +71,18 @@ function Units(): JSX.Element {
   );
 }
 
-/** iPhones and iPads clear what a website stored after seven days without a visit, unless it is on the Home Screen. */
 function OnHomeScreen(): JSX.Element | null {
-  const apple =
-    /iPhone|iPad|iPod/.test(navigator.userAgent) ||
-    (/Macintosh/.test(navigator.userAgent) && navigator.maxTouchPoints > 1);
-  if (!apple || matchMedia('(display-mode: standalone)').matches) return null;
+  if (!clearsAfterAWeek()) return null;
   return (
     <section class="stack" aria-labelledby="home">
-      <h2 id="home">Put it on the Home Screen</h2>
+      <h2 id="home">On this iPhone or iPad</h2>
       <p>
-        This phone may clear what a website has stored when you do not open it for a week. On the Home Screen it stays:
-        tap the Share button, then “Add to Home Screen”. Send everything first; the app there starts on its own and asks
-        for a sign-in link from your breeder.
+        It may clear what a website has stored when you do not open it for a week. So open this page at least once a
+        week, and let it send what you logged.
+      </p>
+      <p>
+        On the Home Screen that does not happen (Share button, then “Add to Home Screen”). But the app there starts
+        empty and needs a card of its own: do it before you take on the next card.
       </p>
     </section>
   );
@@ -184,7 +184,7 @@ function Leave(): JSX.Element {
               </strong>
             </p>
           )}
-          <p>To come back you need a sign-in link from your breeder.</p>
+          <p>To come back you need a new card from your breeder.</p>
           <div class="actions">
             <Button kind="danger" busy={busy} onClick={() => void leave()}>
               Sign out and clear

@@ -1,0 +1,10 @@
+/**
+ * iPhones and iPads clear what a website has stored after seven days of use without a visit
+ * (webkit.org/blog/14403), unless it is on the Home Screen.
+ */
+export function clearsAfterAWeek(): boolean {
+  const apple =
+    /iPhone|iPad|iPod/.test(navigator.userAgent) ||
+    (/Macintosh/.test(navigator.userAgent) && navigator.maxTouchPoints > 1);
+  return apple && !matchMedia('(display-mode: standalone)').matches;
+}
