@@ -179,7 +179,6 @@ type engine struct {
 	// What was seen on the way. Times are zero while there was none.
 	lastMeal       time.Time // kept down
 	beforeLastMeal time.Time
-	lastMealID     string
 	lastFood       care.Offer // what it last ate
 	preyChanged    bool
 	opaqueAt       time.Time // in shed since
@@ -303,7 +302,10 @@ func (e *engine) take(entries []care.Entry) {
 			continue
 		}
 		if heardFrom(x) {
-			e.lastHeard, e.heard = x.HappenedAt, true
+			e.lastHeard, e.heard = later(e.lastHeard, x.HappenedAt), true
+			if !x.ReceivedAt.After(e.now) {
+				e.lastHeard = later(e.lastHeard, x.ReceivedAt) // written down late is heard when it came
+			}
 		}
 		switch b := x.Body.(type) {
 		case care.WeighIn:
@@ -379,7 +381,7 @@ func (e *engine) history(x *care.Entry) {
 		switch b.Result {
 		case care.Eaten:
 			e.feed.learn(0, w)
-			e.beforeLastMeal, e.lastMeal, e.lastFood, e.lastMealID = e.lastMeal, x.HappenedAt, b, x.ID
+			e.beforeLastMeal, e.lastMeal, e.lastFood = e.lastMeal, x.HappenedAt, b
 		case care.Regurgitated:
 			e.lastMeal = e.beforeLastMeal
 			e.regurgitated = append(e.regurgitated, occasion{x.HappenedAt, x.ID})
@@ -465,7 +467,7 @@ func (e *engine) takeOffer(b *care.Offer, x *care.Entry) {
 		terms := e.excusesAt(b, at)
 		e.feed.accepted(terms.total())
 		e.weight.meal(e.preyMass(b))
-		e.beforeLastMeal, e.lastMeal, e.lastFood, e.lastMealID = e.lastMeal, at, *b, x.ID
+		e.beforeLastMeal, e.lastMeal, e.lastFood = e.lastMeal, at, *b
 		e.refusals, e.refusedInARow, e.preyChanged = e.refusals[:0], 0, false
 		e.meals++
 		e.contribute(ReasonEaten, e.feed.logOdds()-before, x.ID)

@@ -30,6 +30,8 @@ const (
 	likeFast   = .92 // a refusal while fasting or failing
 	slack      = .01 // an acceptance noted by mistake
 	coldWeight = .30 // log-odds for each °C too cool
+	coldest    = 12  // °C; what is colder still counts as that
+	rarest     = 1e-9
 )
 
 func newFeeding(sp *snake.Species, age snake.AgeClass, learned care.Learned) feeding {
@@ -60,7 +62,7 @@ func (f *feeding) learn(refused, weight float64) {
 
 // pass lets a day go by at a warm side that is deficit °C too cool.
 func (f *feeding) pass(deficit float64) {
-	x := hX * math.Exp(coldWeight*math.Max(0, deficit-1))
+	x := hX * math.Exp(coldWeight*math.Min(coldest, math.Max(0, deficit-1)))
 	n, b, fail := f.n, f.b, f.x
 	f.n = n*(1-f.hB-x) + b*fastEnds + fail*failEnds
 	f.b = n*f.hB + b*(1-fastEnds-x)
@@ -74,14 +76,15 @@ func (f *feeding) cold(deficit float64) bool {
 	if deficit <= 1 {
 		return false
 	}
-	f.x *= math.Exp(coldWeight * (deficit - 1))
+	f.x *= math.Exp(coldWeight * math.Min(coldest, deficit-1))
 	f.normalise()
 	return true
 }
 
+// normalise keeps every state possible: however long the run, the log can turn.
 func (f *feeding) normalise() {
 	sum := f.n + f.b + f.x
-	f.n, f.b, f.x = f.n/sum, f.b/sum, f.x/sum
+	f.n, f.b, f.x = math.Max(rarest, f.n/sum), math.Max(rarest, f.b/sum), math.Max(rarest, f.x/sum)
 }
 
 // rate is the chance of a refusal while all is normal, with the excuses.

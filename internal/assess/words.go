@@ -381,6 +381,9 @@ func (e *engine) steps() []care.Step {
 	if band, dry := e.inShedHumidity(); dry {
 		add(StepDampen, "It is about to shed: raise the humidity to "+number(band.Low, 0)+" to "+number(band.High, 0)+" %, or put a damp cloth into a hide.", 5)
 	}
+	if e.shedInPieces && e.daysSince(e.shedAt) < shedDays {
+		add(StepDampen, "The skin came off in pieces: put a damp cloth into a hide for some hours, look at its eyes and tail tip, and never pull.", 2)
+	}
 	if !e.climate.known {
 		add(StepMeasure, "Measure the warm end and the cool end on the floor, and write them down here.", 0)
 	}
@@ -450,6 +453,8 @@ func (e *engine) feedingStep(resting bool, held int, add func(string, string, in
 		add(StepInPeace, "Wait with food until it has shed, then give it two or three days.", 7)
 	case e.refusedInARow > 0 && last < usualAgain:
 		add(StepInPeace, "Leave it in peace "+untilIn(usualAgain-last)+", then offer once, in the evening.", usualAgain-last)
+	case e.offerSmaller():
+		add(StepSmallerMeal, "Offer one meal of half the usual size in the evening, then leave it alone with it.", 7)
 	case e.refusedInARow > 0:
 		add(StepOffer, "Offer once in the evening, warm and still, then leave it alone with it until morning. If it does not want it, take it away and wait a week.", 7)
 	default:
@@ -460,6 +465,16 @@ func (e *engine) feedingStep(resting bool, held int, add func(string, string, in
 			add(StepOffer, "Offer its usual meal in the evening.", 0)
 		}
 	}
+}
+
+// offerSmaller reports whether the next meal is better a small one: after food
+// came up, and after prey that was too large for it.
+func (e *engine) offerSmaller() bool {
+	if n := len(e.regurgitated); n > 0 && !e.lastMeal.After(e.regurgitated[n-1].at) && e.daysSince(e.regurgitated[n-1].at) <= regurgitatedDays {
+		return true
+	}
+	n := len(e.refusals)
+	return n > 0 && e.refusals[n-1].slips.tooLarge
 }
 
 // tellKeeper writes for somebody who has their first snake, is perhaps
