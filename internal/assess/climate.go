@@ -112,7 +112,6 @@ type finding struct {
 	risk  risk
 	limit float64
 	value float64
-	text  string // for the breeder
 	with  care.TakenWith
 	id    string
 	burns string // contact time that burns, for a hot surface
