@@ -48,9 +48,10 @@ func TestFirstTwoRefusalsAreNoAlarm(t *testing.T) {
 
 // McCue 2007, Zoology 110:318: adult ball pythons lost 18.3 % of their mass in
 // 168 days without food, and lived. Weighed weekly, such a fast is an ordinary
-// one by its pace: the weights never raise the log-odds. A tenth of the mass is
-// truly gone on day 88 (facts on that paper: 88 to 92 days), and only near that
-// day is the loss itself spoken of.
+// one by its pace, so the weights never raise the log-odds. The loss itself is
+// spoken of by the rule: step in once more than 6 % is nearly certain, which is
+// after day 51 when 6 % is truly gone; a vet once 10 % is likelier than not, by
+// that pace on day 88, give or take the few days that a 3 % scale leaves open.
 func TestPublishedFast(t *testing.T) {
 	t.Parallel()
 	s := &Subject{Animal: care.Animal{Species: "python_regius"}, HandedOverAt: d0, Hemi: care.North}
@@ -60,23 +61,29 @@ func TestPublishedFast(t *testing.T) {
 	for d := 7.; d <= 168; d += 7 {
 		log = append(log, keeperEntry(d, care.WeighIn{Mass: care.Grams(start * math.Exp(-rate*d))}))
 	}
-	first := -1.
+	stepIn, vet := -1., -1.
 	for d := 0.; d <= 168; d++ {
 		var e engine
 		e.run(s, log, at(d+.5), nil)
 		if w := e.weight.logOdds(); w > 0 {
 			t.Fatalf("day %v: the pace of an ordinary fast raises the log-odds by %.3f", d, w)
 		}
-		if first < 0 && e.standing() >= care.StepIn {
-			first = d
+		if stepIn < 0 && e.standing() >= care.StepIn {
+			stepIn = d
+		}
+		if vet < 0 && e.standing() == care.Vet {
+			vet = d
 		}
 		m, sd := e.weight.tissue()
 		if truth := math.Exp(-rate * d); math.Abs(m-truth) > 2*sd {
 			t.Errorf("day %v: mass %.4f ± %.4f, truly %.4f", d, m, sd, truth)
 		}
 	}
-	if first < 80 || first > 98 {
-		t.Errorf("first called out for on day %v, a tenth is gone on day 88", first)
+	if stepIn < 60 || stepIn > vet {
+		t.Errorf("step in on day %v", stepIn)
+	}
+	if vet < 81 || vet > 95 {
+		t.Errorf("a vet on day %v", vet)
 	}
 }
 
@@ -101,12 +108,29 @@ func TestNoWeightNoLoss(t *testing.T) {
 				t.Errorf("day %v: %+v", d, x)
 			}
 		}
-		if a.PLoss10 != 0 || a.LossPct != 0 || a.DaysTo10 != -1 {
-			t.Errorf("day %v: loss %.1f %%, P %.2f, %.0f days to a tenth", d, a.LossPct, a.PLoss10, a.DaysTo10)
+		if a.PLoss10 != 0 || a.LossLow > 0 || a.DaysTo10 != -1 {
+			t.Errorf("day %v: loss %.1f %% (%.1f to %.1f), P %.2f, %.0f days to a tenth", d, a.LossPct, a.LossLow, a.LossHigh, a.PLoss10, a.DaysTo10)
 		}
 		if last := c.Days[len(c.Days)-1]; last.Mass != 0 || last.Expected != 0 {
 			t.Errorf("day %v: the course knows a mass: %+v", d, last)
 		}
+	}
+}
+
+// An animal that eats and is never weighed does not waste away on paper.
+func TestEatsWithoutWeights(t *testing.T) {
+	t.Parallel()
+	s := &Subject{Animal: care.Animal{Species: "python_regius"}, HandedOverAt: d0, Hemi: care.South}
+	var log []care.Entry
+	for d := 7.; d <= 112; d += 7 {
+		log = append(log, keeperEntry(d, care.Offer{Result: care.Eaten, Prey: "rat", PreyMass: 12}))
+	}
+	a := Assess(s, log, at(113.5))
+	if a.Standing != care.Settled || a.LossPct > 1 {
+		t.Errorf("%v, loss %.1f %%, %s", a.Standing, a.LossPct, a.Headline)
+	}
+	if early := Assess(s, log, at(15.5)); a.Urgency > early.Urgency {
+		t.Errorf("urgency %.3f after sixteen meals, %.3f after two", a.Urgency, early.Urgency)
 	}
 }
 

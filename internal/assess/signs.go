@@ -41,8 +41,8 @@ var signs = []SignInfo{
 	{"limp", "It hangs limp or moves very weakly", care.Vet, "Check that it is neither cold nor hot, and call a reptile vet today.", clinics},
 	{"stargazing", "It twists its head up and stares", care.Vet, "Keep it away from other snakes, take a short film, and call a reptile vet today.", emergency},
 	{"loss_of_righting", "It stays on its back, or cannot turn over", care.Vet, "Take deep water and high places away, take a short film, and call a reptile vet today.", emergency},
-	{"seizure", "It cramps or shakes all over", care.Vet, "Do not hold it down, keep it away from other snakes, and call a reptile vet now.", emergency},
-	{"fall", "It fell and moves differently since", care.Vet, "Let it lie quietly on a flat floor, and call a reptile vet today.", emergency},
+	{"seizure", "It has cramps or shakes all over", care.Vet, "Do not hold it down, keep it away from other snakes, and call a reptile vet now.", emergency},
+	{"fall", "It fell, and has moved differently since", care.Vet, "Let it lie quietly on a flat floor, and call a reptile vet today.", emergency},
 	{"stuck_in_object", "It is stuck in something", care.Vet, "Do not pull; support its body, keep it calm, and call a reptile vet now.", common},
 
 	{"wobble", "Its head wobbles or shakes", care.StepIn, "Take a short film, keep water shallow and high places away, and ask your breeder.", "Rose & Williams 2014, J Exot Pet Med 23:234"},

@@ -186,7 +186,7 @@ func (e *engine) concerns() (list []care.Concern, urgency float64) {
 	if n, ago := e.regurgitations(); n > 0 && (n > 1 || ago <= regurgitatedDays/2) {
 		level, text := care.Watch, "Brought up food "+daysAgo(ago)+"."
 		if n > 1 {
-			level, text = care.Vet, "Brought up food "+strconv.Itoa(n)+" times within "+strconv.Itoa(regurgitatedDays)+" days, last "+daysAgo(ago)+"."
+			level, text = care.Vet, "Brought up food "+times(n)+" within "+strconv.Itoa(regurgitatedDays)+" days, last "+daysAgo(ago)+"."
 		}
 		add(ConcernRegurgitation, level, risk{.3 * math.Min(2, float64(n)), .8, 7}, text)
 	}
@@ -270,7 +270,6 @@ func (e *engine) conclude() Assessment {
 	a := Assessment{
 		At: e.now, Day: e.day, Standing: e.standing(),
 		PRefusal: calibrated(l), POffFeed: e.feed.b + e.feed.x, LogOdds: l,
-		LossPct: 100 * (1 - m), LossLow: 100 * (1 - m - z90*sd), LossHigh: 100 * (1 - m + z90*sd), PLoss10: e.weight.pLoss(.10),
 		FastDays: -1, DaysTo10: -1,
 		LearnedFrom: e.s.Learned.Animals, NothingHeardDays: e.daysSince(e.lastHeard),
 		DueAt: e.today.Add(day),
@@ -286,6 +285,7 @@ func (e *engine) conclude() Assessment {
 	}
 	switch {
 	case e.weight.start == 0:
+		a.PLoss10 = 0
 	case m <= .90:
 		a.DaysTo10 = 0
 	case e.weight.s > 0:

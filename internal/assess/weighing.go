@@ -149,10 +149,14 @@ func (w *weighing) observe(mass float64, keepers bool) {
 }
 
 func (w *weighing) meal(mass float64) {
+	if w.start == 0 {
+		*w = newWeighing(w.s0, 0, 0) // nothing is known but that it ate
+		return
+	}
 	w.refMass, _ = w.tissue()
 	w.refDays = w.days
 	w.lastShare = 0
-	if w.start > 0 && usable(mass) {
+	if usable(mass) {
 		w.lastShare = mass / w.start
 	}
 	w.lastLeft = w.lastShare

@@ -39,6 +39,16 @@ func count(n int, of string) string {
 	return strconv.Itoa(n) + " " + of + "s"
 }
 
+func times(n int) string {
+	switch n {
+	case 1:
+		return "once"
+	case 2:
+		return "twice"
+	}
+	return strconv.Itoa(n) + " times"
+}
+
 func daysAgo(n int) string {
 	switch n {
 	case 0:
@@ -112,7 +122,7 @@ func (e *engine) refusalText() string {
 	var say []string
 	switch n := e.refusedInARow; {
 	case n > 1:
-		say = append(say, "Refused "+strconv.Itoa(n)+" times in a row")
+		say = append(say, "Refused "+times(n)+" in a row")
 	case n == 1:
 		say = append(say, "Refused the last offer")
 	case e.fastDays() >= 0:
@@ -200,7 +210,7 @@ func (e *engine) reasonText(r *care.Reason) string {
 	case ReasonRefused:
 		text := "Refused the last offer"
 		if n := len(r.Evidence); n > 1 {
-			text = "Refused " + strconv.Itoa(n) + " times in a row"
+			text = "Refused " + times(n) + " in a row"
 		}
 		if rate := e.feed.alpha / (e.feed.alpha + e.feed.beta); rate > 0 {
 			text += ", for an animal that refuses about " + percent(rate) + " of its offers"
@@ -215,13 +225,13 @@ func (e *engine) reasonText(r *care.Reason) string {
 	case ReasonEarlier:
 		return count(len(r.Evidence), "refusal") + " before the last meal: " + s
 	case ReasonEaten:
-		return "Ate " + count(len(r.Evidence), "time") + " in the new home: " + s
+		return "Ate " + times(len(r.Evidence)) + " in the new home: " + s
 	case ReasonTooCool:
 		return "First reading of the warm side, " + number(e.climate.deficit(e.sp.Climate.Optimum), 1) + " °C below what suits it by now: " + s
 	case ReasonRegurgitated:
 		return "Brought up food: " + s
 	case ReasonWeight:
-		return "Weight " + e.lossText() + ", against an ordinary fast: " + s
+		return "Weight: " + e.lossText() + ". Its pace beside that of an ordinary fast: " + s
 	}
 	return r.Code
 }
@@ -314,7 +324,7 @@ func (e *engine) signDo(s *signState) string {
 	case ago >= 2 && level == care.Vet:
 		return "You saw this " + daysAgo(ago) + ". If a reptile vet has not looked at it yet, call one today."
 	case ago >= signHolds/2:
-		return "Write how it is now. You saw this " + daysAgo(ago) + ": " + lower(s.info.Label) + "."
+		return "Write down how it is now. You saw this " + daysAgo(ago) + ": " + lower(s.info.Label) + "."
 	}
 	return s.info.DoNow
 }
@@ -343,14 +353,14 @@ func (e *engine) steps() []care.Step {
 		}
 	}
 	e.fixes(care.StepIn, add)
-	times, ago := e.regurgitations()
-	if times > 1 {
+	n, ago := e.regurgitations()
+	if n > 1 {
 		add(StepCallVet, "Call a reptile vet within a day or two: food came up more than once. Offer none until then.", 0)
 	}
 	if e.lostLevel() == care.Vet {
 		add(StepCallVet, "Call a reptile vet within a day or two, and tell your breeder: it has lost more weight than a pause in eating explains well.", 0)
 	}
-	if times > 0 && ago < restRegurgFull {
+	if n > 0 && ago < restRegurgFull {
 		add(StepStopFeeding, "Offer no food "+untilIn(restRegurgFull-ago)+". Keep water and the warm end right; the first meal after that is half the usual size.", restRegurgFull-ago)
 	}
 	if level == care.StepIn {
@@ -372,7 +382,7 @@ func (e *engine) steps() []care.Step {
 		add(StepWeigh, "Weigh it once, quickly and quietly, and write the number down here.", 0)
 	}
 	if level < care.Vet {
-		e.feedingStep(times > 0 && ago < restRegurgFull, held, add)
+		e.feedingStep(n > 0 && ago < restRegurgFull, held, add)
 	}
 	e.fixes(care.Watch, add)
 	if level == care.Watch {
@@ -483,7 +493,7 @@ func (e *engine) tellKeeper(a *Assessment) {
 	set := func(sees, means, worry string) { a.KeeperSees, a.KeeperMeans, a.KeeperWorry = sees, means, worry }
 	const call = "Call a reptile vet if it breathes with its mouth open, wheezes, brings food up, or goes limp."
 	sign, level := e.worst()
-	times, ago := e.regurgitations()
+	n, ago := e.regurgitations()
 	step := e.standing()
 	var hot, cold *finding
 	for i := range e.findings {
@@ -514,15 +524,15 @@ func (e *engine) tellKeeper(a *Assessment) {
 	case hot != nil && hot.level == care.StepIn:
 		set("The "+hot.what()+" is "+hot.number()+".", "That is hot enough to burn a snake that lies on it, even if it does not move away.",
 			"Call a reptile vet if you see dark, raw or blistered scales; burns can show days later.")
-	case worstHazard != nil && e.lostLevel() < care.Vet && times < 2:
+	case worstHazard != nil && e.lostLevel() < care.Vet && n < 2:
 		set("In the setup check: "+lower(worstHazard.title)+".", "Nothing has happened. This is one of the things that can hurt a snake, and it is quickly put right.",
 			"Call a reptile vet if it is hurt or stuck. Do not pull.")
-	case times > 1:
-		set("It brought up food "+strconv.Itoa(times)+" times.", "Often it is cold, too large a meal or too little rest; sometimes it is an illness, and only a vet can tell.", call)
+	case n > 1:
+		set("It brought up food "+times(n)+".", "Often it is cold, too large a meal or too little rest; sometimes it is an illness, and only a vet can tell.", call)
 	case e.lostLevel() == care.Vet:
 		set("It weighs clearly less than when it came to you.", "It has lost more than a pause in eating usually costs. There can be many reasons, and a vet can find out which.", call)
-	case times > 0 && ago < restRegurgFull:
-		set("It brought up food "+daysAgo(ago)+".", "It happens when a snake is cool, was handled, or the meal was large. Its stomach needs rest now.", "If it happens again, or it looks ill: a reptile vet.")
+	case n > 0 && ago < restRegurgFull:
+		set("It brought up food "+daysAgo(ago)+".", "It happens when a snake is cool, was handled, or the meal was large. Its stomach needs rest now.", "If it happens again, or it looks ill, call a reptile vet.")
 	case level == care.StepIn:
 		set("You saw: "+lower(sign.info.Label)+".", "It may be harmless or the start of something. Your breeder or a vet can tell more.", call)
 	case cold != nil:
