@@ -16,7 +16,7 @@ run: build ## start the demonstration on a fresh folder; it prints its addresses
 
 build: web ## the program with the web app in it: .build/warmhand
 	@$(need) go cc
-	go build -trimpath -o .build/warmhand ./server/cmd/warmhand
+	go build -o .build/warmhand ./server/cmd/warmhand
 
 web: $(tools)/webbuild pwa/node_modules/.installed ## the web app alone: pwa/dist
 	$(tools)/webbuild
