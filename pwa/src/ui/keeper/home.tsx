@@ -52,18 +52,32 @@ interface Action {
   icon: IconName;
 }
 
-/** What the next step needs from this phone; undefined when it is to wait. */
-export function actionFor(code: string | undefined): Action | undefined {
-  if (!code) return undefined;
-  if (code === 'offer' || code === 'say_how_it_is') return { label: 'Log an offer', to: 'offer', icon: 'meal' };
-  if (code === 'weigh_again') return { label: 'Weigh it', to: 'weigh', icon: 'scale' };
-  if (code === 'walk_the_checklist') return { label: 'Walk the setup checklist', to: 'setup', icon: 'list' };
-  if (code.startsWith('fix_'))
-    return { label: 'Put it right, then answer again', to: `setup/${code.slice(4)}`, icon: 'list' };
-  if (code === 'call_reptile_vet') return { label: 'Tell your breeder too', to: 'thread', icon: 'message' };
-  if (code === 'look_again') return { label: 'Log what you see', to: 'sign', icon: 'warn' };
-  if (/warm|cool|hot|night|surface|humid|climate/.test(code))
-    return { label: 'Measure and log it', to: 'climate', icon: 'warm' };
+/** What the next step needs from this phone; undefined when it is to wait, or not known here. */
+export function actionFor(code = ''): Action | undefined {
+  if (code.startsWith('fix:')) {
+    return { label: 'Done? Answer that point again', to: `setup/${code.slice(4)}`, icon: 'list' };
+  }
+  switch (code) {
+    case 'call_vet':
+      return { label: 'Tell your breeder too', to: 'thread', icon: 'message' };
+    case 'say_how_it_is':
+      return { label: 'Write a line', to: 'thread', icon: 'message' };
+    case 'weigh':
+      return { label: 'Log the weight', to: 'weigh', icon: 'scale' };
+    case 'offer':
+    case 'offer_smaller':
+      return { label: 'Log how it went', to: 'offer', icon: 'meal' };
+    case 'check_setup':
+      return { label: 'Open the checklist', to: 'setup', icon: 'list' };
+    case 'measure_climate':
+      return { label: 'Log what you measure', to: 'climate', icon: 'warm' };
+    case 'raise_warm_side':
+    case 'raise_night':
+    case 'lower_the_heat':
+    case 'raise_humidity':
+    case 'lower_humidity':
+      return { label: 'Done? Measure again and log it', to: 'climate', icon: 'warm' };
+  }
   return undefined;
 }
 
