@@ -283,13 +283,15 @@ func (e *engine) conclude() Assessment {
 		at := e.lastMeal
 		a.LastMeal, a.FastDays = &at, e.daysSince(at)
 	}
-	switch {
-	case e.weight.start == 0:
-		a.PLoss10 = 0
-	case m <= .90:
-		a.DaysTo10 = 0
-	case e.weight.s > 0:
-		a.DaysTo10 = (m - .90) / e.weight.s
+	if e.weight.start > 0 {
+		a.LossPct, a.LossLow, a.LossHigh = 100*(1-m), 100*(1-m-z90*sd), 100*(1-m+z90*sd)
+		a.PLoss10 = e.weight.pLoss(.10)
+		switch {
+		case m <= .90:
+			a.DaysTo10 = 0
+		case e.weight.s > 0:
+			a.DaysTo10 = (m - .90) / e.weight.s
+		}
 	}
 	a.Reasons = e.reasons()
 	a.Causes = e.causes()
