@@ -10,9 +10,8 @@ tools := .build/tools
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## /\1\t/p' Makefile | expand -t 16
 
-run: build ## start the demonstration on a fresh folder; it prints its addresses
-	@data=$$(mktemp -d /tmp/warmhand-demo.XXXXXX); trap 'rm -rf "$$data"' EXIT; \
-	trap : INT; .build/warmhand demo --data "$$data" $(ARGS)
+run: build ## start the demonstration on a fresh folder; it prints its addresses. ARGS="--listen localhost:8081"
+	.build/warmhand demo $(ARGS)
 
 build: web ## the program with the web app in it: .build/warmhand
 	@$(need) go cc

@@ -6,7 +6,4 @@ declare const __VERSION__: string;
 /** Addresses of everything that the first screen needs. In the service worker only. */
 declare const __PRECACHE__: readonly string[];
 
-/** Address of the code reader's WebAssembly. In the page only. */
-declare const __ZXING_WASM__: string;
-
 declare module '*.css';

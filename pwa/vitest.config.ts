@@ -5,7 +5,6 @@ export default defineConfig({
   define: {
     __VERSION__: JSON.stringify('test'),
     __PRECACHE__: JSON.stringify(['/']),
-    __ZXING_WASM__: JSON.stringify('/assets/zxing_reader.wasm'),
   },
   test: {
     include: ['test/**/*.test.{ts,tsx}'],

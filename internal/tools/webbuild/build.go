@@ -14,6 +14,7 @@ import (
 	"path"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/evanw/esbuild/pkg/api"
@@ -37,10 +38,7 @@ func build(pwa string) (*site, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := bundler{pwa: pwa, page: page, static: static, scanner: map[string][]byte{}}
-	if err := b.readScanner(); err != nil {
-		return nil, err
-	}
+	b := bundler{pwa: pwa, page: page, static: static}
 	// The version goes into the files and is a hash of them: bundle once with
 	// none to know it, then again with it. So a changed icon renames the
 	// scripts as well, and no name ever stands for two contents.
@@ -52,24 +50,9 @@ func build(pwa string) (*site, error) {
 }
 
 type bundler struct {
-	pwa     string
-	page    []byte
-	static  map[string][]byte
-	scanner map[string][]byte // the code reader's WebAssembly under its hashed name, or nothing
-}
-
-// readScanner reads the WebAssembly of zxing-wasm where that package is
-// installed. Its own default is to load it from a public network.
-func (b *bundler) readScanner() error {
-	wasm, err := os.ReadFile(filepath.Join(b.pwa, "node_modules/zxing-wasm/dist/reader/zxing_reader.wasm"))
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	if err != nil {
-		return err
-	}
-	b.scanner["assets/zxing_reader-"+hash(map[string][]byte{"": wasm})+".wasm"] = wasm
-	return nil
+	pwa    string
+	page   []byte
+	static map[string][]byte
 }
 
 func (b *bundler) bundle(version string) (*site, error) {
@@ -77,11 +60,7 @@ func (b *bundler) bundle(version string) (*site, error) {
 	for name, data := range b.static {
 		s.files[name] = data
 	}
-	scanner := ""
-	for name := range b.scanner {
-		scanner = "/" + name
-	}
-	define := map[string]string{"__VERSION__": quote(version), "__ZXING_WASM__": quote(scanner)}
+	define := map[string]string{"__VERSION__": strconv.Quote(version)}
 
 	options := b.options(define)
 	options.EntryPoints = []string{"src/app.tsx"}
@@ -101,23 +80,16 @@ func (b *bundler) bundle(version string) (*site, error) {
 	for name, data := range app.files {
 		s.files[name] = data
 	}
-	usesScanner := scanner != "" && app.mentions(scanner)
-	if usesScanner {
-		for name, data := range b.scanner {
-			s.files[name] = data
-		}
-	}
 	scripts, styles := app.firstLoad()
 	if s.files["index.html"], err = head(b.page, scripts, styles); err != nil {
 		return nil, err
 	}
 	s.first = slices.Concat([]string{"index.html"}, scripts, styles)
 
-	// Offline everything works that the app has; only the code reader, larger
-	// than all the rest, waits until it is first needed.
+	// Offline the whole app works, what is loaded later too.
 	shell := []string{"/"}
 	for name := range s.files {
-		if name != "index.html" && name != "robots.txt" && !strings.HasSuffix(name, ".wasm") {
+		if name != "index.html" && name != "robots.txt" {
 			shell = append(shell, "/"+name)
 		}
 	}
@@ -139,11 +111,7 @@ func (b *bundler) bundle(version string) (*site, error) {
 		s.files[name] = data
 	}
 
-	packages := append(app.packages(), worker.packages()...)
-	if usesScanner {
-		packages = append(packages, "node_modules/zxing-wasm")
-	}
-	if s.files["licenses.txt"], err = b.licenses(packages); err != nil {
+	if s.files["licenses.txt"], err = b.licenses(append(app.packages(), worker.packages()...)); err != nil {
 		return nil, err
 	}
 	return s, nil
@@ -227,15 +195,6 @@ func (b *bundled) uses(source string) bool {
 	return false
 }
 
-func (b *bundled) mentions(text string) bool {
-	for _, data := range b.files {
-		if bytes.Contains(data, []byte(text)) {
-			return true
-		}
-	}
-	return false
-}
-
 // firstLoad returns the scripts that app.tsx needs before it runs, itself
 // first, and the style sheets.
 func (b *bundled) firstLoad() (scripts, styles []string) {
@@ -263,7 +222,7 @@ func (b *bundled) firstLoad() (scripts, styles []string) {
 			styles = append(styles, local(name))
 		}
 	}
-	slices.Sort(styles[:])
+	slices.Sort(styles)
 	slices.Sort(scripts[1:])
 	return scripts, styles
 }
@@ -451,11 +410,3 @@ func (c *counter) Write(p []byte) (int, error) {
 }
 
 func kB(n int) float64 { return float64(n) / 1000 }
-
-func quote(text string) string {
-	data, err := json.Marshal(text)
-	if err != nil {
-		panic(err) // a string always marshals
-	}
-	return string(data)
-}

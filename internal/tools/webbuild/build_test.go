@@ -25,7 +25,6 @@ var small = map[string]string{
 	"node_modules/pack/LICENSE":      "You may.",
 	"node_modules/pack/index.js":     "export const pack = (text) => '<' + text + '>';",
 	"node_modules/pack/package.json": `{"name": "pack", "version": "1.2.3", "license": "MIT", "main": "index.js", "type": "module"}`,
-	"node_modules/zxing-wasm/dist/reader/zxing_reader.wasm": "wasm",
 }
 
 func lay(t *testing.T, change map[string]string) string {
@@ -87,13 +86,8 @@ func TestBuild(t *testing.T) {
 	if len(s.first) != 4 { // the page, app, what app and later share, style
 		t.Errorf("the first load is %v", s.first)
 	}
-	if text := string(s.files["licenses.txt"]); !strings.Contains(text, "pack 1.2.3 (MIT)\n\nYou may.") || strings.Contains(text, "zxing") {
+	if text := string(s.files["licenses.txt"]); !strings.Contains(text, "pack 1.2.3 (MIT)\n\nYou may.") {
 		t.Errorf("licenses.txt: %s", text)
-	}
-	for name := range s.files {
-		if strings.HasSuffix(name, ".wasm") {
-			t.Errorf("%s is there and nothing uses it", name)
-		}
 	}
 }
 
@@ -122,20 +116,6 @@ func TestNameStandsForOneContents(t *testing.T) {
 	if again := built(t, nil); again.version != before.version {
 		t.Errorf("the same files gave versions %s and %s", before.version, again.version)
 	}
-}
-
-func TestScanner(t *testing.T) {
-	t.Parallel()
-	s := built(t, map[string]string{"src/later.ts": "export const later = (text: string) => fetch(__ZXING_WASM__ + text);", "node_modules/zxing-wasm/LICENSE": "You may too.", "node_modules/zxing-wasm/package.json": "{}"})
-	for name := range s.files {
-		if strings.HasSuffix(name, ".wasm") {
-			if strings.Contains(string(s.files["sw.js"]), name) {
-				t.Errorf("the worker fetches %s at once", name)
-			}
-			return
-		}
-	}
-	t.Error("no WebAssembly")
 }
 
 func TestStyleImported(t *testing.T) {
