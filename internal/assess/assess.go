@@ -36,12 +36,11 @@ type Assessment struct {
 	POffFeed float64 `json:"p_off_feed"` // has stopped eating for now, for whatever reason
 	LogOdds  float64 `json:"log_odds"`   // of a lasting refusal; the weights of Reasons add up to it
 	// LossPct is the loss of body mass since the handover, %, with its 90 %
-	// interval; negative is gain. With no weight on record it is what an ordinary
-	// fast since the last meal would cost, and the interval holds 0.
+	// interval; negative is gain. All are 0 with no weight on record.
 	LossPct  float64 `json:"loss_pct"`
 	LossLow  float64 `json:"loss_pct_low"`
 	LossHigh float64 `json:"loss_pct_high"`
-	PLoss10  float64 `json:"p_loss_10"` // that a tenth is gone; 0 with no weight on record
+	PLoss10  float64 `json:"p_loss_10"` // that a tenth is gone
 	// FastDays counts from the last meal kept down; -1: no meal on record.
 	FastDays int        `json:"fast_days"`
 	LastMeal *time.Time `json:"last_meal,omitempty"`

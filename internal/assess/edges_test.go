@@ -108,7 +108,7 @@ func TestNoWeightNoLoss(t *testing.T) {
 				t.Errorf("day %v: %+v", d, x)
 			}
 		}
-		if a.PLoss10 != 0 || a.LossLow > 0 || a.DaysTo10 != -1 {
+		if a.PLoss10 != 0 || a.LossPct != 0 || a.LossLow != 0 || a.LossHigh != 0 || a.DaysTo10 != -1 {
 			t.Errorf("day %v: loss %.1f %% (%.1f to %.1f), P %.2f, %.0f days to a tenth", d, a.LossPct, a.LossLow, a.LossHigh, a.PLoss10, a.DaysTo10)
 		}
 		if last := c.Days[len(c.Days)-1]; last.Mass != 0 || last.Expected != 0 {

@@ -147,6 +147,20 @@ func TestLoggedExcuseNeverRaisesARefusal(t *testing.T) {
 	if shed := delta(care.Entry{By: care.KeeperActor, HappenedAt: at(7), Body: care.Shed{Stage: care.Opaque}}); shed >= plain {
 		t.Errorf("in shed a refusal weighs %g, otherwise %g", shed, plain)
 	}
+	for below := care.Celsius(.5); below < 12; below++ { // °C below the optimum of 32
+		warm := 32 - below
+		c := care.Entry{ID: "c", By: care.KeeperActor, HappenedAt: at(9), Body: care.ClimateReading{Warm: &warm, TakenWith: care.WithProbe}}
+		if cold := delta(c); cold > plain+1e-12 || below >= 2 && cold >= plain {
+			t.Errorf("%.1f °C too cool a refusal weighs %g, otherwise %g", below, cold, plain)
+		}
+		// Days between the two let a little of what the cold made likelier flow
+		// back to normal, 1 in 200 a day, which an excuse of nothing (up to 1.5 °C)
+		// does not outweigh.
+		c.HappenedAt = at(3)
+		if cold := delta(c); cold > plain+1e-3 || below >= 2 && cold >= plain {
+			t.Errorf("%.1f °C too cool for days a refusal weighs %g, otherwise %g", below, cold, plain)
+		}
+	}
 	other := care.Offer{Result: care.Refused, Prey: "mouse"}
 	s, worked := workedExample()
 	log := append(worked[:14:14], care.Entry{ID: "m", By: care.KeeperActor, HappenedAt: at(9), Body: other})
