@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/metadata"
 
 	"warmhand/internal/care"
 	"warmhand/internal/followup"
@@ -141,6 +142,6 @@ func (c *caseService) WatchCases(req *pb.WatchCasesRequest, stream grpc.ServerSt
 			return nil // grpc has a heartbeat of its own
 		}
 		begun = true
-		return stream.SendHeader(nil)
+		return stream.SendHeader(metadata.Pairs("warmhand-watching", "1"))
 	})
 }

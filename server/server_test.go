@@ -405,7 +405,8 @@ func TestLiveChanges(t *testing.T) {
 
 func TestStopLetsRequestsFinish(t *testing.T) {
 	t.Parallel()
-	f := servertest.Start(t, servertest.Options{})
+	var dir string
+	f := servertest.Start(t, servertest.Options{Configure: func(c *server.Config) { dir = c.DataDir }})
 	breeder := f.NewBreeder("b1")
 	caseID, _ := breeder.HandOver(breeder.NewAnimal())
 	jpg := picture(t, 640, 480)
@@ -415,6 +416,7 @@ func TestStopLetsRequestsFinish(t *testing.T) {
 	}
 	status := make(chan int)
 	go func() {
+		defer close(status)
 		res := breeder.Open(context.Background(), "PUT", "/v1/breeders/b1/cases/"+caseID+"/photos/photo-1", r, "Content-Type", "image/jpeg")
 		res.Body.Close()
 		status <- res.StatusCode
@@ -422,7 +424,16 @@ func TestStopLetsRequestsFinish(t *testing.T) {
 	if _, err := w.Write(jpg[:len(jpg)/2]); err != nil {
 		t.Fatal(err)
 	}
-	stopped := make(chan error)
+	// The picture is being spooled: the request is under way.
+	for deadline := time.Now().Add(10 * time.Second); ; {
+		if files, err := os.ReadDir(filepath.Join(dir, "photos", "tmp")); err == nil && len(files) > 0 {
+			break
+		}
+		if time.Now().After(deadline) {
+			t.Fatal("the upload did not begin")
+		}
+	}
+	stopped := make(chan error, 1)
 	go func() { stopped <- f.Stop() }()
 	// New connections are refused once stopping has begun.
 	for deadline := time.Now().Add(5 * time.Second); ; {
