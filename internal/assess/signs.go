@@ -72,12 +72,13 @@ const common = "common practice, no source"
 const signHolds = 28
 
 // signRisk is the chance of harm, its severity and the days until then, by the
-// level of a sign. [assumption]
+// level of a sign: a sign for the vet stands above what is only reckoned.
+// [assumption]
 var signRisk = [...]risk{
 	care.Settled: {},
 	care.Watch:   {.1, .4, 21},
 	care.StepIn:  {.3, .7, 7},
-	care.Vet:     {.6, 1, 1},
+	care.Vet:     {.9, 1, .5},
 }
 
 // signByCode finds a sign. One that the table does not know comes from a newer

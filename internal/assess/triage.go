@@ -177,10 +177,14 @@ func (e *engine) concerns() (list []care.Concern, urgency float64) {
 	if e.weight.start == 0 || !e.shown && !e.witnessed() {
 		lost.p = 0
 	}
+	failing := e.failing()
+	if !e.witnessed() {
+		failing.p = 0 // what silence may hide is counted once, as silence
+	}
 	if code == ConcernWeight {
-		add(code, max(e.alarmLevel(), e.lostLevel()), worse(e.failing(), lost), text)
+		add(code, max(e.alarmLevel(), e.lostLevel()), worse(failing, lost), text)
 	} else {
-		add(code, e.alarmLevel(), e.failing(), text)
+		add(code, e.alarmLevel(), failing, text)
 		add(ConcernWeight, e.lostLevel(), lost, e.weightText())
 	}
 	if n, ago := e.regurgitations(); n > 0 && (n > 1 || ago <= regurgitatedDays/2) {
