@@ -84,9 +84,9 @@ describe('the contract', () => {
     expect(rpcRoutes.length).toBe(unary);
     expect(plainRoutes.length).toBeGreaterThanOrEqual(4);
     expect(fieldNames).toContain('pageToken');
-    expect(known('/v1/${name}:markSeen', 'POST')).toBe(true);
-    expect(known('/v1/${name}:markSeen', 'GET')).toBe(false);
-    expect(known('/v1/${name}:markseen', 'POST')).toBe(false);
+    expect(known('/v1/breeders/b/cases/c:markSeen', 'POST')).toBe(true);
+    expect(known('/v1/breeders/b/cases/c:markSeen', 'GET')).toBe(false);
+    expect(known('/v1/breeders/b/cases/c:markseen', 'POST')).toBe(false);
   });
 
   test('has every address', () => {

@@ -51,7 +51,7 @@ export async function call<T>(method: Method, path: string, body?: unknown, opt:
   const bytes = body instanceof ArrayBuffer || body instanceof Blob || ArrayBuffer.isView(body);
   const headers: Record<string, string> = { Accept: 'application/json', ...opt.headers };
   // A page of another site cannot send this header without asking first.
-  if (method !== 'GET') headers['X-Warmhand'] = '1';
+  if (method !== 'GET') headers['X-Warmhand'] ??= '1';
   if (body !== undefined && !bytes) headers['Content-Type'] = 'application/json';
 
   const limit = AbortSignal.timeout(opt.timeout ?? 30_000);

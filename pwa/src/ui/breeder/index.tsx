@@ -16,7 +16,7 @@ import { TriagePage } from './triage';
 export interface BreederAppProps {
   /** `/b` and all below. */
   path: string;
-  go: (path: string) => void;
+  go: (path: string, replace?: boolean) => void;
 }
 
 /** Everything a breeder sees. */
@@ -37,6 +37,11 @@ export default function BreederApp({ path, go }: BreederAppProps): JSX.Element {
   const signedInAs = isBreeder(who) ? who?.breeder : undefined;
   useEffect(() => (signedInAs ? listen(signedInAs) : undefined), [signedInAs]);
 
+  const ask = path === '/b' && signedInAs && who?.passkeys === 0 && !later;
+  useEffect(() => {
+    if (ask) go('/b/welcome', true);
+  }, [ask, go]);
+
   let screen: JSX.Element;
   if (!who) {
     screen = (
@@ -45,7 +50,7 @@ export default function BreederApp({ path, go }: BreederAppProps): JSX.Element {
       </main>
     );
   } else if (!isBreeder(who)) screen = <SignInPage />;
-  else if (path === '/b/welcome' || (path === '/b' && who.passkeys === 0 && !later)) {
+  else if (path === '/b/welcome') {
     const done = () => {
       setLater(true);
       go('/b');
