@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"sync"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
 	"github.com/grpc-ecosystem/grpc-gateway/v2/utilities"
@@ -58,6 +59,7 @@ func (s *Server) newGateway() (http.Handler, error) {
 		return nil, fmt.Errorf("the gateway's connection: %w", err)
 	}
 	s.onClose(conn.Close)
+	setQueryParser()
 	none := func(string) (string, bool) { return "", false }
 	mux := runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, &runtime.JSONPb{MarshalOptions: wireJSON}),
@@ -77,7 +79,6 @@ func (s *Server) newGateway() (http.Handler, error) {
 		runtime.WithRoutingErrorHandler(func(_ context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w http.ResponseWriter, r *http.Request, code int) {
 			s.routingError(w, r, code)
 		}),
-		runtime.SetQueryParameterParser(strictQuery{}),
 		runtime.WithDisablePathLengthFallback(),
 		runtime.WithDisableHTTPMethodOverride(),
 		runtime.WithUnescapingMode(runtime.UnescapingModeAllExceptReserved),
@@ -148,6 +149,9 @@ func (s *Server) routingError(w http.ResponseWriter, r *http.Request, code int) 
 // strictQuery refuses what the contract does not know, as the JSON reader
 // does: a misspelt filter must not silently show everything.
 type strictQuery struct{ runtime.DefaultQueryParser }
+
+// setQueryParser sets it once: to the library it is one of the process.
+var setQueryParser = sync.OnceFunc(func() { runtime.NewServeMux(runtime.SetQueryParameterParser(strictQuery{})) })
 
 func (q strictQuery) Parse(msg proto.Message, values url.Values, filter *utilities.DoubleArray) error {
 	fields := msg.ProtoReflect().Descriptor().Fields()
