@@ -4,6 +4,8 @@ import { formatMass, formatNumber, formatTemp } from './units';
 /** A standing as a word, a shape and a place in the order: never by colour alone. */
 export interface StandingWord {
   word: string;
+  /** The same for the keeper, who need not know our words. */
+  keeper: string;
   shape: 'circle' | 'half' | 'triangle' | 'square';
   /** 0 not known yet, 1 settled … 4 vet. */
   place: number;
@@ -12,15 +14,15 @@ export interface StandingWord {
 export function standingWord(s: StandingJson | undefined): StandingWord {
   switch (s) {
     case 'STANDING_SETTLED':
-      return { word: 'settled', shape: 'circle', place: 1 };
+      return { word: 'settled', keeper: 'all is as it should be', shape: 'circle', place: 1 };
     case 'STANDING_WATCH':
-      return { word: 'watch', shape: 'half', place: 2 };
+      return { word: 'watch', keeper: 'keep an eye on it', shape: 'half', place: 2 };
     case 'STANDING_STEP_IN':
-      return { word: 'step in', shape: 'triangle', place: 3 };
+      return { word: 'step in', keeper: 'your breeder should look at it with you', shape: 'triangle', place: 3 };
     case 'STANDING_VET':
-      return { word: 'vet', shape: 'square', place: 4 };
+      return { word: 'vet', keeper: 'a reptile vet should see it', shape: 'square', place: 4 };
     default:
-      return { word: 'not known yet', shape: 'circle', place: 0 };
+      return { word: 'not known yet', keeper: 'not known yet', shape: 'circle', place: 0 };
   }
 }
 

@@ -273,6 +273,8 @@ function percent(share: number): string {
 
 function Numbers({ a }: { a: AssessmentJson }): JSX.Element {
   const loss = Number(a.lossPct ?? 0);
+  // Without a weight nothing is known, not even the interval.
+  const weighed = Number(a.lossPctLow ?? 0) !== Number(a.lossPctHigh ?? 0);
   const n = (v: number | string | undefined, d = 1) => formatNumber(Number(v ?? 0), d);
   return (
     <dl class="facts card">
@@ -281,14 +283,16 @@ function Numbers({ a }: { a: AssessmentJson }): JSX.Element {
         <dd>{(a.fastDays ?? -1) < 0 ? 'no meal on record' : days(a.fastDays ?? 0)}</dd>
       </div>
       <div>
-        <dt>{loss < 0 ? 'Heavier by' : 'Lighter by'}</dt>
+        <dt>{!weighed ? 'Weight' : loss < 0 ? 'Heavier by' : 'Lighter by'}</dt>
         <dd>
-          {n(Math.abs(loss))} %{' '}
-          <span class="muted range">
-            {loss < 0
-              ? `${n(-Number(a.lossPctHigh ?? 0))} to ${n(-Number(a.lossPctLow ?? 0))}`
-              : `${n(a.lossPctLow)} to ${n(a.lossPctHigh)}`}
-          </span>
+          {weighed ? `${n(Math.abs(loss))} % ` : 'not weighed'}
+          {weighed && (
+            <span class="muted range">
+              {loss < 0
+                ? `${n(-Number(a.lossPctHigh ?? 0))} to ${n(-Number(a.lossPctLow ?? 0))}`
+                : `${n(a.lossPctLow)} to ${n(a.lossPctHigh)}`}
+            </span>
+          )}
         </dd>
       </div>
       <div>

@@ -2,7 +2,7 @@ import type { JSX } from 'preact';
 import type { AssessmentJson, CaseJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
 import { ago, day } from '../../core/time';
-import { entryLine, standingWord } from '../../core/words';
+import { entryLine } from '../../core/words';
 import { current, type Line } from '../../store/copies';
 import { phase, signedOut } from '../../sync/sync';
 import { Link, Screen } from '../nav';
@@ -22,7 +22,7 @@ export function CaseList({ cases }: { cases: readonly CaseJson[] }): JSX.Element
               <span class="row">
                 <strong class="name">{animalName(c)}</strong>
                 <span class="end">
-                  <Standing standing={c.standing} />
+                  <Standing standing={c.standing} keeper />
                 </span>
               </span>
               <span class="muted">{c.commonName}</span>
@@ -177,20 +177,11 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
 }
 
 /** What a standing asks of people, by its place in the order. */
-const meanings = [
-  '',
-  'all is as it should be',
-  'keep an eye on it',
-  'your breeder should look at it with you',
-  'a reptile vet should see it',
-];
-
 function HowItIs({ c, a, waiting }: { c: CaseJson; a: AssessmentJson; waiting: boolean }): JSX.Element {
   return (
     <section class="how stack" aria-label="How it is">
       <p class="row">
-        <Standing standing={c.standing} big />
-        <span class="muted">{meanings[standingWord(c.standing).place]}</span>
+        <Standing standing={c.standing} big keeper />
       </p>
       <p class="lead">{a.keeperSees}</p>
       <p>{a.keeperMeans}</p>

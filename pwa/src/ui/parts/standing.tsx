@@ -18,9 +18,12 @@ const shapes: Record<'circle' | 'half' | 'triangle' | 'square', JSX.Element> = {
 export function Standing({
   standing,
   big,
+  keeper,
 }: {
   standing: StandingJson | undefined;
   big?: boolean | undefined;
+  /** In the keeper's words, which say what it means for them. */
+  keeper?: boolean | undefined;
 }): JSX.Element {
   const s = standingWord(standing);
   return (
@@ -28,7 +31,7 @@ export function Standing({
       <svg viewBox="0 0 16 16" aria-hidden="true" focusable="false">
         {shapes[s.shape]}
       </svg>
-      {s.word}
+      {keeper ? s.keeper : s.word}
     </span>
   );
 }
