@@ -7,6 +7,7 @@ import type { CaseJson } from '../src/core/contract';
 import { changeSettings } from '../src/core/settings';
 import { weightSlip } from '../src/core/slip';
 import { parseLength } from '../src/core/units';
+import { standingWord } from '../src/core/words';
 import { keepCases, keepTables } from '../src/store/copies';
 import { useDatabase } from '../src/store/db';
 import { allItems } from '../src/store/outbox';
@@ -61,7 +62,13 @@ const saved = async () => {
 test('home says how it is in plain words and has the one next thing as its button', () => {
   render(<CaseHome c={c} first />);
   expect(screen.getByRole('heading', { level: 1 }).textContent).toBe('Fennel');
-  for (const text of ['watch', 'It refused two meals.', 'That is common.', 'Weigh it once.']) screen.getByText(text);
+  for (const text of [
+    standingWord('STANDING_WATCH').keeper,
+    'It refused two meals.',
+    'That is common.',
+    'Weigh it once.',
+  ])
+    screen.getByText(text);
   expect(screen.getByRole('link', { name: 'Log the weight' }).getAttribute('href')).toBe('/k/b/c/weigh');
 });
 
