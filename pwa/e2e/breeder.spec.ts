@@ -454,15 +454,15 @@ test('a case is read, a step agreed, a word written, ended and reopened', async 
 
   await test.step('a message is written once', async () => {
     const text = 'Leave the lid shut tonight, and tell me in the morning.';
-    await page.getByLabel('Message').fill(text);
+    await page.getByRole('textbox', { name: 'Message' }).fill(text);
     await loseOneAnswer(page, '**/entries?*');
     const send = page.getByRole('button', { name: 'Send' });
     await send.click();
     await expect(page.locator('.thread').getByRole('alert')).toBeVisible();
-    await expect(page.getByLabel('Message')).toHaveValue(text);
+    await expect(page.getByRole('textbox', { name: 'Message' })).toHaveValue(text);
     await send.click();
     await expect(page.locator('.thread .mine').filter({ hasText: text })).toHaveCount(1);
-    await expect(page.getByLabel('Message')).toHaveValue('');
+    await expect(page.getByRole('textbox', { name: 'Message' })).toHaveValue('');
   });
 
   await test.step('it ends with an outcome, and is opened again', async () => {

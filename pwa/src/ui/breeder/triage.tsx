@@ -33,6 +33,17 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
   const rows = useRef<HTMLOListElement>(null);
   const [which, setWhich] = useState<Which>(list.value?.which ?? 'open');
   const now = useMinute();
+
+  // Back from a case the focus is on its row, as if one had never left.
+  const came = useRef('');
+  useEffect(() => {
+    if (!id && came.current) {
+      const all = [...(rows.current?.querySelectorAll<HTMLAnchorElement>('a.case') ?? [])];
+      all.find((a) => idOf(a.dataset['name']) === came.current)?.focus();
+    }
+    came.current = id;
+  }, [id]);
+
   // Loads when the filter changes; live changes keep it right after that.
   useEffect(() => {
     if (list.value?.which !== which || listError.value) void loadCases(which);
