@@ -76,11 +76,6 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
         move(e.key === 'j' ? 1 : -1);
       } else if (e.key === 'Escape' && id) {
         go('/b');
-        requestAnimationFrame(() =>
-          links()
-            .find((a) => idOf(a.dataset['name']) === id)
-            ?.focus(),
-        );
       }
     };
     document.addEventListener('keydown', onKey);
