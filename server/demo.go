@@ -406,13 +406,7 @@ func (d *demo) takePicture(at time.Time, animal, id string) error {
 	if err != nil {
 		return err
 	}
-	for variant, data := range map[photo.Variant][]byte{photo.Large: pic.Large, photo.Small: pic.Small} {
-		if err := d.s.blobs.Put(d.ctx, photo.Key{Hash: pic.Hash, Variant: variant}, bytes.NewReader(data)); err != nil {
-			return err
-		}
-	}
-	_, err = d.s.followup.AddPhoto(d.ctx, d.keepers[animal], at, care.Photo{BreederID: d.owner.BreederID, CaseID: d.cases[animal], ID: id,
-		Hash: pic.Hash, Source: pic.UploadHash, Width: pic.Width, Height: pic.Height, Bytes: pic.UploadBytes, Dark: pic.Dark, Blurred: pic.Blurred, TakenAt: &at})
+	_, err = d.s.keepPicture(d.ctx, d.keepers[animal], at, pic, care.Photo{BreederID: d.owner.BreederID, CaseID: d.cases[animal], ID: id, TakenAt: &at})
 	return err
 }
 

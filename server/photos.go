@@ -2,6 +2,7 @@ package server
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -80,18 +81,23 @@ func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none care.Ph
 		}
 		return none, err
 	}
-	// The bytes first, then the row: a row never names a picture that is not
-	// there.
+	if taken == nil && pic.Taken != nil && pic.Taken.Zoned {
+		taken = &pic.Taken.Time
+	}
+	return s.keepPicture(ctx, who.Actor, s.now(), pic, care.Photo{BreederID: breederID, CaseID: caseID, ID: id, TakenAt: taken})
+}
+
+// keepPicture stores a picture that was taken in and then its row, in this
+// order: a row never names a picture that is not there. p says whose it is.
+func (s *Server) keepPicture(ctx context.Context, who care.Actor, now time.Time, pic *photo.Picture, p care.Photo) (none care.Photo, err error) {
 	for variant, data := range map[photo.Variant][]byte{photo.Large: pic.Large, photo.Small: pic.Small} {
 		if err := s.blobs.Put(ctx, photo.Key{Hash: pic.Hash, Variant: variant}, bytes.NewReader(data)); err != nil {
 			return none, fmt.Errorf("keeping a picture: %w", err)
 		}
 	}
-	if taken == nil && pic.Taken != nil && pic.Taken.Zoned {
-		taken = &pic.Taken.Time
-	}
-	return s.followup.AddPhoto(ctx, who.Actor, s.now(), care.Photo{BreederID: breederID, CaseID: caseID, ID: id, Hash: pic.Hash,
-		Source: pic.UploadHash, Width: pic.Width, Height: pic.Height, Bytes: pic.UploadBytes, Dark: pic.Dark, Blurred: pic.Blurred, TakenAt: taken})
+	p.Hash, p.Source, p.Bytes = pic.Hash, pic.UploadHash, pic.UploadBytes
+	p.Width, p.Height, p.Dark, p.Blurred = pic.Width, pic.Height, pic.Dark, pic.Blurred
+	return s.followup.AddPhoto(ctx, who, now, p)
 }
 
 // isArrival reports whether reading the request failed, and not the disk.

@@ -237,11 +237,10 @@ func UpdateFlags(caseOf *Case, flags []Flag, found []Concern, now time.Time) (ch
 		f.History = append(append([]FlagChange(nil), f.History...), FlagChange{now, c.Level, what, c.Text})
 		changed = append(changed, f)
 	}
-	for code, i := range open {
-		if still[code] {
+	for i, f := range flags {
+		if at, ok := open[f.Code]; !ok || at != i || still[f.Code] {
 			continue
 		}
-		f := flags[i]
 		at := now
 		f.ClosedAt = &at
 		f.History = append(append([]FlagChange(nil), f.History...), FlagChange{now, f.Level, "closed", ""})

@@ -18,7 +18,7 @@ type CaseView struct {
 	Assessment assess.Assessment // zero in lists
 }
 
-func view(tx care.Tx, c care.Case, whole bool) (v CaseView, err error) {
+func view(tx care.Tx, c care.Case) (v CaseView, err error) {
 	v.Case = c
 	if v.Animal, err = tx.Animal(c.BreederID, c.AnimalID); err != nil {
 		return v, err
@@ -26,7 +26,7 @@ func view(tx care.Tx, c care.Case, whole bool) (v CaseView, err error) {
 	if v.Breeder, err = tx.Breeder(c.BreederID); err != nil {
 		return v, err
 	}
-	if whole && len(c.Assessment) > 0 {
+	if len(c.Assessment) > 0 {
 		if err := json.Unmarshal(c.Assessment, &v.Assessment); err != nil {
 			return v, fmt.Errorf("stored assessment of case %s: %w", c.ID, err)
 		}
@@ -73,7 +73,7 @@ func (s *Service) KeeperCases(ctx context.Context, who care.Actor) (list []CaseV
 			return err
 		}
 		for _, c := range cases {
-			v, err := view(tx, c, true)
+			v, err := view(tx, c)
 			if err != nil {
 				return err
 			}
@@ -92,7 +92,7 @@ func (s *Service) GetCase(ctx context.Context, who care.Actor, now time.Time, br
 		if err != nil {
 			return err
 		}
-		v, err = view(tx, c, true)
+		v, err = view(tx, c)
 		return err
 	})
 	if !who.OfBreeder(breederID) {
@@ -109,11 +109,7 @@ func (s *Service) Course(ctx context.Context, who care.Actor, now time.Time, bre
 		if err != nil {
 			return err
 		}
-		b, err := tx.Breeder(breederID)
-		if err != nil {
-			return err
-		}
-		a, err := tx.Animal(breederID, c.AnimalID)
+		about, err := subject(tx, &c)
 		if err != nil {
 			return err
 		}
@@ -126,7 +122,7 @@ func (s *Service) Course(ctx context.Context, who care.Actor, now time.Time, bre
 		if c.ClosedAt != nil && c.ClosedAt.Before(until) {
 			until = *c.ClosedAt
 		}
-		_, course = assess.AssessCourse(&assess.Subject{Animal: a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi}, log, until)
+		_, course = assess.AssessCourse(about, log, until)
 		entries = nil
 		for i := range log {
 			e := log[i]
@@ -244,7 +240,7 @@ func (s *Service) onCase(ctx context.Context, who care.Actor, breederID, caseID,
 		if c, err = f(tx, c); err != nil {
 			return stale(err)
 		}
-		v, err = view(tx, c, true)
+		v, err = view(tx, c)
 		return err
 	})
 	if err != nil {

@@ -1,8 +1,10 @@
 package followup
 
 import (
+	"bytes"
+	"cmp"
 	"context"
-	"reflect"
+	"slices"
 	"time"
 
 	"warmhand/internal/care"
@@ -70,7 +72,7 @@ func (s *Service) CreateEntry(ctx context.Context, who care.Actor, now time.Time
 				return err
 			}
 		}
-		after, err := reassess(tx, *c, now)
+		after, err := reassessFrom(tx, *c, withEntry(log, e), now)
 		touched = &after
 		return err
 	})
@@ -78,6 +80,20 @@ func (s *Service) CreateEntry(ctx context.Context, who care.Actor, now time.Time
 		s.hub.publish(change(touched, "entry"))
 	}
 	return out, err
+}
+
+// withEntry is the log as it stands once e is saved, in the order of Tx.Log.
+// It changes log in place.
+func withEntry(log []care.Entry, e care.Entry) []care.Entry {
+	for i := range log {
+		if e.Replaces != "" && log[i].ID == e.Replaces {
+			log[i].ReplacedBy = e.ID
+		}
+	}
+	at, _ := slices.BinarySearchFunc(log, e, func(a, b care.Entry) int {
+		return cmp.Or(a.HappenedAt.Compare(b.HappenedAt), a.ReceivedAt.Compare(b.ReceivedAt), cmp.Compare(a.ID, b.ID))
+	})
+	return slices.Insert(log, at, e)
 }
 
 // place decides which case an entry belongs to and whether the actor may make
@@ -183,7 +199,7 @@ func sameEntry(a, b *care.Entry) bool {
 func sameBody(a, b care.Body) bool {
 	x, errX := care.EncodeBody(a)
 	y, errY := care.EncodeBody(b)
-	return errX == nil && errY == nil && a.Kind() == b.Kind() && reflect.DeepEqual(x, y)
+	return errX == nil && errY == nil && a.Kind() == b.Kind() && bytes.Equal(x, y)
 }
 
 // GetEntry returns one entry.

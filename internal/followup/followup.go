@@ -5,8 +5,6 @@ package followup
 
 import (
 	"context"
-	"crypto/rand"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -42,12 +40,7 @@ func New(store care.Store, codes Codes) *Service {
 
 // newID makes an identifier that sorts by time of making.
 func newID() string {
-	if id, err := uuid.NewV7(); err == nil {
-		return id.String()
-	}
-	var b [16]byte
-	rand.Read(b[:]) //nolint:errcheck // never fails, see crypto/rand
-	return hex.EncodeToString(b[:])
+	return uuid.Must(uuid.NewV7()).String() // fails only with crypto/rand, which does not
 }
 
 var errNotYours = &care.Error{Code: care.Denied, Reason: care.ReasonNotYours, Text: "This account may not do that. Sign in as the breeder or as the animal's keeper."}
@@ -115,18 +108,32 @@ func openCase(tx care.Tx, breederID, animalID string) (*care.Case, error) {
 	return nil, nil
 }
 
-// reassess computes the case anew from the log and saves what changed. The
-// case's own fields (keeper, end) are saved with it.
-func reassess(tx care.Tx, c care.Case, now time.Time) (care.Case, error) {
+// subject is what the assessment needs to know of a case besides its log.
+func subject(tx care.Tx, c *care.Case) (*assess.Subject, error) {
 	b, err := tx.Breeder(c.BreederID)
 	if err != nil {
-		return c, err
+		return nil, err
 	}
 	a, err := tx.Animal(c.BreederID, c.AnimalID)
 	if err != nil {
+		return nil, err
+	}
+	return &assess.Subject{Animal: a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi}, nil
+}
+
+// reassess computes the case anew from the log and saves what changed. The
+// case's own fields (keeper, end) are saved with it.
+func reassess(tx care.Tx, c care.Case, now time.Time) (care.Case, error) {
+	log, err := tx.Log(c.BreederID, c.AnimalID)
+	if err != nil {
 		return c, err
 	}
-	log, err := tx.Log(c.BreederID, c.AnimalID)
+	return reassessFrom(tx, c, log, now)
+}
+
+// reassessFrom is reassess for who has read the animal's log already.
+func reassessFrom(tx care.Tx, c care.Case, log []care.Entry, now time.Time) (care.Case, error) {
+	s, err := subject(tx, &c)
 	if err != nil {
 		return c, err
 	}
@@ -137,7 +144,7 @@ func reassess(tx care.Tx, c care.Case, now time.Time) (care.Case, error) {
 			c.LastHeard = &at
 		}
 	}
-	result := assess.Assess(&assess.Subject{Animal: a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi}, caseLog(log, c.ID), now)
+	result := assess.Assess(s, caseLog(log, c.ID), now)
 	if c.Assessment, err = json.Marshal(result); err != nil {
 		return c, fmt.Errorf("assessment: %w", err)
 	}

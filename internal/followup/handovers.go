@@ -334,7 +334,7 @@ func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, type
 		if err := start(tx, care.Actor{Kind: care.KeeperActor, KeeperID: h.KeeperID}); err != nil {
 			return err
 		}
-		v, err = view(tx, c, true)
+		v, err = view(tx, c)
 		return err
 	})
 	if err != nil {
