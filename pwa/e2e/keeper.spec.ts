@@ -5,6 +5,7 @@ import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import AxeBuilder from '@axe-core/playwright';
 import { type BrowserContext, expect, type Page, test } from '@playwright/test';
+import { fits } from './fits';
 
 interface Demo {
   breeder: string[];
@@ -261,8 +262,7 @@ test('every screen passes axe, light and dark', async ({ page }) => {
     await expect(page.getByRole('heading', { level: 1 })).toBeVisible();
     await expect(page.getByRole('heading', { level: 1, name: 'Loading' })).toHaveCount(0);
     await check(page, s || 'home');
-    const wide = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
-    expect(wide, `${s || 'home'} is wider than the screen`).toBeLessThanOrEqual(0);
+    await fits(page);
   }
   for (const s of ['/k/settings', '/k/unsent', '/c']) {
     await page.goto(s);

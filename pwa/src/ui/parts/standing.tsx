@@ -27,7 +27,7 @@ export function Standing({
 }): JSX.Element {
   const s = standingWord(standing);
   return (
-    <span class={`standing place-${s.place}${big ? ' big' : ''}`}>
+    <span class={`standing place-${s.place}${big ? ' big' : ''}${keeper ? ' sentence' : ''}`}>
       <svg viewBox="0 0 16 16" aria-hidden="true" focusable="false">
         {shapes[s.shape]}
       </svg>
