@@ -52,6 +52,8 @@ var rooms = map[string]room{
 		why: "storetest holds any care.Store to the port, whatever engine is behind it"},
 	"internal/access": {knows: []string{"internal/care"},
 		why: "access makes and checks secrets; what they open is decided in followup and server"},
+	"internal/reference": {
+		why: "reference runs other people's software for tests; it needs to know of nothing here"},
 	"internal/gen": {
 		why: "generated code is no place for our own"},
 	"internal/gen/warmhand/v1": {
@@ -65,8 +67,9 @@ var dependents = map[string]struct {
 	only string // a path and all below it
 	why  string
 }{
-	"internal/gen": {"server", "the wire format stays at the edge, so that it can change without the domain"},
-	"pwa":          {"server", "the web app is served, not used"},
+	"internal/reference": {"internal/reference", "reference is for tests only: the program computes for itself"},
+	"internal/gen":       {"server", "the wire format stays at the edge, so that it can change without the domain"},
+	"pwa":                {"server", "the web app is served, not used"},
 }
 
 // forbiddenWhenPure are parts of the standard library, each with all below it.

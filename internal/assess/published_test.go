@@ -169,25 +169,6 @@ func TestPrior(t *testing.T) {
 	near(t, "strength of eight", Prior(&sp, snake.Hatchling, alike).Strength, math.Sqrt(6*49), 1e-9)
 }
 
-// Durbin & Koopman's local-level model of the Nile's flow, 1871 to 1875, with
-// variances 15099 and 1469.1: filtered level and variance, computed with R and
-// independently. The filter is ours with loss and meals held at nothing.
-func TestNile(t *testing.T) {
-	t.Parallel()
-	f := filter{}
-	f.p[0][0] = 1e7
-	flows := []float64{1120, 1160, 963, 1210, 1160}
-	want := [][2]float64{{1118.311, 15076.236}, {1140.108, 7894.558}, {1072.316, 5779.497}, {1116.975, 4897.465}, {1129.736, 4478.278}}
-	for i, y := range flows {
-		if i > 0 {
-			f.predict(1469.1, 0)
-		}
-		f.update(y, 0, 0, 15099, false)
-		near(t, "level", f.x, want[i][0], 5e-4)
-		near(t, "variance", f.p[0][0], want[i][1], 5e-3)
-	}
-}
-
 func near(t *testing.T, what string, got, want, within float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= within) {

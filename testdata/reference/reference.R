@@ -1,0 +1,36 @@
+# Answers questions about statistics; see README.md.
+if (!requireNamespace("jsonlite", quietly = TRUE)) {
+  message("jsonlite is missing")
+  quit(status = 3)
+}
+
+answers <- list(
+  # The level and its variance after n years of the Nile, for each n asked for.
+  local_level = function(q) {
+    start <- matrix(as.numeric(q$start))
+    sapply(q$years, function(n) {
+      m <- list(T = matrix(1), Z = 1, h = as.numeric(q$noise), V = matrix(q$step), a = 0, P = start, Pn = start)
+      m <- attr(KalmanRun(datasets::Nile[seq_len(n)], m, update = TRUE), "mod")
+      c(m$a, m$P)
+    }) |> t()
+  },
+  distributions = function(q) {
+    list(
+      logistic = plogis(q$x), phi = pnorm(q$x), z90 = qnorm(.95),
+      ln_normal = dnorm(q$x, q$mean, sqrt(q$variance), log = TRUE),
+      # k refusals in a row, when the rate is Beta(alpha, beta)
+      run = beta(q$alpha + q$k, q$beta) / beta(q$alpha, q$beta)
+    )
+  },
+  # What a refusal and what a meal adds to the log-likelihood ratio of p1 to p0.
+  bernoulli_ratio = function(q) {
+    c(
+      dbinom(1, 1, q$p1, log = TRUE) - dbinom(1, 1, q$p0, log = TRUE),
+      dbinom(0, 1, q$p1, log = TRUE) - dbinom(0, 1, q$p0, log = TRUE)
+    )
+  }
+)
+
+asked <- jsonlite::fromJSON(file("stdin"))
+told <- mapply(function(name, q) answers[[name]](q), names(asked), asked, SIMPLIFY = FALSE)
+cat(jsonlite::toJSON(told, digits = NA, auto_unbox = TRUE))

@@ -1,0 +1,72 @@
+"""Answers questions about statistics; see README.md."""
+
+import itertools
+import json
+import sys
+
+try:
+    import numpy as np
+    from scipy import optimize, stats
+    from statsmodels.tsa.statespace.kalman_filter import KalmanFilter
+except ImportError as e:
+    print(e, file=sys.stderr)
+    sys.exit(3)
+
+
+def filter(q):
+    """State and covariance after the last day; y is null on days without a weight."""
+    y = np.array([np.nan if v is None else v for v in q["y"]], dtype=float)
+    n, k = len(y), len(q["start"])
+    kf = KalmanFilter(k_endog=1, k_states=k, tolerance=0)
+    kf.bind(y.reshape(-1, 1))
+    kf["design"] = np.array(q["design"], dtype=float).T.reshape(1, k, n)
+    kf["obs_intercept"] = np.array(q["intercept"], dtype=float).reshape(1, n)
+    kf["obs_cov"] = np.array(q["noise"], dtype=float).reshape(1, 1, n)
+    kf["transition"] = np.array(q["transition"], dtype=float)
+    kf["selection"] = np.eye(k)
+    kf["state_cov"] = np.diag(q["steps"])
+    kf.initialize_known(np.array(q["start"], dtype=float), np.array(q["variance"], dtype=float))
+    r = kf.filter()
+    return {"state": r.filtered_state[:, -1].tolist(), "variance": r.filtered_state_cov[:, :, -1].tolist()}
+
+
+def hidden_states(q):
+    """Probability of each state after the last day; transition is from row to column."""
+    k, total = len(q["start"]), np.zeros(len(q["start"]))
+    for path in itertools.product(range(k), repeat=len(q["likelihood"]) + 1):
+        p = q["start"][path[0]]
+        for day, likelihood in enumerate(q["likelihood"]):
+            p *= q["transition"][path[day]][path[day + 1]] * likelihood[path[day + 1]]
+        total[path[-1]] += p
+    return (total / total.sum()).tolist()
+
+
+def beta_binomial(q):
+    return stats.betabinom.pmf(range(q["n"] + 1), q["n"], q["alpha"], q["beta"]).tolist()
+
+
+def correlation(q):
+    r, n = np.array(q["refused"], dtype=float), np.array(q["offers"], dtype=float)
+    mean, total = r.sum() / n.sum(), n.sum()
+    seen = (n * (r / n - mean) ** 2).sum()
+
+    def beyond(rho):
+        m = 1 / rho - 1
+        variance = stats.betabinom.var(n, mean * m, (1 - mean) * m) / n**2
+        # E sum n (p - pooled)^2 = sum n Var(p) - N Var(pooled), the mean held
+        return (n * variance).sum() - (n**2 * variance).sum() / total - seen
+
+    return {"mean": mean, "rho": optimize.brentq(beyond, 1e-6, 1 - 1e-6, xtol=1e-14)}
+
+
+def student_weight(q):
+    """Precision that an outlier of z standard deviations is left with: -d/dz ln f, by z."""
+    freedom, h = q["freedom"], 1e-6
+    scale = np.sqrt((freedom - 2) / freedom)  # of unit variance
+    z = np.array(q["z"])
+    f = lambda v: stats.t.logpdf(v, freedom, scale=scale)
+    return (-(f(z + h) - f(z - h)) / (2 * h) / z).tolist()
+
+
+answers = {f.__name__: f for f in (filter, hidden_states, beta_binomial, correlation, student_weight)}
+json.dump({name: answers[name](q) for name, q in json.load(sys.stdin).items()}, sys.stdout)
