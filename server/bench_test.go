@@ -17,27 +17,47 @@ import (
 )
 
 // BenchmarkHTTPLogs8 is how many logs a second eight phones can save through
-// the JSON API, each answered only when it is on the disk. Beside it, in the
-// same run, bare inserts of the same size into SQLite with the same pragmas
-// and eight of them to a commit: what the disk gives at most. ratio is the
-// second over the first.
+// the JSON API, each answered only when it is on the disk and its case is
+// assessed anew. The logs go round 128 cases, each with a log of two months.
+// Beside it, in the same run, bare writes of the same rows (the entry, and
+// the case's new assessment) into the same tables with the same pragmas, eight
+// logs to a commit: what the disk and SQLite give at most. of-bare is the first
+// over the second; of-bare-insert takes the entries' inserts alone.
 func BenchmarkHTTPLogs8(b *testing.B) {
-	const clients = 8
+	const clients, animals, before = 8, 16, 40
 	f := servertest.Start(b, servertest.Options{})
 	breeder := f.NewBreeder("b1")
 	type phone struct {
 		*servertest.Client
-		animal string
+		animals []string
 	}
 	phones := make([]phone, clients)
 	for i := range phones {
-		animal := breeder.NewAnimal()
-		breeder.Weigh("b1", animal, 500)
-		_, code := breeder.HandOver(animal)
-		page := f.Page()
-		page.Claim(code).OK()
-		phones[i] = phone{page, animal}
+		phones[i].Client = f.Page()
+		for range animals {
+			animal := breeder.NewAnimal()
+			breeder.Weigh("b1", animal, 500)
+			id, code := breeder.HandOver(animal)
+			f.Clock.Advance(time.Minute) // claims are counted
+			phones[i].Claim(code).OK()
+			phones[i].animals = append(phones[i].animals, animal)
+			f.Write(func(tx care.Tx) error {
+				for n := range before {
+					at := f.Clock.Now().Add(time.Duration(n) * 36 * time.Hour)
+					e := care.Entry{BreederID: "b1", AnimalID: animal, ID: f.ID("old"), CaseID: id, By: care.KeeperActor, HappenedAt: at, ReceivedAt: at,
+						Body: care.Offer{Result: [...]care.OfferResult{care.Eaten, care.Refused, care.Eaten}[n%3], Prey: "rat", PreyState: care.Thawed, PreyMass: 40}}
+					if n%2 == 1 {
+						e.Body = care.WeighIn{Mass: care.Grams(500 + n)}
+					}
+					if err := tx.InsertEntry(e); err != nil {
+						return err
+					}
+				}
+				return nil
+			})
+		}
 	}
+	f.Clock.Advance(before * 36 * time.Hour)
 	var left atomic.Int64
 	left.Store(int64(b.N))
 	var mu sync.Mutex
@@ -48,9 +68,9 @@ func BenchmarkHTTPLogs8(b *testing.B) {
 	for _, p := range phones {
 		running.Go(func() {
 			var mine []time.Duration
-			for left.Add(-1) >= 0 {
+			for n := 0; left.Add(-1) >= 0; n++ {
 				at := time.Now()
-				p.Weigh("b1", p.animal, 500)
+				p.Weigh("b1", p.animals[n%animals], 540)
 				mine = append(mine, time.Since(at))
 			}
 			mu.Lock()
@@ -61,38 +81,98 @@ func BenchmarkHTTPLogs8(b *testing.B) {
 	running.Wait()
 	took := time.Since(start)
 	b.StopTimer()
+	insert, both := bareLogs(b, filepath.Join(f.DataDir, "warmhand.db"), clients, f.Clock.Now())
+	b.ReportMetric(float64(b.N)/took.Seconds(), "logs/s")
+	b.ReportMetric(float64(b.N)/both.Seconds(), "bare/s")
+	b.ReportMetric(both.Seconds()/took.Seconds(), "of-bare")
+	b.ReportMetric(insert.Seconds()/took.Seconds(), "of-bare-insert")
+	b.ReportMetric(float64(quantile(times, .5).Microseconds())/1000, "p50-ms")
+	b.ReportMetric(float64(quantile(times, .99).Microseconds())/1000, "p99-ms")
+}
 
-	// The bare half: the same number of rows, eight to a commit.
-	db, err := sql.Open("sqlite3", "file:"+filepath.Join(b.TempDir(), "bare.db")+"?_journal_mode=WAL&_synchronous=FULL&_txlock=immediate")
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer db.Close()
-	db.SetMaxOpenConns(1)
-	if _, err := db.Exec(`CREATE TABLE log (breeder_id TEXT, animal_id TEXT, id TEXT, at INTEGER, body TEXT, PRIMARY KEY (breeder_id, animal_id, id)) STRICT`); err != nil {
-		b.Fatal(err)
-	}
-	bareStart := time.Now()
-	for done := 0; done < b.N; {
-		tx, err := db.Begin()
+// bareLogs writes the entries that were received at an instant once more into
+// a copy of the database from which they were deleted, so many to a commit:
+// first alone, then each with the row of its case.
+func bareLogs(b *testing.B, database string, together int, received time.Time) (insert, both time.Duration) {
+	b.Helper()
+	const pragmas = "?_journal_mode=WAL&_synchronous=FULL&_txlock=immediate&_foreign_keys=1&_cache_size=-8000"
+	for _, took := range []*time.Duration{&insert, &both} {
+		copied := filepath.Join(b.TempDir(), "bare.db")
+		live, err := sql.Open("sqlite3", "file:"+database+"?mode=ro")
 		if err != nil {
 			b.Fatal(err)
 		}
-		for range min(clients, b.N-done) {
-			if _, err := tx.Exec(`INSERT INTO log VALUES (?1, ?2, ?3, ?4, ?5)`, "b1", "animal", fmt.Sprintf("entry-%08d", done), done, `{"mass_g":500}`); err != nil {
-				b.Fatal(err)
-			}
-			done++
-		}
-		if err := tx.Commit(); err != nil {
+		if _, err := live.Exec(`VACUUM INTO ?1`, copied); err != nil {
 			b.Fatal(err)
 		}
+		live.Close()
+		db, err := sql.Open("sqlite3", "file:"+copied+pragmas)
+		if err != nil {
+			b.Fatal(err)
+		}
+		defer db.Close()
+		db.SetMaxOpenConns(1)
+		must := func(_ sql.Result, err error) {
+			b.Helper()
+			if err != nil {
+				b.Fatal(err)
+			}
+		}
+		const columns = `breeder_id, animal_id, entry_id, case_id, by_kind, by_id, happened_at, received_at, replaces, replaced_by, confirmed, note, kind, body, offer_result`
+		read := func(query string, args ...any) (all [][]any) {
+			rows, err := db.Query(query, args...)
+			if err != nil {
+				b.Fatal(err)
+			}
+			defer rows.Close()
+			names, err := rows.Columns()
+			if err != nil {
+				b.Fatal(err)
+			}
+			for rows.Next() {
+				row, to := make([]any, len(names)), make([]any, len(names))
+				for i := range row {
+					to[i] = &row[i]
+				}
+				if err := rows.Scan(to...); err != nil {
+					b.Fatal(err)
+				}
+				all = append(all, row)
+			}
+			return all
+		}
+		logs := read(`SELECT `+columns+` FROM entries WHERE received_at = ?1 AND case_id <> '' ORDER BY random()`, received.UnixMilli())
+		cases := map[any][]any{}
+		for _, row := range read(`SELECT breeder_id, case_id, standing, urgency, headline, assessment, assessed_at, due_at, last_heard, changed_at FROM cases`) {
+			cases[row[1]] = row
+		}
+		must(db.Exec(`DELETE FROM entries WHERE received_at = ?1 AND case_id <> ''`, received.UnixMilli()))
+		prepare := func(text string) *sql.Stmt {
+			s, err := db.Prepare(text)
+			if err != nil {
+				b.Fatal(err)
+			}
+			b.Cleanup(func() { s.Close() })
+			return s
+		}
+		begin, commit := prepare(`BEGIN IMMEDIATE`), prepare(`COMMIT`)
+		entry := prepare(`INSERT INTO entries (` + columns + `) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)`)
+		assessed := prepare(`UPDATE cases SET standing = ?3, urgency = ?4, headline = ?5, assessment = ?6, assessed_at = ?7, due_at = ?8, last_heard = ?9, changed_at = ?10, version = version + 1
+			WHERE breeder_id = ?1 AND case_id = ?2`)
+		start := time.Now()
+		for batch := range slices.Chunk(logs, together) {
+			must(begin.Exec())
+			for _, row := range batch {
+				must(entry.Exec(row...))
+				if took == &both {
+					must(assessed.Exec(cases[row[3]]...))
+				}
+			}
+			must(commit.Exec())
+		}
+		*took = time.Since(start)
 	}
-	bare := time.Since(bareStart)
-	b.ReportMetric(float64(b.N)/took.Seconds(), "logs/s")
-	b.ReportMetric(float64(b.N)/bare.Seconds(), "bare-logs/s")
-	b.ReportMetric(took.Seconds()/bare.Seconds(), "ratio")
-	b.ReportMetric(float64(quantile(times, .99).Microseconds())/1000, "p99-ms")
+	return insert, both
 }
 
 // BenchmarkTriageList1000 is the first page of the triage list of a breeder

@@ -86,8 +86,12 @@ type Tx interface {
 
 	InsertCase(Case) error
 	Case(breederID, caseID string) (Case, error)
+	// UpdateCase writes every field; a case from ListCases lacks its Assessment.
 	UpdateCase(Case) error
-	// ListCases is ordered by urgency, highest first, then id.
+	// MakeDue makes all open cases of a breeder due, and counts their versions up.
+	MakeDue(breederID string, at time.Time) error
+	// ListCases is ordered by urgency, highest first, then id; the cases come
+	// without their Assessment.
 	ListCases(breederID string, q CaseQuery, after Cursor, limit int) ([]Case, Cursor, error)
 	// DueCases are open cases of all breeders whose DueAt has come, oldest first.
 	DueCases(now time.Time, limit int) ([]Case, error)

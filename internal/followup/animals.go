@@ -34,6 +34,7 @@ func (s *Service) UpdateBreeder(ctx context.Context, who care.Actor, now time.Ti
 		fields = []string{"display_name", "contact", "time_zone", "hemisphere"}
 	}
 	err = s.store.Write(ctx, func(tx care.Tx) (err error) {
+		turned := false
 		if b, err = tx.Breeder(in.ID); err != nil {
 			return err
 		}
@@ -58,6 +59,7 @@ func (s *Service) UpdateBreeder(ctx context.Context, who care.Actor, now time.Ti
 				if in.Hemi != care.North && in.Hemi != care.South {
 					return care.BadField("breeder.hemisphere", "Choose north or south.")
 				}
+				turned = b.Hemi != in.Hemi
 				b.Hemi = in.Hemi
 			default:
 				return care.BadField("update_mask", "%q cannot be changed. Name display_name, contact, time_zone or hemisphere.", f)
@@ -65,6 +67,11 @@ func (s *Service) UpdateBreeder(ctx context.Context, who care.Actor, now time.Ti
 		}
 		if err := tx.UpdateBreeder(b); err != nil {
 			return stale(err)
+		}
+		if turned { // the cool season counts in every case
+			if err := tx.MakeDue(in.ID, now); err != nil {
+				return err
+			}
 		}
 		b, err = tx.Breeder(in.ID)
 		return err

@@ -194,8 +194,11 @@ func (s *Service) ReopenCase(ctx context.Context, who care.Actor, now time.Time,
 			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "This handover was revoked. Make a new one for the animal."}
 		}
 		fresh, err := endEntry(tx, who, c, now, requestID, "", care.Ended{Outcome: c.Outcome, Reopened: true})
-		if err != nil || !fresh || c.ClosedAt == nil {
+		if err != nil || !fresh {
 			return c, err
+		}
+		if c.ClosedAt == nil {
+			return reassess(tx, c, now) // it was open, and its log has grown
 		}
 		other, err := openCase(tx, breederID, c.AnimalID)
 		if err != nil {

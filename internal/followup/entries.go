@@ -19,15 +19,19 @@ func (s *Service) CreateEntry(ctx context.Context, who care.Actor, now time.Time
 	if err := care.CheckEntry(&e, now); err != nil {
 		return e, err
 	}
-	var touched *care.Case
+	var after *known
 	err = s.store.Write(ctx, func(tx care.Tx) error {
-		touched = nil
+		after = nil
 		e := e
-		c, err := place(tx, who, &e)
+		k, err := s.memory.recall(tx, e.BreederID, e.AnimalID)
 		if err != nil {
 			return err
 		}
-		old, err := tx.Entry(e.BreederID, e.AnimalID, e.ID)
+		c, err := place(tx, who, &e, k)
+		if err != nil {
+			return err
+		}
+		old, err := entryOf(tx, &e, k)
 		if err == nil {
 			if !sameEntry(&old, &e) {
 				return &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: "This id already belongs to another entry. Make a new id for each entry."}
@@ -51,9 +55,24 @@ func (s *Service) CreateEntry(ctx context.Context, who care.Actor, now time.Time
 		if c != nil && c.ClosedAt != nil {
 			return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. The breeder can open it again."}
 		}
-		log, err := tx.Log(e.BreederID, e.AnimalID)
-		if err != nil {
-			return err
+		if c == nil && k == nil {
+			if c, err = openCase(tx, e.BreederID, e.AnimalID); err != nil {
+				return err
+			}
+		}
+		var log []care.Entry
+		switch {
+		case k != nil: // an animal has one open case, so it is this one
+			log = k.log
+		case c != nil:
+			if k, err = read(tx, *c); err != nil {
+				return err
+			}
+			log = k.log
+		default:
+			if log, err = tx.Log(e.BreederID, e.AnimalID); err != nil {
+				return err
+			}
 		}
 		if err := care.CheckSlip(&e, log); err != nil {
 			return err
@@ -67,41 +86,57 @@ func (s *Service) CreateEntry(ctx context.Context, who care.Actor, now time.Time
 			}
 		}
 		out = e
-		if c == nil {
-			if c, err = openCase(tx, e.BreederID, e.AnimalID); err != nil || c == nil {
-				return err
-			}
+		if k == nil {
+			return nil
 		}
-		after, err := reassessFrom(tx, *c, withEntry(log, e), now)
-		touched = &after
+		k.log = withEntry(k.log, e)
+		after, err = k.reassess(tx, now)
 		return err
 	})
-	if err == nil && touched != nil {
-		s.hub.publish(change(touched, "entry"))
+	if err == nil && after != nil {
+		s.memory.keep(after)
+		s.hub.publish(change(&after.open, "entry"))
 	}
 	return out, err
 }
 
-// withEntry is the log as it stands once e is saved, in the order of Tx.Log.
-// It changes log in place.
-func withEntry(log []care.Entry, e care.Entry) []care.Entry {
-	for i := range log {
-		if e.Replaces != "" && log[i].ID == e.Replaces {
-			log[i].ReplacedBy = e.ID
+// entryOf finds the entry with e's id.
+func entryOf(tx care.Tx, e *care.Entry, k *known) (care.Entry, error) {
+	if k == nil {
+		return tx.Entry(e.BreederID, e.AnimalID, e.ID)
+	}
+	for i := range k.log {
+		if k.log[i].ID == e.ID {
+			return k.log[i], nil
 		}
 	}
+	return care.Entry{}, care.Missing("entry")
+}
+
+// withEntry is the log as it stands once e is saved, in the order of Tx.Log.
+func withEntry(log []care.Entry, e care.Entry) []care.Entry {
 	at, _ := slices.BinarySearchFunc(log, e, func(a, b care.Entry) int {
 		return cmp.Or(a.HappenedAt.Compare(b.HappenedAt), a.ReceivedAt.Compare(b.ReceivedAt), cmp.Compare(a.ID, b.ID))
 	})
-	return slices.Insert(log, at, e)
+	out := make([]care.Entry, 0, len(log)+1)
+	out = append(append(append(out, log[:at]...), e), log[at:]...)
+	for i := range out {
+		if e.Replaces != "" && out[i].ID == e.Replaces {
+			out[i].ReplacedBy = e.ID
+		}
+	}
+	return out
 }
 
 // place decides which case an entry belongs to and whether the actor may make
-// it. It returns nil for the breeder's history outside a case.
-func place(tx care.Tx, who care.Actor, e *care.Entry) (*care.Case, error) {
+// it. It returns nil for the breeder's history outside a case. k is what is
+// known of the animal's open case, or nil.
+func place(tx care.Tx, who care.Actor, e *care.Entry, k *known) (*care.Case, error) {
 	if !who.OfBreeder(e.BreederID) {
-		c, err := keeperCase(tx, who, e.BreederID, e.AnimalID)
-		if err != nil {
+		c, err := care.Case{}, error(nil)
+		if k != nil && who.Kind == care.KeeperActor && who.KeeperID != "" && who.KeeperID == k.open.KeeperID {
+			c = k.open
+		} else if c, err = keeperCase(tx, who, e.BreederID, e.AnimalID); err != nil {
 			return nil, err
 		}
 		if e.CaseID != "" && e.CaseID != c.ID {
@@ -118,12 +153,17 @@ func place(tx care.Tx, who care.Actor, e *care.Entry) (*care.Case, error) {
 		e.CaseID = c.ID
 		return &c, nil
 	}
-	a, err := tx.Animal(e.BreederID, e.AnimalID)
-	if err != nil {
-		return nil, err
+	if k == nil {
+		a, err := tx.Animal(e.BreederID, e.AnimalID)
+		if err != nil {
+			return nil, err
+		}
+		if a.DeletedAt != nil {
+			return nil, care.Missing("animal")
+		}
 	}
-	if a.DeletedAt != nil {
-		return nil, care.Missing("animal")
+	if k != nil && e.CaseID == k.open.ID {
+		return &k.open, nil
 	}
 	if e.CaseID != "" {
 		c, err := tx.Case(e.BreederID, e.CaseID)

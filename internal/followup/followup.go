@@ -28,14 +28,15 @@ type Codes interface {
 
 // Service is the use cases over one store.
 type Service struct {
-	store care.Store
-	codes Codes
-	hub   hub
+	store  care.Store
+	codes  Codes
+	memory memory
+	hub    hub
 }
 
 // New returns the use cases over a store.
 func New(store care.Store, codes Codes) *Service {
-	return &Service{store: store, codes: codes}
+	return &Service{store: store, codes: codes, memory: newMemory()}
 }
 
 // newID makes an identifier that sorts by time of making.
@@ -124,29 +125,32 @@ func subject(tx care.Tx, c *care.Case) (*assess.Subject, error) {
 // reassess computes the case anew from the log and saves what changed. The
 // case's own fields (keeper, end) are saved with it.
 func reassess(tx care.Tx, c care.Case, now time.Time) (care.Case, error) {
-	log, err := tx.Log(c.BreederID, c.AnimalID)
+	k, err := read(tx, c)
 	if err != nil {
 		return c, err
 	}
-	return reassessFrom(tx, c, log, now)
+	k, err = k.reassess(tx, now)
+	if err != nil {
+		return c, err
+	}
+	return k.open, nil
 }
 
-// reassessFrom is reassess for who has read the animal's log already.
-func reassessFrom(tx care.Tx, c care.Case, log []care.Entry, now time.Time) (care.Case, error) {
-	s, err := subject(tx, &c)
-	if err != nil {
-		return c, err
-	}
-	for i := range log {
-		e := &log[i]
+// reassess is what is known once the case was computed anew and saved.
+func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
+	after := *k
+	c := &after.open
+	for i := range k.log {
+		e := &k.log[i]
 		if e.CaseID == c.ID && e.By == care.KeeperActor && (c.LastHeard == nil || e.ReceivedAt.After(*c.LastHeard)) {
 			at := e.ReceivedAt
 			c.LastHeard = &at
 		}
 	}
-	result := assess.Assess(s, caseLog(log, c.ID), now)
+	result := assess.Assess(k.subject, caseLog(k.log, c.ID), now)
+	var err error
 	if c.Assessment, err = json.Marshal(result); err != nil {
-		return c, fmt.Errorf("assessment: %w", err)
+		return nil, fmt.Errorf("assessment: %w", err)
 	}
 	if c.Standing != result.Standing || c.AssessedAt.IsZero() {
 		c.ChangedAt = now
@@ -156,29 +160,37 @@ func reassessFrom(tx care.Tx, c care.Case, log []care.Entry, now time.Time) (car
 	if !c.DueAt.After(now) {
 		c.DueAt = now.Add(24 * time.Hour)
 	}
-	if err := tx.UpdateCase(c); err != nil {
-		return c, err
+	if err := tx.UpdateCase(*c); err != nil {
+		return nil, err
 	}
 	c.Version++
-	flags, err := tx.ListFlags(c.BreederID, c.ID)
-	if err != nil {
-		return c, err
-	}
 	found := result.Concerns
 	if c.ClosedAt != nil {
 		found = nil // an ended case has no open concern
 	}
-	for _, f := range care.UpdateFlags(&c, flags, found, now) {
+	changed := care.UpdateFlags(c, k.flags, found, now)
+	if len(changed) > 0 {
+		after.flags = slices.Clone(k.flags)
+	}
+	for _, f := range changed {
 		if err := tx.PutFlag(f); err != nil {
-			return c, err
+			return nil, err
+		}
+		if i := slices.IndexFunc(after.flags, func(old care.Flag) bool { return old.ID == f.ID }); i >= 0 {
+			after.flags[i] = f
+		} else {
+			after.flags = append(after.flags, f)
 		}
 	}
-	return c, nil
+	return &after, nil
 }
 
 // caseLog is what the assessment of one case may use: the breeder's history
 // and this case, not an earlier keeper's.
 func caseLog(log []care.Entry, caseID string) []care.Entry {
+	if !slices.ContainsFunc(log, func(e care.Entry) bool { return e.CaseID != "" && e.CaseID != caseID }) {
+		return log
+	}
 	out := log[:0:0]
 	for _, e := range log {
 		if e.CaseID == "" || e.CaseID == caseID {

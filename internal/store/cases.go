@@ -2,6 +2,7 @@ package store
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"warmhand/internal/care"
@@ -18,7 +19,9 @@ var (
 		learned_mean learned_strength learned_animals created_at
 		standing urgency headline assessment assessed_at due_at last_heard seen_at changed_at version`),
 		derived: columns(`open`)}
-	flags = table{name: "flags", what: "flag", key: 3, columns: columns(
+	// inList is a case without its assessment, which is most of its bytes.
+	inList = table{name: "cases", what: "case", key: 2, columns: slices.DeleteFunc(slices.Clone(followed.columns), func(c string) bool { return c == "assessment" })}
+	flags  = table{name: "flags", what: "flag", key: 3, columns: columns(
 		`breeder_id case_id flag_id code level text opened_at closed_at history`)}
 	photos = table{name: "photos", what: "photo", key: 2, columns: columns(
 		`breeder_id photo_id case_id by_kind by_id hash source width height bytes dark blurred taken_at received_at`)}
@@ -35,6 +38,13 @@ func caseRow(c *care.Case) []any {
 		number[care.Standing]{&c.Standing}, &c.Urgency, &c.Headline, jsonText{&c.Assessment}, instant{&c.AssessedAt}, instant{&c.DueAt},
 		maybeInstant{&c.LastHeard}, maybeInstant{&c.SeenAt}, instant{&c.ChangedAt}, &c.Version}
 }
+
+func listedRow(c *care.Case) []any {
+	return slices.Delete(caseRow(c), assessmentAt, assessmentAt+1)
+}
+
+// assessmentAt is where a row of cases has its assessment.
+var assessmentAt = slices.Index(followed.columns, "assessment")
 
 func flagRow(f *care.Flag) []any {
 	return []any{&f.BreederID, &f.CaseID, &f.ID, &f.Code, number[care.Standing]{&f.Level}, &f.Text,
@@ -64,10 +74,11 @@ var (
 	updateCase = followed.updateQuery()
 	// Three texts with the same arguments, each of which an index serves; one
 	// with ORs would be served by none.
-	listCases       = followed.selectQuery(`WHERE breeder_id = ?1 AND open = ?2 AND open = ?3 AND ?4 = ''` + mostUrgent)
-	listAllCases    = followed.selectQuery(`WHERE breeder_id = ?1 AND open BETWEEN ?2 AND ?3 AND ?4 = ''` + mostUrgent)
-	listAnimalCases = followed.selectQuery(`WHERE breeder_id = ?1 AND open BETWEEN ?2 AND ?3 AND animal_id = ?4` + mostUrgent)
+	listCases       = inList.selectQuery(`WHERE breeder_id = ?1 AND open = ?2 AND open = ?3 AND ?4 = ''` + mostUrgent)
+	listAllCases    = inList.selectQuery(`WHERE breeder_id = ?1 AND open BETWEEN ?2 AND ?3 AND ?4 = ''` + mostUrgent)
+	listAnimalCases = inList.selectQuery(`WHERE breeder_id = ?1 AND open BETWEEN ?2 AND ?3 AND animal_id = ?4` + mostUrgent)
 	dueCases        = followed.selectQuery(`WHERE open = 1 AND due_at <= ?1 ORDER BY due_at, breeder_id, case_id LIMIT ?2`)
+	makeDue         = newQuery("make cases due", `UPDATE cases SET due_at = ?2, version = version + 1 WHERE breeder_id = ?1 AND open = 1`)
 	casesOfKeeper   = followed.selectQuery(`WHERE keeper_id = ?1 AND keeper_id <> '' ORDER BY handed_over_at DESC, breeder_id, case_id`)
 
 	putFlag   = flags.putQuery()
@@ -131,7 +142,12 @@ func (t *tx) ListCases(breederID string, q care.CaseQuery, after care.Cursor, li
 	case from != to:
 		text = listAllCases
 	}
-	return page(t, text, caseRow, at, limit, breederID, from, to, q.AnimalID, after.Key, after.ID)
+	return page(t, text, listedRow, at, limit, breederID, from, to, q.AnimalID, after.Key, after.ID)
+}
+
+func (t *tx) MakeDue(breederID string, at time.Time) error {
+	_, err := t.exec(makeDue, breederID, at.UnixMilli())
+	return err
 }
 
 // DueCases counts a zero DueAt as come: a case that was never looked at is due.

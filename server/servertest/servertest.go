@@ -55,6 +55,8 @@ type Fixture struct {
 	Server *server.Server
 	Clock  *Clock
 	URL    string // of the port, without a slash at the end
+	// DataDir is the server's folder; with SQLite the database is in it.
+	DataDir string
 
 	transport *http.Transport
 	stop      func() error
@@ -77,6 +79,7 @@ func Start(t testing.TB, opts Options) *Fixture {
 	if err != nil {
 		t.Fatal(err)
 	}
+	f.DataDir = cfg.DataDir
 	f.Server, f.URL = s, "http://"+s.Addr().String()
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)

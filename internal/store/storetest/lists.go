@@ -327,6 +327,12 @@ func dueCases(t *testing.T, s care.Store) {
 		all := read(t, s, func(tx care.Tx) ([]care.Case, error) { return tx.DueCases(at(999*time.Microsecond), n) })
 		wantSame(t, "due", ids(all, caseID), want)
 	}
+	before := read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "later") })
+	write(t, s, func(tx care.Tx) error { return tx.MakeDue("b1", at(-2*time.Hour)) })
+	all := read(t, s, func(tx care.Tx) ([]care.Case, error) { return tx.DueCases(at(-time.Hour), 10) })
+	wantSame(t, "made due", ids(all, caseID), []string{"later", "never looked at", "now", "long"})
+	after := read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "later") })
+	wantSame(t, "the version of a case made due", after.Version, before.Version+1)
 }
 
 func keeperCases(t *testing.T, s care.Store) {

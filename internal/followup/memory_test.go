@@ -1,0 +1,92 @@
+package followup_test
+
+import (
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"warmhand/internal/care"
+	"warmhand/internal/followup"
+)
+
+// Whatever is done, in whatever order, and by whichever of two servers on one
+// database: what is remembered of a case is what is stored.
+func TestMemoryIsTheStore(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	second := followup.New(p.store, p.codes)
+	servers := []*followup.Service{p.Service, second}
+	a, c, keeper := p.sold(t)
+	ctx := t.Context()
+	rnd := rand.New(rand.NewPCG(3, 5))
+	now := t0.Add(2 * time.Hour)
+	var ids []string
+	ignore := func(err error) {
+		t.Helper()
+		switch {
+		case err == nil, care.IsCode(err, care.Precondition), care.IsCode(err, care.Invalid):
+		default:
+			t.Fatal(err)
+		}
+	}
+	held := 0
+	for i := range 400 {
+		s := servers[rnd.IntN(2)]
+		now = now.Add(time.Duration(rnd.IntN(600)) * time.Minute)
+		switch n := rnd.IntN(20); {
+		case n < 12:
+			who := []care.Actor{keeper, p.loam, p.helper}[rnd.IntN(3)]
+			e := care.Entry{BreederID: "loam", AnimalID: a.ID, ID: p.id("any"), HappenedAt: now.Add(-time.Duration(rnd.IntN(5000)) * time.Minute), Body: care.WeighIn{Mass: 95 + care.Grams(rnd.IntN(10))}}
+			switch {
+			case rnd.IntN(8) == 0:
+				e.Body = care.WeighIn{Mass: 990} // a slip, refused after it was looked at
+			case rnd.IntN(4) == 0:
+				e.Body = care.Sign{Code: "wheeze"}
+			case rnd.IntN(4) == 0:
+				e.Body = care.Offer{Result: care.Refused, Prey: "rat"}
+			}
+			if rnd.IntN(2) == 0 {
+				e.CaseID = c.ID
+			}
+			if len(ids) > 0 && rnd.IntN(5) == 0 {
+				e.Replaces = ids[rnd.IntN(len(ids))]
+			}
+			_, err := s.CreateEntry(ctx, who, now, e)
+			ignore(err)
+			if err == nil {
+				ids = append(ids, e.ID)
+			}
+		case n == 12:
+			_, err := s.MarkSeen(ctx, p.loam, now, "loam", c.ID)
+			ignore(err)
+		case n == 13:
+			_, err := s.EndCase(ctx, p.loam, now, "loam", c.ID, care.OutcomeSettled, "", p.id("end"))
+			ignore(err)
+		case n == 14 || n == 15:
+			_, err := s.ReopenCase(ctx, p.loam, now, "loam", c.ID, p.id("reopen"))
+			ignore(err)
+		case n == 16:
+			_, err := s.UpdateAnimal(ctx, p.loam, now, care.Animal{BreederID: "loam", ID: a.ID, Genes: []string{[]string{"spider", "clown"}[rnd.IntN(2)]}}, []string{"genes"})
+			ignore(err)
+		case n == 17:
+			hemi := []care.Hemisphere{care.North, care.South}[rnd.IntN(2)]
+			_, err := s.UpdateBreeder(ctx, p.loam, now, care.Breeder{ID: "loam", Hemi: hemi}, []string{"hemisphere"})
+			ignore(err)
+		default:
+			_, err := s.Pass(ctx, now)
+			ignore(err)
+		}
+		for j, s := range servers {
+			is, err := s.Remembered(ctx, "loam", a.ID)
+			if err != nil {
+				t.Fatalf("step %d, server %d: %v", i, j, err)
+			}
+			if is {
+				held++
+			}
+		}
+	}
+	if held < 50 {
+		t.Errorf("memory was of use %d times in 400 steps", held)
+	}
+}
