@@ -140,9 +140,10 @@ var matrix = map[string]struct{ request, who string }{
 	"ReopenCase":      {`{"name":"breeders/b1/cases/{case}","requestId":"{id}"}`, "oht"},
 	"WatchCases":      {`{"parent":"breeders/b1"}`, "ohtr"},
 
-	"CreateEntry": {`{"parent":"breeders/b1/animals/{animal}","entryId":"{id}","entry":{"happenTime":"2026-06-01T12:00:00Z","weighIn":{"massG":500}}}`, "ohtk"},
-	"GetEntry":    {`{"name":"breeders/b1/animals/{animal}/entries/{entry}"}`, "ohtrk"},
-	"ListEntries": {`{"parent":"breeders/b1/animals/{animal}"}`, "ohtrk"},
+	"CreateEntry":        {`{"parent":"breeders/b1/animals/{animal}","entryId":"{id}","entry":{"happenTime":"2026-06-01T12:00:00Z","weighIn":{"massG":500}}}`, "ohtk"},
+	"BatchCreateEntries": {`{"parent":"breeders/b1/animals/{animal}","requests":[{"parent":"breeders/b1/animals/{animal}","entryId":"{id}","entry":{"happenTime":"2026-06-01T12:00:00Z","weighIn":{"massG":500}}}]}`, "ohtk"},
+	"GetEntry":           {`{"name":"breeders/b1/animals/{animal}/entries/{entry}"}`, "ohtrk"},
+	"ListEntries":        {`{"parent":"breeders/b1/animals/{animal}"}`, "ohtrk"},
 
 	"CreateHandover":   {`{"parent":"breeders/b1","handover":{"animal":"breeders/b1/animals/{animal}"},"requestId":"{id}"}`, "oht"},
 	"GetHandover":      {`{"name":"breeders/b1/handovers/{case}"}`, "ohtrk"},

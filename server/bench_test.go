@@ -17,13 +17,20 @@ import (
 )
 
 // BenchmarkHTTPLogs8 is how many logs a second eight phones can save through
-// the JSON API, each answered only when it is on the disk and its case is
-// assessed anew. The logs go round 128 cases, each with a log of two months.
+// the JSON API, one by one or as what a phone kept while it was offline, each
+// answered only when it is on the disk and its case is assessed anew. The logs
+// go round 128 cases, each with a log of two months.
 // Beside it, in the same run, bare writes of the same rows (the entry, and
 // the case's new assessment) into the same tables with the same pragmas, eight
 // logs to a commit: what the disk and SQLite give at most. of-bare is the first
 // over the second; of-bare-insert takes the entries' inserts alone.
 func BenchmarkHTTPLogs8(b *testing.B) {
+	for name, together := range map[string]int{"one by one": 1, "ten at once": 10} {
+		b.Run(name, func(b *testing.B) { benchmarkLogs(b, together) })
+	}
+}
+
+func benchmarkLogs(b *testing.B, together int) {
 	const clients, animals, before = 8, 16, 40
 	f := servertest.Start(b, servertest.Options{})
 	breeder := f.NewBreeder("b1")
@@ -59,7 +66,7 @@ func BenchmarkHTTPLogs8(b *testing.B) {
 	}
 	f.Clock.Advance(before * 36 * time.Hour)
 	var left atomic.Int64
-	left.Store(int64(b.N))
+	left.Store(int64((b.N + together - 1) / together * together))
 	var mu sync.Mutex
 	var times []time.Duration
 	b.ResetTimer()
@@ -68,9 +75,19 @@ func BenchmarkHTTPLogs8(b *testing.B) {
 	for _, p := range phones {
 		running.Go(func() {
 			var mine []time.Duration
-			for n := 0; left.Add(-1) >= 0; n++ {
-				at := time.Now()
-				p.Weigh("b1", p.animals[n%animals], 540)
+			for n := 0; left.Add(-int64(together)) >= 0; n++ {
+				at, animal := time.Now(), p.animals[n%animals]
+				if together == 1 {
+					p.Weigh("b1", animal, 540)
+				} else {
+					parent := "breeders/b1/animals/" + animal
+					requests := make([]map[string]any, together)
+					for i := range requests {
+						requests[i] = map[string]any{"parent": parent, "entryId": f.ID("entry"),
+							"entry": map[string]any{"happenTime": f.Clock.Now(), "weighIn": map[string]any{"massG": 540}}}
+					}
+					p.Call("POST", "/v1/"+parent+"/entries:batchCreate", map[string]any{"requests": requests}).OK()
+				}
 				mine = append(mine, time.Since(at))
 			}
 			mu.Lock()

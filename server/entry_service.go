@@ -2,8 +2,14 @@ package server
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
 	"strings"
 
+	"warmhand/internal/care"
 	pb "warmhand/internal/gen/warmhand/v1"
 )
 
@@ -23,6 +29,47 @@ func (e *entryService) CreateEntry(ctx context.Context, req *pb.CreateEntryReque
 	}
 	out, err := e.s.followup.CreateEntry(ctx, callOf(ctx).who.Actor, e.s.now(), in)
 	return &pb.CreateEntryResponse{Entry: entryToProto(&out)}, err
+}
+
+func (e *entryService) BatchCreateEntries(ctx context.Context, req *pb.BatchCreateEntriesRequest) (*pb.BatchCreateEntriesResponse, error) {
+	ids, err := split("parent", req.GetParent(), "breeders", "animals")
+	if err != nil {
+		return nil, err
+	}
+	list := make([]care.Entry, len(req.GetRequests()))
+	for i, r := range req.GetRequests() {
+		if r.GetParent() != req.GetParent() {
+			return nil, care.BadField(fmt.Sprintf("requests[%d].parent", i), "This entry is of another animal. Send the entries of each animal by themselves.")
+		}
+		if list[i], err = entryFromProto(r.GetEntry(), ids[0], ids[1], r.GetEntryId()); err != nil {
+			return nil, ofRequest(i, err)
+		}
+	}
+	out, failed, err := e.s.followup.CreateEntries(ctx, callOf(ctx).who.Actor, e.s.now(), list)
+	if err != nil {
+		return nil, ofRequest(failed, err)
+	}
+	return &pb.BatchCreateEntriesResponse{Entries: entriesToProto(out)}, nil
+}
+
+// ofRequest says in an error which of several requests it is about, if it is
+// about one.
+func ofRequest(i int, err error) error {
+	var e *care.Error
+	if i < 0 || !errors.As(err, &e) {
+		return err
+	}
+	about := *e
+	about.Meta = maps.Clone(e.Meta)
+	if about.Meta == nil {
+		about.Meta = map[string]string{}
+	}
+	about.Meta["request"] = strconv.Itoa(i)
+	about.Fields = slices.Clone(e.Fields)
+	for j := range about.Fields {
+		about.Fields[j].Field = fmt.Sprintf("requests[%d].%s", i, about.Fields[j].Field)
+	}
+	return &about
 }
 
 func (e *entryService) GetEntry(ctx context.Context, req *pb.GetEntryRequest) (*pb.GetEntryResponse, error) {

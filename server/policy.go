@@ -53,9 +53,10 @@ var policy = access.Policy{
 	pb.CaseService_ReopenCase_FullMethodName:      team,
 	pb.CaseService_WatchCases_FullMethodName:      team.Reads(),
 
-	pb.EntryService_CreateEntry_FullMethodName: involved,
-	pb.EntryService_GetEntry_FullMethodName:    involved.Reads(),
-	pb.EntryService_ListEntries_FullMethodName: involved.Reads(),
+	pb.EntryService_CreateEntry_FullMethodName:        involved,
+	pb.EntryService_BatchCreateEntries_FullMethodName: involved,
+	pb.EntryService_GetEntry_FullMethodName:           involved.Reads(),
+	pb.EntryService_ListEntries_FullMethodName:        involved.Reads(),
 
 	pb.HandoverService_CreateHandover_FullMethodName:   team,
 	pb.HandoverService_GetHandover_FullMethodName:      involved.Reads(),

@@ -12,92 +12,122 @@ import (
 
 // CreateEntry saves one entry and reassesses its case. A repeat with the same
 // content gets the first answer.
-func (s *Service) CreateEntry(ctx context.Context, who care.Actor, now time.Time, e care.Entry) (out care.Entry, err error) {
-	now = care.Instant(now)
-	e.HappenedAt, e.ReceivedAt = care.Instant(e.HappenedAt), now
-	e.By, e.ByID, e.ReplacedBy = who.Kind, who.ID(), ""
-	if err := care.CheckEntry(&e, now); err != nil {
+func (s *Service) CreateEntry(ctx context.Context, who care.Actor, now time.Time, e care.Entry) (care.Entry, error) {
+	out, _, err := s.CreateEntries(ctx, who, now, []care.Entry{e})
+	if err != nil {
 		return e, err
 	}
+	return out[0], nil
+}
+
+// CreateEntries is CreateEntry for several entries of one animal, all or none,
+// each judged as if the ones before it were saved. failed is the index of the
+// entry that err is about, or -1.
+func (s *Service) CreateEntries(ctx context.Context, who care.Actor, now time.Time, list []care.Entry) (out []care.Entry, failed int, err error) {
+	now = care.Instant(now)
+	list = slices.Clone(list)
+	for i := range list {
+		e := &list[i]
+		e.HappenedAt, e.ReceivedAt = care.Instant(e.HappenedAt), now
+		e.By, e.ByID, e.ReplacedBy = who.Kind, who.ID(), ""
+		if err := care.CheckEntry(e, now); err != nil {
+			return nil, i, err
+		}
+	}
+	failed = -1
 	var after *known
 	err = s.store.Write(ctx, func(tx care.Tx) error {
-		after = nil
-		e := e
-		k, err := s.memory.recall(tx, e.BreederID, e.AnimalID)
+		after, failed, out = nil, -1, make([]care.Entry, len(list))
+		k, err := s.memory.recall(tx, list[0].BreederID, list[0].AnimalID)
 		if err != nil {
 			return err
 		}
-		c, err := place(tx, who, &e, k)
-		if err != nil {
-			return err
-		}
-		old, err := entryOf(tx, &e, k)
-		if err == nil {
-			if !sameEntry(&old, &e) {
-				return &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: "This id already belongs to another entry. Make a new id for each entry."}
-			}
-			out = old
-			return nil
-		}
-		if !care.IsCode(err, care.NotFound) {
-			return err
-		}
-		if err := checkLinks(tx, &e); err != nil {
-			return err
-		}
-		if e.CaseID != "" && (c == nil || c.ID != e.CaseID) { // a correction goes where the corrected entry is
-			was, err := tx.Case(e.BreederID, e.CaseID)
+		grown := false
+		for i := range list {
+			fresh, err := add(tx, who, list[i], &k, &out[i])
 			if err != nil {
+				failed = i
 				return err
 			}
-			c = &was
+			grown = grown || fresh
 		}
-		if c != nil && c.ClosedAt != nil {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. The breeder can open it again."}
+		if grown && k != nil {
+			after, err = k.reassess(tx, now)
 		}
-		if c == nil && k == nil {
-			if c, err = openCase(tx, e.BreederID, e.AnimalID); err != nil {
-				return err
-			}
-		}
-		var log []care.Entry
-		switch {
-		case k != nil: // an animal has one open case, so it is this one
-			log = k.log
-		case c != nil:
-			if k, err = read(tx, *c); err != nil {
-				return err
-			}
-			log = k.log
-		default:
-			if log, err = tx.Log(e.BreederID, e.AnimalID); err != nil {
-				return err
-			}
-		}
-		if err := care.CheckSlip(&e, log); err != nil {
-			return err
-		}
-		if err := tx.InsertEntry(e); err != nil {
-			return err
-		}
-		if e.Replaces != "" {
-			if err := tx.MarkReplaced(e.BreederID, e.AnimalID, e.Replaces, e.ID); err != nil {
-				return err
-			}
-		}
-		out = e
-		if k == nil {
-			return nil
-		}
-		k.log = withEntry(k.log, e)
-		after, err = k.reassess(tx, now)
 		return err
 	})
 	if err == nil && after != nil {
 		s.memory.keep(after)
 		s.hub.publish(change(&after.open, "entry"))
 	}
-	return out, err
+	return out, failed, err
+}
+
+// add saves one entry, unless it is there already; out is what is stored. known
+// is the animal's open case, nil while it has not been read or there is none.
+func add(tx care.Tx, who care.Actor, e care.Entry, known **known, out *care.Entry) (fresh bool, err error) {
+	k := *known
+	c, err := place(tx, who, &e, k)
+	if err != nil {
+		return false, err
+	}
+	old, err := entryOf(tx, &e, k)
+	if err == nil {
+		if !sameEntry(&old, &e) {
+			return false, &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: "This id already belongs to another entry. Make a new id for each entry."}
+		}
+		*out = old
+		return false, nil
+	}
+	if !care.IsCode(err, care.NotFound) {
+		return false, err
+	}
+	if err := checkLinks(tx, &e); err != nil {
+		return false, err
+	}
+	if e.CaseID != "" && (c == nil || c.ID != e.CaseID) { // a correction goes where the corrected entry is
+		was, err := tx.Case(e.BreederID, e.CaseID)
+		if err != nil {
+			return false, err
+		}
+		c = &was
+	}
+	if c != nil && c.ClosedAt != nil {
+		return false, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. The breeder can open it again."}
+	}
+	if c == nil && k == nil {
+		if c, err = openCase(tx, e.BreederID, e.AnimalID); err != nil {
+			return false, err
+		}
+	}
+	if k == nil && c != nil { // an animal has one open case, so it is this one
+		if k, err = read(tx, *c); err != nil {
+			return false, err
+		}
+	}
+	var log []care.Entry
+	if k != nil {
+		log = k.log
+	} else if log, err = tx.Log(e.BreederID, e.AnimalID); err != nil {
+		return false, err
+	}
+	if err := care.CheckSlip(&e, log); err != nil {
+		return false, err
+	}
+	if err := tx.InsertEntry(e); err != nil {
+		return false, err
+	}
+	if e.Replaces != "" {
+		if err := tx.MarkReplaced(e.BreederID, e.AnimalID, e.Replaces, e.ID); err != nil {
+			return false, err
+		}
+	}
+	if *out = e; k != nil {
+		grown := *k
+		grown.log = withEntry(k.log, e)
+		*known = &grown
+	}
+	return true, nil
 }
 
 // entryOf finds the entry with e's id.

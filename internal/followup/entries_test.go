@@ -416,3 +416,61 @@ func TestConcurrentEntriesAreAllKept(t *testing.T) {
 		t.Errorf("version %d after %d", w.Case.Version, v.Case.Version)
 	}
 }
+
+// What a phone kept while it was offline is saved whole or not at all, each
+// entry judged after the ones before it.
+func TestSeveralEntriesAtOnce(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	a, c, keeper := p.sold(t)
+	now := t0.Add(20 * day)
+	entry := func(ago time.Duration, body care.Body) care.Entry {
+		return care.Entry{BreederID: "loam", AnimalID: a.ID, CaseID: c.ID, ID: p.id("entry"), HappenedAt: now.Add(-ago), Body: body}
+	}
+	week := []care.Entry{
+		entry(9*day, care.Offer{Result: care.Refused, Prey: "rat"}),
+		entry(6*day, care.WeighIn{Mass: 98}),
+		entry(2*day, care.Offer{Result: care.Eaten, Prey: "rat", PreyMass: 9}),
+	}
+	week = append(week, entry(6*day, care.WeighIn{Mass: 97}))
+	week[3].Replaces = week[1].ID // a correction of what is in the same batch
+
+	slip := append(week[:4:4], entry(day, care.WeighIn{Mass: 970}))
+	if _, failed, err := p.CreateEntries(t.Context(), keeper, now, slip); failed != 4 {
+		t.Errorf("entry %d failed", failed)
+	} else {
+		wantReason(t, err, care.ReasonLikelySlip)
+	}
+	if got := p.entries(t, keeper, c); len(got) != 6 {
+		t.Errorf("%d entries after a batch that failed, want the breeder's 6", len(got))
+	}
+	first, _, err := p.CreateEntries(t.Context(), keeper, now, week)
+	if err != nil {
+		t.Fatal(err)
+	}
+	before := p.get(t, c).Case
+	again, _, err := p.CreateEntries(t.Context(), keeper, now.Add(day), week)
+	first[1].ReplacedBy = week[3].ID
+	if err != nil || !reflect.DeepEqual(again, first) {
+		t.Errorf("the repeat got %+v, %v; the first call %+v", again, err, first)
+	}
+	if v := p.get(t, c).Case; v.Version != before.Version || !v.AssessedAt.Equal(before.AssessedAt) {
+		t.Errorf("the repeat changed the case: %+v", v)
+	}
+	if got := p.entries(t, keeper, c); len(got) != 10 {
+		t.Errorf("%d entries, want the breeder's 6 and 4", len(got))
+	}
+	// One by one comes to the same.
+	q := newPlace(t)
+	qa, qc, qk := q.sold(t)
+	for _, e := range week {
+		e.AnimalID, e.CaseID = qa.ID, qc.ID
+		if _, err := q.CreateEntry(t.Context(), qk, now, e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	one, all := q.get(t, qc).Assessment, p.get(t, c).Assessment
+	if one.Standing != all.Standing || one.Urgency != all.Urgency || one.LogOdds != all.LogOdds || one.LossPct != all.LossPct {
+		t.Errorf("at once %+v, one by one %+v", all, one)
+	}
+}

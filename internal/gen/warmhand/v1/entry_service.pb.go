@@ -1433,6 +1433,104 @@ func (x *CreateEntryResponse) GetEntry() *Entry {
 	return nil
 }
 
+type BatchCreateEntriesRequest struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Parent string                 `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// In the order in which they are to be saved; the parent of each is the one above.
+	Requests      []*CreateEntryRequest `protobuf:"bytes,2,rep,name=requests,proto3" json:"requests,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BatchCreateEntriesRequest) Reset() {
+	*x = BatchCreateEntriesRequest{}
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BatchCreateEntriesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BatchCreateEntriesRequest) ProtoMessage() {}
+
+func (x *BatchCreateEntriesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BatchCreateEntriesRequest.ProtoReflect.Descriptor instead.
+func (*BatchCreateEntriesRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *BatchCreateEntriesRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *BatchCreateEntriesRequest) GetRequests() []*CreateEntryRequest {
+	if x != nil {
+		return x.Requests
+	}
+	return nil
+}
+
+type BatchCreateEntriesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// In the order of the requests.
+	Entries       []*Entry `protobuf:"bytes,1,rep,name=entries,proto3" json:"entries,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BatchCreateEntriesResponse) Reset() {
+	*x = BatchCreateEntriesResponse{}
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BatchCreateEntriesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BatchCreateEntriesResponse) ProtoMessage() {}
+
+func (x *BatchCreateEntriesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BatchCreateEntriesResponse.ProtoReflect.Descriptor instead.
+func (*BatchCreateEntriesResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *BatchCreateEntriesResponse) GetEntries() []*Entry {
+	if x != nil {
+		return x.Entries
+	}
+	return nil
+}
+
 type GetEntryRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
@@ -1442,7 +1540,7 @@ type GetEntryRequest struct {
 
 func (x *GetEntryRequest) Reset() {
 	*x = GetEntryRequest{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1454,7 +1552,7 @@ func (x *GetEntryRequest) String() string {
 func (*GetEntryRequest) ProtoMessage() {}
 
 func (x *GetEntryRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1467,7 +1565,7 @@ func (x *GetEntryRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetEntryRequest.ProtoReflect.Descriptor instead.
 func (*GetEntryRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{15}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *GetEntryRequest) GetName() string {
@@ -1486,7 +1584,7 @@ type GetEntryResponse struct {
 
 func (x *GetEntryResponse) Reset() {
 	*x = GetEntryResponse{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1498,7 +1596,7 @@ func (x *GetEntryResponse) String() string {
 func (*GetEntryResponse) ProtoMessage() {}
 
 func (x *GetEntryResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1511,7 +1609,7 @@ func (x *GetEntryResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetEntryResponse.ProtoReflect.Descriptor instead.
 func (*GetEntryResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{16}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *GetEntryResponse) GetEntry() *Entry {
@@ -1537,7 +1635,7 @@ type ListEntriesRequest struct {
 
 func (x *ListEntriesRequest) Reset() {
 	*x = ListEntriesRequest{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1549,7 +1647,7 @@ func (x *ListEntriesRequest) String() string {
 func (*ListEntriesRequest) ProtoMessage() {}
 
 func (x *ListEntriesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1562,7 +1660,7 @@ func (x *ListEntriesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEntriesRequest.ProtoReflect.Descriptor instead.
 func (*ListEntriesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{17}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ListEntriesRequest) GetParent() string {
@@ -1610,7 +1708,7 @@ type ListEntriesResponse struct {
 
 func (x *ListEntriesResponse) Reset() {
 	*x = ListEntriesResponse{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1622,7 +1720,7 @@ func (x *ListEntriesResponse) String() string {
 func (*ListEntriesResponse) ProtoMessage() {}
 
 func (x *ListEntriesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1635,7 +1733,7 @@ func (x *ListEntriesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEntriesResponse.ProtoReflect.Descriptor instead.
 func (*ListEntriesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{18}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListEntriesResponse) GetEntries() []*Entry {
@@ -1747,7 +1845,12 @@ const file_warmhand_v1_entry_service_proto_rawDesc = "" +
 	"\x05entry\x18\x02 \x01(\v2\x12.warmhand.v1.EntryB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x05entry\x12:\n" +
 	"\bentry_id\x18\x03 \x01(\tB\x1f\xe0A\x02\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{8,64}$R\aentryId\"?\n" +
 	"\x13CreateEntryResponse\x12(\n" +
-	"\x05entry\x18\x01 \x01(\v2\x12.warmhand.v1.EntryR\x05entry\"\x87\x01\n" +
+	"\x05entry\x18\x01 \x01(\v2\x12.warmhand.v1.EntryR\x05entry\"\xc5\x01\n" +
+	"\x19BatchCreateEntriesRequest\x12\\\n" +
+	"\x06parent\x18\x01 \x01(\tBD\xe0A\x02\xbaH>r<2:^breeders/[A-Za-z0-9_-]{1,64}/animals/[A-Za-z0-9_-]{1,64}$R\x06parent\x12J\n" +
+	"\brequests\x18\x02 \x03(\v2\x1f.warmhand.v1.CreateEntryRequestB\r\xe0A\x02\xbaH\a\x92\x01\x04\b\x01\x10dR\brequests\"J\n" +
+	"\x1aBatchCreateEntriesResponse\x12,\n" +
+	"\aentries\x18\x01 \x03(\v2\x12.warmhand.v1.EntryR\aentries\"\x87\x01\n" +
 	"\x0fGetEntryRequest\x12t\n" +
 	"\x04name\x18\x01 \x01(\tB`\xe0A\x02\xbaHZrX2V^breeders/[A-Za-z0-9_-]{1,64}/animals/[A-Za-z0-9_-]{1,64}/entries/[A-Za-z0-9_-]{1,64}$R\x04name\"<\n" +
 	"\x10GetEntryResponse\x12(\n" +
@@ -1798,9 +1901,10 @@ const file_warmhand_v1_entry_service_proto_rawDesc = "" +
 	"\x10OUTCOME_RETURNED\x10\x02\x12\x0f\n" +
 	"\vOUTCOME_VET\x10\x03\x12\x10\n" +
 	"\fOUTCOME_DIED\x10\x04\x12\x16\n" +
-	"\x12OUTCOME_LOST_TOUCH\x10\x052\xc6\x03\n" +
+	"\x12OUTCOME_LOST_TOUCH\x10\x052\x82\x05\n" +
 	"\fEntryService\x12\xa2\x01\n" +
-	"\vCreateEntry\x12\x1f.warmhand.v1.CreateEntryRequest\x1a .warmhand.v1.CreateEntryResponse\"P\xdaA\x15parent,entry,entry_id\x82\xd3\xe4\x93\x022:\x05entry\")/v1/{parent=breeders/*/animals/*}/entries\x12\x81\x01\n" +
+	"\vCreateEntry\x12\x1f.warmhand.v1.CreateEntryRequest\x1a .warmhand.v1.CreateEntryResponse\"P\xdaA\x15parent,entry,entry_id\x82\xd3\xe4\x93\x022:\x05entry\")/v1/{parent=breeders/*/animals/*}/entries\x12\xb9\x01\n" +
+	"\x12BatchCreateEntries\x12&.warmhand.v1.BatchCreateEntriesRequest\x1a'.warmhand.v1.BatchCreateEntriesResponse\"R\xdaA\x0fparent,requests\x82\xd3\xe4\x93\x02::\x01*\"5/v1/{parent=breeders/*/animals/*}/entries:batchCreate\x12\x81\x01\n" +
 	"\bGetEntry\x12\x1c.warmhand.v1.GetEntryRequest\x1a\x1d.warmhand.v1.GetEntryResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+\x12)/v1/{name=breeders/*/animals/*/entries/*}\x12\x8c\x01\n" +
 	"\vListEntries\x12\x1f.warmhand.v1.ListEntriesRequest\x1a .warmhand.v1.ListEntriesResponse\":\xdaA\x06parent\x82\xd3\xe4\x93\x02+\x12)/v1/{parent=breeders/*/animals/*}/entriesB.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
 
@@ -1817,39 +1921,41 @@ func file_warmhand_v1_entry_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_entry_service_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_warmhand_v1_entry_service_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_warmhand_v1_entry_service_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_warmhand_v1_entry_service_proto_goTypes = []any{
-	(ActorKind)(0),                // 0: warmhand.v1.ActorKind
-	(OfferResult)(0),              // 1: warmhand.v1.OfferResult
-	(PreyState)(0),                // 2: warmhand.v1.PreyState
-	(TakenWith)(0),                // 3: warmhand.v1.TakenWith
-	(ShedStage)(0),                // 4: warmhand.v1.ShedStage
-	(Outcome)(0),                  // 5: warmhand.v1.Outcome
-	(*Entry)(nil),                 // 6: warmhand.v1.Entry
-	(*Offer)(nil),                 // 7: warmhand.v1.Offer
-	(*WeighIn)(nil),               // 8: warmhand.v1.WeighIn
-	(*ClimateReading)(nil),        // 9: warmhand.v1.ClimateReading
-	(*Shed)(nil),                  // 10: warmhand.v1.Shed
-	(*Sign)(nil),                  // 11: warmhand.v1.Sign
-	(*SetupCheck)(nil),            // 12: warmhand.v1.SetupCheck
-	(*SetupAnswer)(nil),           // 13: warmhand.v1.SetupAnswer
-	(*Seen)(nil),                  // 14: warmhand.v1.Seen
-	(*StepAgreed)(nil),            // 15: warmhand.v1.StepAgreed
-	(*Message)(nil),               // 16: warmhand.v1.Message
-	(*Ended)(nil),                 // 17: warmhand.v1.Ended
-	(*Withdrawal)(nil),            // 18: warmhand.v1.Withdrawal
-	(*CreateEntryRequest)(nil),    // 19: warmhand.v1.CreateEntryRequest
-	(*CreateEntryResponse)(nil),   // 20: warmhand.v1.CreateEntryResponse
-	(*GetEntryRequest)(nil),       // 21: warmhand.v1.GetEntryRequest
-	(*GetEntryResponse)(nil),      // 22: warmhand.v1.GetEntryResponse
-	(*ListEntriesRequest)(nil),    // 23: warmhand.v1.ListEntriesRequest
-	(*ListEntriesResponse)(nil),   // 24: warmhand.v1.ListEntriesResponse
-	(*timestamppb.Timestamp)(nil), // 25: google.protobuf.Timestamp
+	(ActorKind)(0),                     // 0: warmhand.v1.ActorKind
+	(OfferResult)(0),                   // 1: warmhand.v1.OfferResult
+	(PreyState)(0),                     // 2: warmhand.v1.PreyState
+	(TakenWith)(0),                     // 3: warmhand.v1.TakenWith
+	(ShedStage)(0),                     // 4: warmhand.v1.ShedStage
+	(Outcome)(0),                       // 5: warmhand.v1.Outcome
+	(*Entry)(nil),                      // 6: warmhand.v1.Entry
+	(*Offer)(nil),                      // 7: warmhand.v1.Offer
+	(*WeighIn)(nil),                    // 8: warmhand.v1.WeighIn
+	(*ClimateReading)(nil),             // 9: warmhand.v1.ClimateReading
+	(*Shed)(nil),                       // 10: warmhand.v1.Shed
+	(*Sign)(nil),                       // 11: warmhand.v1.Sign
+	(*SetupCheck)(nil),                 // 12: warmhand.v1.SetupCheck
+	(*SetupAnswer)(nil),                // 13: warmhand.v1.SetupAnswer
+	(*Seen)(nil),                       // 14: warmhand.v1.Seen
+	(*StepAgreed)(nil),                 // 15: warmhand.v1.StepAgreed
+	(*Message)(nil),                    // 16: warmhand.v1.Message
+	(*Ended)(nil),                      // 17: warmhand.v1.Ended
+	(*Withdrawal)(nil),                 // 18: warmhand.v1.Withdrawal
+	(*CreateEntryRequest)(nil),         // 19: warmhand.v1.CreateEntryRequest
+	(*CreateEntryResponse)(nil),        // 20: warmhand.v1.CreateEntryResponse
+	(*BatchCreateEntriesRequest)(nil),  // 21: warmhand.v1.BatchCreateEntriesRequest
+	(*BatchCreateEntriesResponse)(nil), // 22: warmhand.v1.BatchCreateEntriesResponse
+	(*GetEntryRequest)(nil),            // 23: warmhand.v1.GetEntryRequest
+	(*GetEntryResponse)(nil),           // 24: warmhand.v1.GetEntryResponse
+	(*ListEntriesRequest)(nil),         // 25: warmhand.v1.ListEntriesRequest
+	(*ListEntriesResponse)(nil),        // 26: warmhand.v1.ListEntriesResponse
+	(*timestamppb.Timestamp)(nil),      // 27: google.protobuf.Timestamp
 }
 var file_warmhand_v1_entry_service_proto_depIdxs = []int32{
 	0,  // 0: warmhand.v1.Entry.by:type_name -> warmhand.v1.ActorKind
-	25, // 1: warmhand.v1.Entry.happen_time:type_name -> google.protobuf.Timestamp
-	25, // 2: warmhand.v1.Entry.receive_time:type_name -> google.protobuf.Timestamp
+	27, // 1: warmhand.v1.Entry.happen_time:type_name -> google.protobuf.Timestamp
+	27, // 2: warmhand.v1.Entry.receive_time:type_name -> google.protobuf.Timestamp
 	7,  // 3: warmhand.v1.Entry.offer:type_name -> warmhand.v1.Offer
 	8,  // 4: warmhand.v1.Entry.weigh_in:type_name -> warmhand.v1.WeighIn
 	9,  // 5: warmhand.v1.Entry.climate:type_name -> warmhand.v1.ClimateReading
@@ -1869,19 +1975,23 @@ var file_warmhand_v1_entry_service_proto_depIdxs = []int32{
 	5,  // 19: warmhand.v1.Ended.outcome:type_name -> warmhand.v1.Outcome
 	6,  // 20: warmhand.v1.CreateEntryRequest.entry:type_name -> warmhand.v1.Entry
 	6,  // 21: warmhand.v1.CreateEntryResponse.entry:type_name -> warmhand.v1.Entry
-	6,  // 22: warmhand.v1.GetEntryResponse.entry:type_name -> warmhand.v1.Entry
-	6,  // 23: warmhand.v1.ListEntriesResponse.entries:type_name -> warmhand.v1.Entry
-	19, // 24: warmhand.v1.EntryService.CreateEntry:input_type -> warmhand.v1.CreateEntryRequest
-	21, // 25: warmhand.v1.EntryService.GetEntry:input_type -> warmhand.v1.GetEntryRequest
-	23, // 26: warmhand.v1.EntryService.ListEntries:input_type -> warmhand.v1.ListEntriesRequest
-	20, // 27: warmhand.v1.EntryService.CreateEntry:output_type -> warmhand.v1.CreateEntryResponse
-	22, // 28: warmhand.v1.EntryService.GetEntry:output_type -> warmhand.v1.GetEntryResponse
-	24, // 29: warmhand.v1.EntryService.ListEntries:output_type -> warmhand.v1.ListEntriesResponse
-	27, // [27:30] is the sub-list for method output_type
-	24, // [24:27] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	19, // 22: warmhand.v1.BatchCreateEntriesRequest.requests:type_name -> warmhand.v1.CreateEntryRequest
+	6,  // 23: warmhand.v1.BatchCreateEntriesResponse.entries:type_name -> warmhand.v1.Entry
+	6,  // 24: warmhand.v1.GetEntryResponse.entry:type_name -> warmhand.v1.Entry
+	6,  // 25: warmhand.v1.ListEntriesResponse.entries:type_name -> warmhand.v1.Entry
+	19, // 26: warmhand.v1.EntryService.CreateEntry:input_type -> warmhand.v1.CreateEntryRequest
+	21, // 27: warmhand.v1.EntryService.BatchCreateEntries:input_type -> warmhand.v1.BatchCreateEntriesRequest
+	23, // 28: warmhand.v1.EntryService.GetEntry:input_type -> warmhand.v1.GetEntryRequest
+	25, // 29: warmhand.v1.EntryService.ListEntries:input_type -> warmhand.v1.ListEntriesRequest
+	20, // 30: warmhand.v1.EntryService.CreateEntry:output_type -> warmhand.v1.CreateEntryResponse
+	22, // 31: warmhand.v1.EntryService.BatchCreateEntries:output_type -> warmhand.v1.BatchCreateEntriesResponse
+	24, // 32: warmhand.v1.EntryService.GetEntry:output_type -> warmhand.v1.GetEntryResponse
+	26, // 33: warmhand.v1.EntryService.ListEntries:output_type -> warmhand.v1.ListEntriesResponse
+	30, // [30:34] is the sub-list for method output_type
+	26, // [26:30] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_entry_service_proto_init() }
@@ -1910,7 +2020,7 @@ func file_warmhand_v1_entry_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_entry_service_proto_rawDesc), len(file_warmhand_v1_entry_service_proto_rawDesc)),
 			NumEnums:      6,
-			NumMessages:   19,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

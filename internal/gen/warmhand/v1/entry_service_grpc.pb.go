@@ -19,9 +19,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	EntryService_CreateEntry_FullMethodName = "/warmhand.v1.EntryService/CreateEntry"
-	EntryService_GetEntry_FullMethodName    = "/warmhand.v1.EntryService/GetEntry"
-	EntryService_ListEntries_FullMethodName = "/warmhand.v1.EntryService/ListEntries"
+	EntryService_CreateEntry_FullMethodName        = "/warmhand.v1.EntryService/CreateEntry"
+	EntryService_BatchCreateEntries_FullMethodName = "/warmhand.v1.EntryService/BatchCreateEntries"
+	EntryService_GetEntry_FullMethodName           = "/warmhand.v1.EntryService/GetEntry"
+	EntryService_ListEntries_FullMethodName        = "/warmhand.v1.EntryService/ListEntries"
 )
 
 // EntryServiceClient is the client API for EntryService service.
@@ -32,6 +33,8 @@ const (
 type EntryServiceClient interface {
 	// CreateEntry saves one entry. The entry's id is made by the caller: a repeat with the same content gets the first answer, with other content an error.
 	CreateEntry(ctx context.Context, in *CreateEntryRequest, opts ...grpc.CallOption) (*CreateEntryResponse, error)
+	// BatchCreateEntries saves several entries of one animal, all or none: what a phone kept while it was offline. Each is judged as if the ones before it were saved, and an error names the one that it is about.
+	BatchCreateEntries(ctx context.Context, in *BatchCreateEntriesRequest, opts ...grpc.CallOption) (*BatchCreateEntriesResponse, error)
 	// GetEntry returns one entry.
 	GetEntry(ctx context.Context, in *GetEntryRequest, opts ...grpc.CallOption) (*GetEntryResponse, error)
 	// ListEntries pages through the log, newest first, replaced entries included.
@@ -50,6 +53,16 @@ func (c *entryServiceClient) CreateEntry(ctx context.Context, in *CreateEntryReq
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CreateEntryResponse)
 	err := c.cc.Invoke(ctx, EntryService_CreateEntry_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *entryServiceClient) BatchCreateEntries(ctx context.Context, in *BatchCreateEntriesRequest, opts ...grpc.CallOption) (*BatchCreateEntriesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BatchCreateEntriesResponse)
+	err := c.cc.Invoke(ctx, EntryService_BatchCreateEntries_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -84,6 +97,8 @@ func (c *entryServiceClient) ListEntries(ctx context.Context, in *ListEntriesReq
 type EntryServiceServer interface {
 	// CreateEntry saves one entry. The entry's id is made by the caller: a repeat with the same content gets the first answer, with other content an error.
 	CreateEntry(context.Context, *CreateEntryRequest) (*CreateEntryResponse, error)
+	// BatchCreateEntries saves several entries of one animal, all or none: what a phone kept while it was offline. Each is judged as if the ones before it were saved, and an error names the one that it is about.
+	BatchCreateEntries(context.Context, *BatchCreateEntriesRequest) (*BatchCreateEntriesResponse, error)
 	// GetEntry returns one entry.
 	GetEntry(context.Context, *GetEntryRequest) (*GetEntryResponse, error)
 	// ListEntries pages through the log, newest first, replaced entries included.
@@ -100,6 +115,9 @@ type UnimplementedEntryServiceServer struct{}
 
 func (UnimplementedEntryServiceServer) CreateEntry(context.Context, *CreateEntryRequest) (*CreateEntryResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CreateEntry not implemented")
+}
+func (UnimplementedEntryServiceServer) BatchCreateEntries(context.Context, *BatchCreateEntriesRequest) (*BatchCreateEntriesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method BatchCreateEntries not implemented")
 }
 func (UnimplementedEntryServiceServer) GetEntry(context.Context, *GetEntryRequest) (*GetEntryResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetEntry not implemented")
@@ -142,6 +160,24 @@ func _EntryService_CreateEntry_Handler(srv interface{}, ctx context.Context, dec
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(EntryServiceServer).CreateEntry(ctx, req.(*CreateEntryRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EntryService_BatchCreateEntries_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(BatchCreateEntriesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EntryServiceServer).BatchCreateEntries(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EntryService_BatchCreateEntries_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EntryServiceServer).BatchCreateEntries(ctx, req.(*BatchCreateEntriesRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -192,6 +228,10 @@ var EntryService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CreateEntry",
 			Handler:    _EntryService_CreateEntry_Handler,
+		},
+		{
+			MethodName: "BatchCreateEntries",
+			Handler:    _EntryService_BatchCreateEntries_Handler,
 		},
 		{
 			MethodName: "GetEntry",

@@ -896,6 +896,76 @@ export declare type CreateEntryResponseJson = {
 export declare const CreateEntryResponseSchema: GenMessage<CreateEntryResponse, {jsonType: CreateEntryResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.BatchCreateEntriesRequest
+ */
+export declare type BatchCreateEntriesRequest = Message$1<"warmhand.v1.BatchCreateEntriesRequest"> & {
+  /**
+   * @generated from field: string parent = 1;
+   */
+  parent: string;
+
+  /**
+   * In the order in which they are to be saved; the parent of each is the one above.
+   *
+   * @generated from field: repeated warmhand.v1.CreateEntryRequest requests = 2;
+   */
+  requests: CreateEntryRequest[];
+};
+
+/**
+ * @generated from message warmhand.v1.BatchCreateEntriesRequest
+ */
+export declare type BatchCreateEntriesRequestJson = {
+  /**
+   * @generated from field: string parent = 1;
+   */
+  parent?: string;
+
+  /**
+   * In the order in which they are to be saved; the parent of each is the one above.
+   *
+   * @generated from field: repeated warmhand.v1.CreateEntryRequest requests = 2;
+   */
+  requests?: CreateEntryRequestJson[];
+};
+
+/**
+ * Describes the message warmhand.v1.BatchCreateEntriesRequest.
+ * Use `create(BatchCreateEntriesRequestSchema)` to create a new message.
+ */
+export declare const BatchCreateEntriesRequestSchema: GenMessage<BatchCreateEntriesRequest, {jsonType: BatchCreateEntriesRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.BatchCreateEntriesResponse
+ */
+export declare type BatchCreateEntriesResponse = Message$1<"warmhand.v1.BatchCreateEntriesResponse"> & {
+  /**
+   * In the order of the requests.
+   *
+   * @generated from field: repeated warmhand.v1.Entry entries = 1;
+   */
+  entries: Entry[];
+};
+
+/**
+ * @generated from message warmhand.v1.BatchCreateEntriesResponse
+ */
+export declare type BatchCreateEntriesResponseJson = {
+  /**
+   * In the order of the requests.
+   *
+   * @generated from field: repeated warmhand.v1.Entry entries = 1;
+   */
+  entries?: EntryJson[];
+};
+
+/**
+ * Describes the message warmhand.v1.BatchCreateEntriesResponse.
+ * Use `create(BatchCreateEntriesResponseSchema)` to create a new message.
+ */
+export declare const BatchCreateEntriesResponseSchema: GenMessage<BatchCreateEntriesResponse, {jsonType: BatchCreateEntriesResponseJson}>;
+
+/**
  * @generated from message warmhand.v1.GetEntryRequest
  */
 export declare type GetEntryRequest = Message$1<"warmhand.v1.GetEntryRequest"> & {
@@ -1340,6 +1410,16 @@ export declare const EntryService: GenService<{
     methodKind: "unary";
     input: typeof CreateEntryRequestSchema;
     output: typeof CreateEntryResponseSchema;
+  },
+  /**
+   * BatchCreateEntries saves several entries of one animal, all or none: what a phone kept while it was offline. Each is judged as if the ones before it were saved, and an error names the one that it is about.
+   *
+   * @generated from rpc warmhand.v1.EntryService.BatchCreateEntries
+   */
+  batchCreateEntries: {
+    methodKind: "unary";
+    input: typeof BatchCreateEntriesRequestSchema;
+    output: typeof BatchCreateEntriesResponseSchema;
   },
   /**
    * GetEntry returns one entry.
