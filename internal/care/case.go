@@ -200,8 +200,9 @@ type Photo struct {
 	ReceivedAt    time.Time
 }
 
-// UpdateFlags merges what an assessment found into the flags of a case and
-// returns those that changed. A concern at Settled level closes its flag.
+// UpdateFlags merges what an assessment found, the most urgent first, into the
+// flags of a case and returns those that changed. A concern at Settled level
+// closes its flag; of a concern that is named twice the first counts.
 func UpdateFlags(caseOf *Case, flags []Flag, found []Concern, now time.Time) (changed []Flag) {
 	open := map[string]int{}
 	count := map[string]int{}
@@ -213,7 +214,7 @@ func UpdateFlags(caseOf *Case, flags []Flag, found []Concern, now time.Time) (ch
 	}
 	still := map[string]bool{}
 	for _, c := range found {
-		if c.Level == Settled {
+		if c.Level == Settled || still[c.Code] {
 			continue
 		}
 		still[c.Code] = true

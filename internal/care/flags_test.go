@@ -52,6 +52,10 @@ func TestUpdateFlags(t *testing.T) {
 	if got = step(watch); got != nil {
 		t.Errorf("as before: %+v", got)
 	}
+	if got = step(watch, Concern{Code: "sign:thin", Level: Watch}, Concern{Code: "sign:thin", Level: Watch}); len(got) != 1 || got[0].ID != "sign:thin-1" {
+		t.Errorf("one concern named twice: %+v", got)
+	}
+	step(watch)
 	if got = step(in, silent); len(got) != 2 || got[0].History[1].What != "rose" || got[0].Level != StepIn || got[0].Text != "five times" || got[1].ID != "silence-1" {
 		t.Errorf("rose, and another opened: %+v", got)
 	}
