@@ -76,7 +76,7 @@ func TestUpdateFlags(t *testing.T) {
 	if got = step(); got != nil {
 		t.Errorf("closed stays closed: %+v", got)
 	}
-	if len(flags) != 3 {
+	if len(flags) != 4 {
 		t.Errorf("%d flags", len(flags))
 	}
 }
