@@ -7,10 +7,12 @@ mkdir -p .build
 status=0
 go test -run '^$' -bench "${1:-.}" ./... | tee .build/bench.txt || status=$?
 awk '
+  /^BenchmarkHTTPLogs8/ { for (i = 3; i < NF; i += 2) if ($(i + 1) == "of-bare") of_bare = of_bare sprintf("%-56s %.2f\n", "logs/s by HTTP of bare writes, " substr($1, 20), $i) }
   /^Benchmark/ { name = $1; sub(/-[0-9]+$/, "", name); for (i = 3; i < NF; i += 2) if ($(i + 1) == "ns/op") ns[name] = $i }
   function ratio(text, a, b) { if (ns[a] && ns[b]) printf "%-56s %.2f\n", text, ns[a] / ns[b] }
   END {
     print ""
+    printf "%s", of_bare
     ratio("a stored entry against a bare group commit (time)", "BenchmarkWrite8", "BenchmarkBareGroupCommit8")
   }' .build/bench.txt
 exit $status
