@@ -15,6 +15,7 @@ let n = 0;
 class Server {
   stored: { path: string; id: string; body: unknown; takenAt: string | null }[] = [];
   seen: string[] = [];
+  batches: string[][] = [];
   /** Before the request arrives; an Error is a network that is not there. */
   before: (id: string) => Response | Error | undefined = () => undefined;
   /** After it was stored: the answer is lost on the way back. */
@@ -26,26 +27,55 @@ class Server {
 
   async handle(path: string, init: RequestInit): Promise<Response> {
     const url = new URL(path, 'http://localhost');
+    expect(new Headers(init.headers).get('X-Warmhand')).toBe('1');
+    if (url.pathname.endsWith(':batchCreate')) return this.batch(url.pathname.replace(':batchCreate', ''), init);
     const id = url.searchParams.get('entryId') ?? url.pathname.split('/').at(-1) ?? '';
     const early = this.before(id);
     if (early instanceof Error) throw early;
     this.seen.push(id);
-    expect(new Headers(init.headers).get('X-Warmhand')).toBe('1');
     if (early) return early;
     const body = init.method === 'POST' ? JSON.parse(String(init.body)) : new Uint8Array(init.body as ArrayBuffer);
-    const was = this.stored.find((s) => s.id === id);
-    if (!was) {
-      if (init.method === 'POST') {
-        for (const a of (body as EntryJson).setup?.answers ?? []) {
-          for (const p of a.photos ?? []) expect(this.stored.map((s) => s.id)).toContain(p); // the picture came first
-        }
-      }
-      this.stored.push({ path: url.pathname, id, body, takenAt: new Headers(init.headers).get('X-Taken-At') });
-    } else expect(was.body).toEqual(body);
+    this.store(url.pathname, id, body, new Headers(init.headers).get('X-Taken-At'));
     if (this.loseAnswer(id)) throw new TypeError('connection reset');
     if (init.method === 'PUT') return json(200, { name: url.pathname.slice(4) });
-    const name = `${url.pathname.slice(4)}/${id}`;
-    return json(200, { entry: { ...(body as EntryJson), name, by: 'ACTOR_KIND_KEEPER' } });
+    return json(200, { entry: this.entry(url.pathname, id, body) });
+  }
+
+  /** All or none. */
+  batch(path: string, init: RequestInit): Response {
+    const { requests } = JSON.parse(String(init.body)) as {
+      requests: { parent: string; entryId: string; entry: EntryJson }[];
+    };
+    const ids = requests.map((r) => r.entryId);
+    this.batches.push(ids);
+    for (const id of ids) {
+      const early = this.before(id);
+      if (early instanceof Error) throw early;
+      if (early) return early;
+    }
+    this.seen.push(...ids);
+    for (const r of requests) {
+      expect(path).toBe(`/v1/${r.parent}/entries`);
+      this.store(path, r.entryId, r.entry, null);
+    }
+    for (const id of ids) if (this.loseAnswer(id)) throw new TypeError('connection reset');
+    return json(200, { entries: requests.map((r) => this.entry(path, r.entryId, r.entry)) });
+  }
+
+  store(path: string, id: string, body: unknown, takenAt: string | null) {
+    const was = this.stored.find((s) => s.id === id);
+    if (was) {
+      expect(was.body).toEqual(body);
+      return;
+    }
+    for (const a of (body as EntryJson).setup?.answers ?? []) {
+      for (const p of a.photos ?? []) expect(this.stored.map((s) => s.id)).toContain(p); // the picture came first
+    }
+    this.stored.push({ path, id, body, takenAt });
+  }
+
+  entry(path: string, id: string, body: unknown): EntryJson {
+    return { ...(body as EntryJson), name: `${path.slice(4)}/${id}`, by: 'ACTOR_KIND_KEEPER' };
   }
 }
 
@@ -111,15 +141,27 @@ test('what was saved goes once and in the order of saving, whatever the clock di
 
 test('a lost answer: sent twice, stored once, in order', async () => {
   const first = await weigh('a', 60);
-  await weigh('a', 61);
   const lose = once();
   server.loseAnswer = (id) => id === first && lose();
-  expect((await flush(undefined, clock)).left).toBe(2);
+  expect((await flush(undefined, clock)).left).toBe(1);
+  const second = await weigh('a', 61);
+  await flush(undefined, clock);
   expect(server.seen).toEqual([first]); // nothing overtook it
   at += 3000;
   expect((await flush(undefined, clock)).left).toBe(0);
-  expect(server.seen.slice(0, 2)).toEqual([first, first]);
+  expect(server.seen).toEqual([first, first, second]);
   expect(masses()).toEqual([60, 61]);
+});
+
+test('a lost answer to several at once: all sent twice, each stored once', async () => {
+  const ids = [await weigh('a', 60), await weigh('a', 61), await weigh('a', 62)];
+  const lose = once();
+  server.loseAnswer = (id) => id === ids[1] && lose();
+  expect((await flush(undefined, clock)).left).toBe(3);
+  at += 3000;
+  expect(await flush(undefined, clock)).toMatchObject({ left: 0, sent: 3 });
+  expect(server.batches).toEqual([ids, ids]);
+  expect(masses()).toEqual([60, 61, 62]);
 });
 
 test('a week offline: everything stays, tries get rarer, all of it arrives once', async () => {
@@ -138,7 +180,9 @@ test('a week offline: everything stays, tries get rarer, all of it arrives once'
   expect(items[1]?.tries).toBe(0); // it waited behind the first
   server.before = () => undefined;
   await hurry();
+  server.batches = [];
   expect((await flush(undefined, clock)).sent).toBe(7);
+  expect(server.batches).toEqual([items.map((i) => i.id)]); // in one request
   expect(masses()).toEqual([60, 61, 62, 63, 64, 65, 66]);
 });
 
@@ -164,10 +208,11 @@ test.each([500, 503, 408, 425, 429, 401])('status %i: try again later', async (s
 
 test('a refused entry is kept, lets the next ones pass and blocks no other animal', async () => {
   const bad = await weigh('a', 5400);
-  await weigh('a', 54);
+  const good = await weigh('a', 54);
   await weigh('b', 300);
   server.before = (id) => (id === bad ? refusal(400, 'BAD_FIELD') : undefined);
   const result = await flush(undefined, clock);
+  expect(server.batches).toEqual([[bad, good]]); // refused as a whole, then one by one
   expect(result).toEqual({ left: 0, sent: 2, signedOut: false });
   expect(await allItems()).toMatchObject([
     { id: bad, state: 'dead', error: { status: 400, reason: 'BAD_FIELD', message: 'Not so.' } },

@@ -11,6 +11,7 @@ export type {
   StandingJson,
 } from '../api/gen/warmhand/v1/case_service_pb';
 export type {
+  BatchCreateEntriesResponseJson,
   ClimateReadingJson,
   CreateEntryResponseJson,
   EntryJson,

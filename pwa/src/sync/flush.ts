@@ -1,7 +1,7 @@
 // The only sender. Page and service worker run the same code; a lock over all
 // tabs and the worker lets one of them send at a time.
 import { ApiError, call, Offline } from '../api/client';
-import type { CreateEntryResponseJson, EntryJson } from '../core/contract';
+import type { BatchCreateEntriesResponseJson, CreateEntryResponseJson, EntryJson } from '../core/contract';
 import type { Item, Refusal } from '../store/db';
 import { allItems, arrived, photoOf, postpone, refused } from '../store/outbox';
 
@@ -57,9 +57,35 @@ export function flush(onChange: () => void = () => undefined, clock: Clock = rea
   });
 }
 
+/** As many as the server takes at once. */
+const together = 100;
+
 async function sendGroup(group: Item[], clock: Clock, result: Result, onChange: () => void): Promise<void> {
   const waiting = new Set(group.map((i) => i.id));
-  for (const item of group) {
+  let single = 0; // before it, items go one by one
+  for (let at = 0; at < group.length; at++) {
+    const item = group[at] as Item;
+    const run = at < single ? [] : ready(group, at, waiting, clock.now());
+    if (run.length > 1) {
+      const answer = await sendRun(item.animal, run);
+      if (answer.kind === 'ok') {
+        for (const [i, sent] of run.entries()) {
+          await arrived(sent, answer.entries[i]);
+          waiting.delete(sent.id);
+          result.sent++;
+        }
+        onChange();
+        at += run.length - 1;
+        continue;
+      }
+      if (answer.kind === 'later') {
+        if (answer.error.status === 401) result.signedOut = true;
+        await postpone(item, clock.now() + wait(item.tries, clock.random()), answer.error);
+        onChange();
+        return;
+      }
+      single = at + run.length; // one of them is refused: by themselves it shows which
+    }
     if (item.state === 'dead' || item.after.some((id) => waiting.has(id))) continue; // the person decides first
     if (item.nextAt > clock.now()) return;
     const answer = await send(item);
@@ -80,10 +106,31 @@ async function sendGroup(group: Item[], clock: Clock, result: Result, onChange: 
   }
 }
 
-type Answer =
-  | { kind: 'ok'; entry: EntryJson | undefined }
-  | { kind: 'later'; error: Refusal }
-  | { kind: 'refused'; error: Refusal };
+/** The entries from `at` on that may go now, in one request, in order. */
+function ready(group: Item[], at: number, waiting: Set<string>, now: number): Item[] {
+  const run: Item[] = [];
+  for (const item of group.slice(at, at + together)) {
+    const sent = (id: string) => !waiting.has(id) || run.some((r) => r.id === id);
+    if (item.method !== 'POST' || item.state === 'dead' || item.nextAt > now || !item.after.every(sent)) break;
+    run.push(item);
+  }
+  return run;
+}
+
+type RunAnswer = { kind: 'ok'; entries: EntryJson[] } | { kind: 'later' | 'refused'; error: Refusal };
+
+async function sendRun(animal: string, run: Item[]): Promise<RunAnswer> {
+  const requests = run.map((i) => ({ parent: animal, entryId: i.id, entry: i.entry }));
+  try {
+    const path = `/v1/${animal}/entries:batchCreate`;
+    const answer = await call<BatchCreateEntriesResponseJson>('POST', path, { requests });
+    return { kind: 'ok', entries: answer.entries ?? [] };
+  } catch (e) {
+    return failure(e);
+  }
+}
+
+type Answer = { kind: 'ok'; entry: EntryJson | undefined } | { kind: 'later' | 'refused'; error: Refusal };
 
 async function send(item: Item): Promise<Answer> {
   try {
@@ -100,11 +147,15 @@ async function send(item: Item): Promise<Answer> {
     const answer = await call<CreateEntryResponseJson>('POST', item.path, item.entry);
     return { kind: 'ok', entry: answer.entry };
   } catch (e) {
-    if (e instanceof Offline) return { kind: 'later', error: refusal(0, 'OFFLINE', 'There was no network.') };
-    if (!(e instanceof ApiError)) throw e;
-    const error = refusal(e.status, e.reason, e.message, e.meta);
-    return { kind: comesBack(e.status) ? 'later' : 'refused', error };
+    return failure(e);
   }
+}
+
+function failure(e: unknown): { kind: 'later' | 'refused'; error: Refusal } {
+  if (e instanceof Offline) return { kind: 'later', error: refusal(0, 'OFFLINE', 'There was no network.') };
+  if (!(e instanceof ApiError)) throw e;
+  const error = refusal(e.status, e.reason, e.message, e.meta);
+  return { kind: comesBack(e.status) ? 'later' : 'refused', error };
 }
 
 /** Classified by status alone: texts change. */
