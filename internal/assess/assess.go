@@ -25,8 +25,8 @@ type Subject struct {
 	Hemi         care.Hemisphere
 }
 
-// Assessment is what the log says at one time.
-type Assessment struct {
+// Numbers are what the log says at one time, before it is put into words.
+type Numbers struct {
 	At       time.Time     `json:"at"`
 	Day      int           `json:"day"` // whole days since the handover
 	Standing care.Standing `json:"standing"`
@@ -42,10 +42,20 @@ type Assessment struct {
 	LossHigh float64 `json:"loss_pct_high"`
 	PLoss10  float64 `json:"p_loss_10"` // that a tenth is gone
 	// FastDays counts from the last meal kept down; -1: no meal on record.
-	FastDays int        `json:"fast_days"`
-	LastMeal *time.Time `json:"last_meal,omitempty"`
+	FastDays int `json:"fast_days"`
 	// DaysTo10 is how long until 10 % loss if it eats nothing; -1: not losing.
 	DaysTo10 float64 `json:"days_to_10"`
+	// NothingHeardDays counts whole days without a word from the keeper.
+	NothingHeardDays int `json:"nothing_heard_days"`
+	LearnedFrom      int `json:"learned_from"` // the breeder's animals behind the feeding prior
+	// DueAt is the next time at which time alone may change the answer.
+	DueAt time.Time `json:"due_at"`
+}
+
+// Assessment is the numbers with what stands behind them, in words.
+type Assessment struct {
+	Numbers
+	LastMeal *time.Time `json:"last_meal,omitempty"`
 	// Reasons are what moved the log-odds, the strongest first. What sets a
 	// standing by itself (a sign, a hazard) is a concern, not a reason.
 	Reasons []care.Reason `json:"reasons"`
@@ -63,11 +73,6 @@ type Assessment struct {
 	KeeperMeans string `json:"keeper_means"`
 	KeeperDo    string `json:"keeper_do"`
 	KeeperWorry string `json:"keeper_worry"`
-	// NothingHeardDays counts whole days without a word from the keeper.
-	NothingHeardDays int `json:"nothing_heard_days"`
-	LearnedFrom      int `json:"learned_from"` // the breeder's animals behind the feeding prior
-	// DueAt is the next time at which time alone may change the answer.
-	DueAt time.Time `json:"due_at"`
 }
 
 // Total is the sum of the reasons' weights: LogOdds, up to rounding.
@@ -122,20 +127,23 @@ type StandingChange struct {
 // never is the due time of what time alone will not change.
 var never = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 
-// Assess says what the log says at an instant. log is ordered by HappenedAt;
-// entries that were corrected or withdrawn, or lie after now, do not count. A
-// case that ended is assessed as of its end.
+// Assess says what the log says at an instant. log is ordered by HappenedAt.
+// What happened or came in after now does not count, nor does what was
+// corrected or withdrawn by then. A case that ended is assessed as of its end.
 func Assess(s *Subject, log []care.Entry, now time.Time) Assessment {
-	var e engine
-	e.run(s, log, now, nil)
-	return e.conclude()
+	var w Walker
+	w.Reset(s, log)
+	w.to(now, nil)
+	return w.Assessment()
 }
 
-// AssessCourse is Assess with every day on the way.
+// AssessCourse is Assess with every day on the way, as it looks today: with
+// what came in late or was corrected since.
 func AssessCourse(s *Subject, log []care.Entry, now time.Time) (Assessment, Course) {
-	var e engine
+	var w Walker
 	var c Course
-	e.run(s, log, now, func(d CourseDay) {
+	w.Reset(s, log)
+	w.to(now, func(d CourseDay) {
 		if n := len(c.Days); n == 0 {
 			c.Changes = append(c.Changes, StandingChange{d.Day, d.At, d.Standing, d.Standing})
 		} else if was := c.Days[n-1].Standing; was != d.Standing {
@@ -143,13 +151,13 @@ func AssessCourse(s *Subject, log []care.Entry, now time.Time) (Assessment, Cour
 		}
 		c.Days = append(c.Days, d)
 	})
-	return e.conclude(), c
+	return w.Assessment(), c
 }
 
 const day = 24 * time.Hour
 
-// engine steps one case, a day at a time, from its handover to now. Days are
-// counted from the moment of the handover.
+// engine is what is known of one case at one time; Walker takes it through the
+// days, which are counted from the moment of the handover.
 type engine struct {
 	s      *Subject
 	sp     snake.Species
@@ -200,6 +208,7 @@ type engine struct {
 	contributions  []contribution
 
 	weights, early []*care.Entry // of one day: not taken in yet; taken before their turn
+	troubles       []trouble     // what findTroubles found last
 }
 
 type occasion struct {
@@ -223,61 +232,47 @@ type contribution struct {
 	id    string
 }
 
-func (e *engine) run(s *Subject, log []care.Entry, now time.Time, each func(CourseDay)) {
-	e.s, e.now = s, now
+// begin starts anew at the handover. history is what counts of the breeder's
+// time, in order.
+func (e *engine) begin(s *Subject, history []*care.Entry) {
+	*e = engine{s: s, answers: e.answers[:0], signs: e.signs[:0], hazards: e.hazards[:0], findings: e.findings[:0],
+		regurgitated: e.regurgitated[:0], refusals: e.refusals[:0], contributions: e.contributions[:0],
+		weights: e.weights[:0], early: e.early[:0], troubles: e.troubles[:0]}
 	start := s.HandedOverAt
-	// The end of a case stops its clock, unless it was opened again.
-	for i := range log {
-		if b, ok := log[i].Body.(care.Ended); ok && log[i].Current() && !log[i].HappenedAt.After(now) {
-			e.ended, e.now = !b.Reopened, now
-			if e.ended {
-				e.now = log[i].HappenedAt
-			}
-		}
-	}
-	now = e.now
-
 	e.sp, _ = snake.ByID(s.Animal.Species)
-	mass, old := handoverWeight(log, start)
+	mass, old := handoverWeight(history, start)
 	e.age = e.sp.Age(s.Animal.Hatched, mass, start)
 	e.wobble, e.gene = snake.Wobble(s.Animal.Genes)
 	e.lastHeard, e.lastNews, e.lastMass, e.today = start, start, mass, start
 	e.weight = newWeighing(e.sp.LossPerDay[e.age], mass, old)
 	e.feed = newFeeding(&e.sp, e.age, s.Learned)
-
-	i := 0
-	for ; i < len(log) && !log[i].HappenedAt.After(start) && !log[i].HappenedAt.After(now); i++ {
-		if log[i].Current() {
-			e.history(&log[i])
-		}
+	for _, x := range history {
+		e.history(x)
 	}
 	e.contribute(ReasonStart, e.feed.logOdds(), "")
-	last := 0
-	if d := now.Sub(start); d > 0 {
-		last = int(d / day)
+}
+
+// assign makes e what o is. The two share no memory that either writes to.
+func (e *engine) assign(o *engine) {
+	was := *e
+	*e = *o
+	e.answers = append(was.answers[:0], o.answers...)
+	e.signs = append(was.signs[:0], o.signs...)
+	e.hazards = append(was.hazards[:0], o.hazards...)
+	e.findings = append(was.findings[:0], o.findings...)
+	e.regurgitated = append(was.regurgitated[:0], o.regurgitated...)
+	e.refusals = append(was.refusals[:0], o.refusals...)
+	e.contributions = append(was.contributions[:0], o.contributions...)
+	e.weights, e.early, e.troubles = was.weights[:0], was.early[:0], was.troubles[:0]
+}
+
+// look sets the levels of the day once its entries are taken in.
+func (e *engine) look() {
+	if e.witnessed() {
+		e.levels.look(e.alarm(), alarmThresholds, e.observations)
+		e.lost.look(logit(e.weight.pLoss(.10)), lostThresholds, e.observations)
 	}
-	for d := 0; d <= last; d++ {
-		if d > 0 {
-			e.pass()
-		}
-		tomorrow := e.today.Add(day)
-		j := i
-		for j < len(log) && log[j].HappenedAt.Before(tomorrow) && !log[j].HappenedAt.After(now) {
-			j++
-		}
-		if j > i {
-			e.take(log[i:j])
-			i = j
-		}
-		if e.witnessed() {
-			e.levels.look(e.alarm(), alarmThresholds, e.observations)
-			e.lost.look(logit(e.weight.pLoss(.10)), lostThresholds, e.observations)
-		}
-		e.shown = e.lost.level > 0 && (e.shown || e.daysSince(e.lastWeighed) == 0 && e.weight.pLoss(.10) > .5)
-		if each != nil {
-			each(e.courseDay())
-		}
-	}
+	e.shown = e.lost.level > 0 && (e.shown || e.daysSince(e.lastWeighed) == 0 && e.weight.pLoss(.10) > .5)
 }
 
 // pass lets a day go by.
@@ -294,18 +289,11 @@ func (e *engine) pass() {
 // until a meal changes what a weight means, or until the evening, and then
 // taken together, so that their order does not matter; of a weight and a meal
 // with the same time the weight comes first.
-func (e *engine) take(entries []care.Entry) {
+func (e *engine) take(entries []*care.Entry) {
 	e.weights, e.early = e.weights[:0], e.early[:0]
-	for i := range entries {
-		x := &entries[i]
-		if !x.Current() {
-			continue
-		}
+	for i, x := range entries {
 		if heardFrom(x) {
-			e.lastHeard, e.heard = later(e.lastHeard, x.HappenedAt), true
-			if !x.ReceivedAt.After(e.now) {
-				e.lastHeard = later(e.lastHeard, x.ReceivedAt) // written down late is heard when it came
-			}
+			e.lastHeard, e.heard = later(e.lastHeard, later(x.HappenedAt, x.ReceivedAt)), true // written down late is heard when it came
 		}
 		switch b := x.Body.(type) {
 		case care.WeighIn:
@@ -316,10 +304,13 @@ func (e *engine) take(entries []care.Entry) {
 		case care.Offer:
 			e.observations++
 			if b.Result == care.Eaten || b.Result == care.Regurgitated {
-				for j := i + 1; j < len(entries) && entries[j].HappenedAt.Equal(x.HappenedAt); j++ {
-					if _, ok := entries[j].Body.(care.WeighIn); ok && entries[j].Current() {
-						e.weights = append(e.weights, &entries[j])
-						e.early = append(e.early, &entries[j])
+				for _, y := range entries[i+1:] {
+					if !y.HappenedAt.Equal(x.HappenedAt) {
+						break
+					}
+					if _, ok := y.Body.(care.WeighIn); ok {
+						e.weights = append(e.weights, y)
+						e.early = append(e.early, y)
 					}
 				}
 				e.takeWeights()

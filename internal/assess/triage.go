@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"math"
 	"slices"
-	"strconv"
 	"time"
 
 	"warmhand/internal/care"
@@ -158,21 +157,34 @@ func (e *engine) failing() risk {
 	return risk{calibrated(e.logOdds()), 1, math.Min(60, math.Max(1, days))}
 }
 
-// concerns lists what is open, the most urgent first, and the urgency of all.
-func (e *engine) concerns() (list []care.Concern, urgency float64) {
+// trouble is one concern before it is put into words: what of, which of its
+// list, how grave.
+type trouble struct {
+	of    troubleOf
+	i     int
+	level care.Standing
+	risk  risk
+}
+
+type troubleOf int
+
+const (
+	ofRefusal troubleOf = iota
+	ofWeight
+	ofRegurgitation
+	ofClimate
+	ofSetup
+	ofSign
+	ofSilence
+)
+
+func (t *trouble) urgency() float64 { return math.Min(1, math.Max(0, t.risk.loss())) }
+
+// findTroubles gathers into e.troubles all that could do harm, also what is
+// below any level, and returns the urgency of all together.
+func (e *engine) findTroubles() (urgency float64) {
 	e.freshen()
-	left := 1.0
-	add := func(code string, level care.Standing, r risk, text string) {
-		u := math.Min(1, math.Max(0, r.loss()))
-		left *= 1 - u
-		if level > care.Settled {
-			list = append(list, care.Concern{Code: code, Level: level, Text: text, Urgency: u})
-		}
-	}
-	code, text := ConcernRefusal, e.refusalText()
-	if e.refusedInARow == 0 && e.weightAlarm() >= e.logOdds() {
-		code, text = ConcernWeight, e.weightText()
-	}
+	list := e.troubles[:0]
 	lost := risk{e.weight.pLoss(.10), 1, 0}
 	if e.weight.start == 0 || !e.shown && !e.witnessed() {
 		lost.p = 0
@@ -181,50 +193,52 @@ func (e *engine) concerns() (list []care.Concern, urgency float64) {
 	if !e.witnessed() {
 		failing.p = 0 // what silence may hide is counted once, as silence
 	}
-	if code == ConcernWeight {
-		add(code, max(e.alarmLevel(), e.lostLevel()), worse(failing, lost), text)
+	if e.refusedInARow == 0 && e.weightAlarm() >= e.logOdds() {
+		list = append(list, trouble{ofWeight, 0, max(e.alarmLevel(), e.lostLevel()), worse(failing, lost)})
 	} else {
-		add(code, e.alarmLevel(), failing, text)
-		add(ConcernWeight, e.lostLevel(), lost, e.weightText())
+		list = append(list, trouble{ofRefusal, 0, e.alarmLevel(), failing}, trouble{ofWeight, 0, e.lostLevel(), lost})
 	}
 	if n, ago := e.regurgitations(); n > 0 && (n > 1 || ago <= regurgitatedDays/2) {
-		level, text := care.Watch, "Brought up food "+daysAgo(ago)+"."
+		level := care.Watch
 		if n > 1 {
-			level, text = care.Vet, "Brought up food "+times(n)+" within "+strconv.Itoa(regurgitatedDays)+" days, last "+daysAgo(ago)+"."
+			level = care.Vet
 		}
-		add(ConcernRegurgitation, level, risk{.3 * math.Min(2, float64(n)), .8, 7}, text)
+		list = append(list, trouble{ofRegurgitation, 0, level, risk{.3 * math.Min(2, float64(n)), .8, 7}})
 	}
 	for i := range e.findings {
-		f := &e.findings[i]
-		add(f.code, f.level, f.risk, f.breederText())
+		list = append(list, trouble{ofClimate, i, e.findings[i].level, e.findings[i].risk})
 	}
 	for i := range e.hazards {
-		h := &e.hazards[i]
-		text := "Setup: " + h.title + ", "
-		if h.note != "" {
-			text += h.note // what was measured, over what was said
-		} else {
-			text += e.choiceLabel(h.point)
-		}
-		add("setup:"+h.point, h.level, h.risk, text+".")
+		list = append(list, trouble{ofSetup, i, e.hazards[i].level, e.hazards[i].risk})
 	}
 	for i := range e.signs {
-		s := &e.signs[i]
-		level := e.signLevel(s)
-		text := s.info.Label + ", last seen " + daysAgo(e.daysSince(s.last)) + "."
-		if nervous(s.info.Code) && e.gene != "" {
-			text = s.info.Label + ", last seen " + daysAgo(e.daysSince(s.last)) + "; it carries " + e.gene + "."
-		}
-		add("sign:"+s.info.Code, level, signRisk[level], text)
+		level := e.signLevel(&e.signs[i])
+		list = append(list, trouble{ofSign, i, level, signRisk[level]})
 	}
 	if over := e.silent(); over > 0 {
 		q := over / e.allowedSilence()
-		add(ConcernSilence, care.Watch, risk{math.Min(.25, .03+.05*q), .5, 21}, "Nothing heard for "+count(e.daysSince(e.lastHeard), "day")+".")
+		list = append(list, trouble{ofSilence, 0, care.Watch, risk{math.Min(.25, .03+.05*q), .5, 21}})
+	}
+	e.troubles = list
+	left := 1.0
+	for i := range list {
+		left *= 1 - list[i].urgency()
+	}
+	return 1 - left
+}
+
+// concerns puts into words what findTroubles found, the most urgent first.
+func (e *engine) concerns() (list []care.Concern) {
+	for i := range e.troubles {
+		if t := &e.troubles[i]; t.level > care.Settled {
+			code, text := e.troubleText(t)
+			list = append(list, care.Concern{Code: code, Level: t.level, Text: text, Urgency: t.urgency()})
+		}
 	}
 	slices.SortStableFunc(list, func(a, b care.Concern) int {
 		return cmp.Or(cmp.Compare(b.Level, a.Level), cmp.Compare(b.Urgency, a.Urgency))
 	})
-	return list, 1 - left
+	return list
 }
 
 func worse(a, b risk) risk {
@@ -268,38 +282,42 @@ func (e *engine) reasons() []care.Reason {
 	return list
 }
 
-func (e *engine) conclude() Assessment {
-	m, sd := e.weight.tissue()
+// numbers is the assessment without its words; it leaves e.troubles for them.
+func (e *engine) numbers() Numbers {
 	l := e.logOdds()
-	a := Assessment{
-		At: e.now, Day: e.day, Standing: e.standing(),
+	n := Numbers{
+		At: e.now, Day: e.day, Standing: e.standing(), Urgency: e.findTroubles(),
 		PRefusal: calibrated(l), POffFeed: e.feed.b + e.feed.x, LogOdds: l,
-		FastDays: -1, DaysTo10: -1,
+		FastDays: e.fastDays(), DaysTo10: -1,
 		LearnedFrom: e.s.Learned.Animals, NothingHeardDays: e.daysSince(e.lastHeard),
 		DueAt: e.today.Add(day),
 	}
 	if e.ended {
-		a.DueAt = never
+		n.DueAt = never
 	} else if e.now.Before(e.s.HandedOverAt) {
-		a.DueAt = e.s.HandedOverAt
-	}
-	if !e.lastMeal.IsZero() {
-		at := e.lastMeal
-		a.LastMeal, a.FastDays = &at, e.daysSince(at)
+		n.DueAt = e.s.HandedOverAt
 	}
 	if e.weight.start > 0 {
-		a.LossPct, a.LossLow, a.LossHigh = 100*(1-m), 100*(1-m-z90*sd), 100*(1-m+z90*sd)
-		a.PLoss10 = e.weight.pLoss(.10)
+		m, sd := e.weight.tissue()
+		n.LossPct, n.LossLow, n.LossHigh = 100*(1-m), 100*(1-m-z90*sd), 100*(1-m+z90*sd)
+		n.PLoss10 = e.weight.pLoss(.10)
 		switch {
 		case m <= .90:
-			a.DaysTo10 = 0
+			n.DaysTo10 = 0
 		case e.weight.s > 0:
-			a.DaysTo10 = (m - .90) / e.weight.s
+			n.DaysTo10 = (m - .90) / e.weight.s
 		}
 	}
-	a.Reasons = e.reasons()
-	a.Causes = e.causes()
-	a.Concerns, a.Urgency = e.concerns()
+	return n
+}
+
+// words adds to the numbers what people read.
+func (e *engine) words(n Numbers) Assessment {
+	a := Assessment{Numbers: n, Reasons: e.reasons(), Causes: e.causes(), Concerns: e.concerns()}
+	if !e.lastMeal.IsZero() {
+		at := e.lastMeal
+		a.LastMeal = &at
+	}
 	e.say(&a)
 	return a
 }

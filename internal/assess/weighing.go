@@ -97,13 +97,10 @@ func newWeighing(s0, start float64, daysOld float64) weighing {
 
 // handoverWeight is the last weight on record by the handover, g, and how many
 // days old it was; 0 when there is none.
-func handoverWeight(log []care.Entry, start time.Time) (mass, daysOld float64) {
-	for i := range log {
-		if log[i].HappenedAt.After(start) {
-			break
-		}
-		if w, ok := log[i].Body.(care.WeighIn); ok && log[i].Current() && usable(float64(w.Mass)) {
-			mass, daysOld = float64(w.Mass), start.Sub(log[i].HappenedAt).Hours()/24
+func handoverWeight(history []*care.Entry, start time.Time) (mass, daysOld float64) {
+	for _, x := range history {
+		if w, ok := x.Body.(care.WeighIn); ok && usable(float64(w.Mass)) {
+			mass, daysOld = float64(w.Mass), start.Sub(x.HappenedAt).Hours()/24
 		}
 	}
 	return mass, daysOld

@@ -142,6 +142,40 @@ func (e *engine) weightText() string {
 	return text + "; more than 10 % lost is " + percent(e.weight.pLoss(.10)) + " likely."
 }
 
+// troubleText is the code of a concern and what the breeder reads of it.
+func (e *engine) troubleText(t *trouble) (code, text string) {
+	switch t.of {
+	case ofRefusal:
+		return ConcernRefusal, e.refusalText()
+	case ofWeight:
+		return ConcernWeight, e.weightText()
+	case ofRegurgitation:
+		n, ago := e.regurgitations()
+		if n > 1 {
+			return ConcernRegurgitation, "Brought up food " + times(n) + " within " + strconv.Itoa(regurgitatedDays) + " days, last " + daysAgo(ago) + "."
+		}
+		return ConcernRegurgitation, "Brought up food " + daysAgo(ago) + "."
+	case ofClimate:
+		f := &e.findings[t.i]
+		return f.code, f.breederText()
+	case ofSetup:
+		h := &e.hazards[t.i]
+		text := h.note // what was measured, over what was said
+		if text == "" {
+			text = e.choiceLabel(h.point)
+		}
+		return "setup:" + h.point, "Setup: " + h.title + ", " + text + "."
+	case ofSign:
+		s := &e.signs[t.i]
+		text := s.info.Label + ", last seen " + daysAgo(e.daysSince(s.last))
+		if nervous(s.info.Code) && e.gene != "" {
+			text += "; it carries " + e.gene
+		}
+		return "sign:" + s.info.Code, text + "."
+	}
+	return ConcernSilence, "Nothing heard for " + count(e.daysSince(e.lastHeard), "day") + "."
+}
+
 func (f *finding) what() string {
 	return [...]string{warmSide: "warm side", coolSide: "cool side", night: "night temperature", surface: "hottest surface", humidity: "humidity"}[f.kind]
 }
