@@ -12,6 +12,13 @@ const (
 	lump       = 1.1  // width of the body round prey, over the prey's
 	spread     = .12  // sd of the natural logarithm of the true diameter
 
+	// A slit need only let the head through lying flat: half as high as it is
+	// wide, and no head is lower than 3.82 mm. With the spread it bounds slits to
+	// 4 mm for a ball python of 60 g, 12 mm of 1500 g and 3 mm for the smallest
+	// hatchlings, in line with what keepers allow; nothing measured lies behind it.
+	flatHead  = .5
+	leastHead = 3.82
+
 	// girthUnlisted is c of d = c·M^(1/3) for a species that is not known:
 	// between the corn snake (2.76) and the ball python (3.6).
 	girthUnlisted = 3.3
@@ -66,6 +73,46 @@ func PassesFreely(dEq, preyMass float64) float64 {
 // width, so that about one animal in forty lies outside either bound.
 func UnsafeOpening(dEq, preyMass float64) (shutBelow, passAbove float64) {
 	return HeadPasses(dEq * math.Exp(-2*spread)), PassesFreely(dEq*math.Exp(2*spread), preyMass)
+}
+
+// SlitPasses is the width, mm, of a long slit above which the head goes through
+// lying flat. It is an estimate for the middle animal; see UnsafeSlit.
+func SlitPasses(dEq float64) float64 { return math.Max(leastHead, flatHead*HeadPasses(dEq)) }
+
+// UnsafeSlit is the width, mm, from which a slit may let the head through: one
+// animal in forty still passes a narrower one.
+func UnsafeSlit(dEq float64) float64 { return SlitPasses(dEq) * math.Exp(-2*spread) }
+
+// EscapeProbability is the probability that the head of a body dEq mm wide goes
+// through a slit measured as slitMM ± sdMM (one standard deviation).
+func EscapeProbability(slitMM, sdMM, dEq float64) float64 {
+	if dEq <= 0 || slitMM <= 0 {
+		return 0
+	}
+	head := SlitPasses(dEq)
+	return .5 * math.Erfc(-math.Log(slitMM/head)/(widen(head, sdMM)*math.Sqrt2))
+}
+
+// widen is the spread with an error of measurement near this size in it, both
+// lognormal.
+func widen(sizeMM, sdMM float64) float64 { return math.Hypot(spread, sdMM/sizeMM) }
+
+// HeldFrom is the mass, g, from which an animal that today passes an opening
+// freely could be held by it with the probability p: its body alone, or its
+// body round prey of this share of its mass. girthC is c of d = c·M^(1/3); the
+// opening was measured as openingMM ± sdMM.
+func HeldFrom(openingMM, sdMM, girthC, preyShare, p float64) float64 {
+	if openingMM <= 0 || girthC <= 0 || p <= 0 || p >= .5 {
+		return 0
+	}
+	z := math.Sqrt2 * math.Erfinv(1-2*p)
+	cube := func(x float64) float64 { return x * x * x }
+	body := cube(openingMM / (clearance * widest * girthC) * math.Exp(-z*widen(openingMM, sdMM)))
+	if preyShare <= 0 {
+		return body
+	}
+	// Prey of mass share·M is PreyDiameter(share)·M^(1/3) wide.
+	return math.Min(body, cube(math.Max(0, openingMM-z*sdMM)/(clearance*lump*PreyDiameter(preyShare))))
 }
 
 // WedgeProbability is the probability that the animal puts its head through an

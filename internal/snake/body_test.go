@@ -119,6 +119,68 @@ func TestBounds(t *testing.T) {
 	}
 }
 
+// The closed form of the mass at which an opening becomes a trap, against the
+// probability itself: the two ways of being held make it at most twice p, the
+// other shape of the error of measurement hardly changes it.
+func TestHeldFrom(t *testing.T) {
+	t.Parallel()
+	for _, opening := range []float64{12, 25, 40, 60, 90} {
+		for _, sd := range []float64{.2, 1, opening / 20} {
+			for _, share := range []float64{0, .07, .10, .15, .20} {
+				for _, c := range []float64{2.76, 3.6, 4} {
+					mass := HeldFrom(opening, sd, c, share, .05)
+					p := WedgeProbability(opening, sd, c*math.Cbrt(mass), share*mass)
+					if p < .035 || p > .11 {
+						t.Errorf("%g ± %g mm, c %g, prey %g: %g g is held with %.3f", opening, sd, c, share, mass, p)
+					}
+					if before := WedgeProbability(opening, sd, c*math.Cbrt(.7*mass), share*.7*mass); before >= p {
+						t.Errorf("%g mm: %g g is held with %g, lighter with %g", opening, mass, p, before)
+					}
+				}
+			}
+		}
+	}
+	if HeldFrom(0, 1, 3, .1, .05) != 0 || HeldFrom(20, 1, 0, .1, .05) != 0 {
+		t.Error("nothing holds it")
+	}
+}
+
+// The jaw of wild adult ball pythons is 44.3 mm (female) and 43.6 mm (male)
+// long, Aubret et al. 2005, J Herpetol 39:315 (at second hand): a head is not
+// wider than its jaw is long, nor lower than an eighth of it.
+func TestHeadAgainstJaw(t *testing.T) {
+	t.Parallel()
+	s := mustFind(t, "python_regius")
+	for mass, jaw := range map[float64]float64{1635: 44.3, 1561: 43.6} {
+		d := BodyDiameter(s, Adult, mass, 0)
+		if w, h := HeadPasses(d), SlitPasses(d); w > jaw || h > w || h < jaw/8 {
+			t.Errorf("%g g: head %g mm wide, %g high, jaw %g long", mass, w, h, jaw)
+		}
+	}
+}
+
+func TestEscapeProbability(t *testing.T) {
+	t.Parallel()
+	for _, d := range []float64{5, 16, 41} {
+		near(t, "at the middle head", EscapeProbability(SlitPasses(d), 0, d), .5, 1e-9)
+		near(t, "at the bound", EscapeProbability(UnsafeSlit(d), 0, d), .0228, .01) // two standard deviations
+		last := 0.
+		for w := .5; w < 60; w += .5 {
+			p := EscapeProbability(w, 1, d)
+			if p < last || p < 0 || p > 1 {
+				t.Fatalf("%g mm, body %g: %g after %g", w, d, p, last)
+			}
+			last = p
+		}
+		if last < .99 {
+			t.Errorf("a body of %g mm does not pass 60 mm", d)
+		}
+	}
+	if EscapeProbability(5, 1, 0) != 0 {
+		t.Error("no body escapes")
+	}
+}
+
 func BenchmarkWedgeProbability(b *testing.B) {
 	for b.Loop() {
 		WedgeProbability(22, 1, 16, 15)

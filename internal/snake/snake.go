@@ -70,6 +70,9 @@ type Species struct {
 	HatchMass, AdultMass     float64 // g, typical
 	HatchLength, AdultLength float64 // mm total length, typical
 	JuvenileFrom, AdultFrom  float64 // g, where the age class begins
+	// FirstYear is the mass a year after hatching, in hatch masses: of slow and
+	// of fast growers.
+	FirstYear Band
 
 	RefusalMean     [3]float64 // share of offers that a healthy animal refuses
 	RefusalStrength float64    // how many offers that mean is worth

@@ -20,6 +20,17 @@ var (
 	// Pythons and boas of middle size: common practice, no source.
 	offersPython = [3]Band{{5, 7}, {7, 14}, {14, 28}}
 	sharesPython = [3]Band{{10, 15}, {7, 12}, {5, 8}}
+	// After a year, in hatch masses. Ball python: about 4 (Ellis & Chappell
+	// 1987), and from 4.3 to 10.6 among the animals of the Add-my-Pet data, with
+	// room on both sides; boa: 1.7 to 3.1 on three regimes (Steele et al. 2022,
+	// through Add-my-Pet), and more where they are fed much. The others are
+	// assumptions: like the ball python, faster in colubrids that are grown in
+	// two or three years, and in giants.
+	growthBall     = Band{3, 12}
+	growthBoa      = Band{1.5, 8}
+	growthPython   = Band{3, 12}
+	growthColubrid = Band{3, 16}
+	growthGiant    = Band{5, 50}
 	// Giants grow fat easily as adults: common practice, no source.
 	offersGiant = [3]Band{{5, 7}, {7, 14}, {21, 42}}
 	sharesGiant = [3]Band{{10, 15}, {7, 12}, {3, 7}}
@@ -100,12 +111,13 @@ var olderNames = map[string]string{
 var table = []Species{
 	{
 		ID: "python_regius", Scientific: "Python regius", Common: "ball python", Family: "python", CITES: appendixII,
-		HatchMass:    60,                              // 45 to 75, Barker & Barker, from memory
-		HatchLength:  430,                             // about 40 cm at hatching (Bristol zoo); 43 cm by Feldman & Meiri 2013 at 59 g
-		AdultMass:    1500,                            // wild Togo, largest 1635 (female) and 1561 (male), Aubret et al. 2005, J Herpetol 39:315; captive 1200 to 3000
-		AdultLength:  1200,                            // 90 to 107 cm male, 122 to 137 cm female, captive, at second hand
-		JuvenileFrom: 100,                             // common practice, no source
-		AdultFrom:    800,                             // common practice, no source (males breed from 700)
+		HatchMass:    60,   // 45 to 75, Barker & Barker, from memory
+		HatchLength:  430,  // about 40 cm at hatching (Bristol zoo); 43 cm by Feldman & Meiri 2013 at 59 g
+		AdultMass:    1500, // wild Togo, largest 1635 (female) and 1561 (male), Aubret et al. 2005, J Herpetol 39:315; captive 1200 to 3000
+		AdultLength:  1200, // 90 to 107 cm male, 122 to 137 cm female, captive, at second hand
+		JuvenileFrom: 100,  // common practice, no source
+		AdultFrom:    800,  // common practice, no source (males breed from 700)
+		FirstYear:    growthBall,
 		RefusalMean:  refusalBall, RefusalStrength: 6, // assumption
 		LossPerDay: [3]float64{.0025, .0015, .0011},    // McCue 2007: subadults .0012 a day; Add-my-Pet fit .0010 to .0015; hatchling 80 to 69 g in 56 days
 		GirthC:     same(3.6),                          // 125 cm and 1635 g, 120 cm and 1561 g (Aubret et al. 2005) give 3.5; 35 cm and 86 g (Add-my-Pet) gives 4.0
@@ -130,6 +142,7 @@ var table = []Species{
 		AdultMass:    450, // below 544, the species' largest by length, Feldman et al. 2016
 		AdultLength:  1240,
 		JuvenileFrom: 30, AdultFrom: 250,
+		FirstYear:   growthColubrid,
 		RefusalMean: refusalCorn, RefusalStrength: 6,
 		LossPerDay: [3]float64{.0028, .0014, .0008}, // assumption; McCue 2007, rat snake: .00058 a day
 		GirthC:     same(2.76),                      // log10 mm = .4408 + .3365·log10 g, n = 146, Add-my-Pet (Barnard et al. 1979)
@@ -143,6 +156,7 @@ var table = []Species{
 		HatchMass: 68, HatchLength: 470, // Add-my-Pet
 		AdultMass: 3500, AdultLength: 1800,
 		JuvenileFrom: 150, AdultFrom: 2000,
+		FirstYear:   growthBoa,
 		RefusalMean: refusalBoa, RefusalStrength: 6,
 		LossPerDay: [3]float64{.0020, .0012, .0008},      // assumption
 		GirthC:     same(3.3),                            // 47 cm and 68 g gives 3.3, 250 cm and 18 kg gives 3.7, Add-my-Pet
@@ -156,6 +170,7 @@ var table = []Species{
 		HatchMass: 6, HatchLength: 170,
 		AdultMass: 150, AdultLength: 480, // females; males reach half of it. Largest by length 504 g, Feldman et al. 2016
 		JuvenileFrom: 20, AdultFrom: 70,
+		FirstYear:   growthPython,
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		GirthC:     same(3.7),
 		OfferEvery: offersColubrid, PreyShare: sharesColubrid,
@@ -167,6 +182,7 @@ var table = []Species{
 		HatchMass: 8, HatchLength: 300,
 		AdultMass: 500, AdultLength: 1100, // largest by length 681 g, Feldman et al. 2016
 		JuvenileFrom: 30, AdultFrom: 250,
+		FirstYear:   growthColubrid,
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		LossPerDay: [3]float64{.0028, .0014, .0008}, // as the corn snake, its closest kin here
 		GirthC:     same(2.9),
@@ -179,6 +195,7 @@ var table = []Species{
 		HatchMass: 7, HatchLength: 270,
 		AdultMass: 350, AdultLength: 1000, // largest by length 598 g, Feldman et al. 2016
 		JuvenileFrom: 30, AdultFrom: 200,
+		FirstYear:   growthColubrid,
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		LossPerDay: [3]float64{.0028, .0014, .0008}, // as the corn snake, its closest kin here
 		GirthC:     same(2.9),
@@ -191,6 +208,7 @@ var table = []Species{
 		HatchMass: 2, HatchLength: 180,
 		AdultMass: 100, AdultLength: 650, // largest by length 862 g, Feldman et al. 2016
 		JuvenileFrom: 12, AdultFrom: 50,
+		FirstYear:   growthColubrid,
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		GirthC:     same(2.9),
 		OfferEvery: [3]Band{{3, 5}, {5, 7}, {7, 14}}, // common practice, no source
@@ -203,6 +221,7 @@ var table = []Species{
 		HatchMass: 30, HatchLength: 400,
 		AdultMass: 2500, AdultLength: 2000, // largest by length 21710 g, Feldman et al. 2016
 		JuvenileFrom: 80, AdultFrom: 1500,
+		FirstYear:   growthPython,
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		GirthC:     same(3.0),
 		OfferEvery: offersPython, PreyShare: sharesPython,
@@ -216,6 +235,7 @@ var table = []Species{
 		HatchMass: 8, HatchLength: 230,
 		AdultMass: 350, AdultLength: 900, // largest by length 550 g, Feldman et al. 2016
 		JuvenileFrom: 30, AdultFrom: 250,
+		FirstYear:   growthPython,
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		GirthC:     same(3.2),
 		OfferEvery: offersPython, PreyShare: sharesPython,
@@ -228,6 +248,7 @@ var table = []Species{
 		HatchMass: 27, HatchLength: 430,
 		AdultMass: 2000, AdultLength: 1600, // largest by length 4571 g, Feldman et al. 2016
 		JuvenileFrom: 80, AdultFrom: 1000,
+		FirstYear:   growthPython,
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		GirthC:     same(3.1),
 		OfferEvery: offersPython, PreyShare: sharesPython,
@@ -239,6 +260,7 @@ var table = []Species{
 		HatchMass: 60, HatchLength: 350,
 		AdultMass: 6000, AdultLength: 1400,
 		JuvenileFrom: 200, AdultFrom: 2500,
+		FirstYear:   Band{5, 30},
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		GirthC:     same(4.0),
 		OfferEvery: [3]Band{{7, 10}, {10, 14}, {14, 28}}, // common practice, no source
@@ -251,6 +273,7 @@ var table = []Species{
 		HatchMass: 12, HatchLength: 300,
 		AdultMass: 1100, AdultLength: 1400, // largest by length 3454 g, Feldman et al. 2016
 		JuvenileFrom: 50, AdultFrom: 600,
+		FirstYear:   growthPython,
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		GirthC:     same(3.1),
 		OfferEvery: offersPython, PreyShare: sharesPython,
@@ -263,6 +286,7 @@ var table = []Species{
 		HatchMass: 4, HatchLength: 200,
 		AdultMass: 120, AdultLength: 800,
 		JuvenileFrom: 15, AdultFrom: 60,
+		FirstYear:   growthPython,
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		GirthC:     same(2.9),
 		OfferEvery: offersColubrid, PreyShare: sharesColubrid,
@@ -276,6 +300,7 @@ var table = []Species{
 		HatchMass: 130, HatchLength: 700,
 		AdultMass: 25000, AdultLength: 4200, // largest by length 246604 g, Feldman et al. 2016
 		JuvenileFrom: 400, AdultFrom: 8000,
+		FirstYear:   growthGiant,
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		GirthC:     same(3.0),
 		OfferEvery: offersGiant, PreyShare: sharesGiant,
@@ -287,6 +312,7 @@ var table = []Species{
 		HatchMass: 110, HatchLength: 580,
 		AdultMass: 25000, AdultLength: 3500, // largest by length 119935 g (as P. molurus), Feldman et al. 2016
 		JuvenileFrom: 400, AdultFrom: 8000,
+		FirstYear:   growthGiant,
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		GirthC:     same(3.3),
 		OfferEvery: offersGiant, PreyShare: sharesGiant,
@@ -303,6 +329,7 @@ var unlisted = func() Species {
 		Common: "snake", Scientific: "", Family: "",
 		HatchMass: 30, HatchLength: 350, AdultMass: 800, AdultLength: 1200,
 		JuvenileFrom: 60, AdultFrom: 500,
+		FirstYear:   growthPython,
 		RefusalMean: refusalOther, RefusalStrength: 4,
 		GirthC:     same(girthUnlisted),
 		OfferEvery: offersPython, PreyShare: sharesPython,
