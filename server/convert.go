@@ -289,7 +289,7 @@ func entryToProto(e *care.Entry) *pb.Entry {
 	case care.SetupCheck:
 		check := &pb.SetupCheck{}
 		for _, a := range b.Answers {
-			check.Answers = append(check.Answers, &pb.SetupAnswer{Point: a.Point, Choice: a.Choice, MeasureMm: float64(a.Measure), Photos: a.Photos, Note: a.Note})
+			check.Answers = append(check.Answers, &pb.SetupAnswer{Point: a.Point, Choice: a.Choice, MeasureMm: float64(a.Measure), Photos: a.Photos, Note: a.Note, Sizes: a.Sizes})
 		}
 		out.Body = &pb.Entry_Setup{Setup: check}
 	case care.Seen:
@@ -350,7 +350,7 @@ func entryFromProto(e *pb.Entry, breederID, animalID, id string) (out care.Entry
 		var check care.SetupCheck
 		for _, a := range b.Setup.GetAnswers() {
 			check.Answers = append(check.Answers, care.SetupAnswer{Point: a.GetPoint(), Choice: a.GetChoice(), Measure: care.Millimetres(a.GetMeasureMm()),
-				Photos: a.GetPhotos(), Note: a.GetNote()})
+				Photos: a.GetPhotos(), Note: a.GetNote(), Sizes: a.GetSizes()})
 		}
 		out.Body = check
 	case *pb.Entry_Seen:
@@ -495,6 +495,9 @@ func setupPointToProto(p *care.SetupPoint) *pb.SetupPoint {
 	out := &pb.SetupPoint{Code: p.Code, Title: p.Title, Why: p.Why, Look: p.Look, Fix: p.Fix, Source: p.Source, Measure: string(p.Measure), Photo: p.Photo}
 	for _, c := range p.Choices {
 		out.Choices = append(out.Choices, &pb.SetupChoice{Code: c.Code, Label: c.Label, Verdict: strings.ReplaceAll(c.Verdict.String(), " ", "_")})
+	}
+	for _, z := range p.Sizes {
+		out.Sizes = append(out.Sizes, &pb.SetupSize{Code: z.Code, Label: z.Label, Hint: z.Hint, Unit: z.Unit})
 	}
 	return out
 }

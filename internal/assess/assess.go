@@ -179,8 +179,10 @@ type engine struct {
 	signs   []signState
 
 	hazards      []hazard
+	outgrown     []outgrown
 	hazardMass   float64 // the mass they were judged for
 	hazardsStale bool
+	hazardsUntil int // the day from which time alone may change them
 	findings     []finding
 	climateStale bool
 
@@ -235,7 +237,7 @@ type contribution struct {
 // begin starts anew at the handover. history is what counts of the breeder's
 // time, in order.
 func (e *engine) begin(s *Subject, history []*care.Entry) {
-	*e = engine{s: s, answers: e.answers[:0], signs: e.signs[:0], hazards: e.hazards[:0], findings: e.findings[:0],
+	*e = engine{s: s, answers: e.answers[:0], signs: e.signs[:0], hazards: e.hazards[:0], outgrown: e.outgrown[:0], findings: e.findings[:0],
 		regurgitated: e.regurgitated[:0], refusals: e.refusals[:0], contributions: e.contributions[:0],
 		weights: e.weights[:0], early: e.early[:0], troubles: e.troubles[:0]}
 	start := s.HandedOverAt
@@ -259,6 +261,7 @@ func (e *engine) assign(o *engine) {
 	e.answers = append(was.answers[:0], o.answers...)
 	e.signs = append(was.signs[:0], o.signs...)
 	e.hazards = append(was.hazards[:0], o.hazards...)
+	e.outgrown = append(was.outgrown[:0], o.outgrown...)
 	e.findings = append(was.findings[:0], o.findings...)
 	e.regurgitated = append(was.regurgitated[:0], o.regurgitated...)
 	e.refusals = append(was.refusals[:0], o.refusals...)
@@ -440,7 +443,7 @@ func (e *engine) takeSetup(b *care.SetupCheck, x *care.Entry) {
 }
 
 func (e *engine) takeClimate(b *care.ClimateReading, x *care.Entry) {
-	e.climateStale = true
+	e.climateStale, e.hazardsStale = true, true
 	if !e.climate.take(b, x, e.sp.Climate.Optimum) {
 		return
 	}

@@ -82,6 +82,16 @@ func (c *climate) take(b *care.ClimateReading, x *care.Entry, optimum float64) (
 	return false
 }
 
+// gradientSince is the difference of the ends, °C, by the latest readings of
+// both, taken after an instant; 0 when there are none.
+func (e *engine) gradientSince(at time.Time) float64 {
+	warm, cool := e.climate.latest[warmSide], e.climate.latest[coolSide]
+	if warm.at.Before(at) || cool.at.Before(at) || warm.at.IsZero() || cool.at.IsZero() {
+		return 0
+	}
+	return warm.value - cool.value
+}
+
 // deficit is how many °C the warm side is below the optimum; 0 when unknown.
 func (c *climate) deficit(optimum float64) float64 {
 	if !c.known {

@@ -7,6 +7,7 @@ import (
 	"reflect"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -52,7 +53,7 @@ func randomLog(r *rand.Rand) (*Subject, []care.Entry) {
 			b = care.Sign{Code: signs[r.IntN(len(signs))].Code}
 		case 8:
 			p := care.SetupPoints()[r.IntN(len(care.SetupPoints()))]
-			b = care.SetupCheck{Answers: []care.SetupAnswer{{Point: p.Code, Choice: p.Choices[r.IntN(len(p.Choices))].Code, Measure: care.Millimetres(r.IntN(3) * 12)}}}
+			b = care.SetupCheck{Answers: []care.SetupAnswer{{Point: p.Code, Choice: p.Choices[r.IntN(len(p.Choices))].Code, Measure: care.Millimetres(r.IntN(3) * 12), Sizes: someSizes(r, p)}}}
 		}
 		by := care.KeeperActor
 		if d < 0 {
@@ -61,6 +62,15 @@ func randomLog(r *rand.Rand) (*Subject, []care.Entry) {
 		log = append(log, care.Entry{ID: "e" + strconv.Itoa(i), By: by, HappenedAt: at(d), ReceivedAt: at(d), Body: b})
 	}
 	return s, log
+}
+
+// someSizes are sizes of a point as keepers may take them.
+func someSizes(r *rand.Rand, p care.SetupPoint) map[string]float64 {
+	sizes := map[string]float64{}
+	for _, s := range p.Sizes {
+		sizes[s.Code] = float64(r.IntN(4)) * 90
+	}
+	return sizes
 }
 
 func each(t *testing.T, n int, f func(t *testing.T, r *rand.Rand, s *Subject, log []care.Entry)) {
@@ -352,6 +362,30 @@ func TestTablesHoldTogether(t *testing.T) {
 	for key := range hazardRisks {
 		if !known[key] {
 			t.Errorf("%s is not on the checklist", key)
+		}
+	}
+	for key := range heaterRisks {
+		answer, heater, ok := strings.Cut(key, "@")
+		if !ok || !known[answer] || !known["heaters/"+heater] {
+			t.Errorf("%s is not on the checklist", key)
+		}
+	}
+	// The more of what a heater needs is missing, the worse.
+	for _, worse := range [][2]string{
+		{"heater_thermostat/none_on@mat_inside", "heater_thermostat/none_on@under_floor"},
+		{"heater_thermostat/none_on@under_floor", "heater_thermostat/loose_sensor@under_floor"},
+		{"heater_thermostat/none_on@overhead_inside", "heater_thermostat/none_on@overhead_outside"},
+		{"heater_thermostat/loose_sensor@mat_inside", "heater_thermostat/loose_sensor@overhead_inside"},
+		{"power_near_water/reachable@mat_inside", "power_near_water/no_switch@mat_inside"},
+		{"power_near_water/damaged@mat_inside", "power_near_water/reachable@mat_inside"},
+	} {
+		if heaterRisks[worse[0]].loss() <= heaterRisks[worse[1]].loss() {
+			t.Errorf("%s is not worse than %s", worse[0], worse[1])
+		}
+	}
+	for _, key := range []string{"power_near_water/reachable", "power_near_water/damaged", "power_near_water/no_switch"} {
+		if heaterRisks[key+"@mat_inside"].loss() <= hazardRisks[key].loss() {
+			t.Errorf("%s: water is no worse with a heater inside", key)
 		}
 	}
 }

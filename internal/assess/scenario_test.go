@@ -40,6 +40,7 @@ type look struct {
 	Not      []string `json:"not"`
 	Cause    string   `json:"cause"`
 	Step     any      `json:"step"`
+	Steps    []string `json:"steps"`
 	NoStep   string   `json:"no_step"`
 }
 
@@ -170,6 +171,11 @@ func checkLook(t *testing.T, l *line, a *Assessment) {
 	}
 	if want, _ := l.Step.(string); want != "" && (len(steps) == 0 || steps[0] != want) {
 		t.Errorf("day %v: steps %v, want %s first", l.Day, steps, want)
+	}
+	for _, want := range l.Steps {
+		if !slices.Contains(steps, want) {
+			t.Errorf("day %v: steps %v, want %s among them", l.Day, steps, want)
+		}
 	}
 	if l.NoStep != "" && slices.Contains(steps, l.NoStep) {
 		t.Errorf("day %v: steps %v, want no %s", l.Day, steps, l.NoStep)

@@ -23,12 +23,13 @@ const stepInLoss = .08
 // and as grave; an answer that is not listed takes the default.
 var hazardRisks = map[string]risk{
 	"lid_gaps/no_lock":                 {.10, .7, 14},
-	"lid_gaps/gap":                     {.20, .7, 14},
+	"lid_gaps/gap":                     {.20, .7, 14}, // not measured; what is measured goes by escapeRisk
 	"other_pets/can_reach":             {.05, .9, 30},
 	"other_pets/shares":                {.15, .6, 21},
 	"fumes/near_it":                    {.10, .5, 21},
 	"heater_thermostat/loose_sensor":   {.20, .9, 5},
 	"heater_thermostat/none_on":        {.30, 1, 3},
+	"heaters/mat_inside":               {.10, .8, 14},
 	"heat_rock/in_use":                 {.30, 1, 3},
 	"bulb_guard/open":                  {.25, .9, 7},
 	"power_near_water/no_switch":       {.02, 1, 30},
@@ -52,6 +53,7 @@ var hazardRisks = map[string]risk{
 	"water_depth/tips":                 {.05, .3, 21},
 	"water_depth/no_water":             {.30, .6, 5},
 	"heavy_things/loose":               {.10, .9, 14},
+	"heavy_things/on_substrate":        {.08, .9, 14},
 	"climb_height/high_hard":           {.10, .5, 21},
 	"climb_height/high_hard/wobble":    {.25, .8, 7},
 	"climb_height/loose_branch":        {.10, .5, 21},
@@ -61,11 +63,59 @@ var hazardRisks = map[string]risk{
 	"live_prey/live_alone":             {.25, .8, 7},
 }
 
+// heaterRisks is the matrix of heater, control and water: what a hazard of the
+// thermostat, of the wiring or of the bowl may do where it is known what heats
+// the enclosure and where. Heat that can be touched burns, wiring inside can be
+// splashed. [assumption], in the order above.
+var heaterRisks = map[string]risk{
+	"heater_thermostat/loose_sensor@under_floor":      {.15, .8, 7},
+	"heater_thermostat/loose_sensor@overhead_outside": {.08, .6, 10},
+	"heater_thermostat/loose_sensor@overhead_inside":  {.20, .9, 5},
+	"heater_thermostat/loose_sensor@mat_inside":       {.30, .9, 3},
+	"heater_thermostat/none_on@under_floor":           {.25, 1, 3},
+	"heater_thermostat/none_on@overhead_outside":      {.15, .8, 5},
+	"heater_thermostat/none_on@overhead_inside":       {.35, 1, 3},
+	"heater_thermostat/none_on@mat_inside":            {.45, 1, 2},
+	"power_near_water/no_switch@overhead_inside":      {.05, 1, 14},
+	"power_near_water/no_switch@mat_inside":           {.08, 1, 14},
+	"power_near_water/reachable@overhead_inside":      {.20, 1, 5},
+	"power_near_water/reachable@mat_inside":           {.25, 1, 5},
+	"power_near_water/damaged@overhead_inside":        {.25, 1, 2},
+	"power_near_water/damaged@mat_inside":             {.30, 1, 2},
+	"water_depth/tips@mat_inside":                     {.12, .8, 10},
+}
+
 var hazardDefault = risk{.05, .4, 30}
 
-// wedgeConcern is the probability of getting stuck below which a measured hole
-// is let pass. [assumption]
-const wedgeConcern = .05
+const (
+	// holdConcern is the probability of getting stuck, or out, below which a
+	// measured hole or slit is let pass. [assumption]
+	holdConcern = .05
+	// netGives is how much wider a mesh of a soft net gets when a head pushes
+	// into it. [assumption]
+	netGives = 1.5
+	// hardFallMost is a fall, mm, onto a hard floor that is a reason to see a
+	// vet even of a snake that is at home on branches: 2 ft (a veterinary
+	// emergency course).
+	hardFallMost = 600
+	// tipSafe is how much more than the animal's push a thing should stand, and
+	// crushShare the share of the animal's mass below which a thing that falls on
+	// it is let pass. [assumption]
+	tipSafe, crushShare = 2, .5
+	// roomyHide is how many coils wide a hide may be inside before it is none.
+	// [assumption]
+	roomyHide = 2
+	// rightGradient is the difference of the ends, °C, that a reading must show
+	// for it to count over an answer. Common practice, no source.
+	rightGradient = 4
+	// soonTrap is how many days ahead an opening that becomes too narrow is a
+	// concern, laterTrap how many it is a thing to keep in mind. [assumption]
+	soonTrap, laterTrap = 30, 180
+)
+
+// escapeRisk is what a slit may do that the head passes with this probability:
+// many that could get out never try, and some are found again. [assumption]
+func escapeRisk(p float64) risk { return risk{.4 * p, .7, 14} }
 
 // hazard is one thing wrong with the setup, by the latest answers.
 type hazard struct {
@@ -77,6 +127,15 @@ type hazard struct {
 	level care.Standing
 	at    time.Time
 	id    string
+}
+
+// outgrown is an opening that is wide enough today and will not be for long.
+type outgrown struct {
+	point, title string
+	size         float64
+	// From is when a fast grower of its kind could be held, To when a slow one
+	// could; zero: not within twenty years.
+	from, to time.Time
 }
 
 // answer is the latest answer to a point.
@@ -92,10 +151,9 @@ func openingSD(width float64) float64 { return math.Max(1, width/20) }
 
 // weighHazards judges the latest answers anew for a body of this mass.
 func (e *engine) weighHazards(mass float64) {
-	e.hazards, e.hazardMass, e.hazardsStale = e.hazards[:0], mass, false
-	var limits []care.ChecklistItem
-	dEq := snake.BodyDiameter(&e.sp, e.age, mass, 0)
-	prey := e.sp.PreyShare[e.age].High / 100 * mass
+	e.hazards, e.outgrown, e.hazardMass, e.hazardsStale = e.hazards[:0], e.outgrown[:0], mass, false
+	e.hazardsUntil = math.MaxInt
+	b := body{mass: mass, width: snake.BodyDiameter(&e.sp, e.age, mass, 0), prey: e.sp.PreyShare[e.age].High / 100 * mass}
 	for i := range e.answers {
 		a := &e.answers[i]
 		p, ok := care.Point(a.Point)
@@ -111,74 +169,243 @@ func (e *engine) weighHazards(mass float64) {
 		if verdict == care.NotHere {
 			continue
 		}
-		r, found := hazardRisks[a.Point+"/"+a.Choice]
-		if !found {
-			r = hazardDefault
+		j := judgement{bad: verdict == care.Hazard, risk: e.hazardRisk(a)}
+		if b.width > 0 {
+			e.measured(a, &b, &j)
 		}
-		h := hazard{point: a.Point, title: p.Title, fix: p.Fix, at: a.at, id: a.id}
-		bad := verdict == care.Hazard
-		if a.Measure > 0 && dEq > 0 && p.Measure != care.MeasureNothing {
-			if limits == nil {
-				limits = care.MakeChecklist(&e.s.Animal, care.Grams(mass), a.at)
-			}
-			bad, r, h.note = e.measured(a, bad, r, limits, dEq, prey)
+		if a.Point == "gradient" && a.Choice != care.NotSure && e.gradientSince(a.at) >= rightGradient {
+			j.bad = false // a thermometer says more than the word
 		}
-		if !bad {
+		if !j.bad {
 			continue
 		}
-		if e.wobble != snake.NoWobble {
-			if w, ok := hazardRisks[a.Point+"/"+a.Choice+"/wobble"]; ok {
-				r = w
-			} else if w, ok := hazardRisks[a.Point+"/"+wobbleChoice[a.Point]+"/wobble"]; ok && a.Measure > 0 {
-				r = w
-			}
+		h := hazard{point: a.Point, title: p.Title, fix: p.Fix, note: j.note, risk: j.risk, level: care.Watch, at: a.at, id: a.id}
+		if h.note == "" && e.heaterKey(a) != "" {
+			h.note = e.choiceLabel(a.Point) + "; what heats it: " + e.choiceLabel("heaters")
 		}
-		h.risk, h.level = r, care.Watch
-		if r.loss() >= stepInLoss {
+		if h.risk.loss() >= stepInLoss {
 			h.level = care.StepIn
 		}
 		e.hazards = append(e.hazards, h)
 	}
 }
 
-// wobbleChoice is the answer that a measure above the limit amounts to.
-var wobbleChoice = map[string]string{"water_depth": "too_deep", "climb_height": "high_hard"}
+// hazardRisk is what an answer may do, in this animal and with this heater.
+func (e *engine) hazardRisk(a *answer) risk {
+	key := a.Point + "/" + a.Choice
+	if e.wobble != snake.NoWobble {
+		if r, ok := hazardRisks[key+"/wobble"]; ok {
+			return r
+		}
+	}
+	if r, ok := heaterRisks[e.heaterKey(a)]; ok {
+		return r
+	}
+	if r, ok := hazardRisks[key]; ok {
+		return r
+	}
+	return hazardDefault
+}
+
+// heaterKey is the row of the heater matrix that an answer falls into, "" when
+// there is none.
+func (e *engine) heaterKey(a *answer) string {
+	if h := e.answerTo("heaters"); h != nil {
+		key := a.Point + "/" + a.Choice + "@" + h.Choice
+		if _, ok := heaterRisks[key]; ok {
+			return key
+		}
+	}
+	return ""
+}
+
+// body is what sizes are judged for.
+type body struct {
+	mass, width, prey float64 // g, mm, g
+	limits            []care.ChecklistItem
+}
+
+// limit is a point's limits, as the checklist for this body has them.
+func (e *engine) limit(b *body, point string) care.ChecklistItem {
+	if b.limits == nil {
+		b.limits = care.MakeChecklist(&e.s.Animal, care.Grams(b.mass), e.today)
+	}
+	for _, l := range b.limits {
+		if l.Point == point {
+			return l
+		}
+	}
+	return care.ChecklistItem{}
+}
+
+// judgement is what an answer amounts to.
+type judgement struct {
+	bad  bool
+	risk risk
+	note string
+}
 
 // measured lets a size that was measured decide, for a number says more than
-// the word "about": a hole by the probability of getting stuck in it, the rest
-// by the limit made for this animal.
-func (e *engine) measured(a *answer, bad bool, r risk, limits []care.ChecklistItem, dEq, prey float64) (bool, risk, string) {
+// the word "about": a hole and a slit by the probability of getting stuck or
+// out, a heavy thing by what tips it, the rest by the limit made for this animal.
+func (e *engine) measured(a *answer, b *body, j *judgement) {
 	size := float64(a.Measure)
-	var limit care.ChecklistItem
-	for _, l := range limits {
-		if l.Point == a.Point {
-			limit = l
-		}
+	// In a wobbly animal a measured excess is what the answer would have been.
+	over := func(choice, note string) {
+		j.bad, j.note = true, note
+		j.risk = e.hazardRisk(&answer{SetupAnswer: care.SetupAnswer{Point: a.Point, Choice: choice}})
 	}
 	switch a.Point {
 	case "decor_openings", "tubes", "netting":
-		if a.Choice == "soft_net" || a.Choice == "cut_open" {
-			return bad, r, "" // a net holds any size, a cut tube none
+		switch {
+		case size == 0 || a.Choice == "cut_open":
+		case a.Choice == "soft_net":
+			// A net has no size that is wide enough: it folds and draws tight. It can
+			// only be too fine for the head.
+			if shut, _ := snake.UnsafeOpening(b.width, 0); size*netGives < shut {
+				j.bad = false
+			} else {
+				j.note = "a soft net of " + number(size, 0) + " mm gives way, and a head about " + number(snake.HeadPasses(b.width), 0) + " mm wide goes in and not out"
+			}
+		default:
+			e.hole(a, size, b, j)
 		}
-		p := snake.WedgeProbability(size, openingSD(size), dEq, prey)
-		return p >= wedgeConcern, risk{p, .9, 14}, number(size, 0) + " mm wide, for a body about " + number(dEq, 0) + " mm: it could get stuck with a chance of about " + number(100*p, 0) + " %"
 	case "lid_gaps":
-		if limit.ShutBelow > 0 && a.Choice != "no_lock" {
-			return a.Measure > limit.ShutBelow, hazardRisks["lid_gaps/gap"], "a slit of " + number(size, 0) + " mm, for a limit of " + number(float64(limit.ShutBelow), 0) + " mm"
+		if size > 0 && a.Choice != "no_lock" {
+			p := snake.EscapeProbability(size, openingSD(size), b.width)
+			j.bad, j.risk = p >= holdConcern, escapeRisk(p)
+			j.note = "a slit of " + number(size, 0) + " mm: its head would go through with a chance of about " + percent(p)
 		}
 	case "water_depth":
-		if limit.MaxDepth > 0 && a.Measure > limit.MaxDepth {
-			return true, hazardRisks["water_depth/too_deep"], number(size, 0) + " mm deep, for a limit of " + number(float64(limit.MaxDepth), 0) + " mm"
+		if size == 0 {
+			return
 		}
-		if limit.MaxDepth > 0 && a.Choice == "too_deep" {
-			return false, r, ""
+		switch most := e.limit(b, a.Point).MaxDepth; {
+		case most == 0:
+		case a.Measure > most:
+			over("too_deep", number(size, 0)+" mm deep, for a limit of "+number(float64(most), 0)+" mm")
+		case a.Choice == "too_deep":
+			j.bad = false
 		}
 	case "climb_height":
-		if limit.MaxHeight > 0 && a.Measure > limit.MaxHeight && (a.Choice != "high_soft" || e.wobble != snake.NoWobble) {
-			return true, hazardRisks["climb_height/high_hard"], number(size/10, 0) + " cm high, for a limit of " + number(float64(limit.MaxHeight)/10, 0) + " cm"
+		if size > 0 {
+			e.fall(a, size, b, j, over)
+		}
+	case "heavy_things":
+		e.tipping(a, b, j)
+	case "hides":
+		inside, coil := a.Sizes["inside_mm"], snake.Coil(b.mass, b.width)
+		if (a.Choice == "both_ends" || a.Choice == "one") && inside > roomyHide*coil {
+			over("too_open", "the smallest hide is "+centimetres(inside)+" wide inside, for a snake that is about "+centimetres(coil)+" across when coiled")
 		}
 	}
-	return bad, r, ""
+}
+
+// hole judges a rigid opening now, and when growth will make it a trap.
+func (e *engine) hole(a *answer, size float64, b *body, j *judgement) {
+	sd := openingSD(size)
+	p := snake.WedgeProbability(size, sd, b.width, b.prey)
+	j.bad, j.risk = p >= holdConcern, risk{p, .9, 14}
+	j.note = number(size, 0) + " mm wide, for a body about " + number(b.width, 0) + " mm: it could get stuck with a chance of about " + percent(p)
+	if j.bad {
+		return
+	}
+	from := snake.HeldFrom(size, sd, e.sp.GirthC[e.age], e.sp.PreyShare[e.age].High/100, holdConcern)
+	if from <= b.mass {
+		return // it is already too narrow for the head, and gets more so
+	}
+	weighed := e.s.HandedOverAt
+	if !e.lastWeighed.IsZero() {
+		weighed = e.lastWeighed
+	}
+	fast, ok := e.sp.GrownBy(b.mass, from, snake.Fast)
+	if !ok {
+		return
+	}
+	o := outgrown{point: a.Point, size: size, from: weighed.Add(fast)}
+	p0, _ := care.Point(a.Point)
+	o.title = p0.Title
+	if slow, ok := e.sp.GrownBy(b.mass, from, snake.Slow); ok {
+		o.to = weighed.Add(slow)
+	}
+	soon := e.today.Add(soonTrap * day)
+	if !o.from.After(soon) {
+		j.bad, j.note = true, number(size, 0)+" mm wide and wide enough by its last weight; as its kind grows it could get stuck "+o.when()
+		j.risk = risk{holdConcern, .9, soonTrap}
+		return
+	}
+	e.hazardsUntil = min(e.hazardsUntil, e.day+int(o.from.Sub(soon)/day)+1)
+	e.outgrown = append(e.outgrown, o)
+}
+
+// when is the time from which the opening could hold it, in months, for no
+// forecast of growth is good to the day.
+func (o *outgrown) when() string {
+	switch from, to := month(o.from), month(o.to); {
+	case o.to.IsZero():
+		return "from " + from + " at the earliest"
+	case from == to:
+		return "from about " + from
+	default:
+		return "some time between " + from + " and " + to
+	}
+}
+
+// fall judges a height by what is below: onto loose ground of a known depth it
+// counts as the lower height that is as rough onto a hard floor.
+func (e *engine) fall(a *answer, height float64, b *body, j *judgement, over func(string, string)) {
+	ground := a.Sizes["ground_mm"]
+	soft := a.Choice == "high_soft" && ground == 0 // said to be soft, not how deep
+	hard := snake.HardFall(height, ground, b.width)
+	most := float64(e.limit(b, a.Point).MaxHeight)
+	switch {
+	case most == 0:
+		most = hardFallMost
+	case e.wobble != snake.NoWobble:
+		soft, hard = false, height // it may not land on its belly
+	}
+	note := centimetres(height) + " high"
+	if ground > 0 && hard < height {
+		note += ", over soft ground of " + centimetres(ground) + " as rough as " + centimetres(hard) + " onto a hard floor"
+	}
+	switch {
+	case !soft && hard > most:
+		over("high_hard", note+", for a limit of "+centimetres(most))
+	case a.Choice == "high_hard":
+		j.bad = false
+	}
+}
+
+// tipping judges a heavy thing by the push that tips it, with the ground dug
+// away under one edge where it stands on ground that can be dug.
+func (e *engine) tipping(a *answer, b *body, j *judgement) {
+	mass, foot, height := a.Sizes["mass_g"], a.Sizes["foot_mm"], a.Sizes["height_mm"]
+	if mass == 0 || foot == 0 || height == 0 {
+		return
+	}
+	if mass < crushShare*b.mass {
+		j.bad = false
+		return
+	}
+	dug, how := 0., "stands by itself"
+	if a.Choice == "on_substrate" {
+		dug, how = snake.Burrow(b.width), "with a burrow of "+number(snake.Burrow(b.width), 0)+" mm under its edge"
+	}
+	tips, push := snake.TipForce(mass, foot, height, dug), snake.Push(b.mass)
+	switch {
+	case tips < push:
+		j.bad, j.risk = true, risk{.20, .9, 7}
+	case tips < tipSafe*push:
+		j.bad, j.risk = true, hazardRisks["heavy_things/loose"]
+	default:
+		// What does not tip may still sink onto an animal that digs under it.
+		j.bad = a.Choice == "on_substrate"
+	}
+	if tips == 0 {
+		j.note = "the heaviest piece, " + how + ", falls by itself"
+		return
+	}
+	j.note = "the heaviest piece, " + how + ", tips at a push of about " + number(tips, 0) + " g at its top, and this animal pushes with up to " + number(push, 0) + " g"
 }
 
 // answerTo is the latest answer to a point, nil when it was never answered.

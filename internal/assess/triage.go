@@ -144,7 +144,7 @@ func (e *engine) freshen() {
 	if e.climateStale {
 		e.findings, e.climateStale = e.climateFindings(e.findings), false
 	}
-	if len(e.answers) > 0 && (e.hazardsStale || e.lastMass != e.hazardMass) {
+	if len(e.answers) > 0 && (e.hazardsStale || e.lastMass != e.hazardMass || e.day >= e.hazardsUntil) {
 		e.weighHazards(e.lastMass)
 	}
 }

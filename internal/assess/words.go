@@ -4,12 +4,13 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
 )
 
-// The steps besides "fix:<point>".
+// The steps besides "fix:<point>" and "remeasure:<point>".
 const (
 	StepCallVet      = "call_vet"
 	StepStopFeeding  = "stop_feeding"
@@ -70,6 +71,16 @@ func inDays(n int) string {
 }
 
 func degrees(c float64) string { return number(c, 1) + " °C (" + number(c*1.8+32, 0) + " °F)" }
+
+// centimetres is a length of so many mm as a ruler shows it.
+func centimetres(mm float64) string {
+	if mm < 20 {
+		return number(mm, 0) + " mm"
+	}
+	return number(mm/10, 0) + " cm"
+}
+
+func month(t time.Time) string { return t.UTC().Format("January 2006") }
 
 func percent(p float64) string {
 	switch {
@@ -164,7 +175,7 @@ func (e *engine) troubleText(t *trouble) (code, text string) {
 		if text == "" {
 			text = e.choiceLabel(h.point)
 		}
-		return "setup:" + h.point, "Setup: " + h.title + ", " + text + "."
+		return "setup:" + h.point, "Setup, " + lower(h.title) + ": " + text + "."
 	case ofSign:
 		s := &e.signs[t.i]
 		text := s.info.Label + ", last seen " + daysAgo(e.daysSince(s.last))
@@ -439,6 +450,11 @@ func (e *engine) steps() []care.Step {
 	}
 	if len(list) == 0 {
 		add(StepKeepGoing, "Nothing to change: keep going as you are.", 7)
+	}
+	for i := range e.outgrown {
+		if o := &e.outgrown[i]; o.from.Before(e.today.Add(laterTrap * day)) {
+			add("remeasure:"+o.point, "To keep in mind: "+lower(o.title)+", "+number(o.size, 0)+" mm wide. It is wide enough today; as it grows, it could get stuck "+o.when()+". Measure again or take it out before "+month(o.from)+".", 0)
+		}
 	}
 	return list
 }

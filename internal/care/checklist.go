@@ -49,6 +49,14 @@ const (
 	MeasureGap     MeasureKind = "gap"     // the width of a slit
 )
 
+// Size is one further size of a point, for those who can take it.
+type Size struct {
+	Code  string
+	Label string
+	Hint  string
+	Unit  string // "mm" or "g"
+}
+
 // SetupPoint is one point of the setup checklist.
 type SetupPoint struct {
 	Code    string
@@ -59,6 +67,7 @@ type SetupPoint struct {
 	Source  string
 	Choices []Choice
 	Measure MeasureKind
+	Sizes   []Size
 	Photo   bool // a picture helps the breeder to see it
 }
 
@@ -117,6 +126,20 @@ var setupPoints = []SetupPoint{
 			Choice{"none_used", "Nothing of that kind is used near it", Fine},
 			Choice{"moved_out", "We clean only while it is out, then rinse and air", Fine},
 			Choice{"near_it", "Sprays, smoke or strong cleaners get near it", Hazard}),
+	},
+	{
+		Code: "heaters", Title: "What heats it, and where",
+		Why:    "What lies inside can be touched, dug up and splashed, so the same heater is safer outside.",
+		Look:   "Follow each cable from the wall to what gets warm. If there are several, answer for the one that the snake can get nearest to.",
+		Fix:    "Move mats, pads and cables outside, under the floor of one end or onto a wall, with a gap for air. Until then switch it off at the wall, or see that it runs through a thermostat with the sensor on it.",
+		Source: "burns by heaters that can be touched: Mader 2008, conference notes on thermal burns; the rest " + noSource,
+		Choices: choices(
+			Choice{"under_floor", "A mat or cable outside, under the floor or on a wall", Fine},
+			Choice{"overhead_outside", "A bulb, panel or ceramic heater outside, above the mesh", Fine},
+			Choice{"overhead_inside", "A bulb, panel or ceramic heater inside", Fine},
+			Choice{"mat_inside", "A mat, pad or cable inside, where it can lie on it or dig to it", Hazard},
+			Choice{"room", "Nothing but the warm room", NotHere}),
+		Photo: true,
 	},
 	{
 		Code: "heater_thermostat", Title: "Every heater on a thermostat",
@@ -206,6 +229,7 @@ var setupPoints = []SetupPoint{
 			Choice{"one", "Only one hide", Hazard},
 			Choice{"too_open", "The hides are large or open on several sides", Hazard},
 			Choice{"no_hide", "There is no hide", Hazard}),
+		Sizes: []Size{{"inside_mm", "Inside of the smallest hide, the wider way", "“15 cm” works too", "mm"}},
 		Photo: true,
 	},
 	{
@@ -285,13 +309,19 @@ var setupPoints = []SetupPoint{
 	{
 		Code: "heavy_things", Title: "Heavy things",
 		Why:    "Snakes dig and push, and a stone or hide that stands on loose ground can sink or fall on them.",
-		Look:   "Push each stone, log and hide. Check that heavy pieces stand on the bare floor, not on the substrate.",
-		Fix:    "Set heavy pieces on the bare floor first and put the substrate round them. Fix anything stacked.",
-		Source: noSource,
+		Look:   "Push each stone, log and hide at its top. Check that heavy pieces stand on the bare floor, not on the substrate.",
+		Fix:    "Set heavy pieces on the bare floor first and put the substrate round them. Fix anything stacked, and lay tall pieces down.",
+		Source: "statics, for the push that tips a thing; on the bare floor: keeping codes, from memory",
 		Choices: choices(
 			Choice{"on_floor", "Heavy pieces stand on the bare floor and are steady", Fine},
-			Choice{"loose", "Something heavy wobbles, is stacked, or stands on the substrate", Hazard},
+			Choice{"loose", "Something heavy wobbles, or is stacked and not fixed", Hazard},
+			Choice{"on_substrate", "Something heavy stands on the substrate", Hazard},
 			Choice{"none", "There is nothing heavy", NotHere}),
+		Sizes: []Size{
+			{"mass_g", "Weight of the heaviest piece", "guess if you cannot weigh it", "g"},
+			{"foot_mm", "Width of its foot, the narrower way", "of a stacked piece: what it rests on; “12 cm” works too", "mm"},
+			{"height_mm", "Its height", "“20 cm” works too", "mm"},
+		},
 		Photo: true,
 	},
 	{
@@ -306,6 +336,7 @@ var setupPoints = []SetupPoint{
 			Choice{"high_hard", "High, with a hard floor or hard things below", Hazard},
 			Choice{"loose_branch", "A branch turns or slips", Hazard}),
 		Measure: MeasureHeight, Photo: true,
+		Sizes: []Size{{"ground_mm", "Depth of the soft ground below", "“5 cm” works too", "mm"}},
 	},
 	{
 		Code: "substrate", Title: "What is on the floor",
@@ -339,10 +370,6 @@ const (
 	// Growth by which a tube must still be wide enough: twice the mass is 26 %
 	// more width.
 	roomToGrow = 1.26
-	// Slits let a flat head through that a round hole of that width would not.
-	// Our own limits: for a ball python of 60 g it gives 4 mm, of 1500 g 12 mm,
-	// in line with what keepers allow; nothing measured lies behind it.
-	slitShare, slitLeast = .3, 3
 	// Water at most two bodies deep and never under 2 cm (keepers give a
 	// hatchling 2 to 3 cm); with a wobble, so shallow that the head is out of it
 	// while the belly rests. Our own limits.
@@ -350,7 +377,8 @@ const (
 	wobbleDepthShare, wobbleDepthLeast = .75, 10
 	wobbleDepthMost                    = 30
 	// Heavy-bodied snakes climb badly; a fall above 60 cm is a reason to see a
-	// vet, so half a metre. Our own limits.
+	// vet, so half a metre, and no higher than the animal is long, so that it
+	// can reach the ground from there. Our own limits.
 	climbMost, wobbleClimbMost = 500, 150
 )
 
@@ -383,7 +411,7 @@ func MakeChecklist(a *Animal, mass Grams, at time.Time) []ChecklistItem {
 			}
 		case "lid_gaps":
 			if known {
-				it.ShutBelow = Millimetres(math.Max(slitLeast, math.Floor(slitShare*body)))
+				it.ShutBelow = Millimetres(math.Floor(snake.UnsafeSlit(body)))
 				it.ForThisAnimal = fmt.Sprintf("For a snake of %s keep every slit under %s.", grams(mass), mm(it.ShutBelow))
 			}
 		case "water_depth":
@@ -391,12 +419,12 @@ func MakeChecklist(a *Animal, mass Grams, at time.Time) []ChecklistItem {
 		case "climb_height":
 			switch {
 			case wobble:
-				it.MaxHeight = wobbleClimbMost
+				it.MaxHeight = noLongerThan(wobbleClimbMost, snake.Length(float64(mass), body))
 				it.ForThisAnimal = fmt.Sprintf("It carries %s, and a snake with a head wobble falls easily: nothing to climb above %.0f cm.", gene, it.MaxHeight/10)
 			case s.Climbs:
 				it.ForThisAnimal = fmt.Sprintf("A %s likes to climb: give it thick, fixed branches over soft ground.", s.Common)
 			default:
-				it.MaxHeight = climbMost
+				it.MaxHeight = noLongerThan(climbMost, snake.Length(float64(mass), body))
 				it.ForThisAnimal = fmt.Sprintf("It is no great climber and falls easily: nothing to climb above %.0f cm.", it.MaxHeight/10)
 			}
 		case "gradient":
@@ -415,8 +443,11 @@ func MakeChecklist(a *Animal, mass Grams, at time.Time) []ChecklistItem {
 				it.ForThisAnimal = fmt.Sprintf("A %s does well on a dry floor: aspen or paper.", s.Common)
 			}
 		case "hides":
+			if coil := snake.Coil(float64(mass), body); coil > 0 {
+				it.ForThisAnimal = fmt.Sprintf("Coiled up it is about %.0f cm across: a hide about that wide inside is snug.", math.Ceil(coil/10))
+			}
 			if age == snake.Hatchling {
-				it.ForThisAnimal = "It is still small: choose small hides, or it will feel that it is in the open."
+				it.ForThisAnimal = strings.TrimSpace(it.ForThisAnimal + " It is still small: choose small hides, or it will feel that it is in the open.")
 			}
 		case "live_prey":
 			if wobble {
@@ -426,6 +457,15 @@ func MakeChecklist(a *Animal, mass Grams, at time.Time) []ChecklistItem {
 		items[i] = it
 	}
 	return items
+}
+
+// noLongerThan is a height that is no greater than the animal is long, where
+// its length is known, in whole centimetres.
+func noLongerThan(most, length float64) Millimetres {
+	if length > 0 {
+		most = math.Min(most, math.Max(10, 10*math.Floor(length/10)))
+	}
+	return Millimetres(most)
 }
 
 // largestMeal is the heaviest prey, g, that is usual for the animal. The share

@@ -59,6 +59,13 @@ func TestSetupPointsComplete(t *testing.T) {
 				t.Errorf("%s: not sure means %s", p.Code, c.Verdict)
 			}
 		}
+		sizes := map[string]bool{}
+		for _, z := range p.Sizes {
+			if !code.MatchString(z.Code) || !strings.HasSuffix(z.Code, "_"+z.Unit) || sizes[z.Code] || z.Label == "" || z.Hint == "" || z.Unit != "mm" && z.Unit != "g" {
+				t.Errorf("%s: size %+v is malformed or there twice", p.Code, z)
+			}
+			sizes[z.Code] = true
+		}
 		if !codes[NotSure] || !verdicts[Hazard] || !verdicts[Fine] {
 			t.Errorf("%s: needs a way to say fine, hazard and not sure", p.Code)
 		}

@@ -138,8 +138,10 @@ type SetupAnswer struct {
 	Point   string      `json:"point"`                // key of the checklist
 	Choice  string      `json:"choice"`               // one of the point's choices
 	Measure Millimetres `json:"measure_mm,omitempty"` // 0 not measured; what it measures the point says
-	Photos  []string    `json:"photos,omitempty"`     // photo ids of the same case
-	Note    string      `json:"note,omitempty"`
+	// Sizes are the point's further sizes that were taken, by code.
+	Sizes  map[string]float64 `json:"sizes,omitempty"`
+	Photos []string           `json:"photos,omitempty"` // photo ids of the same case
+	Note   string             `json:"note,omitempty"`
 }
 
 // SetupCheck is the keeper's walk through the checklist, or a part of it: for

@@ -15,7 +15,7 @@ var bodies = []Body{
 	ClimateReading{Warm: ptr(Celsius(31.5)), Cool: ptr(Celsius(24)), Night: ptr(Celsius(0)), Surface: ptr(Celsius(36)), Humidity: ptr(Percent(0)), TakenWith: WithInfrared}, ClimateReading{},
 	Shed{Stage: ShedDone, Complete: ptr(false)}, Shed{},
 	Sign{Code: "wheeze"}, Sign{},
-	SetupCheck{Answers: []SetupAnswer{{Point: "lid_gaps", Choice: "gap", Measure: 14.5, Photos: []string{"p1", "p2"}, Note: "at the cable, 5 % \"wide\""}, {Point: "tape", Choice: NotSure}}}, SetupCheck{},
+	SetupCheck{Answers: []SetupAnswer{{Point: "lid_gaps", Choice: "gap", Measure: 14.5, Photos: []string{"p1", "p2"}, Note: "at the cable, 5 % \"wide\""}, {Point: "heavy_things", Choice: NotSure, Sizes: map[string]float64{"mass_g": 1500.5, "foot_mm": 60}}}}, SetupCheck{},
 	Seen{}, Seen{},
 	StepAgreed{Code: "leave_in_peace", HoldsDays: 5}, StepAgreed{},
 	Message{Text: "Grüße 🐍\n<b>", Photos: []string{"p1"}}, Message{},

@@ -2,7 +2,9 @@ package care
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -146,6 +148,15 @@ func checkSetup(s SetupCheck) error {
 		}
 		if !finite(float64(a.Measure)) || a.Measure < 0 {
 			return BadField(at+".measure_mm", "Give the size in millimetres, or leave it empty.")
+		}
+		for _, code := range slices.Sorted(maps.Keys(a.Sizes)) {
+			i := slices.IndexFunc(p.Sizes, func(s Size) bool { return s.Code == code })
+			if i < 0 {
+				return BadField(at+".sizes", "%q is not a size of %q. Update the app, or leave it out.", code, p.Title)
+			}
+			if v := a.Sizes[code]; !finite(v) || v < 0 || v > 1e6 {
+				return BadField(at+".sizes", "%s: give a number in %s, or leave it empty.", p.Sizes[i].Label, p.Sizes[i].Unit)
+			}
 		}
 	}
 	return nil

@@ -88,6 +88,10 @@ func TestCheckEntry(t *testing.T) {
 		{"another choice", Entry{Body: SetupCheck{Answers: []SetupAnswer{{Point: "lid_gaps", Choice: "red"}}}}, "entry.setup.answers[0].choice"},
 		{"twice", Entry{Body: SetupCheck{Answers: []SetupAnswer{{Point: "lid_gaps", Choice: "gap"}, {Point: "lid_gaps", Choice: "gap"}}}}, "entry.setup.answers[1].point"},
 		{"a size below nothing", Entry{Body: SetupCheck{Answers: []SetupAnswer{{Point: "lid_gaps", Choice: "gap", Measure: -1}}}}, "entry.setup.answers[0].measure_mm"},
+		{"further sizes", Entry{Body: SetupCheck{Answers: []SetupAnswer{{Point: "heavy_things", Choice: "loose", Sizes: map[string]float64{"mass_g": 1500, "foot_mm": 0}}}}}, ""},
+		{"a size of another point", Entry{Body: SetupCheck{Answers: []SetupAnswer{{Point: "lid_gaps", Choice: "gap", Sizes: map[string]float64{"mass_g": 1500}}}}}, "entry.setup.answers[0].sizes"},
+		{"a further size below nothing", Entry{Body: SetupCheck{Answers: []SetupAnswer{{Point: "heavy_things", Choice: "loose", Sizes: map[string]float64{"mass_g": -1}}}}}, "entry.setup.answers[0].sizes"},
+		{"a further size of no number", Entry{Body: SetupCheck{Answers: []SetupAnswer{{Point: "heavy_things", Choice: "loose", Sizes: map[string]float64{"mass_g": nan}}}}}, "entry.setup.answers[0].sizes"},
 		{"a size of no number", Entry{Body: SetupCheck{Answers: []SetupAnswer{{Point: "lid_gaps", Choice: "gap", Measure: Millimetres(nan)}}}}, "entry.setup.answers[0].measure_mm"},
 
 		{"a step", Entry{Body: StepAgreed{Code: "leave_in_peace", HoldsDays: 5}}, ""},

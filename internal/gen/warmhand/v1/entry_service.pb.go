@@ -1023,8 +1023,10 @@ type SetupAnswer struct {
 	// What the point says is to be measured, mm; 0 when not measured.
 	MeasureMm float64 `protobuf:"fixed64,3,opt,name=measure_mm,json=measureMm,proto3" json:"measure_mm,omitempty"`
 	// Ids of photos of the same case.
-	Photos        []string `protobuf:"bytes,4,rep,name=photos,proto3" json:"photos,omitempty"`
-	Note          string   `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
+	Photos []string `protobuf:"bytes,4,rep,name=photos,proto3" json:"photos,omitempty"`
+	Note   string   `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
+	// Further sizes that the point lists, by their code, each in its unit.
+	Sizes         map[string]float64 `protobuf:"bytes,6,rep,name=sizes,proto3" json:"sizes,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1092,6 +1094,13 @@ func (x *SetupAnswer) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *SetupAnswer) GetSizes() map[string]float64 {
+	if x != nil {
+		return x.Sizes
+	}
+	return nil
 }
 
 // Seen is a proof of contact: the keeper opened the app.
@@ -1817,14 +1826,19 @@ const file_warmhand_v1_entry_service_proto_rawDesc = "" +
 	"\n" +
 	"SetupCheck\x12>\n" +
 	"\aanswers\x18\x01 \x03(\v2\x18.warmhand.v1.SetupAnswerB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10<R\aanswers\"\x8c\x02\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10<R\aanswers\"\xbd\x03\n" +
 	"\vSetupAnswer\x123\n" +
 	"\x05point\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[a-z][a-z0-9_]{0,39}$R\x05point\x125\n" +
 	"\x06choice\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[a-z][a-z0-9_]{0,39}$R\x06choice\x126\n" +
 	"\n" +
 	"measure_mm\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00R\tmeasureMm\x12;\n" +
 	"\x06photos\x18\x04 \x03(\tB#\xbaH \x92\x01\x1d\x10\b\"\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\x06photos\x12\x1c\n" +
-	"\x04note\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04note\"\x06\n" +
+	"\x04note\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04note\x12u\n" +
+	"\x05sizes\x18\x06 \x03(\v2#.warmhand.v1.SetupAnswer.SizesEntryB:\xbaH7\x9a\x014\x10\b\"\x1ar\x182\x16^[a-z][a-z0-9_]{0,39}$*\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\x05sizes\x1a8\n" +
+	"\n" +
+	"SizesEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\x06\n" +
 	"\x04Seen\"i\n" +
 	"\n" +
 	"StepAgreed\x121\n" +
@@ -1921,7 +1935,7 @@ func file_warmhand_v1_entry_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_entry_service_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_warmhand_v1_entry_service_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
+var file_warmhand_v1_entry_service_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
 var file_warmhand_v1_entry_service_proto_goTypes = []any{
 	(ActorKind)(0),                     // 0: warmhand.v1.ActorKind
 	(OfferResult)(0),                   // 1: warmhand.v1.OfferResult
@@ -1950,12 +1964,13 @@ var file_warmhand_v1_entry_service_proto_goTypes = []any{
 	(*GetEntryResponse)(nil),           // 24: warmhand.v1.GetEntryResponse
 	(*ListEntriesRequest)(nil),         // 25: warmhand.v1.ListEntriesRequest
 	(*ListEntriesResponse)(nil),        // 26: warmhand.v1.ListEntriesResponse
-	(*timestamppb.Timestamp)(nil),      // 27: google.protobuf.Timestamp
+	nil,                                // 27: warmhand.v1.SetupAnswer.SizesEntry
+	(*timestamppb.Timestamp)(nil),      // 28: google.protobuf.Timestamp
 }
 var file_warmhand_v1_entry_service_proto_depIdxs = []int32{
 	0,  // 0: warmhand.v1.Entry.by:type_name -> warmhand.v1.ActorKind
-	27, // 1: warmhand.v1.Entry.happen_time:type_name -> google.protobuf.Timestamp
-	27, // 2: warmhand.v1.Entry.receive_time:type_name -> google.protobuf.Timestamp
+	28, // 1: warmhand.v1.Entry.happen_time:type_name -> google.protobuf.Timestamp
+	28, // 2: warmhand.v1.Entry.receive_time:type_name -> google.protobuf.Timestamp
 	7,  // 3: warmhand.v1.Entry.offer:type_name -> warmhand.v1.Offer
 	8,  // 4: warmhand.v1.Entry.weigh_in:type_name -> warmhand.v1.WeighIn
 	9,  // 5: warmhand.v1.Entry.climate:type_name -> warmhand.v1.ClimateReading
@@ -1972,26 +1987,27 @@ var file_warmhand_v1_entry_service_proto_depIdxs = []int32{
 	3,  // 16: warmhand.v1.ClimateReading.taken_with:type_name -> warmhand.v1.TakenWith
 	4,  // 17: warmhand.v1.Shed.stage:type_name -> warmhand.v1.ShedStage
 	13, // 18: warmhand.v1.SetupCheck.answers:type_name -> warmhand.v1.SetupAnswer
-	5,  // 19: warmhand.v1.Ended.outcome:type_name -> warmhand.v1.Outcome
-	6,  // 20: warmhand.v1.CreateEntryRequest.entry:type_name -> warmhand.v1.Entry
-	6,  // 21: warmhand.v1.CreateEntryResponse.entry:type_name -> warmhand.v1.Entry
-	19, // 22: warmhand.v1.BatchCreateEntriesRequest.requests:type_name -> warmhand.v1.CreateEntryRequest
-	6,  // 23: warmhand.v1.BatchCreateEntriesResponse.entries:type_name -> warmhand.v1.Entry
-	6,  // 24: warmhand.v1.GetEntryResponse.entry:type_name -> warmhand.v1.Entry
-	6,  // 25: warmhand.v1.ListEntriesResponse.entries:type_name -> warmhand.v1.Entry
-	19, // 26: warmhand.v1.EntryService.CreateEntry:input_type -> warmhand.v1.CreateEntryRequest
-	21, // 27: warmhand.v1.EntryService.BatchCreateEntries:input_type -> warmhand.v1.BatchCreateEntriesRequest
-	23, // 28: warmhand.v1.EntryService.GetEntry:input_type -> warmhand.v1.GetEntryRequest
-	25, // 29: warmhand.v1.EntryService.ListEntries:input_type -> warmhand.v1.ListEntriesRequest
-	20, // 30: warmhand.v1.EntryService.CreateEntry:output_type -> warmhand.v1.CreateEntryResponse
-	22, // 31: warmhand.v1.EntryService.BatchCreateEntries:output_type -> warmhand.v1.BatchCreateEntriesResponse
-	24, // 32: warmhand.v1.EntryService.GetEntry:output_type -> warmhand.v1.GetEntryResponse
-	26, // 33: warmhand.v1.EntryService.ListEntries:output_type -> warmhand.v1.ListEntriesResponse
-	30, // [30:34] is the sub-list for method output_type
-	26, // [26:30] is the sub-list for method input_type
-	26, // [26:26] is the sub-list for extension type_name
-	26, // [26:26] is the sub-list for extension extendee
-	0,  // [0:26] is the sub-list for field type_name
+	27, // 19: warmhand.v1.SetupAnswer.sizes:type_name -> warmhand.v1.SetupAnswer.SizesEntry
+	5,  // 20: warmhand.v1.Ended.outcome:type_name -> warmhand.v1.Outcome
+	6,  // 21: warmhand.v1.CreateEntryRequest.entry:type_name -> warmhand.v1.Entry
+	6,  // 22: warmhand.v1.CreateEntryResponse.entry:type_name -> warmhand.v1.Entry
+	19, // 23: warmhand.v1.BatchCreateEntriesRequest.requests:type_name -> warmhand.v1.CreateEntryRequest
+	6,  // 24: warmhand.v1.BatchCreateEntriesResponse.entries:type_name -> warmhand.v1.Entry
+	6,  // 25: warmhand.v1.GetEntryResponse.entry:type_name -> warmhand.v1.Entry
+	6,  // 26: warmhand.v1.ListEntriesResponse.entries:type_name -> warmhand.v1.Entry
+	19, // 27: warmhand.v1.EntryService.CreateEntry:input_type -> warmhand.v1.CreateEntryRequest
+	21, // 28: warmhand.v1.EntryService.BatchCreateEntries:input_type -> warmhand.v1.BatchCreateEntriesRequest
+	23, // 29: warmhand.v1.EntryService.GetEntry:input_type -> warmhand.v1.GetEntryRequest
+	25, // 30: warmhand.v1.EntryService.ListEntries:input_type -> warmhand.v1.ListEntriesRequest
+	20, // 31: warmhand.v1.EntryService.CreateEntry:output_type -> warmhand.v1.CreateEntryResponse
+	22, // 32: warmhand.v1.EntryService.BatchCreateEntries:output_type -> warmhand.v1.BatchCreateEntriesResponse
+	24, // 33: warmhand.v1.EntryService.GetEntry:output_type -> warmhand.v1.GetEntryResponse
+	26, // 34: warmhand.v1.EntryService.ListEntries:output_type -> warmhand.v1.ListEntriesResponse
+	31, // [31:35] is the sub-list for method output_type
+	27, // [27:31] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_entry_service_proto_init() }
@@ -2020,7 +2036,7 @@ func file_warmhand_v1_entry_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_entry_service_proto_rawDesc), len(file_warmhand_v1_entry_service_proto_rawDesc)),
 			NumEnums:      6,
-			NumMessages:   21,
+			NumMessages:   22,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

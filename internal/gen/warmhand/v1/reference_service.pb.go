@@ -678,8 +678,9 @@ type SetupPoint struct {
 	Source  string                 `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
 	Choices []*SetupChoice         `protobuf:"bytes,7,rep,name=choices,proto3" json:"choices,omitempty"`
 	// opening, depth, height, gap, or empty.
-	Measure       string `protobuf:"bytes,8,opt,name=measure,proto3" json:"measure,omitempty"`
-	Photo         bool   `protobuf:"varint,9,opt,name=photo,proto3" json:"photo,omitempty"`
+	Measure       string       `protobuf:"bytes,8,opt,name=measure,proto3" json:"measure,omitempty"`
+	Photo         bool         `protobuf:"varint,9,opt,name=photo,proto3" json:"photo,omitempty"`
+	Sizes         []*SetupSize `protobuf:"bytes,10,rep,name=sizes,proto3" json:"sizes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -777,6 +778,83 @@ func (x *SetupPoint) GetPhoto() bool {
 	return false
 }
 
+func (x *SetupPoint) GetSizes() []*SetupSize {
+	if x != nil {
+		return x.Sizes
+	}
+	return nil
+}
+
+// SetupSize is a further size of a point, for those who can take it.
+type SetupSize struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Code  string                 `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	Label string                 `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
+	Hint  string                 `protobuf:"bytes,3,opt,name=hint,proto3" json:"hint,omitempty"`
+	// mm or g.
+	Unit          string `protobuf:"bytes,4,opt,name=unit,proto3" json:"unit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetupSize) Reset() {
+	*x = SetupSize{}
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetupSize) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetupSize) ProtoMessage() {}
+
+func (x *SetupSize) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetupSize.ProtoReflect.Descriptor instead.
+func (*SetupSize) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_reference_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *SetupSize) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *SetupSize) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
+func (x *SetupSize) GetHint() string {
+	if x != nil {
+		return x.Hint
+	}
+	return ""
+}
+
+func (x *SetupSize) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
 // SetupChoice is one answer to a point.
 type SetupChoice struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -790,7 +868,7 @@ type SetupChoice struct {
 
 func (x *SetupChoice) Reset() {
 	*x = SetupChoice{}
-	mi := &file_warmhand_v1_reference_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -802,7 +880,7 @@ func (x *SetupChoice) String() string {
 func (*SetupChoice) ProtoMessage() {}
 
 func (x *SetupChoice) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_reference_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -815,7 +893,7 @@ func (x *SetupChoice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetupChoice.ProtoReflect.Descriptor instead.
 func (*SetupChoice) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_reference_service_proto_rawDescGZIP(), []int{11}
+	return file_warmhand_v1_reference_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *SetupChoice) GetCode() string {
@@ -847,7 +925,7 @@ type ListSetupPointsRequest struct {
 
 func (x *ListSetupPointsRequest) Reset() {
 	*x = ListSetupPointsRequest{}
-	mi := &file_warmhand_v1_reference_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -859,7 +937,7 @@ func (x *ListSetupPointsRequest) String() string {
 func (*ListSetupPointsRequest) ProtoMessage() {}
 
 func (x *ListSetupPointsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_reference_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -872,7 +950,7 @@ func (x *ListSetupPointsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSetupPointsRequest.ProtoReflect.Descriptor instead.
 func (*ListSetupPointsRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_reference_service_proto_rawDescGZIP(), []int{12}
+	return file_warmhand_v1_reference_service_proto_rawDescGZIP(), []int{13}
 }
 
 type ListSetupPointsResponse struct {
@@ -884,7 +962,7 @@ type ListSetupPointsResponse struct {
 
 func (x *ListSetupPointsResponse) Reset() {
 	*x = ListSetupPointsResponse{}
-	mi := &file_warmhand_v1_reference_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -896,7 +974,7 @@ func (x *ListSetupPointsResponse) String() string {
 func (*ListSetupPointsResponse) ProtoMessage() {}
 
 func (x *ListSetupPointsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_reference_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -909,7 +987,7 @@ func (x *ListSetupPointsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSetupPointsResponse.ProtoReflect.Descriptor instead.
 func (*ListSetupPointsResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_reference_service_proto_rawDescGZIP(), []int{13}
+	return file_warmhand_v1_reference_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListSetupPointsResponse) GetPoints() []*SetupPoint {
@@ -966,7 +1044,7 @@ const file_warmhand_v1_reference_service_proto_rawDesc = "" +
 	"\x06source\x18\x05 \x01(\tR\x06source\"\x12\n" +
 	"\x10ListSignsRequest\"@\n" +
 	"\x11ListSignsResponse\x12+\n" +
-	"\x05signs\x18\x01 \x03(\v2\x15.warmhand.v1.SignInfoR\x05signs\"\xea\x01\n" +
+	"\x05signs\x18\x01 \x03(\v2\x15.warmhand.v1.SignInfoR\x05signs\"\x98\x02\n" +
 	"\n" +
 	"SetupPoint\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
@@ -977,7 +1055,14 @@ const file_warmhand_v1_reference_service_proto_rawDesc = "" +
 	"\x06source\x18\x06 \x01(\tR\x06source\x122\n" +
 	"\achoices\x18\a \x03(\v2\x18.warmhand.v1.SetupChoiceR\achoices\x12\x18\n" +
 	"\ameasure\x18\b \x01(\tR\ameasure\x12\x14\n" +
-	"\x05photo\x18\t \x01(\bR\x05photo\"Q\n" +
+	"\x05photo\x18\t \x01(\bR\x05photo\x12,\n" +
+	"\x05sizes\x18\n" +
+	" \x03(\v2\x16.warmhand.v1.SetupSizeR\x05sizes\"]\n" +
+	"\tSetupSize\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
+	"\x05label\x18\x02 \x01(\tR\x05label\x12\x12\n" +
+	"\x04hint\x18\x03 \x01(\tR\x04hint\x12\x12\n" +
+	"\x04unit\x18\x04 \x01(\tR\x04unit\"Q\n" +
 	"\vSetupChoice\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x12\x18\n" +
@@ -1009,7 +1094,7 @@ func file_warmhand_v1_reference_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_reference_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_warmhand_v1_reference_service_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_warmhand_v1_reference_service_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_warmhand_v1_reference_service_proto_goTypes = []any{
 	(WobbleEvidence)(0),             // 0: warmhand.v1.WobbleEvidence
 	(*Band)(nil),                    // 1: warmhand.v1.Band
@@ -1023,10 +1108,11 @@ var file_warmhand_v1_reference_service_proto_goTypes = []any{
 	(*ListSignsRequest)(nil),        // 9: warmhand.v1.ListSignsRequest
 	(*ListSignsResponse)(nil),       // 10: warmhand.v1.ListSignsResponse
 	(*SetupPoint)(nil),              // 11: warmhand.v1.SetupPoint
-	(*SetupChoice)(nil),             // 12: warmhand.v1.SetupChoice
-	(*ListSetupPointsRequest)(nil),  // 13: warmhand.v1.ListSetupPointsRequest
-	(*ListSetupPointsResponse)(nil), // 14: warmhand.v1.ListSetupPointsResponse
-	(Standing)(0),                   // 15: warmhand.v1.Standing
+	(*SetupSize)(nil),               // 12: warmhand.v1.SetupSize
+	(*SetupChoice)(nil),             // 13: warmhand.v1.SetupChoice
+	(*ListSetupPointsRequest)(nil),  // 14: warmhand.v1.ListSetupPointsRequest
+	(*ListSetupPointsResponse)(nil), // 15: warmhand.v1.ListSetupPointsResponse
+	(Standing)(0),                   // 16: warmhand.v1.Standing
 }
 var file_warmhand_v1_reference_service_proto_depIdxs = []int32{
 	1,  // 0: warmhand.v1.Species.hot_spot_c:type_name -> warmhand.v1.Band
@@ -1036,23 +1122,24 @@ var file_warmhand_v1_reference_service_proto_depIdxs = []int32{
 	2,  // 4: warmhand.v1.ListSpeciesResponse.species:type_name -> warmhand.v1.Species
 	0,  // 5: warmhand.v1.Gene.wobble:type_name -> warmhand.v1.WobbleEvidence
 	5,  // 6: warmhand.v1.ListGenesResponse.genes:type_name -> warmhand.v1.Gene
-	15, // 7: warmhand.v1.SignInfo.level:type_name -> warmhand.v1.Standing
+	16, // 7: warmhand.v1.SignInfo.level:type_name -> warmhand.v1.Standing
 	8,  // 8: warmhand.v1.ListSignsResponse.signs:type_name -> warmhand.v1.SignInfo
-	12, // 9: warmhand.v1.SetupPoint.choices:type_name -> warmhand.v1.SetupChoice
-	11, // 10: warmhand.v1.ListSetupPointsResponse.points:type_name -> warmhand.v1.SetupPoint
-	3,  // 11: warmhand.v1.ReferenceService.ListSpecies:input_type -> warmhand.v1.ListSpeciesRequest
-	6,  // 12: warmhand.v1.ReferenceService.ListGenes:input_type -> warmhand.v1.ListGenesRequest
-	9,  // 13: warmhand.v1.ReferenceService.ListSigns:input_type -> warmhand.v1.ListSignsRequest
-	13, // 14: warmhand.v1.ReferenceService.ListSetupPoints:input_type -> warmhand.v1.ListSetupPointsRequest
-	4,  // 15: warmhand.v1.ReferenceService.ListSpecies:output_type -> warmhand.v1.ListSpeciesResponse
-	7,  // 16: warmhand.v1.ReferenceService.ListGenes:output_type -> warmhand.v1.ListGenesResponse
-	10, // 17: warmhand.v1.ReferenceService.ListSigns:output_type -> warmhand.v1.ListSignsResponse
-	14, // 18: warmhand.v1.ReferenceService.ListSetupPoints:output_type -> warmhand.v1.ListSetupPointsResponse
-	15, // [15:19] is the sub-list for method output_type
-	11, // [11:15] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	13, // 9: warmhand.v1.SetupPoint.choices:type_name -> warmhand.v1.SetupChoice
+	12, // 10: warmhand.v1.SetupPoint.sizes:type_name -> warmhand.v1.SetupSize
+	11, // 11: warmhand.v1.ListSetupPointsResponse.points:type_name -> warmhand.v1.SetupPoint
+	3,  // 12: warmhand.v1.ReferenceService.ListSpecies:input_type -> warmhand.v1.ListSpeciesRequest
+	6,  // 13: warmhand.v1.ReferenceService.ListGenes:input_type -> warmhand.v1.ListGenesRequest
+	9,  // 14: warmhand.v1.ReferenceService.ListSigns:input_type -> warmhand.v1.ListSignsRequest
+	14, // 15: warmhand.v1.ReferenceService.ListSetupPoints:input_type -> warmhand.v1.ListSetupPointsRequest
+	4,  // 16: warmhand.v1.ReferenceService.ListSpecies:output_type -> warmhand.v1.ListSpeciesResponse
+	7,  // 17: warmhand.v1.ReferenceService.ListGenes:output_type -> warmhand.v1.ListGenesResponse
+	10, // 18: warmhand.v1.ReferenceService.ListSigns:output_type -> warmhand.v1.ListSignsResponse
+	15, // 19: warmhand.v1.ReferenceService.ListSetupPoints:output_type -> warmhand.v1.ListSetupPointsResponse
+	16, // [16:20] is the sub-list for method output_type
+	12, // [12:16] is the sub-list for method input_type
+	12, // [12:12] is the sub-list for extension type_name
+	12, // [12:12] is the sub-list for extension extendee
+	0,  // [0:12] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_reference_service_proto_init() }
@@ -1067,7 +1154,7 @@ func file_warmhand_v1_reference_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_reference_service_proto_rawDesc), len(file_warmhand_v1_reference_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   14,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -27,7 +27,7 @@ import type {
 import type { SetupPointJson, SignInfoJson } from '../../api/gen/warmhand/v1/reference_service_pb';
 import { idOf, uuidv7 } from '../../core/ids';
 import { ago, day } from '../../core/time';
-import { formatNumber } from '../../core/units';
+import { formatMass, formatNumber } from '../../core/units';
 import { entryLine, standingWord } from '../../core/words';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
@@ -561,6 +561,12 @@ function Setup({ d }: { d: Everything }): JSX.Element {
           <p>
             {r.choice?.label ?? r.answer.choice}
             {Number(r.answer.measureMm) > 0 && `, ${formatNumber(Number(r.answer.measureMm), 1)} mm`}
+            {(r.point?.sizes ?? [])
+              .filter((z) => Number(r.answer.sizes?.[z.code ?? '']) > 0)
+              .map((z) => {
+                const v = Number(r.answer.sizes?.[z.code ?? '']);
+                return `, ${z.label?.toLowerCase()}: ${z.unit === 'g' ? formatMass(v) : `${formatNumber(v, 1)} mm`}`;
+              })}
             {r.answer.note && `. ${r.answer.note}`}
           </p>
           <p class="muted">

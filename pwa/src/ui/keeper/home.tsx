@@ -57,6 +57,9 @@ export function actionFor(code = ''): Action | undefined {
   if (code.startsWith('fix:')) {
     return { label: 'Done? Answer that point again', to: `setup/${code.slice(4)}`, icon: 'list' };
   }
+  if (code.startsWith('remeasure:')) {
+    return { label: 'Measured it again? Write it down', to: `setup/${code.slice(10)}`, icon: 'list' };
+  }
   switch (code) {
     case 'call_vet':
       return { label: 'Tell your breeder too', to: 'thread', icon: 'message' };

@@ -2,8 +2,9 @@ import type { JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { CaseJson, ChecklistItemJson, SetupAnswerJson, SetupPointJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
+import { settings } from '../../core/settings';
 import { ago } from '../../core/time';
-import { formatNumber, parseLength } from '../../core/units';
+import { formatNumber, massForInput, parseLength, parseMass } from '../../core/units';
 import { accept, type Hints, prepare } from '../../photo/photo';
 import { current } from '../../store/copies';
 import { dropDraft, isFull, readDraft, writeDraft, writeState } from '../../store/db';
@@ -127,6 +128,8 @@ function Verdict({ v }: { v: string }): JSX.Element {
 interface Draft {
   choice: string;
   measure: string;
+  /** What was typed for the point's further sizes, by their code; a draft of an older version has none. */
+  sizes?: Record<string, string>;
   note: string;
   photos: { photo: NewPhoto; hints: Hints }[];
 }
@@ -137,6 +140,9 @@ const measureWords: Record<string, { label: string; hint: string }> = {
   depth: { label: 'Depth of the water', hint: 'in mm; “3 cm” works too' },
   height: { label: 'Floor to the highest place', hint: 'in mm; “45 cm” works too' },
 };
+
+const sizeFor = (unit: string | undefined, v: unknown) => (unit === 'g' ? massForInput(Number(v)) : String(Number(v)));
+const parseSize = (unit: string | undefined, text: string) => (unit === 'g' ? parseMass(text) : parseLength(text));
 
 interface PointProps {
   c: CaseJson;
@@ -153,6 +159,11 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
   const empty: Draft = {
     choice: was?.answer.choice ?? '',
     measure: Number(was?.answer.measureMm) > 0 ? String(was?.answer.measureMm) : '',
+    sizes: Object.fromEntries(
+      (p.sizes ?? [])
+        .filter((z) => Number(was?.answer.sizes?.[z.code ?? '']) > 0)
+        .map((z) => [z.code ?? '', sizeFor(z.unit, was?.answer.sizes?.[z.code ?? ''])]),
+    ),
     note: was?.answer.note ?? '',
     photos: [],
   };
@@ -216,6 +227,10 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
   };
 
   const measure = draft.measure.trim() ? parseLength(draft.measure) : 0;
+  const sizes = (p.sizes ?? []).map((z) => {
+    const text = draft.sizes?.[z.code ?? ''] ?? '';
+    return { ...z, code: z.code ?? '', text, value: text.trim() ? parseSize(z.unit, text) : 0 };
+  });
   const chosen = p.choices?.find((x) => x.code === draft.choice);
   const limit = item && measure ? overLimit(item, p.measure ?? '', measure) : '';
 
@@ -223,6 +238,9 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
     if (!chosen) return setError('Please choose the answer that comes nearest. “I am not sure” is one too.');
     if (measure === null || measure > 10_000)
       return setError('The size is not a number. Correct it or leave it empty.');
+    const wrong = sizes.find((z) => z.value === null || z.value > 1_000_000);
+    if (wrong) return setError(`${wrong.label}: this is not a number. Correct it or leave it empty.`);
+    const taken = sizes.flatMap((z): [string, number][] => (z.value ? [[z.code, z.value]] : []));
     setBusy(true);
     try {
       await writing.current;
@@ -231,6 +249,7 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
         point: p.code ?? '',
         choice: draft.choice,
         ...(measure > 0 && { measureMm: measure }),
+        ...(taken.length > 0 && { sizes: Object.fromEntries(taken) }),
         ...(photos.length > 0 && { photos }),
         ...(draft.note.trim() && { note: draft.note.trim() }),
       };
@@ -303,6 +322,18 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
           error={measure === null ? 'This is not a number yet.' : undefined}
         />
       )}
+      {sizes.map((z) => (
+        <Field
+          key={z.code}
+          label={`${z.label} (if you can)`}
+          hint={z.hint}
+          value={z.text}
+          onInput={(v) => change({ sizes: { ...latest.current.sizes, [z.code]: v } })}
+          inputMode="decimal"
+          unit={z.unit === 'g' ? settings.value.mass : z.unit}
+          error={z.value === null ? 'This is not a number yet.' : undefined}
+        />
+      ))}
       {p.photo && (
         <section class="stack" aria-labelledby="pictures">
           <h2 id="pictures">A picture helps your breeder to see it</h2>

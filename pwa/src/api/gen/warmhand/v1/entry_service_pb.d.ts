@@ -607,6 +607,13 @@ export declare type SetupAnswer = Message$1<"warmhand.v1.SetupAnswer"> & {
    * @generated from field: string note = 5;
    */
   note: string;
+
+  /**
+   * Further sizes that the point lists, by their code, each in its unit.
+   *
+   * @generated from field: map<string, double> sizes = 6;
+   */
+  sizes: { [key: string]: number };
 };
 
 /**
@@ -643,6 +650,13 @@ export declare type SetupAnswerJson = {
    * @generated from field: string note = 5;
    */
   note?: string;
+
+  /**
+   * Further sizes that the point lists, by their code, each in its unit.
+   *
+   * @generated from field: map<string, double> sizes = 6;
+   */
+  sizes?: { [key: string]: number | "NaN" | "Infinity" | "-Infinity" };
 };
 
 /**

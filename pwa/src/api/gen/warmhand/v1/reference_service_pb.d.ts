@@ -533,6 +533,11 @@ export declare type SetupPoint = Message<"warmhand.v1.SetupPoint"> & {
    * @generated from field: bool photo = 9;
    */
   photo: boolean;
+
+  /**
+   * @generated from field: repeated warmhand.v1.SetupSize sizes = 10;
+   */
+  sizes: SetupSize[];
 };
 
 /**
@@ -587,6 +592,11 @@ export declare type SetupPointJson = {
    * @generated from field: bool photo = 9;
    */
   photo?: boolean;
+
+  /**
+   * @generated from field: repeated warmhand.v1.SetupSize sizes = 10;
+   */
+  sizes?: SetupSizeJson[];
 };
 
 /**
@@ -594,6 +604,70 @@ export declare type SetupPointJson = {
  * Use `create(SetupPointSchema)` to create a new message.
  */
 export declare const SetupPointSchema: GenMessage<SetupPoint, {jsonType: SetupPointJson}>;
+
+/**
+ * SetupSize is a further size of a point, for those who can take it.
+ *
+ * @generated from message warmhand.v1.SetupSize
+ */
+export declare type SetupSize = Message<"warmhand.v1.SetupSize"> & {
+  /**
+   * @generated from field: string code = 1;
+   */
+  code: string;
+
+  /**
+   * @generated from field: string label = 2;
+   */
+  label: string;
+
+  /**
+   * @generated from field: string hint = 3;
+   */
+  hint: string;
+
+  /**
+   * mm or g.
+   *
+   * @generated from field: string unit = 4;
+   */
+  unit: string;
+};
+
+/**
+ * SetupSize is a further size of a point, for those who can take it.
+ *
+ * @generated from message warmhand.v1.SetupSize
+ */
+export declare type SetupSizeJson = {
+  /**
+   * @generated from field: string code = 1;
+   */
+  code?: string;
+
+  /**
+   * @generated from field: string label = 2;
+   */
+  label?: string;
+
+  /**
+   * @generated from field: string hint = 3;
+   */
+  hint?: string;
+
+  /**
+   * mm or g.
+   *
+   * @generated from field: string unit = 4;
+   */
+  unit?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.SetupSize.
+ * Use `create(SetupSizeSchema)` to create a new message.
+ */
+export declare const SetupSizeSchema: GenMessage<SetupSize, {jsonType: SetupSizeJson}>;
 
 /**
  * SetupChoice is one answer to a point.
