@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/encoding/protojson"
@@ -87,6 +88,41 @@ func (a *accessService) UseRecoveryCode(ctx context.Context, req *pb.UseRecovery
 		return access.RedeemRecoveryCode(tx, req.GetCode(), now)
 	})
 	return &pb.UseRecoveryCodeResponse{Me: me}, err
+}
+
+func (a *accessService) UseKeeperCode(ctx context.Context, req *pb.UseKeeperCodeRequest) (*pb.UseKeeperCodeResponse, error) {
+	me, err := a.signIn(ctx, func(tx care.Tx, now time.Time) (care.Actor, error) {
+		return access.RedeemKeeperCode(tx, a.s.key, req.GetCode(), req.GetRequestId(), callOf(ctx).who.Actor, now)
+	})
+	return &pb.UseKeeperCodeResponse{Me: me}, err
+}
+
+func (a *accessService) CreateKeeperCode(ctx context.Context, req *pb.CreateKeeperCodeRequest) (*pb.CreateKeeperCodeResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.CreateKeeperCodeResponse{}
+	err = a.s.followup.LetKeeperIn(ctx, callOf(ctx).who.Actor, ids[0], ids[1], func(tx care.Tx, keeper care.Actor) error {
+		code, kept, err := access.NewKeeperCode(tx, a.s.key, keeper, false, req.GetEndSignIns(), a.s.now())
+		out.Code = a.keeperCode(code, kept)
+		return err
+	})
+	return out, err
+}
+
+func (a *accessService) CreateDeviceCode(ctx context.Context, _ *pb.CreateDeviceCodeRequest) (*pb.CreateDeviceCodeResponse, error) {
+	out := &pb.CreateDeviceCodeResponse{}
+	err := a.s.store.Write(ctx, func(tx care.Tx) error {
+		code, kept, err := access.NewKeeperCode(tx, a.s.key, callOf(ctx).who.Actor, true, false, a.s.now())
+		out.Code = a.keeperCode(code, kept)
+		return err
+	})
+	return out, err
+}
+
+func (a *accessService) keeperCode(code string, kept care.Secret) *pb.KeeperCode {
+	return &pb.KeeperCode{Code: code, Url: a.s.SignInURL(strings.ReplaceAll(code, "-", "")), ExpireTime: timeToProto(kept.ExpiresAt)}
 }
 
 // passkeys is the ceremonies, or why there are none.

@@ -50,7 +50,7 @@ var pathField = regexp.MustCompile(`\{[^}]*\}`)
 // except the ones named here.
 func TestRoutesWithoutCredentials(t *testing.T) {
 	t.Parallel()
-	public := map[string]bool{"GetMe": true, "RedeemSignInLink": true, "BeginPasskeySignIn": true, "FinishPasskeySignIn": true, "UseRecoveryCode": true,
+	public := map[string]bool{"GetMe": true, "RedeemSignInLink": true, "BeginPasskeySignIn": true, "FinishPasskeySignIn": true, "UseRecoveryCode": true, "UseKeeperCode": true,
 		"SignOut": true, "LookUpClaim": true, "ClaimHandover": true, "ListSpecies": true, "ListGenes": true, "ListSigns": true, "ListSetupPoints": true}
 	f := servertest.Start(t, servertest.Options{})
 	f.NewBreeder("b1")
@@ -111,6 +111,9 @@ var matrix = map[string]struct{ request, who string }{
 	"BeginPasskeySignIn":        {`{}`, "ohtbkxn"},
 	"FinishPasskeySignIn":       {`{"ceremony":"x","credential":{}}`, "ohtbkxn"},
 	"UseRecoveryCode":           {`{"code":"x"}`, "ohtbkxn"},
+	"UseKeeperCode":             {`{"code":"0000000000","requestId":"{id}-{id}"}`, "ohtbkxn"},
+	"CreateKeeperCode":          {`{"name":"breeders/b1/cases/{case}"}`, "oh"},
+	"CreateDeviceCode":          {`{}`, "kx"},
 	"BeginPasskeyRegistration":  {`{}`, "ohb"},
 	"FinishPasskeyRegistration": {`{"ceremony":"x","credential":{}}`, "ohb"},
 	"ListPasskeys":              {`{}`, "ohb"},
@@ -230,7 +233,7 @@ func throughTo(err error, m protoreflect.MethodDescriptor) bool {
 	case codes.Unauthenticated:
 		// These say that the secret or the ceremony is wrong, which is what they
 		// are there for; the policy's own answer says "Please sign in first."
-		return strings.Contains("RedeemSignInLink UseRecoveryCode FinishPasskeySignIn FinishPasskeyRegistration", string(m.Name())) &&
+		return strings.Contains("RedeemSignInLink UseRecoveryCode UseKeeperCode FinishPasskeySignIn FinishPasskeyRegistration", string(m.Name())) &&
 			!strings.Contains(err.Error(), "sign in first")
 	case codes.NotFound:
 		return m.Name() == "DeletePasskey" || m.Name() == "DeleteToken" // of a name that nobody has

@@ -23,7 +23,10 @@ var policy = access.Policy{
 	pb.AccessService_BeginPasskeySignIn_FullMethodName:        anyone,
 	pb.AccessService_FinishPasskeySignIn_FullMethodName:       anyone,
 	pb.AccessService_UseRecoveryCode_FullMethodName:           anyone,
+	pb.AccessService_UseKeeperCode_FullMethodName:             anyone,
 	pb.AccessService_SignOut_FullMethodName:                   anyone,
+	pb.AccessService_CreateKeeperCode_FullMethodName:          people,
+	pb.AccessService_CreateDeviceCode_FullMethodName:          keeper,
 	pb.AccessService_BeginPasskeyRegistration_FullMethodName:  people,
 	pb.AccessService_FinishPasskeyRegistration_FullMethodName: people,
 	pb.AccessService_ListPasskeys_FullMethodName:              people.Reads(),
@@ -106,7 +109,8 @@ const (
 // preferenceOf reads it off the rule, so that the table above stays the only
 // place that says who may.
 func preferenceOf(method string) preference {
-	if method == pb.HandoverService_ClaimHandover_FullMethodName || method == pb.HandoverService_LookUpClaim_FullMethodName {
+	switch method {
+	case pb.HandoverService_ClaimHandover_FullMethodName, pb.HandoverService_LookUpClaim_FullMethodName, pb.AccessService_UseKeeperCode_FullMethodName:
 		return keeperFirst
 	}
 	asBreeder := policy.Check(method, care.Actor{Kind: care.BreederOwner}) == nil

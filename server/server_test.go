@@ -183,6 +183,67 @@ func TestClaimCodes(t *testing.T) {
 	})
 }
 
+// A keeper who lost the phone gets back in with a code from the breeder, and
+// puts a tablet beside the new phone.
+func TestKeeperCodes(t *testing.T) {
+	testOn(t, func(t *testing.T, f *servertest.Fixture) {
+		breeder := f.NewBreeder("b1")
+		animal := breeder.NewAnimal()
+		caseID, claim := breeder.HandOver(animal)
+		name := "breeders/b1/cases/" + caseID
+		reason := func(a *servertest.Answer) string { r, _, _ := a.Problem(); return r }
+		newCode := func(end bool) *servertest.Answer {
+			return breeder.Call("POST", "/v1/"+name+":createKeeperCode", map[string]any{"endSignIns": end})
+		}
+		use := func(c *servertest.Client, code string) *servertest.Answer {
+			return c.Call("POST", "/v1/access:useKeeperCode", map[string]any{"code": code, "requestId": f.ID("keeper-request")})
+		}
+		cases := func(c *servertest.Client) *servertest.Answer { return c.Call("GET", "/v1/keepers/me/cases", nil) }
+		if got := newCode(false); got.Status != 400 || reason(got) != "NOT_CLAIMED" {
+			t.Errorf("before the claim: %d %s", got.Status, got.Body)
+		}
+		lost := f.Page()
+		lost.Claim(claim).OK()
+
+		made := newCode(true).OK()
+		code := made.Text("code", "code")
+		if url := made.Text("code", "url"); !strings.HasSuffix(url, "/in#"+strings.ReplaceAll(code, "-", "")) {
+			t.Errorf("the link is %s", url)
+		}
+		if got := cases(lost); got.Status != 401 {
+			t.Errorf("the lost phone: %d %s", got.Status, got.Body)
+		}
+		phone := f.Page()
+		got := use(phone, strings.ToLower(code)).OK()
+		if role := got.Text("me", "role"); role != "keeper" {
+			t.Errorf("signed in as %q", role)
+		}
+		if list := cases(phone).OK().Get("cases").([]any); len(list) != 1 || list[0].(map[string]any)["name"] != name {
+			t.Errorf("cases %v", list)
+		}
+		phone.Weigh("b1", animal, 540)
+		if got := use(f.Page(), code); got.Status != 401 || reason(got) != "CODE_USED" {
+			t.Errorf("a used code: %d %s", got.Status, got.Body)
+		}
+
+		f.Clock.Advance(time.Minute)
+		tablet := f.Page()
+		use(tablet, phone.Call("POST", "/v1/keepers/me:createDeviceCode", map[string]any{}).OK().Text("code", "code")).OK()
+		cases(tablet).OK()
+		cases(phone).OK()
+
+		limited := false
+		for range 12 {
+			if got := use(f.Page(), access.NewClaimCode()); got.Status == 429 {
+				limited = true
+			}
+		}
+		if !limited {
+			t.Error("twelve wrong codes in a row were all tried")
+		}
+	})
+}
+
 func TestCookiesAndCrossSiteRequests(t *testing.T) {
 	t.Parallel()
 	f := servertest.Start(t, servertest.Options{})

@@ -52,14 +52,18 @@ func newSecret(kind care.SecretKind, who care.Actor, label string, life time.Dur
 	case who.Kind == care.KeeperActor && who.KeeperID != "":
 		who.BreederID, who.UserID = "", ""
 	case (who.Kind == care.BreederOwner || who.Kind == care.Helper) && who.BreederID != "" && who.UserID != "":
-		who.KeeperID = ""
+		who.KeeperID, who.Breeders = "", ""
 	default:
 		return care.Secret{}, "", fmt.Errorf("a %s secret is for a person, not for %q", kind, who.Kind)
 	}
 	now = care.Instant(now)
+	var data []byte
+	if who.Breeders != "" {
+		data = []byte(who.Breeders)
+	}
 	plain := NewSecret(kind)
 	return care.Secret{
-		Hash: Hash(plain), Kind: kind, ID: rand.Text(),
+		Hash: Hash(plain), Kind: kind, ID: rand.Text(), Data: data,
 		BreederID: who.BreederID, UserID: who.UserID, KeeperID: who.KeeperID,
 		Label: cleanLabel(label), CreatedAt: now, ExpiresAt: now.Add(life),
 	}, plain, nil
@@ -70,7 +74,7 @@ func newSecret(kind care.SecretKind, who care.Actor, label string, life time.Dur
 func actorOf(tx care.Tx, s care.Secret) (care.Actor, error) {
 	switch {
 	case s.KeeperID != "":
-		return care.Actor{Kind: care.KeeperActor, KeeperID: s.KeeperID}, nil
+		return care.Actor{Kind: care.KeeperActor, KeeperID: s.KeeperID, Breeders: string(s.Data)}, nil
 	case s.Kind == care.SecretToken:
 		return care.Actor{Kind: care.Program, BreederID: s.BreederID, UserID: s.ID, ReadOnly: s.ReadOnly}, nil
 	}

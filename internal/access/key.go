@@ -98,9 +98,12 @@ func makeKey(dir, path string) error {
 
 // HashClaimCode is what is stored of a claim code, in the form that
 // NewClaimCode and ParseClaimCode give: HMAC-SHA256 under the key, in hex.
-func (k Key) HashClaimCode(code string) string {
+func (k Key) HashClaimCode(code string) string { return k.hash("claim code ", code) }
+
+// The purpose keeps a claim code and a keeper code of the same characters apart.
+func (k Key) hash(purpose, code string) string {
 	m := hmac.New(sha256.New, k.b[:])
-	m.Write([]byte("claim code "))
+	m.Write([]byte(purpose))
 	m.Write([]byte(code))
 	return hex.EncodeToString(m.Sum(nil))
 }

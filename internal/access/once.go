@@ -55,7 +55,7 @@ func NewSignInLink(tx care.Tx, who care.Actor, now time.Time) (plain string, err
 
 // RedeemSignInLink uses a link up and says whose it is.
 func RedeemSignInLink(tx care.Tx, plain string, now time.Time) (care.Actor, error) {
-	return redeem(tx, care.SecretSignIn, plain, "sign-in link", "Please ask for a new one.", now)
+	return redeem(tx, care.SecretSignIn, Hash(plain), "sign-in link", "Please ask for a new one.", now)
 }
 
 // NewRecoveryCodes makes the ten codes that let a breeder's user in without a
@@ -114,17 +114,17 @@ func RedeemRecoveryCode(tx care.Tx, code string, now time.Time) (care.Actor, err
 	if err != nil {
 		return care.Actor{}, err
 	}
-	return redeem(tx, care.SecretRecovery, code, "recovery code", "Please take another one from your list.", now)
+	return redeem(tx, care.SecretRecovery, Hash(code), "recovery code", "Please take another one from your list.", now)
 }
 
 // redeem uses a one-time secret up. The row stays until it expires, so that a
 // second use can be told what happened.
-func redeem(tx care.Tx, kind care.SecretKind, plain, what, advice string, now time.Time) (care.Actor, error) {
+func redeem(tx care.Tx, kind care.SecretKind, hash, what, advice string, now time.Time) (care.Actor, error) {
 	now = care.Instant(now)
 	refuse := func(reason care.ErrorReason, why string) error {
 		return &care.Error{Code: care.Unauthenticated, Reason: reason, Text: "This " + what + " " + why + ". " + advice}
 	}
-	s, err := tx.Secret(Hash(plain))
+	s, err := tx.Secret(hash)
 	switch {
 	case care.IsCode(err, care.NotFound), err == nil && s.Kind != kind:
 		return care.Actor{}, refuse(care.ReasonCodeWrong, "is not one of ours, or was replaced")

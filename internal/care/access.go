@@ -32,6 +32,7 @@ const (
 	SecretToken    SecretKind = "token"    // a program's API token
 	SecretRecovery SecretKind = "recovery" // one recovery code, used once
 	SecretSignIn   SecretKind = "sign_in"  // a one-time sign-in link
+	SecretKeeper   SecretKind = "keeper"   // a code of ten characters that signs a keeper in once
 	SecretPasskey  SecretKind = "passkey"  // a passkey ceremony in progress
 )
 
@@ -46,7 +47,7 @@ type Secret struct {
 	KeeperID  string
 	Label     string
 	ReadOnly  bool
-	Data      []byte // ceremony state
+	Data      []byte // ceremony state; of a keeper's secret, Actor.Breeders
 	CreatedAt time.Time
 	ExpiresAt time.Time
 	UsedAt    *time.Time

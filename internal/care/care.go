@@ -6,7 +6,11 @@
 // are UTC instants rounded to milliseconds (see Instant).
 package care
 
-import "time"
+import (
+	"slices"
+	"strings"
+	"time"
+)
 
 // Grams is a mass. Zero means unknown wherever a mass is optional.
 type Grams float64
@@ -44,7 +48,32 @@ type Actor struct {
 	BreederID string
 	UserID    string
 	KeeperID  string
-	ReadOnly  bool // a program whose token may only read
+	// Breeders narrows a keeper to the cases of these breeders: ids with a space
+	// between them, "" for all. A sign-in sees the breeders whose cards and codes
+	// it was shown, so that no breeder can get at another's cases by signing in
+	// as a keeper whom both know.
+	Breeders string
+	ReadOnly bool // a program whose token may only read
+}
+
+// IsKeeper reports whether the actor is this keeper and may see this breeder's
+// cases.
+func (a Actor) IsKeeper(keeperID, breederID string) bool {
+	return a.Kind == KeeperActor && keeperID != "" && a.KeeperID == keeperID &&
+		(a.Breeders == "" || slices.Contains(strings.Fields(a.Breeders), breederID))
+}
+
+// WithBreeders is a keeper's sign-in that was shown a card or a code which
+// opens these breeders' cases, "" for all.
+func (a Actor) WithBreeders(more string) Actor {
+	if a.Breeders == "" || more == "" {
+		a.Breeders = ""
+		return a
+	}
+	all := append(strings.Fields(a.Breeders), strings.Fields(more)...)
+	slices.Sort(all)
+	a.Breeders = strings.Join(slices.Compact(all), " ")
+	return a
 }
 
 // OfBreeder reports whether the actor works for this breeder.

@@ -40,6 +40,7 @@ const (
 	ReasonCodeUsed        ErrorReason = "CODE_USED"
 	ReasonCodeExpired     ErrorReason = "CODE_EXPIRED"
 	ReasonCodeRevoked     ErrorReason = "CODE_REVOKED"
+	ReasonNotClaimed      ErrorReason = "NOT_CLAIMED"
 	ReasonCaseClosed      ErrorReason = "CASE_CLOSED"
 	ReasonAlreadyHanded   ErrorReason = "ALREADY_HANDED_OVER"
 	ReasonAnimalHasCase   ErrorReason = "ANIMAL_HAS_CASE"

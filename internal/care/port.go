@@ -53,6 +53,7 @@ type Tx interface {
 	Secret(hash string) (Secret, error)
 	UpdateSecret(Secret) error
 	ListSecrets(breederID string, kind SecretKind) ([]Secret, error)
+	ListKeeperSecrets(keeperID string, kind SecretKind) ([]Secret, error)
 	DeleteSecret(hash string) error
 	DeleteExpiredSecrets(now time.Time, limit int) (int, error)
 

@@ -73,6 +73,9 @@ func (s *Service) KeeperCases(ctx context.Context, who care.Actor) (list []CaseV
 			return err
 		}
 		for _, c := range cases {
+			if !who.IsKeeper(c.KeeperID, c.BreederID) {
+				continue
+			}
 			v, err := view(tx, c)
 			if err != nil {
 				return err

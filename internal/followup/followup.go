@@ -62,7 +62,7 @@ func caseOf(tx care.Tx, who care.Actor, breederID, caseID string) (care.Case, er
 	if err != nil {
 		return care.Case{}, err
 	}
-	if who.OfBreeder(breederID) || who.Kind == care.KeeperActor && who.KeeperID != "" && who.KeeperID == c.KeeperID {
+	if who.OfBreeder(breederID) || who.IsKeeper(c.KeeperID, breederID) {
 		return c, nil
 	}
 	return care.Case{}, care.Missing("case")
@@ -70,9 +70,6 @@ func caseOf(tx care.Tx, who care.Actor, breederID, caseID string) (care.Case, er
 
 // keeperCase finds the keeper's case on an animal, an open one first.
 func keeperCase(tx care.Tx, who care.Actor, breederID, animalID string) (care.Case, error) {
-	if who.Kind != care.KeeperActor || who.KeeperID == "" {
-		return care.Case{}, care.Missing("animal")
-	}
 	cases, err := animalCases(tx, breederID, animalID)
 	if err != nil {
 		return care.Case{}, err
@@ -80,7 +77,7 @@ func keeperCase(tx care.Tx, who care.Actor, breederID, animalID string) (care.Ca
 	var found *care.Case
 	for i := range cases {
 		c := &cases[i]
-		if c.KeeperID == who.KeeperID && (found == nil || c.ClosedAt == nil) {
+		if who.IsKeeper(c.KeeperID, breederID) && (found == nil || c.ClosedAt == nil) {
 			found = c
 		}
 	}

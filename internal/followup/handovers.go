@@ -157,7 +157,7 @@ func (s *Service) GetHandover(ctx context.Context, who care.Actor, breederID, id
 	if err != nil || who.OfBreeder(breederID) {
 		return h, err
 	}
-	if who.Kind != care.KeeperActor || who.KeeperID == "" || who.KeeperID != h.KeeperID {
+	if !who.IsKeeper(h.KeeperID, breederID) {
 		return care.Handover{}, care.Missing("handover")
 	}
 	h.BuyerNote = ""
@@ -331,7 +331,11 @@ func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, type
 				return err
 			}
 		}
-		if err := start(tx, care.Actor{Kind: care.KeeperActor, KeeperID: h.KeeperID}); err != nil {
+		keeper := care.Actor{Kind: care.KeeperActor, KeeperID: h.KeeperID, Breeders: h.BreederID}
+		if who.Kind == care.KeeperActor && who.KeeperID == h.KeeperID {
+			keeper = who.WithBreeders(h.BreederID)
+		}
+		if err := start(tx, keeper); err != nil {
 			return err
 		}
 		v, err = view(tx, c)
@@ -343,4 +347,22 @@ func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, type
 	h.BuyerNote, v.Animal.Note = "", ""
 	s.hub.publish(change(&v.Case, "claim"))
 	return v, h, nil
+}
+
+// LetKeeperIn is for a breeder who helps the keeper of a case back in: f makes
+// the code, as this keeper with nothing but this breeder's cases.
+func (s *Service) LetKeeperIn(ctx context.Context, who care.Actor, breederID, caseID string, f func(tx care.Tx, keeper care.Actor) error) error {
+	if err := breederOnly(who, breederID, "case"); err != nil {
+		return err
+	}
+	return s.store.Write(ctx, func(tx care.Tx) error {
+		c, err := tx.Case(breederID, caseID)
+		if err != nil {
+			return err
+		}
+		if c.KeeperID == "" {
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonNotClaimed, Text: "Nobody has claimed this card yet. Make a new claim code on the handover's page instead."}
+		}
+		return f(tx, care.Actor{Kind: care.KeeperActor, KeeperID: c.KeeperID, Breeders: breederID})
+	})
 }

@@ -188,3 +188,84 @@ func TestHandoverDates(t *testing.T) {
 }
 
 func third[A, B any](_ A, _ B, err error) error { return err }
+
+// Two breeders know one keeper. What one of them opens for the keeper, or for
+// itself in the keeper's name, shows nothing of the other.
+func TestLetKeeperIn(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	animal, c, keeper := p.sold(t)
+	other, err := p.CreateAnimal(t.Context(), p.other, t0, care.Animal{BreederID: "fern", Species: "python_regius"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, code, err := p.CreateHandover(t.Context(), p.other, t0, followup.HandoverDraft{BreederID: "fern", AnimalID: other.ID, RequestID: p.id("request")})
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole := keeper
+	v, _, err := p.Claim(t.Context(), keeper, t0, code, "Robin", p.id("claim"), func(_ care.Tx, k care.Actor) error { whole = k; return nil })
+	if err != nil {
+		t.Fatal(err)
+	}
+	cases := func(who care.Actor) int {
+		list, err := p.KeeperCases(t.Context(), who)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return len(list)
+	}
+	if cases(whole) != 2 {
+		t.Fatalf("the keeper has %d cases", cases(whole))
+	}
+
+	var half care.Actor
+	let := func(who care.Actor, breederID, caseID string) error {
+		half = care.Actor{}
+		return p.LetKeeperIn(t.Context(), who, breederID, caseID, func(_ care.Tx, k care.Actor) error { half = k; return nil })
+	}
+	if err := let(p.helper, "loam", c.ID); err != nil || half.KeeperID != keeper.KeeperID {
+		t.Fatalf("%+v, %v", half, err)
+	}
+	if n := cases(half); n != 1 {
+		t.Errorf("sees %d cases", n)
+	}
+	if _, err := p.GetAnimal(t.Context(), half, "loam", animal.ID); err != nil {
+		t.Error(err)
+	}
+	for what, err := range map[string]error{
+		"case":     func() error { _, err := p.GetCase(t.Context(), half, t0, "fern", v.Case.ID); return err }(),
+		"animal":   func() error { _, err := p.GetAnimal(t.Context(), half, "fern", other.ID); return err }(),
+		"handover": func() error { _, err := p.GetHandover(t.Context(), half, "fern", v.Case.ID); return err }(),
+		"log": func() error {
+			_, _, err := p.ListEntries(t.Context(), half, "fern", other.ID, nil, "", care.Cursor{}, 10)
+			return err
+		}(),
+		"photos": func() error { _, err := p.ListPhotos(t.Context(), half, "fern", v.Case.ID); return err }(),
+		"entry": func() error {
+			_, err := p.CreateEntry(t.Context(), half, t0, care.Entry{BreederID: "fern", AnimalID: other.ID, CaseID: v.Case.ID, ID: p.id("entry"), HappenedAt: t0, Body: care.Seen{}})
+			return err
+		}(),
+	} {
+		if !care.IsCode(err, care.NotFound) {
+			t.Errorf("another breeder's %s: %v", what, err)
+		}
+	}
+
+	// A card that such a sign-in takes on opens its own breeder's cases and no more.
+	_, code = p.handover(t, p.animal(t), t0)
+	var after care.Actor
+	if _, _, err := p.Claim(t.Context(), half, t0, code, "Robin", p.id("claim"), func(_ care.Tx, k care.Actor) error { after = k; return nil }); err != nil {
+		t.Fatal(err)
+	}
+	if n := cases(after); n != 2 || after.KeeperID != keeper.KeeperID {
+		t.Errorf("sees %d cases as %+v", n, after)
+	}
+
+	unclaimed, _ := p.handover(t, p.animal(t), t0)
+	wantReason(t, let(p.loam, "loam", unclaimed.ID), care.ReasonNotClaimed)
+	wantReason(t, let(p.loam, "loam", "nothing"), care.ReasonNotFound)
+	for _, who := range []care.Actor{p.other, keeper, {}} {
+		wantReason(t, let(who, "loam", c.ID), care.ReasonNotFound)
+	}
+}

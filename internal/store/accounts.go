@@ -65,6 +65,7 @@ var (
 	getSecret     = secrets.getQuery()
 	updateSecret  = secrets.updateQuery()
 	listSecrets   = secrets.selectQuery(`WHERE breeder_id = ?1 AND kind = ?2 ORDER BY created_at, hash`)
+	keeperSecrets = secrets.selectQuery(`WHERE keeper_id = ?1 AND kind = ?2 ORDER BY created_at, hash`)
 	deleteSecret  = newQuery("delete secret", `DELETE FROM secrets WHERE hash = ?1`)
 	expireSecrets = newQuery("delete expired secrets", `DELETE FROM secrets WHERE hash IN
 		(SELECT hash FROM secrets WHERE expires_at <= ?1 ORDER BY expires_at LIMIT ?2)`)
@@ -137,6 +138,14 @@ func (t *tx) ListSecrets(breederID string, kind care.SecretKind) ([]care.Secret,
 		return nil, nil // that would be everything that belongs to keepers
 	}
 	return list(t, listSecrets, secretRow, breederID, &kind)
+}
+
+// ListKeeperSecrets is ordered by creation, oldest first.
+func (t *tx) ListKeeperSecrets(keeperID string, kind care.SecretKind) ([]care.Secret, error) {
+	if keeperID == "" {
+		return nil, nil // that would be everything that belongs to breeders
+	}
+	return list(t, keeperSecrets, secretRow, keeperID, &kind)
 }
 
 func (t *tx) DeleteSecret(hash string) error { return t.update(deleteSecret, secrets.what, hash) }

@@ -271,4 +271,9 @@ func isolation(t *testing.T, s care.Store) {
 	if all := read(t, s, func(tx care.Tx) ([]care.Secret, error) { return tx.ListSecrets("", care.SecretSession) }); len(all) != 0 {
 		t.Errorf("a breeder without id lists %d secrets", len(all))
 	}
+	// A keeper's are found by the keeper, and those of breeders by no keeper.
+	for keeper, want := range map[string][]string{"k1": {"k"}, "k2": {}, "": {}} {
+		all := read(t, s, func(tx care.Tx) ([]care.Secret, error) { return tx.ListKeeperSecrets(keeper, care.SecretSession) })
+		wantSame(t, "secrets of keeper "+keeper, ids(all, func(s care.Secret) string { return s.Hash }), want)
+	}
 }

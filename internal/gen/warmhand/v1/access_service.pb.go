@@ -1025,6 +1025,345 @@ func (x *UseRecoveryCodeResponse) GetMe() *GetMeResponse {
 	return nil
 }
 
+type CreateKeeperCodeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the case.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The phone is lost: end all the keeper's sign-ins and void all other codes.
+	EndSignIns    bool `protobuf:"varint,2,opt,name=end_sign_ins,json=endSignIns,proto3" json:"end_sign_ins,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateKeeperCodeRequest) Reset() {
+	*x = CreateKeeperCodeRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateKeeperCodeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateKeeperCodeRequest) ProtoMessage() {}
+
+func (x *CreateKeeperCodeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateKeeperCodeRequest.ProtoReflect.Descriptor instead.
+func (*CreateKeeperCodeRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *CreateKeeperCodeRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *CreateKeeperCodeRequest) GetEndSignIns() bool {
+	if x != nil {
+		return x.EndSignIns
+	}
+	return false
+}
+
+type CreateKeeperCodeResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Code          *KeeperCode            `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateKeeperCodeResponse) Reset() {
+	*x = CreateKeeperCodeResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateKeeperCodeResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateKeeperCodeResponse) ProtoMessage() {}
+
+func (x *CreateKeeperCodeResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateKeeperCodeResponse.ProtoReflect.Descriptor instead.
+func (*CreateKeeperCodeResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *CreateKeeperCodeResponse) GetCode() *KeeperCode {
+	if x != nil {
+		return x.Code
+	}
+	return nil
+}
+
+type CreateDeviceCodeRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateDeviceCodeRequest) Reset() {
+	*x = CreateDeviceCodeRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateDeviceCodeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateDeviceCodeRequest) ProtoMessage() {}
+
+func (x *CreateDeviceCodeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateDeviceCodeRequest.ProtoReflect.Descriptor instead.
+func (*CreateDeviceCodeRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{23}
+}
+
+type CreateDeviceCodeResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Code          *KeeperCode            `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateDeviceCodeResponse) Reset() {
+	*x = CreateDeviceCodeResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateDeviceCodeResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateDeviceCodeResponse) ProtoMessage() {}
+
+func (x *CreateDeviceCodeResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateDeviceCodeResponse.ProtoReflect.Descriptor instead.
+func (*CreateDeviceCodeResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *CreateDeviceCodeResponse) GetCode() *KeeperCode {
+	if x != nil {
+		return x.Code
+	}
+	return nil
+}
+
+// KeeperCode signs a keeper in on one more phone, once. It is shown when it is made and never again.
+type KeeperCode struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Ten characters, to be typed.
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// The link that a QR code holds; the code is in its fragment, which reaches no log.
+	Url           string                 `protobuf:"bytes,2,opt,name=url,proto3" json:"url,omitempty"`
+	ExpireTime    *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=expire_time,json=expireTime,proto3" json:"expire_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *KeeperCode) Reset() {
+	*x = KeeperCode{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *KeeperCode) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*KeeperCode) ProtoMessage() {}
+
+func (x *KeeperCode) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use KeeperCode.ProtoReflect.Descriptor instead.
+func (*KeeperCode) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *KeeperCode) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *KeeperCode) GetUrl() string {
+	if x != nil {
+		return x.Url
+	}
+	return ""
+}
+
+func (x *KeeperCode) GetExpireTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpireTime
+	}
+	return nil
+}
+
+type UseKeeperCodeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As typed or scanned; spaces, hyphens and case do not matter.
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// Made by the phone: when the answer was lost, the same id with the same code signs in again.
+	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UseKeeperCodeRequest) Reset() {
+	*x = UseKeeperCodeRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UseKeeperCodeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UseKeeperCodeRequest) ProtoMessage() {}
+
+func (x *UseKeeperCodeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UseKeeperCodeRequest.ProtoReflect.Descriptor instead.
+func (*UseKeeperCodeRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *UseKeeperCodeRequest) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *UseKeeperCodeRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+type UseKeeperCodeResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Me            *GetMeResponse         `protobuf:"bytes,1,opt,name=me,proto3" json:"me,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UseKeeperCodeResponse) Reset() {
+	*x = UseKeeperCodeResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UseKeeperCodeResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UseKeeperCodeResponse) ProtoMessage() {}
+
+func (x *UseKeeperCodeResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UseKeeperCodeResponse.ProtoReflect.Descriptor instead.
+func (*UseKeeperCodeResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *UseKeeperCodeResponse) GetMe() *GetMeResponse {
+	if x != nil {
+		return x.Me
+	}
+	return nil
+}
+
 type SignOutRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	unknownFields protoimpl.UnknownFields
@@ -1033,7 +1372,7 @@ type SignOutRequest struct {
 
 func (x *SignOutRequest) Reset() {
 	*x = SignOutRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1045,7 +1384,7 @@ func (x *SignOutRequest) String() string {
 func (*SignOutRequest) ProtoMessage() {}
 
 func (x *SignOutRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1058,7 +1397,7 @@ func (x *SignOutRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOutRequest.ProtoReflect.Descriptor instead.
 func (*SignOutRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{21}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{28}
 }
 
 type SignOutResponse struct {
@@ -1069,7 +1408,7 @@ type SignOutResponse struct {
 
 func (x *SignOutResponse) Reset() {
 	*x = SignOutResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1081,7 +1420,7 @@ func (x *SignOutResponse) String() string {
 func (*SignOutResponse) ProtoMessage() {}
 
 func (x *SignOutResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1094,7 +1433,7 @@ func (x *SignOutResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOutResponse.ProtoReflect.Descriptor instead.
 func (*SignOutResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{22}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{29}
 }
 
 // Token is an API token without its secret.
@@ -1111,7 +1450,7 @@ type Token struct {
 
 func (x *Token) Reset() {
 	*x = Token{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1123,7 +1462,7 @@ func (x *Token) String() string {
 func (*Token) ProtoMessage() {}
 
 func (x *Token) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1136,7 +1475,7 @@ func (x *Token) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Token.ProtoReflect.Descriptor instead.
 func (*Token) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{23}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *Token) GetTokenId() string {
@@ -1186,7 +1525,7 @@ type CreateTokenRequest struct {
 
 func (x *CreateTokenRequest) Reset() {
 	*x = CreateTokenRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1198,7 +1537,7 @@ func (x *CreateTokenRequest) String() string {
 func (*CreateTokenRequest) ProtoMessage() {}
 
 func (x *CreateTokenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1211,7 +1550,7 @@ func (x *CreateTokenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateTokenRequest.ProtoReflect.Descriptor instead.
 func (*CreateTokenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{24}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *CreateTokenRequest) GetLabel() string {
@@ -1246,7 +1585,7 @@ type CreateTokenResponse struct {
 
 func (x *CreateTokenResponse) Reset() {
 	*x = CreateTokenResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1258,7 +1597,7 @@ func (x *CreateTokenResponse) String() string {
 func (*CreateTokenResponse) ProtoMessage() {}
 
 func (x *CreateTokenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1271,7 +1610,7 @@ func (x *CreateTokenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateTokenResponse.ProtoReflect.Descriptor instead.
 func (*CreateTokenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{25}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *CreateTokenResponse) GetToken() *Token {
@@ -1296,7 +1635,7 @@ type ListTokensRequest struct {
 
 func (x *ListTokensRequest) Reset() {
 	*x = ListTokensRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1308,7 +1647,7 @@ func (x *ListTokensRequest) String() string {
 func (*ListTokensRequest) ProtoMessage() {}
 
 func (x *ListTokensRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1321,7 +1660,7 @@ func (x *ListTokensRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListTokensRequest.ProtoReflect.Descriptor instead.
 func (*ListTokensRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{26}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{33}
 }
 
 type ListTokensResponse struct {
@@ -1333,7 +1672,7 @@ type ListTokensResponse struct {
 
 func (x *ListTokensResponse) Reset() {
 	*x = ListTokensResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1345,7 +1684,7 @@ func (x *ListTokensResponse) String() string {
 func (*ListTokensResponse) ProtoMessage() {}
 
 func (x *ListTokensResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1358,7 +1697,7 @@ func (x *ListTokensResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListTokensResponse.ProtoReflect.Descriptor instead.
 func (*ListTokensResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{27}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ListTokensResponse) GetTokens() []*Token {
@@ -1377,7 +1716,7 @@ type DeleteTokenRequest struct {
 
 func (x *DeleteTokenRequest) Reset() {
 	*x = DeleteTokenRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1389,7 +1728,7 @@ func (x *DeleteTokenRequest) String() string {
 func (*DeleteTokenRequest) ProtoMessage() {}
 
 func (x *DeleteTokenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1402,7 +1741,7 @@ func (x *DeleteTokenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteTokenRequest.ProtoReflect.Descriptor instead.
 func (*DeleteTokenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{28}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *DeleteTokenRequest) GetTokenId() string {
@@ -1420,7 +1759,7 @@ type DeleteTokenResponse struct {
 
 func (x *DeleteTokenResponse) Reset() {
 	*x = DeleteTokenResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1432,7 +1771,7 @@ func (x *DeleteTokenResponse) String() string {
 func (*DeleteTokenResponse) ProtoMessage() {}
 
 func (x *DeleteTokenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1445,7 +1784,7 @@ func (x *DeleteTokenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteTokenResponse.ProtoReflect.Descriptor instead.
 func (*DeleteTokenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{29}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{36}
 }
 
 var File_warmhand_v1_access_service_proto protoreflect.FileDescriptor
@@ -1512,6 +1851,27 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\x16UseRecoveryCodeRequest\x12\x1d\n" +
 	"\x04code\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18dR\x04code\"E\n" +
 	"\x17UseRecoveryCodeResponse\x12*\n" +
+	"\x02me\x18\x01 \x01(\v2\x1a.warmhand.v1.GetMeResponseR\x02me\"\x93\x01\n" +
+	"\x17CreateKeeperCodeRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x12 \n" +
+	"\fend_sign_ins\x18\x02 \x01(\bR\n" +
+	"endSignIns\"G\n" +
+	"\x18CreateKeeperCodeResponse\x12+\n" +
+	"\x04code\x18\x01 \x01(\v2\x17.warmhand.v1.KeeperCodeR\x04code\"\x19\n" +
+	"\x17CreateDeviceCodeRequest\"G\n" +
+	"\x18CreateDeviceCodeResponse\x12+\n" +
+	"\x04code\x18\x01 \x01(\v2\x17.warmhand.v1.KeeperCodeR\x04code\"o\n" +
+	"\n" +
+	"KeeperCode\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x10\n" +
+	"\x03url\x18\x02 \x01(\tR\x03url\x12;\n" +
+	"\vexpire_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"expireTime\"y\n" +
+	"\x14UseKeeperCodeRequest\x12 \n" +
+	"\x04code\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18(R\x04code\x12?\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tB \xe0A\x02\xbaH\x1ar\x182\x16^[A-Za-z0-9_-]{16,64}$R\trequestId\"C\n" +
+	"\x15UseKeeperCodeResponse\x12*\n" +
 	"\x02me\x18\x01 \x01(\v2\x1a.warmhand.v1.GetMeResponseR\x02me\"\x10\n" +
 	"\x0eSignOutRequest\"\x11\n" +
 	"\x0fSignOutResponse\"\xcf\x01\n" +
@@ -1536,7 +1896,7 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\x06tokens\x18\x01 \x03(\v2\x12.warmhand.v1.TokenR\x06tokens\":\n" +
 	"\x12DeleteTokenRequest\x12$\n" +
 	"\btoken_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18dR\atokenId\"\x15\n" +
-	"\x13DeleteTokenResponse2\xb1\x0e\n" +
+	"\x13DeleteTokenResponse2\xd9\x11\n" +
 	"\rAccessService\x12N\n" +
 	"\x05GetMe\x12\x19.warmhand.v1.GetMeRequest\x1a\x1a.warmhand.v1.GetMeResponse\"\x0e\x82\xd3\xe4\x93\x02\b\x12\x06/v1/me\x12\x87\x01\n" +
 	"\x10RedeemSignInLink\x12$.warmhand.v1.RedeemSignInLinkRequest\x1a%.warmhand.v1.RedeemSignInLinkResponse\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/access:redeemSignInLink\x12\x8f\x01\n" +
@@ -1547,7 +1907,10 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\fListPasskeys\x12 .warmhand.v1.ListPasskeysRequest\x1a!.warmhand.v1.ListPasskeysResponse\"\x1b\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/access/passkeys\x12\x80\x01\n" +
 	"\rDeletePasskey\x12!.warmhand.v1.DeletePasskeyRequest\x1a\".warmhand.v1.DeletePasskeyResponse\"(\x82\xd3\xe4\x93\x02\"* /v1/access/passkeys/{passkey_id}\x12\x93\x01\n" +
 	"\x13CreateRecoveryCodes\x12'.warmhand.v1.CreateRecoveryCodesRequest\x1a(.warmhand.v1.CreateRecoveryCodesResponse\")\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/access:createRecoveryCodes\x12\x83\x01\n" +
-	"\x0fUseRecoveryCode\x12#.warmhand.v1.UseRecoveryCodeRequest\x1a$.warmhand.v1.UseRecoveryCodeResponse\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/access:useRecoveryCode\x12c\n" +
+	"\x0fUseRecoveryCode\x12#.warmhand.v1.UseRecoveryCodeRequest\x1a$.warmhand.v1.UseRecoveryCodeResponse\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/access:useRecoveryCode\x12\x9a\x01\n" +
+	"\x10CreateKeeperCode\x12$.warmhand.v1.CreateKeeperCodeRequest\x1a%.warmhand.v1.CreateKeeperCodeResponse\"9\x82\xd3\xe4\x93\x023:\x01*\"./v1/{name=breeders/*/cases/*}:createKeeperCode\x12\x8b\x01\n" +
+	"\x10CreateDeviceCode\x12$.warmhand.v1.CreateDeviceCodeRequest\x1a%.warmhand.v1.CreateDeviceCodeResponse\"*\x82\xd3\xe4\x93\x02$:\x01*\"\x1f/v1/keepers/me:createDeviceCode\x12{\n" +
+	"\rUseKeeperCode\x12!.warmhand.v1.UseKeeperCodeRequest\x1a\".warmhand.v1.UseKeeperCodeResponse\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\"\x18/v1/access:useKeeperCode\x12c\n" +
 	"\aSignOut\x12\x1b.warmhand.v1.SignOutRequest\x1a\x1c.warmhand.v1.SignOutResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/access:signOut\x12n\n" +
 	"\vCreateToken\x12\x1f.warmhand.v1.CreateTokenRequest\x1a .warmhand.v1.CreateTokenResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/access/tokens\x12h\n" +
 	"\n" +
@@ -1566,7 +1929,7 @@ func file_warmhand_v1_access_service_proto_rawDescGZIP() []byte {
 	return file_warmhand_v1_access_service_proto_rawDescData
 }
 
-var file_warmhand_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
+var file_warmhand_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
 var file_warmhand_v1_access_service_proto_goTypes = []any{
 	(*GetMeRequest)(nil),                      // 0: warmhand.v1.GetMeRequest
 	(*GetMeResponse)(nil),                     // 1: warmhand.v1.GetMeResponse
@@ -1589,67 +1952,84 @@ var file_warmhand_v1_access_service_proto_goTypes = []any{
 	(*CreateRecoveryCodesResponse)(nil),       // 18: warmhand.v1.CreateRecoveryCodesResponse
 	(*UseRecoveryCodeRequest)(nil),            // 19: warmhand.v1.UseRecoveryCodeRequest
 	(*UseRecoveryCodeResponse)(nil),           // 20: warmhand.v1.UseRecoveryCodeResponse
-	(*SignOutRequest)(nil),                    // 21: warmhand.v1.SignOutRequest
-	(*SignOutResponse)(nil),                   // 22: warmhand.v1.SignOutResponse
-	(*Token)(nil),                             // 23: warmhand.v1.Token
-	(*CreateTokenRequest)(nil),                // 24: warmhand.v1.CreateTokenRequest
-	(*CreateTokenResponse)(nil),               // 25: warmhand.v1.CreateTokenResponse
-	(*ListTokensRequest)(nil),                 // 26: warmhand.v1.ListTokensRequest
-	(*ListTokensResponse)(nil),                // 27: warmhand.v1.ListTokensResponse
-	(*DeleteTokenRequest)(nil),                // 28: warmhand.v1.DeleteTokenRequest
-	(*DeleteTokenResponse)(nil),               // 29: warmhand.v1.DeleteTokenResponse
-	(*structpb.Struct)(nil),                   // 30: google.protobuf.Struct
-	(*timestamppb.Timestamp)(nil),             // 31: google.protobuf.Timestamp
+	(*CreateKeeperCodeRequest)(nil),           // 21: warmhand.v1.CreateKeeperCodeRequest
+	(*CreateKeeperCodeResponse)(nil),          // 22: warmhand.v1.CreateKeeperCodeResponse
+	(*CreateDeviceCodeRequest)(nil),           // 23: warmhand.v1.CreateDeviceCodeRequest
+	(*CreateDeviceCodeResponse)(nil),          // 24: warmhand.v1.CreateDeviceCodeResponse
+	(*KeeperCode)(nil),                        // 25: warmhand.v1.KeeperCode
+	(*UseKeeperCodeRequest)(nil),              // 26: warmhand.v1.UseKeeperCodeRequest
+	(*UseKeeperCodeResponse)(nil),             // 27: warmhand.v1.UseKeeperCodeResponse
+	(*SignOutRequest)(nil),                    // 28: warmhand.v1.SignOutRequest
+	(*SignOutResponse)(nil),                   // 29: warmhand.v1.SignOutResponse
+	(*Token)(nil),                             // 30: warmhand.v1.Token
+	(*CreateTokenRequest)(nil),                // 31: warmhand.v1.CreateTokenRequest
+	(*CreateTokenResponse)(nil),               // 32: warmhand.v1.CreateTokenResponse
+	(*ListTokensRequest)(nil),                 // 33: warmhand.v1.ListTokensRequest
+	(*ListTokensResponse)(nil),                // 34: warmhand.v1.ListTokensResponse
+	(*DeleteTokenRequest)(nil),                // 35: warmhand.v1.DeleteTokenRequest
+	(*DeleteTokenResponse)(nil),               // 36: warmhand.v1.DeleteTokenResponse
+	(*structpb.Struct)(nil),                   // 37: google.protobuf.Struct
+	(*timestamppb.Timestamp)(nil),             // 38: google.protobuf.Timestamp
 }
 var file_warmhand_v1_access_service_proto_depIdxs = []int32{
 	1,  // 0: warmhand.v1.RedeemSignInLinkResponse.me:type_name -> warmhand.v1.GetMeResponse
-	30, // 1: warmhand.v1.BeginPasskeySignInResponse.options:type_name -> google.protobuf.Struct
-	30, // 2: warmhand.v1.FinishPasskeySignInRequest.credential:type_name -> google.protobuf.Struct
+	37, // 1: warmhand.v1.BeginPasskeySignInResponse.options:type_name -> google.protobuf.Struct
+	37, // 2: warmhand.v1.FinishPasskeySignInRequest.credential:type_name -> google.protobuf.Struct
 	1,  // 3: warmhand.v1.FinishPasskeySignInResponse.me:type_name -> warmhand.v1.GetMeResponse
-	30, // 4: warmhand.v1.BeginPasskeyRegistrationResponse.options:type_name -> google.protobuf.Struct
-	30, // 5: warmhand.v1.FinishPasskeyRegistrationRequest.credential:type_name -> google.protobuf.Struct
+	37, // 4: warmhand.v1.BeginPasskeyRegistrationResponse.options:type_name -> google.protobuf.Struct
+	37, // 5: warmhand.v1.FinishPasskeyRegistrationRequest.credential:type_name -> google.protobuf.Struct
 	12, // 6: warmhand.v1.FinishPasskeyRegistrationResponse.passkey:type_name -> warmhand.v1.Passkey
-	31, // 7: warmhand.v1.Passkey.create_time:type_name -> google.protobuf.Timestamp
-	31, // 8: warmhand.v1.Passkey.use_time:type_name -> google.protobuf.Timestamp
+	38, // 7: warmhand.v1.Passkey.create_time:type_name -> google.protobuf.Timestamp
+	38, // 8: warmhand.v1.Passkey.use_time:type_name -> google.protobuf.Timestamp
 	12, // 9: warmhand.v1.ListPasskeysResponse.passkeys:type_name -> warmhand.v1.Passkey
 	1,  // 10: warmhand.v1.UseRecoveryCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
-	31, // 11: warmhand.v1.Token.create_time:type_name -> google.protobuf.Timestamp
-	31, // 12: warmhand.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
-	23, // 13: warmhand.v1.CreateTokenResponse.token:type_name -> warmhand.v1.Token
-	23, // 14: warmhand.v1.ListTokensResponse.tokens:type_name -> warmhand.v1.Token
-	0,  // 15: warmhand.v1.AccessService.GetMe:input_type -> warmhand.v1.GetMeRequest
-	2,  // 16: warmhand.v1.AccessService.RedeemSignInLink:input_type -> warmhand.v1.RedeemSignInLinkRequest
-	4,  // 17: warmhand.v1.AccessService.BeginPasskeySignIn:input_type -> warmhand.v1.BeginPasskeySignInRequest
-	6,  // 18: warmhand.v1.AccessService.FinishPasskeySignIn:input_type -> warmhand.v1.FinishPasskeySignInRequest
-	8,  // 19: warmhand.v1.AccessService.BeginPasskeyRegistration:input_type -> warmhand.v1.BeginPasskeyRegistrationRequest
-	10, // 20: warmhand.v1.AccessService.FinishPasskeyRegistration:input_type -> warmhand.v1.FinishPasskeyRegistrationRequest
-	13, // 21: warmhand.v1.AccessService.ListPasskeys:input_type -> warmhand.v1.ListPasskeysRequest
-	15, // 22: warmhand.v1.AccessService.DeletePasskey:input_type -> warmhand.v1.DeletePasskeyRequest
-	17, // 23: warmhand.v1.AccessService.CreateRecoveryCodes:input_type -> warmhand.v1.CreateRecoveryCodesRequest
-	19, // 24: warmhand.v1.AccessService.UseRecoveryCode:input_type -> warmhand.v1.UseRecoveryCodeRequest
-	21, // 25: warmhand.v1.AccessService.SignOut:input_type -> warmhand.v1.SignOutRequest
-	24, // 26: warmhand.v1.AccessService.CreateToken:input_type -> warmhand.v1.CreateTokenRequest
-	26, // 27: warmhand.v1.AccessService.ListTokens:input_type -> warmhand.v1.ListTokensRequest
-	28, // 28: warmhand.v1.AccessService.DeleteToken:input_type -> warmhand.v1.DeleteTokenRequest
-	1,  // 29: warmhand.v1.AccessService.GetMe:output_type -> warmhand.v1.GetMeResponse
-	3,  // 30: warmhand.v1.AccessService.RedeemSignInLink:output_type -> warmhand.v1.RedeemSignInLinkResponse
-	5,  // 31: warmhand.v1.AccessService.BeginPasskeySignIn:output_type -> warmhand.v1.BeginPasskeySignInResponse
-	7,  // 32: warmhand.v1.AccessService.FinishPasskeySignIn:output_type -> warmhand.v1.FinishPasskeySignInResponse
-	9,  // 33: warmhand.v1.AccessService.BeginPasskeyRegistration:output_type -> warmhand.v1.BeginPasskeyRegistrationResponse
-	11, // 34: warmhand.v1.AccessService.FinishPasskeyRegistration:output_type -> warmhand.v1.FinishPasskeyRegistrationResponse
-	14, // 35: warmhand.v1.AccessService.ListPasskeys:output_type -> warmhand.v1.ListPasskeysResponse
-	16, // 36: warmhand.v1.AccessService.DeletePasskey:output_type -> warmhand.v1.DeletePasskeyResponse
-	18, // 37: warmhand.v1.AccessService.CreateRecoveryCodes:output_type -> warmhand.v1.CreateRecoveryCodesResponse
-	20, // 38: warmhand.v1.AccessService.UseRecoveryCode:output_type -> warmhand.v1.UseRecoveryCodeResponse
-	22, // 39: warmhand.v1.AccessService.SignOut:output_type -> warmhand.v1.SignOutResponse
-	25, // 40: warmhand.v1.AccessService.CreateToken:output_type -> warmhand.v1.CreateTokenResponse
-	27, // 41: warmhand.v1.AccessService.ListTokens:output_type -> warmhand.v1.ListTokensResponse
-	29, // 42: warmhand.v1.AccessService.DeleteToken:output_type -> warmhand.v1.DeleteTokenResponse
-	29, // [29:43] is the sub-list for method output_type
-	15, // [15:29] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	25, // 11: warmhand.v1.CreateKeeperCodeResponse.code:type_name -> warmhand.v1.KeeperCode
+	25, // 12: warmhand.v1.CreateDeviceCodeResponse.code:type_name -> warmhand.v1.KeeperCode
+	38, // 13: warmhand.v1.KeeperCode.expire_time:type_name -> google.protobuf.Timestamp
+	1,  // 14: warmhand.v1.UseKeeperCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
+	38, // 15: warmhand.v1.Token.create_time:type_name -> google.protobuf.Timestamp
+	38, // 16: warmhand.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
+	30, // 17: warmhand.v1.CreateTokenResponse.token:type_name -> warmhand.v1.Token
+	30, // 18: warmhand.v1.ListTokensResponse.tokens:type_name -> warmhand.v1.Token
+	0,  // 19: warmhand.v1.AccessService.GetMe:input_type -> warmhand.v1.GetMeRequest
+	2,  // 20: warmhand.v1.AccessService.RedeemSignInLink:input_type -> warmhand.v1.RedeemSignInLinkRequest
+	4,  // 21: warmhand.v1.AccessService.BeginPasskeySignIn:input_type -> warmhand.v1.BeginPasskeySignInRequest
+	6,  // 22: warmhand.v1.AccessService.FinishPasskeySignIn:input_type -> warmhand.v1.FinishPasskeySignInRequest
+	8,  // 23: warmhand.v1.AccessService.BeginPasskeyRegistration:input_type -> warmhand.v1.BeginPasskeyRegistrationRequest
+	10, // 24: warmhand.v1.AccessService.FinishPasskeyRegistration:input_type -> warmhand.v1.FinishPasskeyRegistrationRequest
+	13, // 25: warmhand.v1.AccessService.ListPasskeys:input_type -> warmhand.v1.ListPasskeysRequest
+	15, // 26: warmhand.v1.AccessService.DeletePasskey:input_type -> warmhand.v1.DeletePasskeyRequest
+	17, // 27: warmhand.v1.AccessService.CreateRecoveryCodes:input_type -> warmhand.v1.CreateRecoveryCodesRequest
+	19, // 28: warmhand.v1.AccessService.UseRecoveryCode:input_type -> warmhand.v1.UseRecoveryCodeRequest
+	21, // 29: warmhand.v1.AccessService.CreateKeeperCode:input_type -> warmhand.v1.CreateKeeperCodeRequest
+	23, // 30: warmhand.v1.AccessService.CreateDeviceCode:input_type -> warmhand.v1.CreateDeviceCodeRequest
+	26, // 31: warmhand.v1.AccessService.UseKeeperCode:input_type -> warmhand.v1.UseKeeperCodeRequest
+	28, // 32: warmhand.v1.AccessService.SignOut:input_type -> warmhand.v1.SignOutRequest
+	31, // 33: warmhand.v1.AccessService.CreateToken:input_type -> warmhand.v1.CreateTokenRequest
+	33, // 34: warmhand.v1.AccessService.ListTokens:input_type -> warmhand.v1.ListTokensRequest
+	35, // 35: warmhand.v1.AccessService.DeleteToken:input_type -> warmhand.v1.DeleteTokenRequest
+	1,  // 36: warmhand.v1.AccessService.GetMe:output_type -> warmhand.v1.GetMeResponse
+	3,  // 37: warmhand.v1.AccessService.RedeemSignInLink:output_type -> warmhand.v1.RedeemSignInLinkResponse
+	5,  // 38: warmhand.v1.AccessService.BeginPasskeySignIn:output_type -> warmhand.v1.BeginPasskeySignInResponse
+	7,  // 39: warmhand.v1.AccessService.FinishPasskeySignIn:output_type -> warmhand.v1.FinishPasskeySignInResponse
+	9,  // 40: warmhand.v1.AccessService.BeginPasskeyRegistration:output_type -> warmhand.v1.BeginPasskeyRegistrationResponse
+	11, // 41: warmhand.v1.AccessService.FinishPasskeyRegistration:output_type -> warmhand.v1.FinishPasskeyRegistrationResponse
+	14, // 42: warmhand.v1.AccessService.ListPasskeys:output_type -> warmhand.v1.ListPasskeysResponse
+	16, // 43: warmhand.v1.AccessService.DeletePasskey:output_type -> warmhand.v1.DeletePasskeyResponse
+	18, // 44: warmhand.v1.AccessService.CreateRecoveryCodes:output_type -> warmhand.v1.CreateRecoveryCodesResponse
+	20, // 45: warmhand.v1.AccessService.UseRecoveryCode:output_type -> warmhand.v1.UseRecoveryCodeResponse
+	22, // 46: warmhand.v1.AccessService.CreateKeeperCode:output_type -> warmhand.v1.CreateKeeperCodeResponse
+	24, // 47: warmhand.v1.AccessService.CreateDeviceCode:output_type -> warmhand.v1.CreateDeviceCodeResponse
+	27, // 48: warmhand.v1.AccessService.UseKeeperCode:output_type -> warmhand.v1.UseKeeperCodeResponse
+	29, // 49: warmhand.v1.AccessService.SignOut:output_type -> warmhand.v1.SignOutResponse
+	32, // 50: warmhand.v1.AccessService.CreateToken:output_type -> warmhand.v1.CreateTokenResponse
+	34, // 51: warmhand.v1.AccessService.ListTokens:output_type -> warmhand.v1.ListTokensResponse
+	36, // 52: warmhand.v1.AccessService.DeleteToken:output_type -> warmhand.v1.DeleteTokenResponse
+	36, // [36:53] is the sub-list for method output_type
+	19, // [19:36] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_access_service_proto_init() }
@@ -1663,7 +2043,7 @@ func file_warmhand_v1_access_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_access_service_proto_rawDesc), len(file_warmhand_v1_access_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   30,
+			NumMessages:   37,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -29,6 +29,9 @@ const (
 	AccessService_DeletePasskey_FullMethodName             = "/warmhand.v1.AccessService/DeletePasskey"
 	AccessService_CreateRecoveryCodes_FullMethodName       = "/warmhand.v1.AccessService/CreateRecoveryCodes"
 	AccessService_UseRecoveryCode_FullMethodName           = "/warmhand.v1.AccessService/UseRecoveryCode"
+	AccessService_CreateKeeperCode_FullMethodName          = "/warmhand.v1.AccessService/CreateKeeperCode"
+	AccessService_CreateDeviceCode_FullMethodName          = "/warmhand.v1.AccessService/CreateDeviceCode"
+	AccessService_UseKeeperCode_FullMethodName             = "/warmhand.v1.AccessService/UseKeeperCode"
 	AccessService_SignOut_FullMethodName                   = "/warmhand.v1.AccessService/SignOut"
 	AccessService_CreateToken_FullMethodName               = "/warmhand.v1.AccessService/CreateToken"
 	AccessService_ListTokens_FullMethodName                = "/warmhand.v1.AccessService/ListTokens"
@@ -61,6 +64,12 @@ type AccessServiceClient interface {
 	CreateRecoveryCodes(ctx context.Context, in *CreateRecoveryCodesRequest, opts ...grpc.CallOption) (*CreateRecoveryCodesResponse, error)
 	// UseRecoveryCode starts a session from a recovery code, which is then used up.
 	UseRecoveryCode(ctx context.Context, in *UseRecoveryCodeRequest, opts ...grpc.CallOption) (*UseRecoveryCodeResponse, error)
+	// CreateKeeperCode makes a one-time code that signs the keeper of a case in on one more phone, for a keeper who signed out or lost the phone. It opens the breeder's own cases only.
+	CreateKeeperCode(ctx context.Context, in *CreateKeeperCodeRequest, opts ...grpc.CallOption) (*CreateKeeperCodeResponse, error)
+	// CreateDeviceCode makes a one-time code that signs the calling keeper in on one more phone. It opens what this sign-in opens.
+	CreateDeviceCode(ctx context.Context, in *CreateDeviceCodeRequest, opts ...grpc.CallOption) (*CreateDeviceCodeResponse, error)
+	// UseKeeperCode starts a keeper's session from such a code, which is then used up.
+	UseKeeperCode(ctx context.Context, in *UseKeeperCodeRequest, opts ...grpc.CallOption) (*UseKeeperCodeResponse, error)
 	// SignOut ends the calling session.
 	SignOut(ctx context.Context, in *SignOutRequest, opts ...grpc.CallOption) (*SignOutResponse, error)
 	// CreateToken makes an API token for a program, shown this once.
@@ -179,6 +188,36 @@ func (c *accessServiceClient) UseRecoveryCode(ctx context.Context, in *UseRecove
 	return out, nil
 }
 
+func (c *accessServiceClient) CreateKeeperCode(ctx context.Context, in *CreateKeeperCodeRequest, opts ...grpc.CallOption) (*CreateKeeperCodeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreateKeeperCodeResponse)
+	err := c.cc.Invoke(ctx, AccessService_CreateKeeperCode_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *accessServiceClient) CreateDeviceCode(ctx context.Context, in *CreateDeviceCodeRequest, opts ...grpc.CallOption) (*CreateDeviceCodeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreateDeviceCodeResponse)
+	err := c.cc.Invoke(ctx, AccessService_CreateDeviceCode_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *accessServiceClient) UseKeeperCode(ctx context.Context, in *UseKeeperCodeRequest, opts ...grpc.CallOption) (*UseKeeperCodeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(UseKeeperCodeResponse)
+	err := c.cc.Invoke(ctx, AccessService_UseKeeperCode_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *accessServiceClient) SignOut(ctx context.Context, in *SignOutRequest, opts ...grpc.CallOption) (*SignOutResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(SignOutResponse)
@@ -245,6 +284,12 @@ type AccessServiceServer interface {
 	CreateRecoveryCodes(context.Context, *CreateRecoveryCodesRequest) (*CreateRecoveryCodesResponse, error)
 	// UseRecoveryCode starts a session from a recovery code, which is then used up.
 	UseRecoveryCode(context.Context, *UseRecoveryCodeRequest) (*UseRecoveryCodeResponse, error)
+	// CreateKeeperCode makes a one-time code that signs the keeper of a case in on one more phone, for a keeper who signed out or lost the phone. It opens the breeder's own cases only.
+	CreateKeeperCode(context.Context, *CreateKeeperCodeRequest) (*CreateKeeperCodeResponse, error)
+	// CreateDeviceCode makes a one-time code that signs the calling keeper in on one more phone. It opens what this sign-in opens.
+	CreateDeviceCode(context.Context, *CreateDeviceCodeRequest) (*CreateDeviceCodeResponse, error)
+	// UseKeeperCode starts a keeper's session from such a code, which is then used up.
+	UseKeeperCode(context.Context, *UseKeeperCodeRequest) (*UseKeeperCodeResponse, error)
 	// SignOut ends the calling session.
 	SignOut(context.Context, *SignOutRequest) (*SignOutResponse, error)
 	// CreateToken makes an API token for a program, shown this once.
@@ -292,6 +337,15 @@ func (UnimplementedAccessServiceServer) CreateRecoveryCodes(context.Context, *Cr
 }
 func (UnimplementedAccessServiceServer) UseRecoveryCode(context.Context, *UseRecoveryCodeRequest) (*UseRecoveryCodeResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UseRecoveryCode not implemented")
+}
+func (UnimplementedAccessServiceServer) CreateKeeperCode(context.Context, *CreateKeeperCodeRequest) (*CreateKeeperCodeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateKeeperCode not implemented")
+}
+func (UnimplementedAccessServiceServer) CreateDeviceCode(context.Context, *CreateDeviceCodeRequest) (*CreateDeviceCodeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateDeviceCode not implemented")
+}
+func (UnimplementedAccessServiceServer) UseKeeperCode(context.Context, *UseKeeperCodeRequest) (*UseKeeperCodeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method UseKeeperCode not implemented")
 }
 func (UnimplementedAccessServiceServer) SignOut(context.Context, *SignOutRequest) (*SignOutResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SignOut not implemented")
@@ -506,6 +560,60 @@ func _AccessService_UseRecoveryCode_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _AccessService_CreateKeeperCode_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateKeeperCodeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).CreateKeeperCode(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_CreateKeeperCode_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).CreateKeeperCode(ctx, req.(*CreateKeeperCodeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AccessService_CreateDeviceCode_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateDeviceCodeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).CreateDeviceCode(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_CreateDeviceCode_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).CreateDeviceCode(ctx, req.(*CreateDeviceCodeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AccessService_UseKeeperCode_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UseKeeperCodeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).UseKeeperCode(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_UseKeeperCode_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).UseKeeperCode(ctx, req.(*UseKeeperCodeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _AccessService_SignOut_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(SignOutRequest)
 	if err := dec(in); err != nil {
@@ -624,6 +732,18 @@ var AccessService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UseRecoveryCode",
 			Handler:    _AccessService_UseRecoveryCode_Handler,
+		},
+		{
+			MethodName: "CreateKeeperCode",
+			Handler:    _AccessService_CreateKeeperCode_Handler,
+		},
+		{
+			MethodName: "CreateDeviceCode",
+			Handler:    _AccessService_CreateDeviceCode_Handler,
+		},
+		{
+			MethodName: "UseKeeperCode",
+			Handler:    _AccessService_UseKeeperCode_Handler,
 		},
 		{
 			MethodName: "SignOut",

@@ -698,6 +698,248 @@ export declare type UseRecoveryCodeResponseJson = {
 export declare const UseRecoveryCodeResponseSchema: GenMessage<UseRecoveryCodeResponse, {jsonType: UseRecoveryCodeResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.CreateKeeperCodeRequest
+ */
+export declare type CreateKeeperCodeRequest = Message<"warmhand.v1.CreateKeeperCodeRequest"> & {
+  /**
+   * Resource name of the case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * The phone is lost: end all the keeper's sign-ins and void all other codes.
+   *
+   * @generated from field: bool end_sign_ins = 2;
+   */
+  endSignIns: boolean;
+};
+
+/**
+ * @generated from message warmhand.v1.CreateKeeperCodeRequest
+ */
+export declare type CreateKeeperCodeRequestJson = {
+  /**
+   * Resource name of the case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * The phone is lost: end all the keeper's sign-ins and void all other codes.
+   *
+   * @generated from field: bool end_sign_ins = 2;
+   */
+  endSignIns?: boolean;
+};
+
+/**
+ * Describes the message warmhand.v1.CreateKeeperCodeRequest.
+ * Use `create(CreateKeeperCodeRequestSchema)` to create a new message.
+ */
+export declare const CreateKeeperCodeRequestSchema: GenMessage<CreateKeeperCodeRequest, {jsonType: CreateKeeperCodeRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreateKeeperCodeResponse
+ */
+export declare type CreateKeeperCodeResponse = Message<"warmhand.v1.CreateKeeperCodeResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.KeeperCode code = 1;
+   */
+  code?: KeeperCode | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.CreateKeeperCodeResponse
+ */
+export declare type CreateKeeperCodeResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.KeeperCode code = 1;
+   */
+  code?: KeeperCodeJson;
+};
+
+/**
+ * Describes the message warmhand.v1.CreateKeeperCodeResponse.
+ * Use `create(CreateKeeperCodeResponseSchema)` to create a new message.
+ */
+export declare const CreateKeeperCodeResponseSchema: GenMessage<CreateKeeperCodeResponse, {jsonType: CreateKeeperCodeResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreateDeviceCodeRequest
+ */
+export declare type CreateDeviceCodeRequest = Message<"warmhand.v1.CreateDeviceCodeRequest"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.CreateDeviceCodeRequest
+ */
+export declare type CreateDeviceCodeRequestJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.CreateDeviceCodeRequest.
+ * Use `create(CreateDeviceCodeRequestSchema)` to create a new message.
+ */
+export declare const CreateDeviceCodeRequestSchema: GenMessage<CreateDeviceCodeRequest, {jsonType: CreateDeviceCodeRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreateDeviceCodeResponse
+ */
+export declare type CreateDeviceCodeResponse = Message<"warmhand.v1.CreateDeviceCodeResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.KeeperCode code = 1;
+   */
+  code?: KeeperCode | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.CreateDeviceCodeResponse
+ */
+export declare type CreateDeviceCodeResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.KeeperCode code = 1;
+   */
+  code?: KeeperCodeJson;
+};
+
+/**
+ * Describes the message warmhand.v1.CreateDeviceCodeResponse.
+ * Use `create(CreateDeviceCodeResponseSchema)` to create a new message.
+ */
+export declare const CreateDeviceCodeResponseSchema: GenMessage<CreateDeviceCodeResponse, {jsonType: CreateDeviceCodeResponseJson}>;
+
+/**
+ * KeeperCode signs a keeper in on one more phone, once. It is shown when it is made and never again.
+ *
+ * @generated from message warmhand.v1.KeeperCode
+ */
+export declare type KeeperCode = Message<"warmhand.v1.KeeperCode"> & {
+  /**
+   * Ten characters, to be typed.
+   *
+   * @generated from field: string code = 1;
+   */
+  code: string;
+
+  /**
+   * The link that a QR code holds; the code is in its fragment, which reaches no log.
+   *
+   * @generated from field: string url = 2;
+   */
+  url: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp expire_time = 3;
+   */
+  expireTime?: Timestamp | undefined;
+};
+
+/**
+ * KeeperCode signs a keeper in on one more phone, once. It is shown when it is made and never again.
+ *
+ * @generated from message warmhand.v1.KeeperCode
+ */
+export declare type KeeperCodeJson = {
+  /**
+   * Ten characters, to be typed.
+   *
+   * @generated from field: string code = 1;
+   */
+  code?: string;
+
+  /**
+   * The link that a QR code holds; the code is in its fragment, which reaches no log.
+   *
+   * @generated from field: string url = 2;
+   */
+  url?: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp expire_time = 3;
+   */
+  expireTime?: TimestampJson;
+};
+
+/**
+ * Describes the message warmhand.v1.KeeperCode.
+ * Use `create(KeeperCodeSchema)` to create a new message.
+ */
+export declare const KeeperCodeSchema: GenMessage<KeeperCode, {jsonType: KeeperCodeJson}>;
+
+/**
+ * @generated from message warmhand.v1.UseKeeperCodeRequest
+ */
+export declare type UseKeeperCodeRequest = Message<"warmhand.v1.UseKeeperCodeRequest"> & {
+  /**
+   * As typed or scanned; spaces, hyphens and case do not matter.
+   *
+   * @generated from field: string code = 1;
+   */
+  code: string;
+
+  /**
+   * Made by the phone: when the answer was lost, the same id with the same code signs in again.
+   *
+   * @generated from field: string request_id = 2;
+   */
+  requestId: string;
+};
+
+/**
+ * @generated from message warmhand.v1.UseKeeperCodeRequest
+ */
+export declare type UseKeeperCodeRequestJson = {
+  /**
+   * As typed or scanned; spaces, hyphens and case do not matter.
+   *
+   * @generated from field: string code = 1;
+   */
+  code?: string;
+
+  /**
+   * Made by the phone: when the answer was lost, the same id with the same code signs in again.
+   *
+   * @generated from field: string request_id = 2;
+   */
+  requestId?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.UseKeeperCodeRequest.
+ * Use `create(UseKeeperCodeRequestSchema)` to create a new message.
+ */
+export declare const UseKeeperCodeRequestSchema: GenMessage<UseKeeperCodeRequest, {jsonType: UseKeeperCodeRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.UseKeeperCodeResponse
+ */
+export declare type UseKeeperCodeResponse = Message<"warmhand.v1.UseKeeperCodeResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.GetMeResponse me = 1;
+   */
+  me?: GetMeResponse | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.UseKeeperCodeResponse
+ */
+export declare type UseKeeperCodeResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.GetMeResponse me = 1;
+   */
+  me?: GetMeResponseJson;
+};
+
+/**
+ * Describes the message warmhand.v1.UseKeeperCodeResponse.
+ * Use `create(UseKeeperCodeResponseSchema)` to create a new message.
+ */
+export declare const UseKeeperCodeResponseSchema: GenMessage<UseKeeperCodeResponse, {jsonType: UseKeeperCodeResponseJson}>;
+
+/**
  * @generated from message warmhand.v1.SignOutRequest
  */
 export declare type SignOutRequest = Message<"warmhand.v1.SignOutRequest"> & {
@@ -1086,6 +1328,36 @@ export declare const AccessService: GenService<{
     methodKind: "unary";
     input: typeof UseRecoveryCodeRequestSchema;
     output: typeof UseRecoveryCodeResponseSchema;
+  },
+  /**
+   * CreateKeeperCode makes a one-time code that signs the keeper of a case in on one more phone, for a keeper who signed out or lost the phone. It opens the breeder's own cases only.
+   *
+   * @generated from rpc warmhand.v1.AccessService.CreateKeeperCode
+   */
+  createKeeperCode: {
+    methodKind: "unary";
+    input: typeof CreateKeeperCodeRequestSchema;
+    output: typeof CreateKeeperCodeResponseSchema;
+  },
+  /**
+   * CreateDeviceCode makes a one-time code that signs the calling keeper in on one more phone. It opens what this sign-in opens.
+   *
+   * @generated from rpc warmhand.v1.AccessService.CreateDeviceCode
+   */
+  createDeviceCode: {
+    methodKind: "unary";
+    input: typeof CreateDeviceCodeRequestSchema;
+    output: typeof CreateDeviceCodeResponseSchema;
+  },
+  /**
+   * UseKeeperCode starts a keeper's session from such a code, which is then used up.
+   *
+   * @generated from rpc warmhand.v1.AccessService.UseKeeperCode
+   */
+  useKeeperCode: {
+    methodKind: "unary";
+    input: typeof UseKeeperCodeRequestSchema;
+    output: typeof UseKeeperCodeResponseSchema;
   },
   /**
    * SignOut ends the calling session.
