@@ -358,7 +358,7 @@ func (d *demo) stories() {
 	t.weighs(9, 1502)
 	t.weighs(19, 1498)
 	t.weighs(29, 1494)
-	t.answers(19, 10, "Males of his age often skip meals in the cool months. His weight is what counts, and it holds.")
+	t.answers(19, 10, "Grown males sometimes leave out meals for weeks. His weight is what counts, and it holds.")
 
 	t = d.sell(4, "Fennel", "Jonas", "loses weight after four refusals", "rat", 10)
 	t.setup(1)

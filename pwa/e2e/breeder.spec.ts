@@ -1,23 +1,9 @@
 // The breeder's screens against the demonstration, on a phone and at a desk: a way in, the
 // stock book, a handover, the triage list live, one case from reading to end. Every screen in
 // both colour schemes through axe.
-import { readFileSync } from 'node:fs';
-import AxeBuilder from '@axe-core/playwright';
-import {
-  type APIRequestContext,
-  type Browser,
-  type BrowserContext,
-  expect,
-  type Page,
-  type TestInfo,
-  test,
-} from '@playwright/test';
-import { fits } from './fits';
-
-interface Demo {
-  breeder: string[];
-  keepers: { animal: string; case: string; links: string[] }[];
-}
+import { type Browser, type BrowserContext, expect, type Page, type TestInfo, test } from '@playwright/test';
+import { axe, fits } from './checks';
+import { breeder, demo, header, redeem } from './demo';
 
 interface CaseRow {
   name: string;
@@ -26,27 +12,7 @@ interface CaseRow {
   animal: { name: string; displayName: string };
 }
 
-const breeder = 'breeders/thimblewick';
-const header = { 'X-Warmhand': '1' };
-
-function demo(): Demo {
-  return JSON.parse(readFileSync(process.env['WARMHAND_E2E_ADDRESSES'] ?? '', 'utf8')) as Demo;
-}
-
-const secretOf = (link: string | undefined) => new URL(link ?? '').hash.slice(1);
 const onPhone = (info: TestInfo) => info.project.name === 'phone';
-
-/** Links sign in once. Each screen size has its half of them. */
-async function redeem(request: APIRequestContext, links: string[]): Promise<void> {
-  for (const link of links) {
-    const answer = await request.post('/v1/access:redeemSignInLink', {
-      headers: header,
-      data: { secret: secretOf(link) },
-    });
-    if (answer.ok()) return;
-  }
-  throw new Error('no sign-in link is left');
-}
 
 let state: Awaited<ReturnType<BrowserContext['storageState']>> | undefined;
 
@@ -61,6 +27,7 @@ async function signedIn(browser: Browser, info: TestInfo): Promise<Page> {
     ...(state && { storageState: state }),
   });
   if (!state) {
+    // Links sign in once. Each screen size has its half of them.
     const links = demo().breeder;
     await redeem(context.request, onPhone(info) ? links.slice(1, 3) : links.slice(4, 6));
     state = await context.storageState();
@@ -90,22 +57,6 @@ async function toTriage(page: Page): Promise<void> {
   await expect(later.or(list)).toBeVisible();
   if (await later.isVisible()) await later.click();
   await expect(list).toBeVisible();
-}
-
-async function axe(page: Page, name: string): Promise<void> {
-  for (const colorScheme of ['light', 'dark'] as const) {
-    await page.emulateMedia({ colorScheme, reducedMotion: 'reduce' });
-    const result = await new AxeBuilder({ page })
-      .withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'])
-      .analyze();
-    expect(
-      result.violations.map(
-        (v) => `${v.id}: ${v.nodes.map((n) => `${n.target.join(' ')} ${n.failureSummary}`).join('; ')}`,
-      ),
-      `${name}, ${colorScheme}`,
-    ).toEqual([]);
-  }
-  await page.emulateMedia({ colorScheme: 'light' });
 }
 
 async function cases(page: Page, which = 'CASE_STATE_OPEN'): Promise<CaseRow[]> {
@@ -170,7 +121,7 @@ test('a link, a passkey, recovery codes, and back in with each', async ({ page }
   await page.getByRole('button', { name: 'Make recovery codes' }).click();
   const codes = page.getByRole('list', { name: 'Recovery codes' }).getByRole('listitem');
   await expect(codes).toHaveCount(10);
-  const code = (await codes.first().innerText()).trim();
+  const code = ((await codes.first().textContent()) ?? '').trim();
   await axe(page, 'recovery codes');
   await page.getByRole('button', { name: 'To your animals' }).click();
   await expect(page.locator('a.case').first()).toBeVisible();
@@ -296,7 +247,7 @@ test('an animal is added, logged, corrected and handed over; a lost answer doubl
     await page.getByRole('button', { name: 'Make the record and its code' }).click();
     await expect(page.getByRole('heading', { name: `Handover of ${label}` })).toBeVisible();
     await expect(page.getByRole('img', { name: 'QR code that opens the claim page' })).toBeVisible();
-    const code = (await page.locator('.ticket .code').innerText()).trim();
+    const code = ((await page.locator('.ticket .code').textContent()) ?? '').trim();
     expect(code).toMatch(/^[0-9A-Z]{5}-[0-9A-Z]{5}$/);
     await axe(page, 'handover');
     await fits(page);
@@ -313,7 +264,7 @@ test('an animal is added, logged, corrected and handed over; a lost answer doubl
     await expect(page.getByText('The code was shown when it was made.')).toBeVisible();
     await page.getByRole('button', { name: 'Make a new code' }).click();
     await expect(page.locator('.ticket .code')).toBeVisible();
-    const second = (await page.locator('.ticket .code').innerText()).trim();
+    const second = ((await page.locator('.ticket .code').textContent()) ?? '').trim();
     expect(second).not.toBe(code);
     expect((await look(code)).ok()).toBe(false);
     expect((await look(second)).ok()).toBe(true);
@@ -411,7 +362,7 @@ test('a case is read, a step agreed, a word written, ended and reopened', async 
     expect(reasons.length).toBeGreaterThan(1);
     expect(reasons.reduce((sum, r) => sum + r.weight, 0)).toBeCloseTo(logOdds, 6);
     await expect(page.locator('.reasons > li')).toHaveCount(reasons.length + 1);
-    const shown = Number((await page.locator('.reasons .total .number').innerText()).replace('−', '-'));
+    const shown = Number(((await page.locator('.reasons .total .number').textContent()) ?? '').replace('−', '-'));
     expect(shown).toBeCloseTo(logOdds, 1);
   });
 
@@ -478,6 +429,83 @@ test('a case is read, a step agreed, a word written, ended and reopened', async 
   await page.context().close();
 });
 
+test('a keeper comes back with a code, adds a tablet, and a lost phone is signed out', async ({ browser }, info) => {
+  test.setTimeout(150_000);
+  const page = await signedIn(browser, info);
+  const moss = await caseOf(page, 'Moss');
+  const { baseURL = '', viewport = null } = info.project.use;
+  const device = async () =>
+    (await browser.newContext({ baseURL, viewport, locale: 'en-GB', timezoneId: 'UTC' })).newPage();
+  const shown = async (on: Page) => {
+    await expect(on.getByRole('img', { name: 'QR code that signs the keeper in' })).toBeVisible();
+    const code = ((await on.locator('.ticket .code').textContent()) ?? '').trim();
+    expect(code).toMatch(/^[0-9A-Z]{5}-[0-9A-Z]{5}$/);
+    return code;
+  };
+
+  await page.goto(`/b/cases/${moss.name.split('/').at(-1)}`);
+  await page.getByText('The keeper cannot get in').click();
+  await page.getByRole('button', { name: 'Make a new link for the keeper' }).click();
+  const code = await shown(page);
+  await axe(page, 'case, a code for the keeper');
+  await fits(page);
+
+  const phone = await device();
+  await phone.goto('/');
+  await phone.getByRole('link', { name: 'I was here before, on another phone' }).click();
+  const box = phone.getByLabel('Code from your breeder');
+  await box.fill((code.startsWith('A') ? 'B' : 'A') + code.slice(1));
+  await expect(phone.getByText('One character seems to be off')).toBeVisible();
+  await axe(phone, 'coming back');
+  await box.fill(code.toLowerCase().replace('-', ' '));
+  await loseOneAnswer(phone, '**/v1/access:useKeeperCode');
+  await phone.getByRole('button', { name: 'Sign in' }).click();
+  await expect(phone.getByText(/There is no network just now/)).toBeVisible();
+  await phone.getByRole('button', { name: 'Try again' }).click();
+  await expect(phone.getByRole('heading', { level: 1, name: 'Moss' })).toBeVisible();
+  await expect(phone.getByText('Home safe. He dug himself in at once.')).toHaveCount(0);
+  await phone.getByRole('link', { name: /^Write to/ }).click();
+  await expect(phone.getByText('Home safe. He dug himself in at once.')).toBeVisible();
+
+  await test.step('the phone signs a tablet in', async () => {
+    await phone.goto('/k/settings');
+    await phone.getByRole('button', { name: 'Make a code for it' }).click();
+    const second = await shown(phone);
+    await axe(phone, 'another phone');
+    await fits(phone);
+    const tablet = await device();
+    await tablet.goto(`/in#${second.replace('-', '')}`);
+    await expect(tablet.getByRole('heading', { level: 1, name: 'Moss' })).toBeVisible();
+    expect(tablet.url()).not.toContain('#');
+    await tablet.context().close();
+    const late = await device();
+    await late.goto(`/in#${code.replace('-', '')}`);
+    await expect(late.getByText(/This code has been used already/)).toBeVisible();
+    await axe(late, 'a used code to come back');
+    await late.context().close();
+  });
+
+  await test.step('the phone is lost: it is signed out, and what it saved arrives once it is back', async () => {
+    await page.getByLabel(/^The phone is lost/).check();
+    await page.getByRole('button', { name: /^Make another/ }).click();
+    await expect(page.locator('.ticket .code')).not.toHaveText(code);
+    const third = await shown(page);
+    const before = (await entriesOf(page, moss.animal.name, 'offer')).length;
+    await phone.goto(`/k/thimblewick/${moss.name.split('/').at(-1)}/offer`);
+    await phone.getByRole('button', { name: 'Did not take it' }).click();
+    await expect(phone.getByText('You are signed out on this phone')).toBeVisible();
+    expect(await entriesOf(page, moss.animal.name, 'offer')).toHaveLength(before);
+    await phone.getByRole('link', { name: 'I have a code' }).click();
+    await phone.getByLabel('Code from your breeder').fill(third);
+    await phone.getByRole('button', { name: 'Sign in' }).click();
+    await expect(phone.getByRole('heading', { level: 1, name: 'Moss' })).toBeVisible();
+    await expect(phone.getByText('You are signed out on this phone')).toHaveCount(0);
+    await expect.poll(async () => (await entriesOf(page, moss.animal.name, 'offer')).length).toBe(before + 1);
+  });
+  await phone.context().close();
+  await page.context().close();
+});
+
 test('keys move in the list, and photos open', async ({ browser }, info) => {
   test.setTimeout(90_000);
   const page = await signedIn(browser, info);
@@ -491,7 +519,7 @@ test('keys move in the list, and photos open', async ({ browser }, info) => {
   await expect(rows.nth(2)).toBeFocused();
   await page.keyboard.press('k');
   await expect(rows.nth(1)).toBeFocused();
-  const name = await rows.nth(1).locator('.animal').innerText();
+  const name = (await rows.nth(1).locator('.animal').textContent()) ?? '';
   await page.keyboard.press('Enter');
   await expect(page.getByRole('heading', { level: 1, name })).toBeFocused();
   await page.keyboard.press('Escape');

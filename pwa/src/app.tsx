@@ -3,7 +3,7 @@ import './ui/keeper/keeper.css';
 import { type JSX, render } from 'preact';
 import { call } from './api/client';
 import type { GetMeResponseJson } from './core/contract';
-import { startSync } from './sync/sync';
+import { back, startSync } from './sync/sync';
 import { KeeperApp } from './ui/keeper';
 import { known, load, seenToday } from './ui/keeper/state';
 import { lazy } from './ui/lazy';
@@ -19,7 +19,7 @@ let syncing = false;
 
 /** The keeper's sender and fetcher; a breeder's screens need neither. */
 function keep(): void {
-  if (syncing) return;
+  if (syncing) return void back();
   syncing = true;
   startSync(() => void load());
   void seenToday().then(load);

@@ -1,6 +1,7 @@
 import { afterEach, describe, expect, test, vi } from 'vitest';
 import { parseClaimCode } from '../src/core/code';
 import { caseAddress, idOf, uuidv7 } from '../src/core/ids';
+import { isAppPath } from '../src/core/routes';
 import { changeSettings } from '../src/core/settings';
 import { ago, daysSince, forInput, fromInput } from '../src/core/time';
 import {
@@ -182,4 +183,11 @@ test('standings have an order, a word and a shape each', () => {
   expect(all.map((s) => s.place)).toEqual([1, 2, 3, 4]);
   expect(new Set(all.map((s) => s.word)).size).toBe(4);
   expect(new Set(all.map((s) => s.shape)).size).toBe(4);
+});
+
+test('the app’s own addresses, and those that are left to the server', () => {
+  for (const path of ['/', '/c', '/in', '/b', '/b/cases/1', '/k/thimblewick/1/setup/hides', '/k/settings'])
+    expect(isAppPath(path), path).toBe(true);
+  for (const path of ['/api', '/healthz', '/v1/me', '/licenses.txt', '/openapi.json', '/book', '/cards', '/index.html'])
+    expect(isAppPath(path), path).toBe(false);
 });

@@ -170,7 +170,7 @@ test('what goes wrong with a claim: each has its own words and its next thing', 
   const e = (status: number, reason: string) => new ApiError(status, reason, 'text', [], {});
   expect(troubleOf(new Offline()).next).toBe('again');
   expect(troubleOf(e(404, 'CODE_WRONG')).next).toBe('type');
-  expect(troubleOf(e(400, 'CODE_USED')).next).toBe('none');
+  expect(troubleOf(e(400, 'CODE_USED')).next).toBe('back');
   expect(troubleOf(e(503, '')).next).toBe('again');
   const titles = ['CODE_WRONG', 'CODE_USED', 'CODE_EXPIRED', 'CODE_REVOKED', 'TOO_MANY_TRIES'].map(
     (r) => troubleOf(e(400, r)).title,

@@ -27,7 +27,7 @@ class Server {
 
   async handle(path: string, init: RequestInit): Promise<Response> {
     const url = new URL(path, 'http://localhost');
-    expect(new Headers(init.headers).get('X-Warmhand')).toBe('1');
+    expect(new Headers(init.headers).get('X-Warmhand')).toBe('keeper');
     if (url.pathname.endsWith(':batchCreate')) return this.batch(url.pathname.replace(':batchCreate', ''), init);
     const id = url.searchParams.get('entryId') ?? url.pathname.split('/').at(-1) ?? '';
     const early = this.before(id);
@@ -351,7 +351,7 @@ test.each(['before the request', 'after the server stored it', 'after the answer
       const item = (await allItems())[0];
       await server.handle(item?.path ?? '', {
         method: 'POST',
-        headers: { 'X-Warmhand': '1' },
+        headers: { 'X-Warmhand': 'keeper' },
         body: JSON.stringify(item?.entry),
       });
     } else await flush(undefined, clock);

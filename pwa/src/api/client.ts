@@ -46,6 +46,9 @@ export interface CallOptions {
   timeout?: number | undefined;
 }
 
+/** On a device that is a breeder's as well, the keeper's pages act as the keeper. */
+export const asKeeper = { headers: { 'X-Warmhand': 'keeper' } } as const satisfies CallOptions;
+
 /** Bodies of bytes go as they are, everything else as JSON. */
 export async function call<T>(method: Method, path: string, body?: unknown, opt: CallOptions = {}): Promise<T> {
   const bytes = body instanceof ArrayBuffer || body instanceof Blob || ArrayBuffer.isView(body);

@@ -30,7 +30,7 @@ export function parseClaimCode(text: string): ParsedCode {
     };
   }
   if (checkFor(code.slice(0, -1)) !== code.at(-1)) {
-    return { ok: false, typed: length, problem: 'One character seems to be off. Please compare it with the card.' };
+    return { ok: false, typed: length, problem: 'One character seems to be off. Please compare it once more.' };
   }
   return { ok: true, code: `${code.slice(0, 5)}-${code.slice(5)}` };
 }

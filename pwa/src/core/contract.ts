@@ -1,5 +1,12 @@
 // The contract's JSON in one place. Types only: nothing of the generated code reaches the browser.
-export type { GetMeResponseJson, RedeemSignInLinkResponseJson } from '../api/gen/warmhand/v1/access_service_pb';
+export type {
+  CreateDeviceCodeResponseJson,
+  CreateKeeperCodeResponseJson,
+  GetMeResponseJson,
+  KeeperCodeJson,
+  RedeemSignInLinkResponseJson,
+  UseKeeperCodeResponseJson,
+} from '../api/gen/warmhand/v1/access_service_pb';
 export type { AnimalJson } from '../api/gen/warmhand/v1/animal_service_pb';
 export type {
   AssessmentJson,

@@ -1,6 +1,7 @@
 // The service worker: keeps the app's own files for use without network, and sends
 // the outbox when the browser lets it. It leaves /v1/ alone: screens draw from the
 // database, never from a cached answer.
+import { isAppPath } from '../core/routes';
 import { flush } from '../sync/flush';
 
 declare const self: ServiceWorkerGlobalScope;
@@ -46,8 +47,7 @@ self.addEventListener('fetch', (event) => {
   const url = new URL(request.url);
   if (request.method !== 'GET' || url.origin !== self.location.origin || url.pathname.startsWith('/v1/')) return;
   if (request.mode === 'navigate') {
-    // A path with an ending is a file of the server, such as the licences.
-    if (!/\.[a-z0-9]+$/i.test(url.pathname)) event.respondWith(page(request));
+    if (isAppPath(url.pathname)) event.respondWith(page(request));
     return;
   }
   event.respondWith(file(request));

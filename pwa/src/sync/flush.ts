@@ -1,6 +1,6 @@
 // The only sender. Page and service worker run the same code; a lock over all
 // tabs and the worker lets one of them send at a time.
-import { ApiError, call, Offline } from '../api/client';
+import { ApiError, asKeeper, call, Offline } from '../api/client';
 import type { BatchCreateEntriesResponseJson, CreateEntryResponseJson, EntryJson } from '../core/contract';
 import type { Item, Refusal } from '../store/db';
 import { allItems, arrived, photoOf, postpone, refused } from '../store/outbox';
@@ -123,7 +123,7 @@ async function sendRun(animal: string, run: Item[]): Promise<RunAnswer> {
   const requests = run.map((i) => ({ parent: animal, entryId: i.id, entry: i.entry }));
   try {
     const path = `/v1/${animal}/entries:batchCreate`;
-    const answer = await call<BatchCreateEntriesResponseJson>('POST', path, { requests });
+    const answer = await call<BatchCreateEntriesResponseJson>('POST', path, { requests }, asKeeper);
     return { kind: 'ok', entries: answer.entries ?? [] };
   } catch (e) {
     return failure(e);
@@ -139,12 +139,16 @@ async function send(item: Item): Promise<Answer> {
       if (!photo)
         return { kind: 'refused', error: refusal(0, 'PHOTO_GONE', 'The picture is no longer on this phone.') };
       await call('PUT', item.path, photo.bytes, {
-        headers: { 'Content-Type': photo.type, ...(item.takenAt && { 'X-Taken-At': item.takenAt }) },
+        headers: {
+          ...asKeeper.headers,
+          'Content-Type': photo.type,
+          ...(item.takenAt && { 'X-Taken-At': item.takenAt }),
+        },
         timeout: 120_000,
       });
       return { kind: 'ok', entry: undefined };
     }
-    const answer = await call<CreateEntryResponseJson>('POST', item.path, item.entry);
+    const answer = await call<CreateEntryResponseJson>('POST', item.path, item.entry, asKeeper);
     return { kind: 'ok', entry: answer.entry };
   } catch (e) {
     return failure(e);

@@ -1,4 +1,4 @@
-import { ApiError, call, Offline } from '../api/client';
+import { ApiError, asKeeper, call, Offline } from '../api/client';
 import type {
   CaseJson,
   EntryJson,
@@ -12,14 +12,16 @@ import type {
 } from '../core/contract';
 import { keepCases, keepCourse, keepLog, keepRecord, keepTables, readKnown, tablesAge } from '../store/copies';
 
+const get = <T>(path: string) => call<T>('GET', path, undefined, asKeeper);
+
 const tablesHold = 24 * 3_600_000;
 
 /** Fetches the keeper's cases, logs, records and the tables into the database, from which the screens draw. */
 export async function refresh(): Promise<'ok' | 'offline' | 'signed out'> {
   try {
-    const { cases = [] } = await call<ListKeeperCasesResponseJson>('GET', '/v1/keepers/me/cases');
+    const { cases = [] } = await get<ListKeeperCasesResponseJson>('/v1/keepers/me/cases');
     const known = await readKnown();
-    const whole = await Promise.all(cases.map((c) => call<GetCaseResponseJson>('GET', `/v1/${c.name}`)));
+    const whole = await Promise.all(cases.map((c) => get<GetCaseResponseJson>(`/v1/${c.name}`)));
     await keepCases(whole.map((w, i) => w.case ?? (cases[i] as CaseJson)));
     await Promise.all(cases.map((c) => refreshCase(c, known.records.has(c.name ?? ''))));
     if (cases.length > 0 && Date.now() - (await tablesAge()) > tablesHold) await refreshTables();
@@ -38,24 +40,24 @@ async function refreshCase(c: CaseJson, hasRecord: boolean): Promise<void> {
   let page = '';
   do {
     const q = `pageSize=500${page && `&pageToken=${encodeURIComponent(page)}`}`;
-    const part = await call<ListEntriesResponseJson>('GET', `/v1/${animal}/entries?${q}`);
+    const part = await get<ListEntriesResponseJson>(`/v1/${animal}/entries?${q}`);
     log.push(...(part.entries ?? []));
     page = part.nextPageToken ?? '';
   } while (page);
   await keepLog(animal, log);
-  const { course } = await call<GetCourseResponseJson>('GET', `/v1/${c.name}/course`);
+  const { course } = await get<GetCourseResponseJson>(`/v1/${c.name}/course`);
   if (course) await keepCourse(c.name ?? '', course);
   if (!hasRecord) {
     // A case has the id of the handover that it follows up.
-    const { handover } = await call<GetHandoverResponseJson>('GET', `/v1/${c.name?.replace('/cases/', '/handovers/')}`);
+    const { handover } = await get<GetHandoverResponseJson>(`/v1/${c.name?.replace('/cases/', '/handovers/')}`);
     if (handover) await keepRecord(c.name ?? '', handover);
   }
 }
 
 async function refreshTables(): Promise<void> {
   const [signs, points] = await Promise.all([
-    call<ListSignsResponseJson>('GET', '/v1/signs'),
-    call<ListSetupPointsResponseJson>('GET', '/v1/setupPoints'),
+    get<ListSignsResponseJson>('/v1/signs'),
+    get<ListSetupPointsResponseJson>('/v1/setupPoints'),
   ]);
   await keepTables(signs.signs ?? [], points.points ?? []);
 }

@@ -71,7 +71,8 @@ async function askForBackgroundSync(): Promise<void> {
   }
 }
 
-async function back(): Promise<void> {
+/** Network, the person or their sign-in came back: everything that waits may go. */
+export async function back(): Promise<void> {
   await hurry();
   await syncNow();
   watch();

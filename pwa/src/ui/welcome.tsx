@@ -24,10 +24,9 @@ export function Welcome(): JSX.Element {
           <Icon name="key" />
           <span>I am a breeder</span>
         </Link>
-        <p class="muted">
-          You took on a snake before, on another phone? Open the app on that phone. If it is gone, ask your breeder for
-          a new card.
-        </p>
+        <Link to="/in" class="button quiet">
+          I was here before, on another phone
+        </Link>
       </div>
     </Screen>
   );

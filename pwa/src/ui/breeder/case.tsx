@@ -1,6 +1,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { withQuery } from '../../api/client';
+import type { CreateKeeperCodeResponseJson, KeeperCodeJson } from '../../api/gen/warmhand/v1/access_service_pb';
 import type {
   AssessmentJson,
   CaseJson,
@@ -29,6 +30,7 @@ import { idOf, uuidv7 } from '../../core/ids';
 import { ago, day } from '../../core/time';
 import { formatMass, formatNumber } from '../../core/units';
 import { entryLine, standingWord } from '../../core/words';
+import { KeeperCode } from '../parts/code';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { Standing } from '../parts/standing';
@@ -258,6 +260,7 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
         <Flags flags={d.flags} />
       </Section>
 
+      {c.claimed && <LetIn c={c} />}
       {!c.endTime && <End c={c} again={again} />}
     </article>
   );
@@ -782,6 +785,51 @@ function End({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
         <div class="actions">
           <Button kind="danger" type="submit" busy={save.busy}>
             End it
+          </Button>
+        </div>
+      </form>
+    </details>
+  );
+}
+
+/** For a keeper who signed out or has another phone. The code is in memory only: the service keeps a hash. */
+function LetIn({ c }: { c: CaseJson }): JSX.Element {
+  const [lost, setLost] = useState(false);
+  const [code, setCode] = useState<KeeperCodeJson | undefined>();
+  const save = useSave();
+  return (
+    <details class="card end">
+      <summary>The keeper cannot get in</summary>
+      <form
+        class="stack"
+        onSubmit={(e) => {
+          e.preventDefault();
+          void save.run(async () => {
+            const answer = await ask<CreateKeeperCodeResponseJson>('POST', `/v1/${c.name}:createKeeperCode`, {
+              endSignIns: lost,
+            });
+            setCode(answer.code);
+          });
+        }}
+      >
+        <p>
+          A code signs {c.keeperName || 'the keeper'} in again, on any phone, with all animals that came from you. It
+          works once and waits a week. Show it, send it, or read it out.
+        </p>
+        <label>
+          <input type="checkbox" checked={lost} onChange={(e) => setLost(e.currentTarget.checked)} />
+          <span>
+            The phone is lost
+            <span class="muted">: signs it out, and every other phone of this keeper</span>
+          </span>
+        </label>
+        {code && (
+          <KeeperCode key={code.code} code={code.code ?? ''} url={code.url ?? ''} until={code.expireTime ?? ''} />
+        )}
+        <Problem error={save.error} />
+        <div class="actions">
+          <Button type="submit" icon="key" busy={save.busy}>
+            {code ? 'Make another; this one then stops working' : 'Make a new link for the keeper'}
           </Button>
         </div>
       </form>

@@ -1,6 +1,6 @@
 import { signal } from '@preact/signals';
 import type { JSX } from 'preact';
-import { useContext, useEffect, useState } from 'preact/hooks';
+import { useContext, useState } from 'preact/hooks';
 import { withQuery } from '../../api/client';
 import type { AnimalJson } from '../../api/gen/warmhand/v1/animal_service_pb';
 import type {
@@ -16,19 +16,11 @@ import { idOf } from '../../core/ids';
 import { ago, day, fromInput } from '../../core/time';
 import { entryLine } from '../../core/words';
 import { ThermalBand } from '../parts/band';
+import { grouped, hostOf, Qr } from '../parts/code';
 import { Button, Field, Notice } from '../parts/controls';
 import { FormError, problem, useLoad, useSave } from './hooks';
 import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { ask, breeder } from './session';
-
-/** The QR code, drawn by code that is fetched when the first one is shown. */
-function Qr({ text }: { text: string }): JSX.Element {
-  const [draw, setDraw] = useState<{ QrCode: typeof import('./qr').QrCode } | undefined>();
-  useEffect(() => {
-    import('./qr').then(setDraw, () => undefined); // the typed code is beside it
-  }, []);
-  return draw ? <draw.QrCode text={text} label="QR code that opens the claim page" /> : <div class="qr" />;
-}
 
 /** Codes made on this screen, by handover. In memory only: the service keeps hashes. */
 const codes = signal<Record<string, { code: string; url: string }>>({});
@@ -187,7 +179,7 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
         <section class="ticket" aria-labelledby="t-h">
           <ThermalBand />
           <div>
-            <Qr text={code.url} />
+            <Qr text={code.url} label="QR code that opens the claim page" />
             <div class="stack">
               <h2 id="t-h">For the new keeper of {title}</h2>
               <p>Scan this with your phone, or open {hostOf(code.url)}/c and type</p>
@@ -306,13 +298,4 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
       )}
     </main>
   );
-}
-
-function grouped(code: string): string {
-  const bare = code.replaceAll(/[\s-]/g, '');
-  return bare.length === 10 ? `${bare.slice(0, 5)}-${bare.slice(5)}` : code;
-}
-
-function hostOf(url: string): string {
-  return URL.canParse(url) ? new URL(url).host : location.host;
 }

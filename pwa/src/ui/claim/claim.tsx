@@ -1,6 +1,6 @@
 import type { JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
-import { ApiError, call, Offline } from '../../api/client';
+import { ApiError, asKeeper, call, Offline } from '../../api/client';
 import { parseClaimCode } from '../../core/code';
 import type { ClaimHandoverResponseJson, LookUpClaimResponseJson } from '../../core/contract';
 import { caseAddress, uuidv7 } from '../../core/ids';
@@ -14,6 +14,7 @@ import { load } from '../keeper/state';
 import { go, Link, Screen } from '../nav';
 import { ThermalBand } from '../parts/band';
 import { Button, Field, Notice } from '../parts/controls';
+import { CodeBox } from './codebox';
 
 /** A claim under way. Kept on disk, so that one whose answer was lost is sent again under the same id and succeeds. */
 export interface Pending {
@@ -30,7 +31,9 @@ interface Trouble {
   title: string;
   text: string;
   /** What the main button does. */
-  next: 'again' | 'type' | 'none';
+  next: 'again' | 'type' | 'back';
+  /** The code may be one that lets a keeper back in. */
+  other?: boolean;
 }
 
 /** What went wrong, and what to do, by the service's reason. */
@@ -55,12 +58,13 @@ export function troubleOf(e: unknown): Trouble {
         title: 'No card has this code',
         text: 'Compare it with the card once more. If it is the same, ask your breeder for a new code.',
         next: 'type',
+        other: true,
       };
     case 'CODE_USED':
       return {
         title: 'This card has been taken on already',
-        text: 'If that was you, open Warmhand on the phone that you used then. If it was not you, tell your breeder: they can see who did, and help.',
-        next: 'none',
+        text: 'If that was you, open Warmhand on the phone that you used then. If that phone is gone, ask your breeder for a code to come back in. If it was not you, tell your breeder: they can see who did, and help.',
+        next: 'back',
       };
     case 'CODE_EXPIRED':
       return {
@@ -129,7 +133,12 @@ export default function Claim(): JSX.Element {
 
   const look = async (from: Stage & { kind: 'look' }) => {
     try {
-      const found = await call<LookUpClaimResponseJson>('POST', '/v1/claims:lookUp', { claimCode: from.code });
+      const found = await call<LookUpClaimResponseJson>(
+        'POST',
+        '/v1/claims:lookUp',
+        { claimCode: from.code },
+        asKeeper,
+      );
       setStage({ kind: 'shown', code: from.code, found });
     } catch (e) {
       setStage({ kind: 'trouble', trouble: troubleOf(e), from });
@@ -140,11 +149,12 @@ export default function Claim(): JSX.Element {
     const { code, requestId, keeperName } = from.pending;
     try {
       await writeState(pendingKey, { ...from.pending, sent: true });
-      const answer = await call<ClaimHandoverResponseJson>('POST', '/v1/claims', {
-        claimCode: code,
-        keeperName,
-        requestId,
-      });
+      const answer = await call<ClaimHandoverResponseJson>(
+        'POST',
+        '/v1/claims',
+        { claimCode: code, keeperName, requestId },
+        asKeeper,
+      );
       if (answer.case) await keepClaimed(answer.case, answer.handover);
       await writeState(pendingKey, undefined);
       await load();
@@ -171,7 +181,9 @@ export default function Claim(): JSX.Element {
           }}
         />
       );
-    case 'trouble':
+    case 'trouble': {
+      // Typed here, but it may be the other kind of code.
+      const code = stage.trouble.other && stage.from.kind === 'look' ? stage.from.code : '';
       return (
         <Screen title={stage.trouble.title} above={<ThermalBand />}>
           <Notice kind="warn" live>
@@ -188,12 +200,23 @@ export default function Claim(): JSX.Element {
                 Type the code again
               </Button>
             )}
+            {stage.trouble.next === 'back' && (
+              <Link to="/in" class="button main">
+                I have a code to come back in
+              </Link>
+            )}
+            {code && (
+              <a class="button" href={`/in#${code}`}>
+                It is a code to come back in
+              </a>
+            )}
             <Link to="/" class="button">
               To the start
             </Link>
           </div>
         </Screen>
       );
+    }
     default:
       return (
         <Screen title={stage?.kind === 'claiming' ? 'Taking it on' : 'Looking for your card'} above={<ThermalBand />}>
@@ -204,46 +227,13 @@ export default function Claim(): JSX.Element {
 }
 
 function Type({ onCode }: { onCode: (code: string) => void }): JSX.Element {
-  const [text, setText] = useState('');
-  const [error, setError] = useState('');
   return (
-    <Screen title="Take on your card" above={<ThermalBand />} back="/">
+    <CodeBox title="Take on your card" label="Code on the card" button="Show the record" onCode={onCode}>
       <p>
         On the handover card is a code of ten letters and numbers, in two groups of five. If you can, scan the square
         code with your camera instead.
       </p>
-      <form
-        class="stack grow"
-        onSubmit={(e) => {
-          e.preventDefault();
-          const p = parseClaimCode(text);
-          if (p.ok) onCode(p.code);
-          else setError(p.problem);
-        }}
-      >
-        <div class="number code">
-          <Field
-            label="Code on the card"
-            value={text}
-            onInput={(v) => {
-              setText(v.toUpperCase());
-              const p = parseClaimCode(v);
-              // While it is being typed only what cannot become right is said.
-              setError(p.ok || p.typed < 10 ? '' : p.problem);
-            }}
-            error={error || undefined}
-            maxLength={24}
-            autoComplete="off"
-            hint="Small letters are fine. There is no letter O or I in it: those are zero and one."
-          />
-        </div>
-        <div class="actions foot">
-          <Button kind="main" type="submit">
-            Show the record
-          </Button>
-        </div>
-      </form>
-    </Screen>
+    </CodeBox>
   );
 }
 

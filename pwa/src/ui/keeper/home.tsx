@@ -302,9 +302,11 @@ export function PhoneState(): JSX.Element | null {
       {signedOut.value && (
         <Notice kind="warn" live title="You are signed out on this phone">
           <p>
-            What you log is kept here, but cannot be sent. Please tell your breeder in another way, and ask for a new
-            card.
+            What you log is kept here, but cannot be sent. Ask your breeder for a code to come back in; then it is sent.
           </p>
+          <Link to="/in" class="button">
+            I have a code
+          </Link>
         </Notice>
       )}
       {refused.length > 0 && (

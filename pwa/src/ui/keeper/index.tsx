@@ -90,7 +90,7 @@ function NotHere(): JSX.Element {
     <Screen title="This page is not on this phone">
       <p>
         {signedOut.value
-          ? 'You are signed out on this phone. Please tell your breeder in another way, and ask for a new card. What you saved here stays.'
+          ? 'You are signed out on this phone. Ask your breeder for a code to come back in. What you saved here stays.'
           : 'The address may be mistyped, or it belongs to somebody else’s animal.'}
       </p>
       <div class="stack foot">

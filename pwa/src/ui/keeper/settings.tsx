@@ -1,12 +1,14 @@
 import type { JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
-import { call } from '../../api/client';
+import { ApiError, asKeeper, call } from '../../api/client';
+import type { CreateDeviceCodeResponseJson, KeeperCodeJson } from '../../core/contract';
 import { changeSettings, settings } from '../../core/settings';
 import { forgetAll } from '../../store/copies';
 import { readState } from '../../store/db';
 import { announce } from '../../sync/sync';
 import { clearsAfterAWeek } from '../device';
 import { Link, Screen } from '../nav';
+import { KeeperCode } from '../parts/code';
 import { Button, Notice } from '../parts/controls';
 import { known, unsent } from './state';
 
@@ -28,6 +30,7 @@ export default function KeeperSettings(): JSX.Element {
         </Link>
       </section>
       <Privacy />
+      <AnotherPhone />
       <Leave />
       <p class="muted">
         Version {__VERSION__}. <a href="/licenses.txt">Licences</a>
@@ -149,6 +152,46 @@ function Privacy(): JSX.Element {
   );
 }
 
+function AnotherPhone(): JSX.Element {
+  const [code, setCode] = useState<KeeperCodeJson | undefined>();
+  const [error, setError] = useState('');
+  const [busy, setBusy] = useState(false);
+  const make = async () => {
+    setBusy(true);
+    setError('');
+    try {
+      const answer = await call<CreateDeviceCodeResponseJson>('POST', '/v1/keepers/me:createDeviceCode', {}, asKeeper);
+      setCode(answer.code);
+    } catch (e) {
+      setError(e instanceof ApiError ? e.message : 'There is no network just now. A code can be made when there is.');
+    }
+    setBusy(false);
+  };
+  return (
+    <section class="stack" aria-labelledby="another">
+      <h2 id="another">Another phone</h2>
+      <p>
+        Use the app on a second phone or tablet as well, yours or a parent’s. If this phone is ever lost, your breeder
+        can make such a code too.
+      </p>
+      {error && (
+        <Notice kind="bad" live>
+          <p>{error}</p>
+        </Notice>
+      )}
+      {code ? (
+        <KeeperCode code={code.code ?? ''} url={code.url ?? ''} until={code.expireTime ?? ''} />
+      ) : (
+        <div class="row">
+          <Button icon="key" busy={busy} onClick={() => void make()}>
+            Make a code for it
+          </Button>
+        </div>
+      )}
+    </section>
+  );
+}
+
 function Leave(): JSX.Element {
   const [asking, setAsking] = useState(false);
   const [error, setError] = useState('');
@@ -156,7 +199,7 @@ function Leave(): JSX.Element {
   const leave = async () => {
     setBusy(true);
     try {
-      await call('POST', '/v1/access:signOut', {});
+      await call('POST', '/v1/access:signOut', {}, asKeeper);
       await forgetAll();
       announce();
       location.assign('/');
@@ -184,7 +227,7 @@ function Leave(): JSX.Element {
               </strong>
             </p>
           )}
-          <p>To come back you need a new card from your breeder.</p>
+          <p>To come back you need a code from your breeder, or from another phone of yours that is signed in.</p>
           <div class="actions">
             <Button kind="danger" busy={busy} onClick={() => void leave()}>
               Sign out and clear

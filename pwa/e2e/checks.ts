@@ -1,4 +1,23 @@
+// What holds of every screen of both apps.
+import AxeBuilder from '@axe-core/playwright';
 import { expect, type Page } from '@playwright/test';
+
+/** The screen with a screen reader's eyes, in both colour schemes. */
+export async function axe(page: Page, name: string): Promise<void> {
+  for (const colorScheme of ['light', 'dark'] as const) {
+    await page.emulateMedia({ colorScheme, reducedMotion: 'reduce' });
+    const result = await new AxeBuilder({ page })
+      .withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'])
+      .analyze();
+    expect(
+      result.violations.map(
+        (v) => `${v.id}: ${v.nodes.map((n) => `${n.target.join(' ')} ${n.failureSummary}`).join('; ')}`,
+      ),
+      `${name}, ${colorScheme}`,
+    ).toEqual([]);
+  }
+  await page.emulateMedia({ colorScheme: 'light' });
+}
 
 /** Nothing may stick out at the side. Phones widen innerWidth for what does, so the screen is the measure. */
 export async function fits(page: Page): Promise<void> {

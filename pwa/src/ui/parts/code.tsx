@@ -1,0 +1,61 @@
+import type { JSX } from 'preact';
+import { useEffect, useState } from 'preact/hooks';
+import { day } from '../../core/time';
+import { Button, Notice } from './controls';
+
+/** The QR code, drawn by code that is fetched when the first one is shown. */
+export function Qr({ text, label }: { text: string; label: string }): JSX.Element {
+  const [draw, setDraw] = useState<{ QrCode: typeof import('./qr').QrCode } | undefined>();
+  useEffect(() => {
+    import('./qr').then(setDraw, () => undefined); // the typed code is beside it
+  }, []);
+  return draw ? <draw.QrCode text={text} label={label} /> : <div class="qr" />;
+}
+
+/** Ten characters in two groups, as they are read aloud. */
+export function grouped(code: string): string {
+  const bare = code.replaceAll(/[\s-]/g, '');
+  return bare.length === 10 ? `${bare.slice(0, 5)}-${bare.slice(5)}` : code;
+}
+
+export function hostOf(url: string): string {
+  return URL.canParse(url) ? new URL(url).host : location.host;
+}
+
+/** A code that signs a keeper in once, to be scanned, typed or sent. */
+export function KeeperCode({ code, url, until }: { code: string; url: string; until: string }): JSX.Element {
+  const [copied, setCopied] = useState('');
+  const copy = async () => {
+    try {
+      await navigator.clipboard.writeText(url);
+      setCopied('Copied.');
+    } catch {
+      setCopied('This browser did not let us copy. Read the ten characters out instead.');
+    }
+  };
+  const soon = Date.parse(until) - Date.now() < 86_400_000;
+  const at = new Date(until).toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });
+  return (
+    <div class="stack">
+      <div class="ticket">
+        <div>
+          <Qr text={url} label="QR code that signs the keeper in" />
+          <div class="stack">
+            <p>Scan this with the other phone, or open {hostOf(url)}/in there and type</p>
+            <p class="big code">{grouped(code)}</p>
+            <p class="muted">Works once, until {soon ? at : day(until)}.</p>
+          </div>
+        </div>
+      </div>
+      <Notice kind="warn">
+        <p>Whoever has this code gets in. Give it to nobody else; it is shown this once.</p>
+      </Notice>
+      <div class="actions">
+        <Button icon="copy" onClick={() => void copy()}>
+          Copy the link
+        </Button>
+        <span role="status">{copied}</span>
+      </div>
+    </div>
+  );
+}
