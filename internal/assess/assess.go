@@ -23,6 +23,7 @@ type Subject struct {
 	HandedOverAt time.Time
 	Learned      care.Learned // zero: the species table
 	Hemi         care.Hemisphere
+	Unclaimed    bool // nobody has taken the card on, so nothing can be heard
 }
 
 // Numbers are what the log says at one time, before it is put into words.

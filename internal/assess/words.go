@@ -184,6 +184,9 @@ func (e *engine) troubleText(t *trouble) (code, text string) {
 		}
 		return "sign:" + s.info.Code, text + "."
 	}
+	if e.s.Unclaimed && !e.heard {
+		return ConcernSilence, "Card not claimed yet, " + count(e.daysSince(e.s.HandedOverAt), "day") + " after the handover."
+	}
 	return ConcernSilence, "Nothing heard for " + count(e.daysSince(e.lastHeard), "day") + "."
 }
 
@@ -235,23 +238,17 @@ func strength(w float64) string {
 	if w < 0 && way != "" {
 		way = "reassuring"
 	}
-	return size + way + " (" + signed(w) + ")"
+	return size + way
 }
 
-func signed(w float64) string {
-	if w < 0 {
-		return number(w, 1)
-	}
-	return "+" + number(w, 1)
-}
-
+// reasonText says a reason without its weight, which stands beside it.
 func (e *engine) reasonText(r *care.Reason) string {
 	s := strength(r.Weight)
 	switch r.Code {
 	case ReasonStart:
-		return "Where every case of its kind starts: most are fine (" + number(r.Weight, 1) + ")"
+		return "Where every case of its kind starts: most are fine"
 	case ReasonTime:
-		return "Time passing: what was seen grows older (" + signed(r.Weight) + ")"
+		return "Time passing: what was seen grows older"
 	case ReasonRefused:
 		text := "Refused the last offer"
 		if n := len(r.Evidence); n > 1 {
@@ -337,6 +334,8 @@ func (e *engine) headline(a *Assessment) string {
 		return a.Concerns[0].Text
 	}
 	switch {
+	case e.s.Unclaimed && !e.heard:
+		return "Card not claimed yet."
 	case e.refusedInARow > 0:
 		return e.refusalText()
 	case e.meals > 0:

@@ -116,7 +116,7 @@ func subject(tx care.Tx, c *care.Case) (*assess.Subject, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &assess.Subject{Animal: a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi}, nil
+	return &assess.Subject{Animal: a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi, Unclaimed: c.KeeperID == ""}, nil
 }
 
 // reassess computes the case anew from the log and saves what changed. The

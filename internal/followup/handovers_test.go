@@ -269,3 +269,30 @@ func TestLetKeeperIn(t *testing.T) {
 		wantReason(t, let(who, "loam", c.ID), care.ReasonNotFound)
 	}
 }
+
+// A card in a drawer is not a keeper who is silent.
+func TestUnclaimedIsNotSilence(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	h, code := p.handover(t, p.animal(t), t0)
+	kase := care.Case{BreederID: "loam", ID: h.ID}
+	if got := p.get(t, kase).Case; got.Headline != "Card not claimed yet." || got.Standing != care.Settled {
+		t.Errorf("at the handover: %s, %q", got.Standing, got.Headline)
+	}
+	for days := range 30 {
+		if _, err := p.Pass(t.Context(), t0.Add(time.Duration(days)*day)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got := p.get(t, kase).Case; got.Headline != "Card not claimed yet, 29 days after the handover." || got.Standing != care.Watch {
+		t.Errorf("weeks later: %s, %q", got.Standing, got.Headline)
+	}
+	if flags := p.flags(t, kase); len(flags) != 1 || !strings.HasPrefix(flags[0].Text, "Card not claimed yet") {
+		t.Errorf("flags %+v", flags)
+	}
+	keeper, v := p.claim(t, code, t0.Add(30*day))
+	p.log(t, keeper, v.Case, t0.Add(30*day), care.Seen{})
+	if got := p.get(t, kase).Case; strings.Contains(got.Headline, "claimed") || got.Standing != care.Settled {
+		t.Errorf("claimed: %s, %q", got.Standing, got.Headline)
+	}
+}
