@@ -185,7 +185,7 @@ type engine struct {
 	hazardsStale bool
 	hazardsUntil int // the day from which time alone may change them
 	findings     []finding
-	climateStale bool
+	climateDay   int // the day on which findings were judged; −1: to be judged anew
 
 	// What was seen on the way. Times are zero while there was none.
 	lastMeal       time.Time // kept down
@@ -240,7 +240,7 @@ type contribution struct {
 func (e *engine) begin(s *Subject, history []*care.Entry) {
 	*e = engine{s: s, answers: e.answers[:0], signs: e.signs[:0], hazards: e.hazards[:0], outgrown: e.outgrown[:0], findings: e.findings[:0],
 		regurgitated: e.regurgitated[:0], refusals: e.refusals[:0], contributions: e.contributions[:0],
-		weights: e.weights[:0], early: e.early[:0], troubles: e.troubles[:0]}
+		weights: e.weights[:0], early: e.early[:0], troubles: e.troubles[:0], climateDay: -1, climate: climate{warmth: e.climate.warmth[:0]}}
 	start := s.HandedOverAt
 	e.sp, _ = snake.ByID(s.Animal.Species)
 	mass, old := handoverWeight(history, start)
@@ -264,6 +264,7 @@ func (e *engine) assign(o *engine) {
 	e.hazards = append(was.hazards[:0], o.hazards...)
 	e.outgrown = append(was.outgrown[:0], o.outgrown...)
 	e.findings = append(was.findings[:0], o.findings...)
+	e.climate.warmth = append(was.climate.warmth[:0], o.climate.warmth...)
 	e.regurgitated = append(was.regurgitated[:0], o.regurgitated...)
 	e.refusals = append(was.refusals[:0], o.refusals...)
 	e.contributions = append(was.contributions[:0], o.contributions...)
@@ -284,7 +285,7 @@ func (e *engine) pass() {
 	e.day++
 	e.today = e.today.Add(day)
 	before := e.feed.logOdds()
-	e.feed.pass(e.climate.deficit(e.sp.Climate.Optimum))
+	e.feed.pass(e.deficit())
 	e.contribute(ReasonTime, e.feed.logOdds()-before, "")
 	e.weight.pass()
 }
@@ -444,12 +445,12 @@ func (e *engine) takeSetup(b *care.SetupCheck, x *care.Entry) {
 }
 
 func (e *engine) takeClimate(b *care.ClimateReading, x *care.Entry) {
-	e.climateStale, e.hazardsStale = true, true
+	e.climateDay, e.hazardsStale = -1, true
 	if !e.climate.take(b, x, e.sp.Climate.Optimum) {
 		return
 	}
 	before := e.feed.logOdds()
-	if e.feed.cold(e.climate.deficit(e.sp.Climate.Optimum)) {
+	if e.feed.cold(e.deficit()) {
 		e.contribute(ReasonTooCool, e.feed.logOdds()-before, x.ID)
 	}
 }

@@ -90,7 +90,7 @@ func (e *engine) causes() []care.Cause {
 		large += w * truth(r.slips.tooLarge)
 		regurgitated += w * truth(r.slips.afterRegurgitation)
 	}
-	if deficit := e.climate.deficit(e.sp.Climate.Optimum); deficit > 1 {
+	if deficit := e.deficit(); deficit > 1 {
 		add(CauseTooCool, 2*coldWeight*(deficit-1), "The warm side is about "+number(deficit, 1)+" °C ("+number(deficit*1.8, 0)+" °F) below what suits it, and a cool snake cannot digest.")
 	}
 	if a := e.answerTo("hides"); a != nil {

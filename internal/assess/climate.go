@@ -16,14 +16,17 @@ const (
 	surface
 	humidity
 	kinds
+	gradient = kinds // of a finding only: between the ends
 )
 
 // climate is what is known of the enclosure's climate: the smoothed warm side
-// that the feeding model goes by, and the latest reading of each kind.
+// that the feeding model goes by, the latest reading of each kind, and the warm
+// side's readings of late.
 type climate struct {
 	known  bool
 	warm   float64 // smoothed, °C
 	latest [kinds]reading
+	warmth []reading // by trustworthy instruments, in order
 }
 
 type reading struct {
@@ -32,6 +35,9 @@ type reading struct {
 	at    time.Time // zero: never
 	id    string
 }
+
+// weak reports an instrument that shows the wall it sits on.
+func (r reading) weak() bool { return r.with == care.WithDial || r.with == care.WithStrip }
 
 // slackOf is how much further than the limit a reading must be before it is
 // taken at its word: a stick-on dial or strip shows the wall it sits on, ±3 °C
@@ -71,8 +77,14 @@ func (c *climate) take(b *care.ClimateReading, x *care.Entry, optimum float64) (
 		return false
 	}
 	warm := float64(*b.Warm)
-	if b.TakenWith == care.WithDial || b.TakenWith == care.WithStrip {
+	if got := c.latest[warmSide]; got.weak() {
 		warm = (warm + optimum) / 2 // a weak instrument moves the picture half as far
+	} else {
+		old := 0
+		for old < len(c.warmth) && got.at.Sub(c.warmth[old].at) > (coldDays+1)*day {
+			old++
+		}
+		c.warmth = append(c.warmth[:copy(c.warmth, c.warmth[old:])], got)
 	}
 	if !c.known {
 		c.known, c.warm = true, warm
@@ -82,36 +94,149 @@ func (c *climate) take(b *care.ClimateReading, x *care.Entry, optimum float64) (
 	return false
 }
 
-// gradientSince is the difference of the ends, °C, by the latest readings of
-// both, taken after an instant; 0 when there are none.
-func (e *engine) gradientSince(at time.Time) float64 {
+// Readings grow old: what was measured is taken at its word for four weeks, then
+// counts half for every further four, for nobody knows what was changed since.
+// [assumption]
+const (
+	freshDays = 28
+	fadeDays  = 28
+)
+
+// faded is how much a reading still counts, 1 to 0.
+func (e *engine) faded(r reading) float64 {
+	return math.Exp2(-math.Max(0, float64(e.daysSince(r.at)-freshDays)) / fadeDays)
+}
+
+// deficit is how many °C the warm side is below the optimum, by what is known
+// of it today; 0 when nothing is.
+func (e *engine) deficit() float64 {
+	c := &e.climate
+	if !c.known || c.warm >= e.sp.Climate.Optimum {
+		return 0
+	}
+	return (e.sp.Climate.Optimum - c.warm) * e.faded(c.latest[warmSide])
+}
+
+// gradient is the difference of the ends, °C, by the latest readings of both,
+// and the instrument's slack; false when they were not taken within three days
+// of each other.
+func (e *engine) gradient() (gap, slack float64, ok bool) {
 	warm, cool := e.climate.latest[warmSide], e.climate.latest[coolSide]
-	if warm.at.Before(at) || cool.at.Before(at) || warm.at.IsZero() || cool.at.IsZero() {
-		return 0
+	if warm.at.IsZero() || cool.at.IsZero() || warm.at.Sub(cool.at).Abs() > 3*day {
+		return 0, 0, false
 	}
-	return warm.value - cool.value
+	return warm.value - cool.value, math.Max(warm.slackOf(warmSide), cool.slackOf(coolSide)), true
 }
 
-// deficit is how many °C the warm side is below the optimum; 0 when unknown.
-func (c *climate) deficit(optimum float64) float64 {
-	if !c.known {
+// gradientSince is the gradient if both ends were measured after an instant,
+// else 0.
+func (e *engine) gradientSince(at time.Time) float64 {
+	gap, _, ok := e.gradient()
+	if !ok || e.climate.latest[warmSide].at.Before(at) || e.climate.latest[coolSide].at.Before(at) {
 		return 0
 	}
-	return math.Max(0, optimum-c.warm)
+	return gap
 }
 
-// Contact with a hot surface. ISO 13732-1:2006 gives 43 °C as the burn
-// threshold for contact of eight hours and more, whatever the material, 48 °C
-// for ten minutes and 51 °C for one (human skin; from memory). No curve for
-// reptiles is published. A snake lies on warm things for hours.
-var burns = []struct {
-	above float64
-	time  string
-	risk  risk
-}{
-	{51, "about a minute", risk{.6, 1, 1}},
-	{48, "about ten minutes", risk{.5, 1, 1}},
-	{43, "a few hours", risk{.3, 1, 3}},
+const (
+	// Two ends that differ less are one: at least 4 to 5 °C, common practice, no
+	// source. That they may differ by no more than the species' own bands allow
+	// and 2 °C besides is an assumption.
+	leastGradient, wideGradient = 4, 2
+
+	// coldDays is the time over which degree-hours are counted, and coldHours
+	// how many of them are worth a word: 2 °C too cool for a day. [assumption]
+	coldDays  = 7
+	coldHours = 48
+	// Between two readings up to bridge apart the warm side is taken to have gone
+	// straight from one to the other; a lone reading stands for the hours around
+	// it. Beyond that nothing is known. [assumption]
+	bridge = day
+	around = 6 * time.Hour
+)
+
+// cold is what is known of how cold the warm side was.
+type cold struct {
+	degreeHours  float64 // °C·h below the limit: at least so much
+	below, known float64 // hours below it, and hours that are known at all
+}
+
+// coldness counts the degree-hours of the last days that the warm side spent
+// below a limit, by probe or infrared; what happened between readings that lie
+// far apart is not guessed.
+func (e *engine) coldness(limit float64) (sum cold) {
+	end := e.today
+	list := e.climate.warmth
+	if len(list) > 0 {
+		end = later(end, list[len(list)-1].at)
+	}
+	from := end.Add(-coldDays * day)
+	add := func(t0, t1 time.Time, v0, v1 float64) {
+		if t0.Before(from) && t1.After(from) {
+			v0 += (v1 - v0) * from.Sub(t0).Hours() / t1.Sub(t0).Hours()
+			t0 = from
+		}
+		hours := t1.Sub(t0).Hours()
+		if t0.Before(from) || hours <= 0 {
+			return
+		}
+		sum.known += hours
+		d0, d1 := limit-v0, limit-v1
+		switch {
+		case d0 <= 0 && d1 <= 0:
+			return
+		case d0 < 0: // it fell below the limit on the way
+			hours, d0 = hours*d1/(d1-d0), 0
+		case d1 < 0:
+			hours, d1 = hours*d0/(d0-d1), 0
+		}
+		sum.below += hours
+		sum.degreeHours += hours * (d0 + d1) / 2
+	}
+	for i, r := range list {
+		if next := i + 1; next < len(list) && list[next].at.Sub(r.at) <= bridge {
+			add(r.at, list[next].at, r.value, list[next].value)
+		} else {
+			until := r.at.Add(around)
+			if until.After(end) {
+				until = end
+			}
+			add(r.at, until, r.value, r.value)
+		}
+		if i == 0 || r.at.Sub(list[i-1].at) > bridge {
+			add(r.at.Add(-around), r.at, r.value, r.value)
+		}
+	}
+	return sum
+}
+
+// The burn threshold of ISO 13732-1:2006 for contact with a hot surface (human
+// skin; from memory): 43 °C for eight hours and more, 48 °C for ten minutes, 51
+// °C for one, whatever the material. No curve for reptiles is published; a snake
+// lies on warm things for hours and often does not move away. Above 51 °C the
+// material begins to matter and it is a matter of seconds.
+var burns = []struct{ celsius, seconds float64 }{{43, 8 * 3600}, {48, 600}, {51, 60}}
+
+// burnTime is the contact, in seconds, after which a surface of this many °C
+// burns human skin: the logarithm of the time straight between the norm's
+// points, +Inf below the first, and at the last one's time at the most above it.
+func burnTime(celsius float64) float64 {
+	if !(celsius >= burns[0].celsius) {
+		return math.Inf(1)
+	}
+	for i, b := range burns[1:] {
+		if a := burns[i]; celsius <= b.celsius {
+			return a.seconds * math.Pow(b.seconds/a.seconds, (celsius-a.celsius)/(b.celsius-a.celsius))
+		}
+	}
+	return burns[len(burns)-1].seconds
+}
+
+// burnRisk is what a surface that burns in so many seconds may do: from p .3
+// within days at eight hours to .6 today at a minute. [assumption]
+func burnRisk(seconds float64) risk {
+	share := math.Log(burns[0].seconds/seconds) / math.Log(burns[0].seconds/burns[len(burns)-1].seconds)
+	return risk{.3 + .3*share, 1, 3 - 2*share}
 }
 
 // finding is one thing wrong with the climate.
@@ -122,15 +247,29 @@ type finding struct {
 	risk  risk
 	limit float64
 	value float64
-	with  care.TakenWith
-	id    string
-	burns string // contact time that burns, for a hot surface
+	got   reading // the latest behind it
+	burns float64 // seconds of contact, for a hot surface; 0: does not burn
+	cold  cold    // what is known of how long it was below the limit
 }
+
+// hot reports a finding that can burn.
+func (f *finding) hot() bool { return f.code == "climate_surface_hot" || f.code == "climate_warm_high" }
 
 // climateFindings judges the latest readings. Every limit is the species'.
 func (e *engine) climateFindings(out []finding) []finding {
 	c := &e.sp.Climate
 	out = out[:0]
+	add := func(f finding, most care.Standing) {
+		fade := e.faded(f.got)
+		f.risk.p *= fade
+		f.level = min(f.level, most)
+		if fade <= .5 { // old news is watched, and older still forgotten
+			f.level = min(f.level, care.Watch)
+		}
+		if fade > .25 || f.hot() { // but what burned burns until it is measured again
+			out = append(out, f)
+		}
+	}
 	// Levels: beyond the limit watch, 3 °C further step in. [assumption]
 	check := func(kind int, code string, limit float64, low bool, r risk, most care.Standing) {
 		got := e.climate.latest[kind]
@@ -145,39 +284,74 @@ func (e *engine) climateFindings(out []finding) []finding {
 		if beyond <= 0 {
 			return
 		}
-		level := care.Watch
+		f := finding{code: code, kind: kind, level: care.Watch, risk: r, limit: limit, value: got.value, got: got}
 		if beyond >= 3 {
-			level = care.StepIn
+			f.level = care.StepIn
 		}
-		out = append(out, finding{code: code, kind: kind, level: min(level, most), risk: r, limit: limit, value: got.value, with: got.with, id: got.id})
+		if kind == warmSide && low {
+			// What has been cold for a week already is nearer to harm.
+			f.cold = e.coldness(limit)
+			f.risk.days = math.Max(f.risk.days/2, f.risk.days-f.cold.below/24)
+		}
+		add(f, most)
 	}
 	check(warmSide, "climate_warm_low", c.HotTooLow, true, risk{.3, .6, 21}, care.StepIn)
 	check(coolSide, "climate_cool_low", c.CoolTooLow, true, risk{.1, .5, 21}, care.Watch)
 	check(coolSide, "climate_cool_high", c.CoolTooHigh, false, risk{.15, .7, 14}, care.StepIn)
+	ends := len(out) // of the two ends; where one is wrong, so is what lies between
 	check(night, "climate_night_low", c.NightTooLow, true, risk{.15, .5, 21}, care.StepIn)
 	check(humidity, "climate_humidity_low", c.HumidityTooLow, true, risk{.1, .3, 30}, care.Watch)
 	check(humidity, "climate_humidity_high", c.HumidityTooHigh, false, risk{.15, .4, 21}, care.Watch)
 
+	warm := e.climate.latest[warmSide]
+	tooWarm := !warm.at.IsZero() && warm.value > c.HotTooHigh+warm.slackOf(warmSide)
+	if ends == 0 && !tooWarm {
+		if f, ok := e.gradientFinding(); ok {
+			add(f, care.Watch)
+		}
+		if was := e.coldness(c.HotSpot.Low); was.degreeHours >= coldHours && warm.value >= c.HotSpot.Low {
+			add(finding{code: "climate_cold_hours", kind: warmSide, level: care.Watch, risk: risk{.1, .5, 21}, limit: c.HotSpot.Low, value: warm.value, got: warm, cold: was}, care.Watch)
+		}
+	}
 	// A warm side above the species' limit is a red rule at any distance.
-	if got := e.climate.latest[warmSide]; !got.at.IsZero() && got.value > c.HotTooHigh+got.slackOf(warmSide) {
-		out = append(out, finding{code: "climate_warm_high", kind: warmSide, level: care.StepIn, risk: risk{.3, 1, 3}, limit: c.HotTooHigh, value: got.value, with: got.with, id: got.id})
+	if tooWarm {
+		f := finding{code: "climate_warm_high", kind: warmSide, level: care.StepIn, risk: risk{.3, 1, 3}, limit: c.HotTooHigh, value: warm.value, got: warm}
+		if s := burnTime(warm.value - warm.slackOf(warmSide)); !math.IsInf(s, 1) {
+			f.burns, f.risk = s, burnRisk(s)
+		}
+		add(f, care.StepIn)
 	}
 	if got := e.climate.latest[surface]; !got.at.IsZero() {
-		f := finding{code: "climate_surface_hot", kind: surface, level: care.StepIn, value: got.value, with: got.with, id: got.id}
-		for _, b := range burns {
-			if got.value >= b.above+got.slackOf(surface) {
-				f.limit, f.risk, f.burns = b.above, b.risk, b.time
-				out = append(out, f)
-				return out
-			}
-		}
-		// Warmer than the warm side may be, but below what burns.
-		if warm := c.HotTooHigh + 2; got.value > warm+got.slackOf(surface) {
-			f.limit, f.level, f.risk = warm, care.Watch, risk{.1, .6, 7}
-			out = append(out, f)
+		f := finding{code: "climate_surface_hot", kind: surface, level: care.StepIn, value: got.value, got: got}
+		s, most := burnTime(got.value-got.slackOf(surface)), c.HotTooHigh+2
+		switch {
+		case !math.IsInf(s, 1):
+			f.limit, f.burns, f.risk = burns[0].celsius, s, burnRisk(s)
+			add(f, care.StepIn)
+		case got.value > most+got.slackOf(surface): // warmer than the warm side may be, but below what burns
+			f.limit, f.level, f.risk = most, care.Watch, risk{.1, .6, 7}
+			add(f, care.Watch)
 		}
 	}
 	return out
+}
+
+// gradientFinding is what is wrong with the difference between the ends.
+func (e *engine) gradientFinding() (finding, bool) {
+	c := &e.sp.Climate
+	gap, slack, ok := e.gradient()
+	f := finding{kind: gradient, level: care.Watch, value: gap, got: e.climate.latest[warmSide]}
+	switch most := c.HotSpot.High - c.Cool.Low + wideGradient; {
+	case !ok:
+		return f, false
+	case gap < leastGradient-slack:
+		f.code, f.limit, f.risk = "climate_gradient_small", leastGradient, risk{.08, .5, 30}
+	case gap > most+slack:
+		f.code, f.limit, f.risk = "climate_gradient_large", most, risk{.05, .4, 30}
+	default:
+		return f, false
+	}
+	return f, true
 }
 
 // inShedHumidity reports the humidity that a shed calls for, when the latest

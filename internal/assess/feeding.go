@@ -132,7 +132,7 @@ func (e *engine) excusesAt(o *care.Offer, at time.Time) excuses {
 	if e.inShed(at) {
 		x.shed = 2
 	}
-	x.cold = coldWeight * math.Max(0, e.climate.deficit(e.sp.Climate.Optimum)-1.5)
+	x.cold = coldWeight * math.Max(0, e.deficit()-1.5)
 	if e.sp.ID == ballPython && coolSeason(at, e.s.Hemi) {
 		x.season = [...]float64{snake.Hatchling: 0, snake.Juvenile: .3, snake.Adult: 1}[e.age]
 	}

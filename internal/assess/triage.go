@@ -141,8 +141,8 @@ func (e *engine) lostLevel() care.Standing {
 
 // freshen judges climate and setup anew where something changed.
 func (e *engine) freshen() {
-	if e.climateStale {
-		e.findings, e.climateStale = e.climateFindings(e.findings), false
+	if e.climateDay != e.day {
+		e.findings, e.climateDay = e.climateFindings(e.findings), e.day
 	}
 	if len(e.answers) > 0 && (e.hazardsStale || e.lastMass != e.hazardMass || e.day >= e.hazardsUntil) {
 		e.weighHazards(e.lastMass)

@@ -17,6 +17,7 @@ const (
 	StepCoolDown     = "lower_the_heat"
 	StepWarmUp       = "raise_warm_side"
 	StepCoolEnd      = "cool_the_cool_side"
+	StepTwoEnds      = "two_ends"
 	StepWarmNight    = "raise_night"
 	StepDampen       = "raise_humidity"
 	StepAir          = "lower_humidity"
@@ -168,7 +169,7 @@ func (e *engine) troubleText(t *trouble) (code, text string) {
 		return ConcernRegurgitation, "Brought up food " + daysAgo(ago) + "."
 	case ofClimate:
 		f := &e.findings[t.i]
-		return f.code, f.breederText()
+		return f.code, e.findingText(f)
 	case ofSetup:
 		h := &e.hazards[t.i]
 		text := h.note // what was measured, over what was said
@@ -191,26 +192,84 @@ func (e *engine) troubleText(t *trouble) (code, text string) {
 }
 
 func (f *finding) what() string {
-	return [...]string{warmSide: "warm side", coolSide: "cool side", night: "night temperature", surface: "hottest surface", humidity: "humidity"}[f.kind]
+	return [...]string{warmSide: "warm side", coolSide: "cool side", night: "night temperature", surface: "hottest surface", humidity: "humidity", gradient: "difference between the ends"}[f.kind]
 }
 
 func (f *finding) number() string {
-	if f.kind == humidity {
+	switch f.kind {
+	case humidity:
 		return number(f.value, 0) + " %"
+	case gradient:
+		return difference(f.value)
 	}
 	return degrees(f.value)
 }
 
-func (f *finding) breederText() string {
-	what := f.what()
-	text := strings.ToUpper(what[:1]) + what[1:] + " " + f.number() + ", limit " + number(f.limit, 0)
-	if f.burns != "" {
-		text = "Surface of " + f.number() + ": on human skin " + f.burns + " of contact burns"
+// difference is a difference of temperatures: it has no offset in °F.
+func difference(c float64) string {
+	return number(c, 1) + " °C (" + number(c*1.8, 0) + " °F)"
+}
+
+// contact is a time of contact in words.
+func contact(seconds float64) string {
+	switch m := seconds / 60; {
+	case m >= 100:
+		return "about " + count(int(math.Round(m/60)), "hour")
+	case m >= 1.5:
+		return "about " + count(int(math.Round(m)), "minute")
 	}
-	if f.with == care.WithDial || f.with == care.WithStrip {
-		text += " (a stick-on " + string(f.with) + ", ±3 °C)"
+	return "a minute or less"
+}
+
+func (c *cold) text() string {
+	return "of the last " + strconv.Itoa(coldDays*24) + " hours " + number(c.known, 0) + " are known, " + number(c.below, 0) + " of them too cool, " + number(c.degreeHours, 0) + " degree-hours in all"
+}
+
+func (e *engine) findingText(f *finding) string {
+	what := f.what()
+	text := strings.ToUpper(what[:1]) + what[1:] + " " + f.number()
+	switch {
+	case f.burns > 0:
+		text += ": at this temperature contact of " + contact(f.burns) + " burns human skin; no limits for snakes are published"
+	case f.code == "climate_gradient_small":
+		text += ", where at least " + difference(f.limit) + " are usual"
+	case f.code == "climate_gradient_large":
+		text += ", more than the " + difference(f.limit) + " that leave a middle"
+	case f.code == "climate_cold_hours":
+		text += " now, and it was below " + degrees(f.limit) + ": " + f.cold.text()
+	case f.kind == humidity:
+		text += ", limit " + number(f.limit, 0) + " %"
+	default:
+		text += ", limit " + degrees(f.limit)
+	}
+	if f.code == "climate_warm_low" && f.cold.known > 0 {
+		text += "; " + f.cold.text()
+	}
+	switch {
+	case f.got.weak():
+		text += " (a stick-on " + string(f.got.with) + ", ±3 °C)"
+	case f.kind == surface && f.got.with == care.WithInfrared:
+		text += " (by infrared, which reads shiny metal too low)"
+	}
+	if ago := e.daysSince(f.got.at); ago > freshDays {
+		text += "; measured " + daysAgo(ago) + ", so it counts less"
 	}
 	return text + "."
+}
+
+// climateMeans is what a finding means, for the keeper.
+var climateMeans = map[string]string{
+	"climate_warm_high":      "That is warmer than suits it, and it may not move away in time.",
+	"climate_surface_hot":    "That is warmer than it should lie on for long.",
+	"climate_warm_low":       "It is too cool for it. A snake that cannot warm up does not eat, and this is easily put right.",
+	"climate_cool_low":       "That is a little cool for it. It can still warm up at the other end.",
+	"climate_cool_high":      "It has nowhere to cool down, and too warm is harder on a snake than too cool.",
+	"climate_night_low":      "Cooler nights are normal, but this is cooler than it needs.",
+	"climate_humidity_low":   "The air is dry for it, and in dry air the old skin comes off in pieces.",
+	"climate_humidity_high":  "The air is very damp for it, and a belly that never dries can get sore.",
+	"climate_gradient_small": "It is about as warm everywhere. A snake warms and cools itself by moving, so it needs a real choice.",
+	"climate_gradient_large": "One end is much warmer than the other, and between them there may be no place that is just right.",
+	"climate_cold_hours":     "The warm end is right again, but was too cool for a good part of the week. A heater that goes off now and then is easily missed.",
 }
 
 func (e *engine) choiceLabel(point string) string {
@@ -269,7 +328,7 @@ func (e *engine) reasonText(r *care.Reason) string {
 	case ReasonEaten:
 		return "Ate " + times(len(r.Evidence)) + " in the new home: " + s
 	case ReasonTooCool:
-		return "First reading of the warm side, " + number(e.climate.deficit(e.sp.Climate.Optimum), 1) + " °C below what suits it by now: " + s
+		return "First reading of the warm side, " + number(e.deficit(), 1) + " °C below what suits it by now: " + s
 	case ReasonRegurgitated:
 		return "Brought up food: " + s
 	case ReasonWeight:
@@ -294,6 +353,8 @@ func (e *engine) missing() string {
 		return "Not weighed for " + count(weighed, "day") + "."
 	case !e.climate.known && (unsettled || e.day >= 3):
 		return "No reading of the warm side."
+	case e.climate.known && unsettled && e.faded(e.climate.latest[warmSide]) < 1:
+		return "The warm side was last measured " + daysAgo(e.daysSince(e.climate.latest[warmSide].at)) + "."
 	case e.answerTo("hides") == nil && (unsettled || e.day >= 3):
 		return "The setup was not checked yet."
 	case !e.lastWeighed.IsZero() && weighed >= 2*weighEvery:
@@ -392,7 +453,7 @@ func (e *engine) steps() []care.Step {
 		add(StepCallVet, e.signDo(sign), 0)
 	}
 	for i := range e.findings {
-		if f := &e.findings[i]; f.level == care.StepIn && (f.code == "climate_surface_hot" || f.code == "climate_warm_high") {
+		if f := &e.findings[i]; f.level == care.StepIn && f.hot() {
 			add(StepCoolDown, "Switch that heater off or turn it down until the hottest place it can touch is below "+degrees(e.sp.Climate.HotTooHigh)+", then look at its belly.", 0)
 		}
 	}
@@ -478,12 +539,20 @@ func (e *engine) climateStep(f *finding, add func(string, string, int)) {
 	band := func(b snake.Band) string {
 		return number(b.Low, 0) + " to " + number(b.High, 0) + " °C (" + number(b.Low*1.8+32, 0) + " to " + number(b.High*1.8+32, 0) + " °F)"
 	}
-	if f.with == care.WithDial || f.with == care.WithStrip {
-		add(StepMeasure, "Measure again with a digital probe on the floor: a stick-on "+string(f.with)+" shows the wall it sits on.", 1)
+	if f.got.weak() {
+		add(StepMeasure, "Measure again with a digital probe on the floor: a stick-on "+string(f.got.with)+" shows the wall it sits on.", 1)
+	} else if ago := e.daysSince(f.got.at); ago > freshDays {
+		add(StepMeasure, "Measure again: the last time was "+daysAgo(ago)+".", 1)
 	}
 	switch f.code {
 	case "climate_warm_low":
 		add(StepWarmUp, "Raise the warm end to "+band(c.HotSpot)+" with a thermostat, then measure again the next day.", 3)
+	case "climate_cold_hours":
+		add(StepWarmUp, "See that the heater stays on, at night too: measure the warm end in the morning and in the evening for two days, and write it down here.", 2)
+	case "climate_gradient_small":
+		add(StepTwoEnds, "Put all heating at one end and leave the other end free, until they differ by at least 4 to 5 °C (7 to 9 °F).", 2)
+	case "climate_gradient_large":
+		add(StepTwoEnds, "Bring the ends a little nearer: the cool end to "+band(c.Cool)+", the warm end to "+band(c.HotSpot)+", and a hide half way.", 2)
 	case "climate_warm_high", "climate_surface_hot":
 		add(StepCoolDown, "Turn the thermostat down until no place it can touch is above "+degrees(c.HotTooHigh)+".", 1)
 	case "climate_cool_high":
@@ -544,14 +613,17 @@ func (e *engine) tellKeeper(a *Assessment) {
 	sign, level := e.worst()
 	n, ago := e.regurgitations()
 	step := e.standing()
-	var hot, cold *finding
+	var hot, cold, climate *finding // the first of each, of any
 	for i := range e.findings {
 		f := &e.findings[i]
 		switch {
-		case f.code == "climate_surface_hot" || f.code == "climate_warm_high":
+		case f.hot() && (hot == nil || f.level > hot.level):
 			hot = f
 		case f.code == "climate_warm_low":
 			cold = f
+		}
+		if climate == nil || f.level > climate.level {
+			climate = f
 		}
 	}
 	var worstHazard *hazard
@@ -571,7 +643,7 @@ func (e *engine) tellKeeper(a *Assessment) {
 		set("You saw: "+lower(sign.info.Label)+".", "We cannot tell from here what it is. It is something a vet should look at, and you did right to write it down.",
 			"Do not wait for a weigh-in or the next meal. If it gets worse on the way, tell the vet so.")
 	case hot != nil && hot.level == care.StepIn:
-		set("The "+hot.what()+" is "+hot.number()+".", "That is hot enough to burn a snake that lies on it, even if it does not move away.",
+		set("The "+hot.what()+" is "+hot.number()+".", burnsWords(hot),
 			"Call a reptile vet if you see dark, raw or blistered scales; burns can show days later.")
 	case worstHazard != nil && e.lostLevel() < care.Vet && n < 2:
 		set("In the setup check: "+lower(worstHazard.title)+".", "Nothing has happened. This is one of the things that can hurt a snake, and it is quickly put right.",
@@ -589,7 +661,7 @@ func (e *engine) tellKeeper(a *Assessment) {
 		if e.refusedInARow > 0 {
 			sees += " " + refused
 		}
-		set(sees, "It is too cool for it. A snake that cannot warm up does not eat, and this is easily put right.", "If it still refuses two weeks after the warm end is right, tell your breeder. "+call)
+		set(sees, climateMeans[cold.code], "If it still refuses two weeks after the warm end is right, tell your breeder. "+call)
 	case e.refusedInARow > 0 && e.silent() > 0:
 		set("Nothing was written down for "+count(e.daysSince(e.lastHeard), "day")+", and the last meal that you wrote down was refused.", "It may have eaten since. Your breeder would like to know.", call)
 	case e.refusedInARow > 0 && e.inShed(e.today):
@@ -598,6 +670,8 @@ func (e *engine) tellKeeper(a *Assessment) {
 		set(refused, e.likely(a)+" Your breeder sees this too and will help.", call)
 	case e.refusedInARow > 0:
 		set(refused, e.likely(a)+" Healthy snakes can go without food for weeks.", "Tell your breeder if it loses weight. "+call)
+	case climate != nil:
+		set("The "+climate.what()+" is "+climate.number()+".", climateMeans[climate.code], call)
 	case e.silent() > 0:
 		set("Nothing was written down for "+count(e.daysSince(e.lastHeard), "day")+".", "Most likely all is well. Your breeder would still like to know.", call)
 	case level == care.Watch:
@@ -611,6 +685,14 @@ func (e *engine) tellKeeper(a *Assessment) {
 	default:
 		set("It is new in your home.", "Everything smells strange to it. Hiding all day is what a snake does when it arrives.", "If it has not eaten after three weeks, tell your breeder. "+call)
 	}
+}
+
+// burnsWords says what a hot place can do to a snake that lies on it.
+func burnsWords(f *finding) string {
+	if f.burns == 0 {
+		return climateMeans[f.code]
+	}
+	return "Lying on that burns skin after " + contact(f.burns) + ", by what is known of people; a snake may not move away in time."
 }
 
 // likely is the likeliest cause that is known, in a sentence.

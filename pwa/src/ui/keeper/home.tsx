@@ -76,6 +76,8 @@ export function actionFor(code = ''): Action | undefined {
       return { label: 'Log what you measure', to: 'climate', icon: 'warm' };
     case 'raise_warm_side':
     case 'raise_night':
+    case 'two_ends':
+    case 'cool_the_cool_side':
     case 'lower_the_heat':
     case 'raise_humidity':
     case 'lower_humidity':
