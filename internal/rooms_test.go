@@ -42,6 +42,8 @@ var rooms = map[string]room{
 		why: "care is the domain, which every other room speaks; what it imports, all import"},
 	"internal/assess": {knows: []string{"internal/care", "internal/snake"}, bare: true, pure: true,
 		why: "assess is a pure function of (log, tables, time); it takes the entries of care as they are, so that an entry needs no second form"},
+	"internal/casefile": {knows: []string{"internal/assess", "internal/care", "internal/snake"}, modules: []string{"github.com/go-json-experiment/json"}, pure: true,
+		why: "casefile is how a case leaves and enters; it stands above care, which takes no module, and above assess, whose signs it checks"},
 	"internal/followup": {knows: []string{"internal/assess", "internal/care", "internal/snake"}, modules: []string{"github.com/google/uuid"},
 		why: "followup holds the use cases; it meets the store as care.Store and the wire not at all"},
 	"internal/photo": {
