@@ -115,9 +115,10 @@ type row struct {
 
 // setupAnswer is the answer to one point with more than the choice.
 type setupAnswer struct {
-	Choice  string           `json:"choice"`
-	Measure care.Millimetres `json:"measure_mm,omitempty"`
-	Note    string           `json:"note,omitempty"`
+	Choice  string             `json:"choice"`
+	Measure care.Millimetres   `json:"measure_mm,omitempty"`
+	Sizes   map[string]float64 `json:"sizes,omitempty"`
+	Note    string             `json:"note,omitempty"`
 }
 
 // Append writes a line, with its line feed, after what is in dst.
@@ -160,8 +161,8 @@ func Append(dst []byte, l *Line) ([]byte, error) {
 			r.Answers = make(map[string]any, len(b.Answers))
 			for _, a := range b.Answers {
 				r.Answers[a.Point] = a.Choice
-				if more := (setupAnswer{a.Choice, a.Measure, a.Note}); more != (setupAnswer{Choice: a.Choice}) {
-					r.Answers[a.Point] = more
+				if a.Measure > 0 || len(a.Sizes) > 0 || a.Note != "" {
+					r.Answers[a.Point] = setupAnswer{a.Choice, a.Measure, a.Sizes, a.Note}
 				}
 			}
 		case care.StepAgreed:

@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -106,6 +107,11 @@ func TestDocumented(t *testing.T) {
 		if !strings.Contains(string(data), "`"+p.Code+"`") {
 			t.Errorf("docs/case-files.md does not name the point %s", p.Code)
 		}
+		for _, z := range p.Sizes {
+			if !strings.Contains(string(data), "`"+z.Code+"`") {
+				t.Errorf("docs/case-files.md does not name the size %s of %s", z.Code, p.Code)
+			}
+		}
 		for _, c := range p.Choices {
 			if !strings.Contains(string(data), "`"+c.Code+"`") {
 				t.Errorf("docs/case-files.md does not name the choice %s of %s", c.Code, p.Code)
@@ -156,8 +162,10 @@ func TestMistakes(t *testing.T) {
 		{"point", []string{opening, later(`"kind":"setup","answers":{"moat":"deep"}`)}, 2, "answers", `"moat" is not a point`},
 		{"choice", []string{opening, later(`"kind":"setup","answers":{"hides":"many"}`)}, 2, "answers", `"many" is not an answer`},
 		{"point twice", []string{opening, later(`"kind":"setup","answers":{"hides":"one","hides":"one"}`)}, 2, "answers", "twice"},
-		{"answer's size", []string{opening, later(`"kind":"setup","answers":{"tubes":{"choice":"snug","measure_mm":-1}}`)}, 2, "answers.tubes.measure_mm", "is -1; expected millimetres"},
-		{"answer's field", []string{opening, later(`"kind":"setup","answers":{"tubes":{"choice":"snug","depth":1}}`)}, 2, "answers.tubes.depth", "expected choice, measure_mm or note"},
+		{"answer's size", []string{opening, later(`"kind":"setup","answers":{"tubes":{"choice":"snug","measure_mm":-1}}`)}, 2, "answers.tubes.measure_mm", "is -1; expected a size, more than 0 and up to 10000"},
+		{"answer's field", []string{opening, later(`"kind":"setup","answers":{"tubes":{"choice":"snug","depth":1}}`)}, 2, "answers.tubes.depth", "expected choice, measure_mm, sizes or note"},
+		{"answer's further size", []string{opening, later(`"kind":"setup","answers":{"heavy_things":{"choice":"on_floor","sizes":{"speed":1}}}`)}, 2, "answers", `"speed" is not a size`},
+		{"answer's further sizes", []string{opening, later(`"kind":"setup","answers":{"heavy_things":{"choice":"on_floor","sizes":[1]}}`)}, 2, "answers.heavy_things.sizes", "not a field"},
 		{"answer's form", []string{opening, later(`"kind":"setup","answers":{"tubes":3}`)}, 2, "answers.tubes", "is 3; expected a choice"},
 		{"no answers", []string{opening, later(`"kind":"setup","answers":{}`)}, 2, "answers", "is empty"},
 		{"answers as list", []string{opening, later(`"kind":"setup","answers":[]`)}, 2, "answers", "expected an object"},
@@ -255,10 +263,9 @@ func TestRoundTrip(t *testing.T) {
 			t.Fatalf("%v in %s", err, text)
 		}
 		if s, ok := got.Entry.Body.(care.SetupCheck); ok { // in the order of the names
-			w := want.Entry.Body.(care.SetupCheck)
-			if len(s.Answers) == len(w.Answers) && len(s.Answers) == 2 && s.Answers[0].Point == w.Answers[1].Point {
-				s.Answers[0], s.Answers[1] = s.Answers[1], s.Answers[0]
-			}
+			byPoint := func(a, b care.SetupAnswer) int { return strings.Compare(a.Point, b.Point) }
+			slices.SortFunc(s.Answers, byPoint)
+			slices.SortFunc(want.Entry.Body.(care.SetupCheck).Answers, byPoint)
 		}
 		if !reflect.DeepEqual(got, want) {
 			t.Fatalf("%s\ngot  %+v\nwant %+v", text, got, want)
@@ -303,7 +310,8 @@ func randomLine(r *rand.Rand) Line {
 	case 6:
 		e.Body = care.Sign{Code: "wheeze"}
 	case 7:
-		e.Body = care.SetupCheck{Answers: []care.SetupAnswer{{Point: "hides", Choice: "one"}, {Point: "tubes", Choice: "snug", Measure: 17.5, Note: "what it says"}}}
+		e.Body = care.SetupCheck{Answers: []care.SetupAnswer{{Point: "hides", Choice: "one"}, {Point: "tubes", Choice: "snug", Measure: 17.5, Note: "what it says"},
+			{Point: "heavy_things", Choice: "loose", Sizes: map[string]float64{care.SetupPoints()[slices.IndexFunc(care.SetupPoints(), func(p care.SetupPoint) bool { return p.Code == "heavy_things" })].Sizes[0].Code: 120}}}}
 	case 8:
 		e.Body = care.Seen{}
 	case 9:

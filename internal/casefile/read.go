@@ -495,6 +495,48 @@ func (d *Decoder) readAnswers() error {
 }
 
 func (d *Decoder) readAnswer(where string, a *care.SetupAnswer) error {
+	return d.object(where, func(name, where string) error {
+		if name == "sizes" && d.json.PeekKind() == '{' {
+			a.Sizes = map[string]float64{}
+			return d.object(where, func(name, where string) error {
+				n, err := d.size(where, 1e6)
+				if err == nil && n > 0 {
+					a.Sizes[name] = n
+				}
+				return err
+			})
+		}
+		if name == "measure_mm" {
+			n, err := d.size(where, 10000)
+			a.Measure = care.Millimetres(n)
+			return err
+		}
+		v, err := d.json.ReadValue()
+		if err != nil {
+			return broken(err)
+		}
+		if name != "choice" && name != "note" {
+			return bad(where, "is not a field of an answer; expected choice, measure_mm, sizes or note")
+		}
+		if v.Kind() == 'n' {
+			return nil
+		}
+		text, err := jsontext.AppendUnquote(nil, v)
+		if n := utf8.RuneCount(text); err != nil || n == 0 || n > 500 {
+			return bad(where, "is %s; expected a text of up to 500 characters", raw(v))
+		}
+		if name == "choice" {
+			a.Choice = d.word(text)
+		} else {
+			a.Note = string(text)
+		}
+		return nil
+	})
+}
+
+// object reads an object inside an answer; member is told each name, and where
+// that is, and reads its value.
+func (d *Decoder) object(where string, member func(name, where string) error) error {
 	if _, err := d.json.ReadToken(); err != nil {
 		return broken(err)
 	}
@@ -507,42 +549,30 @@ func (d *Decoder) readAnswer(where string, a *care.SetupAnswer) error {
 			return bad(where+"."+name, "is there twice; expected it once")
 		}
 		seen[name] = true
-		v, err := d.json.ReadValue()
-		if err != nil {
-			return broken(err)
-		}
-		if v.Kind() == 'n' {
-			continue
-		}
-		ok := true
-		switch name {
-		case "choice", "note":
-			var text []byte
-			if text, err = jsontext.AppendUnquote(nil, v); err != nil {
-				return bad(where+"."+name, "is %s; expected a text", raw(v))
-			}
-			if name == "choice" {
-				a.Choice = d.word(text)
-			} else if a.Note = string(text); utf8.RuneCount(text) > 500 {
-				return bad(where+".note", "is too long; expected up to 500 characters")
-			}
-		case "measure_mm":
-			var n float64
-			if n, err = strconv.ParseFloat(string(v), 64); err != nil || !(n > 0 && n <= 10000) {
-				return bad(where+"."+name, "is %s; expected millimetres, more than 0 and up to 10000, or null", raw(v))
-			}
-			a.Measure = care.Millimetres(n)
-		default:
-			ok = false
-		}
-		if !ok {
-			return bad(where+"."+name, "is not a field of an answer; expected choice, measure_mm or note")
+		if err := member(name, where+"."+name); err != nil {
+			return err
 		}
 	}
 	if _, err := d.json.ReadToken(); err != nil {
 		return broken(err)
 	}
 	return nil
+}
+
+// size reads a size; null is 0, not taken.
+func (d *Decoder) size(where string, most float64) (float64, error) {
+	v, err := d.json.ReadValue()
+	if err != nil {
+		return 0, broken(err)
+	}
+	if v.Kind() == 'n' {
+		return 0, nil
+	}
+	n, err := strconv.ParseFloat(string(v), 64)
+	if v.Kind() != '0' || err != nil || !(n > 0 && n <= most) {
+		return 0, bad(where, "is %s; expected a size, more than 0 and up to %g, or null", raw(v), most)
+	}
+	return n, nil
 }
 
 // plain reads a string without its quotes.
