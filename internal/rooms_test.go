@@ -46,6 +46,11 @@ var rooms = map[string]room{
 		why: "casefile is how a case leaves and enters; it stands above care, which takes no module, and above assess, whose signs it checks"},
 	"internal/followup": {knows: []string{"internal/assess", "internal/care", "internal/snake"}, modules: []string{"github.com/google/uuid"},
 		why: "followup holds the use cases; it meets the store as care.Store and the wire not at all"},
+	"internal/print": {knows: []string{"internal/assess", "internal/care", "internal/snake"}, pure: true,
+		modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/boombuler/barcode", "golang.org/x/image", "golang.org/x/text"},
+		why:     "print lays out what the domain says; the same record makes the same bytes, so it needs no clock and no files"},
+	"internal/print/printtest": {
+		why: "printtest reads PDFs back with other people's software; it needs to know of nothing here"},
 	"internal/photo": {
 		why: "photo turns bytes into safe bytes; it needs to know of no animal"},
 	"internal/store": {knows: []string{"internal/care"},
@@ -69,9 +74,10 @@ var dependents = map[string]struct {
 	only string // a path and all below it
 	why  string
 }{
-	"internal/reference": {"internal/reference", "reference is for tests only: the program computes for itself"},
-	"internal/gen":       {"server", "the wire format stays at the edge, so that it can change without the domain"},
-	"pwa":                {"server", "the web app is served, not used"},
+	"internal/reference":       {"internal/reference", "reference is for tests only: the program computes for itself"},
+	"internal/print/printtest": {"internal/print/printtest", "printtest is for tests only"},
+	"internal/gen":             {"server", "the wire format stays at the edge, so that it can change without the domain"},
+	"pwa":                      {"server", "the web app is served, not used"},
 }
 
 // forbiddenWhenPure are parts of the standard library, each with all below it.

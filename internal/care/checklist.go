@@ -547,6 +547,7 @@ func Cautions(a *Animal) []string {
 // Two weeks of rest after food was brought up, then half the size: common
 // practice, no source.
 const (
+	settleLeast       = 5
 	settleDays        = 7
 	afterRegurgitated = 14
 	day               = 24 * time.Hour
@@ -613,7 +614,7 @@ func FeedSentence(a *Animal, weights, offers []Entry, at time.Time) string {
 		first = later(first, upset.Add(afterRegurgitated*day))
 		say = append(say, fmt.Sprintf("It brought up food on %s: make the next meal half the usual size, and talk to the breeder before you offer it.", date(upset)))
 	}
-	say = append(say, fmt.Sprintf("Leave it in peace for the first 5 to 7 days, then make the first offer on %s or a little later.", date(first)))
+	say = append(say, fmt.Sprintf("Leave it in peace for the first %d to %d days, then make the first offer on %s or a little later.", settleLeast, settleDays, date(first)))
 	return strings.Join(say, " ")
 }
 
