@@ -21,12 +21,12 @@ web: $(tools)/webbuild pwa/node_modules/.installed ## the web app alone: pwa/dis
 	$(tools)/webbuild
 
 test: ## everything that has to hold before a change goes in
-	@$(need) go cc node chromium postgres exiftool reference
+	@$(need) go cc node chromium postgres exiftool reference print
 	@internal/tools/test.sh
 
 test-go: ## Go tests with the race detector, on SQLite and PostgreSQL
-	@$(need) go cc postgres exiftool reference
-	WARMHAND_REQUIRE_POSTGRES=1 WARMHAND_REQUIRE_REFERENCE=1 internal/tools/with-postgres.sh go test -race -timeout 10m ./...
+	@$(need) go cc postgres exiftool reference print
+	WARMHAND_REQUIRE_POSTGRES=1 WARMHAND_REQUIRE_REFERENCE=1 WARMHAND_REQUIRE_PRINT=1 internal/tools/with-postgres.sh go test -race -timeout 10m ./...
 	cd internal/tools && go test ./...
 
 test-web: pwa/node_modules/.installed ## types, lint and unit tests of the web app

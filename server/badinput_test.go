@@ -63,13 +63,14 @@ func TestBadInput(t *testing.T) {
 		otherEntry := other.Weigh("b2", otherAnimal, 540)
 		otherCase, _ := other.HandOver(otherAnimal)
 		free := breeder.NewAnimal()
+		openCase, _ := breeder.HandOver(breeder.NewAnimal())
 		token := breeder.Call("GET", "/v1/breeders/b1/handovers?pageSize=1", nil).OK().Text("nextPageToken")
 		jpg := picture(t, 300, 200)
 
 		who := map[string]*servertest.Client{"breeder": breeder, "keeper": keeper, "stranger": stranger, "nobody": f.Page()}
 		for _, row := range rows {
 			fill := strings.NewReplacer("{animal}", animal, "{entry}", entry, "{keeperEntry}", keeperEntry, "{case}", name[strings.LastIndexByte(name, '/')+1:],
-				"{strangerCase}", strangerCase, "{otherAnimal}", otherAnimal, "{otherEntry}", otherEntry, "{otherCase}", otherCase, "{free}", free,
+				"{strangerCase}", strangerCase, "{otherAnimal}", otherAnimal, "{otherEntry}", otherEntry, "{otherCase}", otherCase, "{free}", free, "{openCase}", openCase,
 				"{request}", request, "{usedCode}", code, "{pageToken}", token, "{id}", f.ID("bad-input"))
 			var body any
 			kind, size, _ := strings.Cut(row.Generate, ":")

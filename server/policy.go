@@ -85,6 +85,8 @@ var policy = access.Policy{
 	routeKeeperLive:  keeper.Reads(),
 	routePhotoPut:    involved,
 	routePhotoGet:    involved.Reads(),
+	routeCards:       team.Reads(),
+	routeLabels:      team.Reads(),
 }
 
 // Names of the routes that are plain HTTP.
@@ -93,6 +95,8 @@ const (
 	routeKeeperLive  = "GET /v1/keepers/me/live"
 	routePhotoPut    = "PUT /v1/breeders/{breeder}/cases/{case}/photos/{photo}"
 	routePhotoGet    = "GET /v1/breeders/{breeder}/cases/{case}/photos/{photo}/{size}"
+	routeCards       = "POST /v1/breeders/{breeder}/cards.pdf"
+	routeLabels      = "GET /v1/breeders/{breeder}/labels.pdf"
 )
 
 // preference says which of two sign-ins on one phone a method is meant for.

@@ -81,6 +81,7 @@ type Server struct {
 	passkeys  *access.Passkeys // nil where browsers allow none
 	claims    *access.Limiter
 	signIns   *access.Limiter
+	prints    *access.Limiter
 	validate  protovalidate.Validator
 	followup  *followup.Service
 	health    *health.Server
@@ -100,7 +101,8 @@ type Server struct {
 // fails.
 func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	s = &Server{cfg: cfg, log: cfg.Log, now: cfg.Now, draining: make(chan struct{}),
-		claims: access.NewLimiter(access.ClaimLimits), signIns: access.NewLimiter(access.SignInLimits)}
+		claims: access.NewLimiter(access.ClaimLimits), signIns: access.NewLimiter(access.SignInLimits),
+		prints: access.NewLimiter(access.PrintLimits)}
 	if s.log == nil {
 		s.log = slog.Default()
 	}
@@ -271,6 +273,9 @@ func (s *Server) ClaimURL(code string) string {
 	return s.origin.String() + "/c#" + strings.ReplaceAll(code, "-", "")
 }
 
+// AnimalURL is the link that the code on a tub's label holds.
+func (s *Server) AnimalURL(id string) string { return s.origin.String() + "/b/animals/" + id }
+
 // SignInURL is the link that redeems a sign-in secret.
 func (s *Server) SignInURL(secret string) string { return s.origin.String() + "/in#" + secret }
 
@@ -283,6 +288,15 @@ func (c claimCodes) New() (plain, hash string, err error) {
 }
 
 func (c claimCodes) Hash(typed string) (string, error) {
+	code, err := c.Plain(typed)
+	if err != nil {
+		return "", err
+	}
+	return c.key.HashClaimCode(code), nil
+}
+
+// Plain is a typed code in its groups.
+func (claimCodes) Plain(typed string) (string, error) {
 	code, err := access.ParseClaimCode(typed)
 	if err != nil {
 		var bad *care.Error
@@ -293,7 +307,7 @@ func (c claimCodes) Hash(typed string) (string, error) {
 		}
 		return "", err
 	}
-	return c.key.HashClaimCode(code), nil
+	return code, nil
 }
 
 // remoteOf is the network address of who sent the request.

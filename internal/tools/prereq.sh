@@ -1,7 +1,7 @@
 #!/bin/bash
 # prereq.sh NAME... sees to it that what NAME needs is on this machine: with
 # apt-get where that may be used, else it says in one line what is missing.
-# Names: go cc node chromium postgres exiftool reference
+# Names: go cc node chromium postgres exiftool reference print
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 
@@ -19,6 +19,7 @@ have() {
     chromium) [ -x "${WARMHAND_CHROMIUM:-/usr/bin/chromium}" ] ;;
     postgres) [ -n "${WARMHAND_TEST_POSTGRES:-}" ] || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null ;;
     exiftool) command -v exiftool >/dev/null ;;
+    print) command -v pdftoppm >/dev/null && command -v zbarimg >/dev/null ;;
     reference) Rscript -e 'library(jsonlite)' >/dev/null 2>&1 && /usr/bin/python3 -c 'import statsmodels' >/dev/null 2>&1 ;;
     *) echo "prereq.sh: unknown name $1" >&2; exit 2 ;;
   esac
@@ -31,6 +32,7 @@ packages() {
     chromium) echo chromium ;;
     postgres) echo postgresql ;;
     exiftool) echo libimage-exiftool-perl ;;
+    print) echo poppler-utils zbar-tools ;;
     reference) echo r-base-core r-cran-jsonlite python3-statsmodels ;;
   esac
 }

@@ -1,0 +1,161 @@
+package server
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"warmhand/internal/care"
+	"warmhand/internal/followup"
+	"warmhand/internal/print"
+)
+
+// The most of one request: a show day's table, and a rack with its neighbours.
+const (
+	cardsMax  = 40
+	labelsMax = 100
+)
+
+// printCards answers with handover cards. Their codes come in the body, never
+// in an address, which ends up in logs and histories; they are known to nobody
+// but the page that was just shown them.
+func (s *Server) printCards(w http.ResponseWriter, r *http.Request) {
+	s.pdf(w, r, routeCards, func(who care.Actor, breederID string, now time.Time) (string, func(io.Writer) error, error) {
+		var in struct {
+			Form  print.Form  `json:"form"`
+			Paper print.Paper `json:"paper"`
+			Cards []struct {
+				Handover  string `json:"handover"`
+				ClaimCode string `json:"claimCode"`
+			} `json:"cards"`
+		}
+		d := json.NewDecoder(r.Body)
+		d.DisallowUnknownFields()
+		if err := d.Decode(&in); err != nil {
+			return "", nil, badShape(err)
+		}
+		switch {
+		case !slices.Contains(print.Forms(), in.Form):
+			return "", nil, care.BadField("form", "Say which card: %s.", oneOf(print.Forms()))
+		case !slices.Contains(print.Papers(), in.Paper):
+			return "", nil, care.BadField("paper", "Say which paper: %s.", oneOf(print.Papers()))
+		case len(in.Cards) == 0 || len(in.Cards) > cardsMax:
+			return "", nil, care.BadField("cards", "Print 1 to %d cards at once; these are %d.", cardsMax, len(in.Cards))
+		}
+		drafts := make([]followup.CardDraft, len(in.Cards))
+		for i, c := range in.Cards {
+			id, err := splitOwn(fmt.Sprintf("cards[%d].handover", i), c.Handover, breederID, "handovers")
+			if err != nil {
+				return "", nil, err
+			}
+			drafts[i] = followup.CardDraft{HandoverID: id, Code: c.ClaimCode}
+		}
+		list, zone, err := s.followup.Cards(r.Context(), who, now, breederID, drafts)
+		if err != nil {
+			return "", nil, err
+		}
+		cards := make([]print.Card, len(list))
+		for i := range list {
+			code, err := claimCodes{}.Plain(drafts[i].Code)
+			if err != nil {
+				return "", nil, err
+			}
+			cards[i] = print.Card{Record: &list[i].Record, Code: code, Link: s.ClaimURL(code), Until: list[i].ClaimExpiresAt}
+		}
+		return "handover-card", func(w io.Writer) error { return print.Cards(w, in.Paper, in.Form, cards, now, zone) }, nil
+	})
+}
+
+// printLabels answers with a label for each animal that the query names.
+func (s *Server) printLabels(w http.ResponseWriter, r *http.Request) {
+	s.pdf(w, r, routeLabels, func(who care.Actor, breederID string, now time.Time) (string, func(io.Writer) error, error) {
+		paper, err := paperOf(r)
+		if err != nil {
+			return "", nil, err
+		}
+		ids := r.URL.Query()["animal"]
+		if len(ids) == 0 || len(ids) > labelsMax {
+			return "", nil, care.BadField("animal", "Print 1 to %d labels at once; these are %d.", labelsMax, len(ids))
+		}
+		animals, err := s.followup.Animals(r.Context(), who, breederID, ids)
+		if err != nil {
+			return "", nil, err
+		}
+		labels := make([]print.Label, len(animals))
+		for i := range animals {
+			labels[i] = print.Label{Animal: &animals[i], Link: s.AnimalURL(animals[i].ID)}
+		}
+		return "labels", func(w io.Writer) error { return print.Labels(w, paper, labels, now) }, nil
+	})
+}
+
+// pdf admits the caller, lets what find out what is to be printed, and answers
+// with it once it is whole.
+func (s *Server) pdf(w http.ResponseWriter, r *http.Request, route string, what func(who care.Actor, breederID string, now time.Time) (name string, write func(io.Writer) error, err error)) {
+	breederID, now := r.PathValue("breeder"), s.now()
+	who, err := s.admit(w, r, route, breederID)
+	if err != nil {
+		s.writeError(w, r, err)
+		return
+	}
+	if err := s.prints.Try(string(who.Kind)+"/"+who.BreederID+"/"+who.ID(), now); err != nil {
+		s.writeError(w, r, err)
+		return
+	}
+	name, write, err := what(who.Actor, breederID, now)
+	var out bytes.Buffer
+	if err == nil {
+		err = write(&out)
+	}
+	if err != nil {
+		s.writeError(w, r, err)
+		return
+	}
+	h := w.Header()
+	h.Set("Content-Type", "application/pdf")
+	h.Set("Content-Disposition", `attachment; filename="`+name+`.pdf"`)
+	h.Set("Content-Length", strconv.Itoa(out.Len()))
+	h.Set("Cache-Control", "no-store")
+	w.Write(out.Bytes())
+}
+
+// paperOf is the paper that the query names, A4 when it names none.
+func paperOf(r *http.Request) (print.Paper, error) {
+	p := print.Paper(r.URL.Query().Get("paper"))
+	switch {
+	case p == "":
+		return print.A4, nil
+	case !slices.Contains(print.Papers(), p):
+		return "", care.BadField("paper", "Say which paper: %s.", oneOf(print.Papers()))
+	}
+	return p, nil
+}
+
+func oneOf[S ~string](list []S) string {
+	words := make([]string, len(list))
+	for i, v := range list {
+		words[i] = string(v)
+	}
+	return strings.Join(words, " or ")
+}
+
+// badShape says in plain words why JSON does not fit; that it is JSON was
+// checked before.
+func badShape(err error) error {
+	var kind *json.UnmarshalTypeError
+	if errors.As(err, &kind) {
+		return care.BadField(snakeCase(kind.Field), "The value of %q does not fit. Look at /api for what it takes.", kind.Field)
+	}
+	if _, name, ok := strings.Cut(err.Error(), "unknown field "); ok {
+		name = strings.Trim(name, `"`)
+		return care.BadField(name, "There is no field %q here. Check how it is spelt, or update the app.", name)
+	}
+	return care.BadField("body", "The request does not fit. Look at /api for what it takes.")
+}

@@ -1,0 +1,83 @@
+package server_test
+
+import (
+	"image"
+	"slices"
+	"strings"
+	"testing"
+
+	"warmhand/internal/print/printtest"
+	"warmhand/server/servertest"
+)
+
+// codesAt are the texts of the codes in a part of a page rendered at 300 dpi;
+// all in millimetres.
+func codesAt(t *testing.T, page *image.Gray, x, y, w, h float64) []string {
+	t.Helper()
+	px := func(mm float64) int { return int(mm * 300 / 25.4) }
+	return printtest.Codes(t, page.SubImage(image.Rect(px(x), px(y), px(x+w), px(y+h))))
+}
+
+// A card that was printed in the moment of the sale opens the claim.
+func TestPrintedCardClaims(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{})
+	breeder := f.NewBreeder("b1")
+	for form, size := range map[string][4]float64{"credit": {19.4, 13.5, 85.6, 54}, "a6": {0, .5, 105, 148}} {
+		made := breeder.Call("POST", "/v1/breeders/b1/handovers?requestId="+f.ID("request"), map[string]any{"animal": "breeders/b1/animals/" + breeder.NewAnimal()}).OK()
+		card := breeder.Call("POST", "/v1/breeders/b1/cards.pdf", map[string]any{"form": form, "paper": "a4",
+			"cards": []any{map[string]any{"handover": made.Text("handover", "name"), "claimCode": strings.ToLower(made.Text("claimCode"))}}}).OK()
+		for name, want := range map[string]string{"Content-Type": "application/pdf", "Cache-Control": "no-store",
+			"Content-Disposition": `attachment; filename="handover-card.pdf"`, "X-Content-Type-Options": "nosniff"} {
+			if got := card.Header.Get(name); got != want {
+				t.Errorf("%s is %q, want %q", name, got, want)
+			}
+		}
+		if text := printtest.Text(t, card.Body); !strings.Contains(text, made.Text("claimCode")) || !strings.Contains(text, "Breeder b1 · At the show") {
+			t.Errorf("the card says %s", text)
+		}
+		links := codesAt(t, printtest.Pages(t, card.Body, 300)[0], size[0], size[1], size[2], size[3])
+		if !slices.Equal(links, []string{made.Text("claimUrl")}) {
+			t.Fatalf("the card's code opens %v, want %s", links, made.Text("claimUrl"))
+		}
+		_, code, _ := strings.Cut(links[0], "#")
+		f.Page().Claim(code).OK()
+	}
+}
+
+func TestPrintedLabels(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{})
+	breeder := f.NewBreeder("b1")
+	query, want := "?paper=letter", []string{}
+	for range 4 {
+		id := breeder.NewAnimal()
+		query += "&animal=" + id
+		want = append(want, f.Server.Origin()+"/b/animals/"+id)
+	}
+	labels := breeder.Call("GET", "/v1/breeders/b1/labels.pdf"+query, nil).OK()
+	page := printtest.Pages(t, labels.Body, 300)[0]
+	for i, link := range want {
+		if got := codesAt(t, page, 11.95+float64(i%3)*64, 20.7+float64(i/3)*34, 64, 34); !slices.Equal(got, []string{link}) {
+			t.Errorf("label %d opens %v, want %s", i, got, link)
+		}
+	}
+}
+
+// Printing has a limit by who asks, and waiting helps.
+func TestPrintLimit(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{})
+	breeder, other := f.NewBreeder("b1"), f.NewBreeder("b2")
+	path := "/v1/breeders/b1/labels.pdf?animal=" + breeder.NewAnimal()
+	for range 30 {
+		breeder.Call("GET", path, nil).OK()
+	}
+	refused := breeder.Call("GET", path, nil)
+	if reason, _, _ := refused.Problem(); refused.Status != 429 || reason != "TOO_MANY_TRIES" || refused.Header.Get("Retry-After") == "" {
+		t.Errorf("got %d %s", refused.Status, refused.Body)
+	}
+	other.Call("GET", "/v1/breeders/b2/labels.pdf?animal="+other.NewAnimal(), nil).OK()
+	f.Clock.Advance(3e9)
+	breeder.Call("GET", path, nil).OK()
+}
