@@ -44,7 +44,7 @@ var rooms = map[string]room{
 		why: "assess is a pure function of (log, tables, time); it takes the entries of care as they are, so that an entry needs no second form"},
 	"internal/casefile": {knows: []string{"internal/assess", "internal/care", "internal/snake"}, modules: []string{"github.com/go-json-experiment/json"}, pure: true,
 		why: "casefile is how a case leaves and enters; it stands above care, which takes no module, and above assess, whose signs it checks"},
-	"internal/followup": {knows: []string{"internal/assess", "internal/care", "internal/snake"}, modules: []string{"github.com/google/uuid"},
+	"internal/followup": {knows: []string{"internal/assess", "internal/care", "internal/snake"}, modules: []string{"github.com/google/uuid", "github.com/hashicorp/golang-lru/v2"},
 		why: "followup holds the use cases; it meets the store as care.Store and the wire not at all"},
 	"internal/print": {knows: []string{"internal/assess", "internal/care", "internal/snake"}, pure: true,
 		modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/boombuler/barcode", "golang.org/x/image", "golang.org/x/text"},
