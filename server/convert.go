@@ -285,7 +285,7 @@ func entryToProto(e *care.Entry) *pb.Entry {
 	case care.Shed:
 		out.Body = &pb.Entry_Shed{Shed: &pb.Shed{Stage: shedStages.proto(b.Stage), Complete: b.Complete}}
 	case care.Sign:
-		out.Body = &pb.Entry_Sign{Sign: &pb.Sign{Sign: b.Code}}
+		out.Body = &pb.Entry_Sign{Sign: &pb.Sign{Sign: b.Code, Gone: b.Gone}}
 	case care.SetupCheck:
 		check := &pb.SetupCheck{}
 		for _, a := range b.Answers {
@@ -345,7 +345,7 @@ func entryFromProto(e *pb.Entry, breederID, animalID, id string) (out care.Entry
 	case *pb.Entry_Shed:
 		out.Body = care.Shed{Stage: shedStages.domain(b.Shed.GetStage()), Complete: b.Shed.Complete}
 	case *pb.Entry_Sign:
-		out.Body = care.Sign{Code: b.Sign.GetSign()}
+		out.Body = care.Sign{Code: b.Sign.GetSign(), Gone: b.Sign.GetGone()}
 	case *pb.Entry_Setup:
 		var check care.SetupCheck
 		for _, a := range b.Setup.GetAnswers() {

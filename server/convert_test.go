@@ -19,7 +19,7 @@ func TestEntriesRoundTripOnTheWire(t *testing.T) {
 		care.WeighIn{Mass: 98.4},
 		care.ClimateReading{Warm: &c, Cool: &c, Night: &c, Surface: &c, Humidity: &p, TakenWith: care.WithInfrared},
 		care.Shed{Stage: care.ShedDone, Complete: &whole},
-		care.Sign{Code: "wheeze"},
+		care.Sign{Code: "wheeze", Gone: true},
 		care.SetupCheck{Answers: []care.SetupAnswer{{Point: "heavy_things", Choice: "loose", Measure: 9.5, Sizes: map[string]float64{"mass_g": 1500}, Photos: []string{"p1"}, Note: "left"}}},
 		care.Seen{},
 		care.StepAgreed{Code: "leave_in_peace", HoldsDays: 5},

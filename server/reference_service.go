@@ -32,7 +32,7 @@ func (*referenceService) ListGenes(context.Context, *pb.ListGenesRequest) (*pb.L
 func (*referenceService) ListSigns(context.Context, *pb.ListSignsRequest) (*pb.ListSignsResponse, error) {
 	out := &pb.ListSignsResponse{}
 	for _, s := range assess.Signs() {
-		out.Signs = append(out.Signs, &pb.SignInfo{Code: s.Code, Label: s.Label, Level: standings.proto(s.Level), DoNow: s.DoNow, Source: s.Source})
+		out.Signs = append(out.Signs, &pb.SignInfo{Code: s.Code, Label: s.Label, Level: standings.proto(s.Level), DoNow: s.DoNow, Source: s.Source, HowSoon: s.Soon.String()})
 	}
 	return out, nil
 }

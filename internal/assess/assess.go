@@ -329,7 +329,7 @@ func (e *engine) take(entries []*care.Entry) {
 			e.takeShed(b, x.HappenedAt)
 		case care.Sign:
 			e.observations++
-			e.takeSign(b.Code, x, e.day)
+			e.takeSign(b, x, e.day)
 		case care.SetupCheck:
 			e.observations++
 			e.takeSetup(&b, x)
@@ -391,7 +391,7 @@ func (e *engine) history(x *care.Entry) {
 	case care.Shed:
 		e.takeShed(b, x.HappenedAt)
 	case care.Sign:
-		e.takeSign(b.Code, x, -1)
+		e.takeSign(b, x, -1)
 	}
 }
 
@@ -423,14 +423,19 @@ func (e *engine) takeShed(b care.Shed, at time.Time) {
 	}
 }
 
-func (e *engine) takeSign(code string, x *care.Entry, onDay int) {
-	for i := range e.signs {
-		if s := &e.signs[i]; s.info.Code == code {
-			s.last, s.lastDay, s.id = x.HappenedAt, onDay, x.ID
-			return
-		}
+func (e *engine) takeSign(b care.Sign, x *care.Entry, onDay int) {
+	i := slices.IndexFunc(e.signs, func(s signState) bool { return s.info.Code == b.Code })
+	switch {
+	case b.Gone && i >= 0:
+		s := &e.signs[i]
+		s.gone, s.goneAt, s.goneDay, s.id = true, x.HappenedAt, onDay, x.ID
+	case b.Gone: // it was never seen, so it cannot go
+	case i >= 0:
+		s := &e.signs[i]
+		s.gone, s.last, s.lastDay, s.id = false, x.HappenedAt, onDay, x.ID
+	default:
+		e.signs = append(e.signs, signState{info: signByCode(b.Code), first: x.HappenedAt, last: x.HappenedAt, firstDay: onDay, lastDay: onDay, id: x.ID})
 	}
-	e.signs = append(e.signs, signState{signByCode(code), x.HappenedAt, x.HappenedAt, onDay, onDay, x.ID})
 }
 
 func (e *engine) takeSetup(b *care.SetupCheck, x *care.Entry) {

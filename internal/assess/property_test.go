@@ -50,7 +50,7 @@ func randomLog(r *rand.Rand) (*Subject, []care.Entry) {
 		case 6:
 			b = care.Shed{Stage: []care.ShedStage{care.Opaque, care.Cleared, care.ShedDone}[r.IntN(3)]}
 		case 7:
-			b = care.Sign{Code: signs[r.IntN(len(signs))].Code}
+			b = care.Sign{Code: signs[r.IntN(len(signs))].Code, Gone: r.IntN(3) == 0}
 		case 8:
 			p := care.SetupPoints()[r.IntN(len(care.SetupPoints()))]
 			b = care.SetupCheck{Answers: []care.SetupAnswer{{Point: p.Code, Choice: p.Choices[r.IntN(len(p.Choices))].Code, Measure: care.Millimetres(r.IntN(3) * 12), Sizes: someSizes(r, p)}}}
@@ -343,8 +343,23 @@ func TestTablesHoldTogether(t *testing.T) {
 			t.Errorf("sign %+v", s)
 		}
 		seen[s.Code] = true
-		if i > 0 && s.Level > signs[i-1].Level {
+		if i > 0 && (s.Level > signs[i-1].Level || s.Soon < signs[i-1].Soon) {
 			t.Errorf("%s is out of order", s.Code)
+		}
+		// How soon goes with the level, and what to do says it and who.
+		switch fits := map[Soon]care.Standing{Now: care.Vet, Today: care.Vet, DayOrTwo: care.StepIn, FewDays: care.StepIn, IfItStays: care.Watch}; {
+		case fits[s.Soon] != s.Level:
+			t.Errorf("%s: %v, and a vet should hear of it %s", s.Code, s.Level, s.Soon)
+		case s.Level == care.Vet && !strings.Contains(s.DoNow, "call a reptile vet "+s.Soon.String()) && !strings.HasPrefix(s.DoNow, "Call a reptile vet "+s.Soon.String()):
+			t.Errorf("%s is to be seen %s, and says %q", s.Code, s.Soon, s.DoNow)
+		case s.Level == care.StepIn && !strings.Contains(s.DoNow, "vet") && !strings.Contains(s.DoNow, "breeder"):
+			t.Errorf("%s asks nobody: %q", s.Code, s.DoNow)
+		}
+		// Never a diagnosis or a dose.
+		for _, word := range []string{"infection", "pneumonia", "parasite", "fungus", "septic", "disease", " mg", " ml", "antibiotic", "ointment", "dose"} {
+			if strings.Contains(strings.ToLower(s.Label+" "+s.DoNow), word) {
+				t.Errorf("%s speaks of %q", s.Code, word)
+			}
 		}
 	}
 	// Every hazard that the checklist knows has a risk of its own, and the other
@@ -444,7 +459,7 @@ func FuzzAssess(f *testing.F) {
 			case 5:
 				b = care.Shed{Stage: care.Opaque}
 			case 6:
-				b = care.Sign{Code: signs[int(data[2])%len(signs)].Code}
+				b = care.Sign{Code: signs[int(data[2])%len(signs)].Code, Gone: data[2] > 127}
 			case 7:
 				pts := care.SetupPoints()
 				b = care.SetupCheck{Answers: []care.SetupAnswer{{Point: pts[int(data[2])%len(pts)].Code, Choice: pts[int(data[2])%len(pts)].Choices[0].Code, Measure: care.Millimetres(v)}}}

@@ -213,7 +213,7 @@ func (e *engine) findTroubles() (urgency float64) {
 	}
 	for i := range e.signs {
 		level := e.signLevel(&e.signs[i])
-		list = append(list, trouble{ofSign, i, level, signRisk[level]})
+		list = append(list, trouble{ofSign, i, level, e.signs[i].risk(level)})
 	}
 	if over := e.silent(); over > 0 {
 		q := over / e.allowedSilence()

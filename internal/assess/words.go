@@ -180,6 +180,9 @@ func (e *engine) troubleText(t *trouble) (code, text string) {
 	case ofSign:
 		s := &e.signs[t.i]
 		text := s.info.Label + ", last seen " + daysAgo(e.daysSince(s.last))
+		if s.gone {
+			text += ", said to be gone " + daysAgo(e.daysSince(s.goneAt)) + "; it is watched for two weeks, for such signs come and go"
+		}
 		if nervous(s.info.Code) && e.gene != "" {
 			text += "; it carries " + e.gene
 		}
@@ -422,10 +425,12 @@ func (e *engine) worst() (*signState, care.Standing) {
 
 // signDo is what to do about a sign in this animal.
 func (e *engine) signDo(s *signState) string {
-	if s.info.Code == "wobble" && e.wobble == snake.NoWobble {
+	if s.info.Code == "wobble" && e.wobble == snake.NoWobble && !s.gone {
 		return "Keep it away from other snakes, take a short film, and call a reptile vet today."
 	}
 	switch ago, level := e.daysSince(s.last), e.signLevel(s); {
+	case s.gone:
+		return "Look at it once a day for two weeks. If no reptile vet has seen it, tell one what you saw: " + lower(s.info.Label) + "."
 	case ago >= 2 && level == care.Vet:
 		return "You saw this " + daysAgo(ago) + ". If a reptile vet has not looked at it yet, call one today."
 	case ago >= signHolds/2:
@@ -674,6 +679,8 @@ func (e *engine) tellKeeper(a *Assessment) {
 		set("The "+climate.what()+" is "+climate.number()+".", climateMeans[climate.code], call)
 	case e.silent() > 0:
 		set("Nothing was written down for "+count(e.daysSince(e.lastHeard), "day")+".", "Most likely all is well. Your breeder would still like to know.", call)
+	case level == care.Watch && sign.gone:
+		set("You wrote that this is gone: "+lower(sign.info.Label)+".", "That is good news. Some illnesses come and go, so it is watched a little longer.", "If you see it again, write it down and call a reptile vet the same day.")
 	case level == care.Watch:
 		set("You saw: "+lower(sign.info.Label)+".", "Usually it is nothing serious.", call)
 	case e.inShed(e.today):

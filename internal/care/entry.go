@@ -127,10 +127,11 @@ type Shed struct {
 	Complete *bool     `json:"complete,omitempty"`
 }
 
-// Sign is something seen on the animal; Code is a key of the signs table in
-// package assess.
+// Sign is something seen on the animal, or no longer seen; Code is a key of the
+// signs table in package assess.
 type Sign struct {
 	Code string `json:"sign"`
+	Gone bool   `json:"gone,omitempty"` // it was looked for, and is not there any more
 }
 
 // SetupAnswer is the answer to one point of the setup checklist.

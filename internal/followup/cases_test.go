@@ -10,6 +10,43 @@ import (
 	"warmhand/internal/followup"
 )
 
+// A sign that is gone closes its flag, at once or after it was watched a while.
+func TestSignGoneClosesItsFlag(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	_, c, keeper := p.sold(t)
+	flag := func(code string) (f care.Flag) {
+		t.Helper()
+		for _, f = range p.flags(t, c) {
+			if f.Code == "sign:"+code {
+				return f
+			}
+		}
+		t.Fatalf("no flag of %s", code)
+		return f
+	}
+	now := t0.Add(3 * day)
+	for _, code := range []string{"mites", "wheeze"} {
+		p.log(t, keeper, c, now, care.Sign{Code: code})
+		if f := flag(code); f.ClosedAt != nil {
+			t.Fatalf("%s: %+v", code, f)
+		}
+		now = now.Add(day)
+		p.log(t, keeper, c, now, care.Sign{Code: code, Gone: true})
+	}
+	if f := flag("mites"); f.ClosedAt == nil {
+		t.Errorf("mites are gone: %+v", f)
+	}
+	if f := flag("wheeze"); f.ClosedAt != nil || f.Level != care.Watch {
+		t.Errorf("a wheeze is gone, and to be watched: %+v", f)
+	}
+	now = now.Add(15 * day)
+	p.log(t, keeper, c, now, care.Seen{})
+	if f := flag("wheeze"); f.ClosedAt == nil {
+		t.Errorf("a wheeze is gone for two weeks: %+v", f)
+	}
+}
+
 func TestEndAndReopen(t *testing.T) {
 	t.Parallel()
 	p := newPlace(t)

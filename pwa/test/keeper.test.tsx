@@ -14,6 +14,7 @@ import { allItems } from '../src/store/outbox';
 import { troubleOf } from '../src/ui/claim/claim';
 import { actionFor, CaseHome } from '../src/ui/keeper/home';
 import { ClimateForm, OfferForm, SignForm, WeighForm } from '../src/ui/keeper/log';
+import { openSigns } from '../src/ui/keeper/log';
 import { overLimit } from '../src/ui/keeper/setup';
 import { load } from '../src/ui/keeper/state';
 
@@ -190,4 +191,20 @@ test('sizes against the limits of this animal', () => {
   expect(parseLength('0,5 cm')).toBe(5);
   expect(parseLength('1 in')).toBe(25.4);
   expect(parseLength('wide')).toBeNull();
+});
+
+test('a sign is open until it is said to be gone, or is four weeks old', () => {
+  const line = (day: number, sign: string, gone = false) => ({
+    entry: { name: `${day}`, happenTime: new Date(Date.UTC(2027, 2, day)).toISOString(), sign: { sign, gone } },
+  });
+  const now = Date.UTC(2027, 2, 29);
+  const lines = [
+    line(28, 'wheeze'),
+    line(20, 'mites', true),
+    line(12, 'wheeze', true),
+    line(10, 'mites'),
+    line(0, 'lump'),
+  ];
+  expect(openSigns(lines as never, now)).toEqual(['wheeze']);
+  expect(openSigns([...lines].reverse() as never, now)).toEqual(['wheeze']);
 });

@@ -74,7 +74,8 @@ export function entryLine(e: EntryJson, names: Names = {}): string {
     if (e.shed.stage === 'SHED_STAGE_CLEAR') return 'Eyes are clear again: it sheds in a few days';
     return e.shed.complete === undefined ? 'Shed' : e.shed.complete ? 'Shed in one piece' : 'Shed in pieces';
   }
-  if (e.sign) return `Seen: ${names.signs?.find((s) => s.code === e.sign?.sign)?.label ?? plain(e.sign.sign)}`;
+  if (e.sign)
+    return `${e.sign.gone ? 'Gone' : 'Seen'}: ${names.signs?.find((s) => s.code === e.sign?.sign)?.label ?? plain(e.sign.sign)}`;
   if (e.setup) {
     const list = e.setup.answers ?? [];
     const only = list.length === 1 ? list[0] : undefined;

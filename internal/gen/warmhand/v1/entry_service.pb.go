@@ -925,10 +925,12 @@ func (x *Shed) GetComplete() bool {
 	return false
 }
 
-// Sign is something seen on the animal; the codes are listed by ListSigns.
+// Sign is something seen on the animal, or no longer seen; the codes are listed by ListSigns.
 type Sign struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Sign          string                 `protobuf:"bytes,1,opt,name=sign,proto3" json:"sign,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Sign  string                 `protobuf:"bytes,1,opt,name=sign,proto3" json:"sign,omitempty"`
+	// It was looked for, and is not there any more.
+	Gone          bool `protobuf:"varint,2,opt,name=gone,proto3" json:"gone,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -968,6 +970,13 @@ func (x *Sign) GetSign() string {
 		return x.Sign
 	}
 	return ""
+}
+
+func (x *Sign) GetGone() bool {
+	if x != nil {
+		return x.Gone
+	}
+	return false
 }
 
 // SetupCheck is the keeper's walk through the setup checklist, or a part of it: for each point the latest answer counts.
@@ -1820,9 +1829,10 @@ const file_warmhand_v1_entry_service_proto_rawDesc = "" +
 	"\x05stage\x18\x01 \x01(\x0e2\x16.warmhand.v1.ShedStageB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x05stage\x12\x1f\n" +
 	"\bcomplete\x18\x02 \x01(\bH\x00R\bcomplete\x88\x01\x01B\v\n" +
-	"\t_complete\"9\n" +
+	"\t_complete\"M\n" +
 	"\x04Sign\x121\n" +
-	"\x04sign\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[a-z][a-z0-9_]{0,39}$R\x04sign\"L\n" +
+	"\x04sign\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[a-z][a-z0-9_]{0,39}$R\x04sign\x12\x12\n" +
+	"\x04gone\x18\x02 \x01(\bR\x04gone\"L\n" +
 	"\n" +
 	"SetupCheck\x12>\n" +
 	"\aanswers\x18\x01 \x03(\v2\x18.warmhand.v1.SetupAnswerB\n" +

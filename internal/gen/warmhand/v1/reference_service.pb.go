@@ -515,9 +515,11 @@ type SignInfo struct {
 	Code  string                 `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
 	Label string                 `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
 	// The standing that the sign alone calls for.
-	Level         Standing `protobuf:"varint,3,opt,name=level,proto3,enum=warmhand.v1.Standing" json:"level,omitempty"`
-	DoNow         string   `protobuf:"bytes,4,opt,name=do_now,json=doNow,proto3" json:"do_now,omitempty"`
-	Source        string   `protobuf:"bytes,5,opt,name=source,proto3" json:"source,omitempty"`
+	Level  Standing `protobuf:"varint,3,opt,name=level,proto3,enum=warmhand.v1.Standing" json:"level,omitempty"`
+	DoNow  string   `protobuf:"bytes,4,opt,name=do_now,json=doNow,proto3" json:"do_now,omitempty"`
+	Source string   `protobuf:"bytes,5,opt,name=source,proto3" json:"source,omitempty"`
+	// How soon a reptile vet should hear of it: now, today, within a day or two, within a few days, if it stays.
+	HowSoon       string `protobuf:"bytes,6,opt,name=how_soon,json=howSoon,proto3" json:"how_soon,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -583,6 +585,13 @@ func (x *SignInfo) GetDoNow() string {
 func (x *SignInfo) GetSource() string {
 	if x != nil {
 		return x.Source
+	}
+	return ""
+}
+
+func (x *SignInfo) GetHowSoon() string {
+	if x != nil {
+		return x.HowSoon
 	}
 	return ""
 }
@@ -1035,13 +1044,14 @@ const file_warmhand_v1_reference_service_proto_rawDesc = "" +
 	"\x06source\x18\x04 \x01(\tR\x06source\"\x12\n" +
 	"\x10ListGenesRequest\"<\n" +
 	"\x11ListGenesResponse\x12'\n" +
-	"\x05genes\x18\x01 \x03(\v2\x11.warmhand.v1.GeneR\x05genes\"\x90\x01\n" +
+	"\x05genes\x18\x01 \x03(\v2\x11.warmhand.v1.GeneR\x05genes\"\xab\x01\n" +
 	"\bSignInfo\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x12+\n" +
 	"\x05level\x18\x03 \x01(\x0e2\x15.warmhand.v1.StandingR\x05level\x12\x15\n" +
 	"\x06do_now\x18\x04 \x01(\tR\x05doNow\x12\x16\n" +
-	"\x06source\x18\x05 \x01(\tR\x06source\"\x12\n" +
+	"\x06source\x18\x05 \x01(\tR\x06source\x12\x19\n" +
+	"\bhow_soon\x18\x06 \x01(\tR\ahowSoon\"\x12\n" +
 	"\x10ListSignsRequest\"@\n" +
 	"\x11ListSignsResponse\x12+\n" +
 	"\x05signs\x18\x01 \x03(\v2\x15.warmhand.v1.SignInfoR\x05signs\"\x98\x02\n" +

@@ -200,7 +200,7 @@ function HowItIs({ c, a, waiting }: { c: CaseJson; a: AssessmentJson; waiting: b
 /** A red sign that the service has not seen yet: what to do stands here all the same. */
 function UnsentSigns({ lines }: { lines: readonly Line[] }): JSX.Element {
   const red = lines
-    .filter((l) => l.item && l.entry.sign)
+    .filter((l) => l.item && l.entry.sign && !l.entry.sign.gone)
     .map((l) => known.value?.signs.find((s) => s.code === l.entry.sign?.sign))
     .filter((s) => s?.level === 'STANDING_VET');
   return (

@@ -495,9 +495,22 @@ export function ClimateForm({ c, old }: FormProps): JSX.Element {
   );
 }
 
+/** The signs that were seen in the last four weeks and not said to be gone. */
+export function openSigns(lines: readonly Line[], now = Date.now()): string[] {
+  const latest = new Map<string, EntryJson>();
+  for (const l of lines) {
+    const code = l.entry.sign?.sign ?? '';
+    const was = latest.get(code);
+    if (code && (!was || (was.happenTime ?? '') < (l.entry.happenTime ?? ''))) latest.set(code, l.entry);
+  }
+  const since = new Date(now - 28 * 24 * 3600_000).toISOString();
+  return [...latest].filter(([, e]) => !e.sign?.gone && (e.happenTime ?? '') > since).map(([code]) => code);
+}
+
 export function SignForm({ c, old, code }: FormProps & { code?: string | undefined }): JSX.Element {
   const e = useEntry({ c, ...(old && { old }) });
   const [chosen, setChosen] = useState(code ?? old?.entry.sign?.sign ?? '');
+  const [gone, setGone] = useState(old?.entry.sign?.gone ?? false);
   useUnsaved(!old && e.note !== '');
   useEffect(() => scrollTo(0, 0), [chosen]);
   const signs = known.value?.signs ?? [];
@@ -508,6 +521,8 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
   ];
   const sign = signs.find((s) => s.code === chosen);
   if (!sign) {
+    const open = openSigns(current(linesOf(c)));
+    const seen = signs.filter((s) => open.includes(s.code ?? ''));
     return (
       <Form c={c} old={old} e={e} title="What looks unwell?">
         {signs.length === 0 && (
@@ -517,6 +532,27 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
               now, and write to your breeder.
             </p>
           </Notice>
+        )}
+        {seen.length > 0 && (
+          <section aria-labelledby="seen">
+            <h2 id="seen">Is it better?</h2>
+            <ul class="list">
+              {seen.map((s) => (
+                <li key={s.code}>
+                  <button
+                    type="button"
+                    onClick={() => {
+                      setGone(true);
+                      setChosen(s.code ?? '');
+                    }}
+                  >
+                    <span class="grow">This is gone: {s.label}</span>
+                    <Icon name="next" />
+                  </button>
+                </li>
+              ))}
+            </ul>
+          </section>
         )}
         <p>Choose what comes nearest. This is no diagnosis; it tells you what to do now.</p>
         {groups.map(
@@ -541,13 +577,25 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
     );
   }
   return (
-    <Form c={c} old={old} e={e} title={sign.label ?? ''}>
-      <Notice kind={red(sign) ? 'bad' : 'warn'} live title={red(sign) ? 'Do this now' : 'What to do'}>
-        <p class="lead">{sign.doNow}</p>
-        {red(sign) && (
-          <p>Your breeder sees it as soon as it is sent. Do not wait for an answer before you call the vet.</p>
-        )}
-      </Notice>
+    <Form c={c} old={old} e={e} title={gone ? `Gone: ${sign.label}` : (sign.label ?? '')}>
+      {gone ? (
+        <Notice title="Good news">
+          <p>Look once more, in good light, before you save it.</p>
+          {red(sign) && (
+            <p>
+              Some illnesses come and go. If no reptile vet has seen it yet, tell one what you saw, and look at it every
+              day for two weeks.
+            </p>
+          )}
+        </Notice>
+      ) : (
+        <Notice kind={red(sign) ? 'bad' : 'warn'} live title={red(sign) ? 'Do this now' : 'What to do'}>
+          <p class="lead">{sign.doNow}</p>
+          {red(sign) && (
+            <p>Your breeder sees it as soon as it is sent. Do not wait for an answer before you call the vet.</p>
+          )}
+        </Notice>
+      )}
       <When e={e} />
       <Note e={e} />
       <div class="actions foot">
@@ -555,11 +603,17 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
           kind="main"
           icon="check"
           busy={e.busy}
-          onClick={() => void e.submit({ sign: { sign: sign.code ?? '' } })}
+          onClick={() => void e.submit({ sign: { sign: sign.code ?? '', ...(gone && { gone }) } })}
         >
-          Save it and tell the breeder
+          {gone ? 'Save that it is gone' : 'Save it and tell the breeder'}
         </Button>
-        <Button kind="quiet" onClick={() => setChosen('')}>
+        <Button
+          kind="quiet"
+          onClick={() => {
+            setGone(false);
+            setChosen('');
+          }}
+        >
           Choose another
         </Button>
       </div>

@@ -514,7 +514,7 @@ export declare type ShedJson = {
 export declare const ShedSchema: GenMessage<Shed, {jsonType: ShedJson}>;
 
 /**
- * Sign is something seen on the animal; the codes are listed by ListSigns.
+ * Sign is something seen on the animal, or no longer seen; the codes are listed by ListSigns.
  *
  * @generated from message warmhand.v1.Sign
  */
@@ -523,10 +523,17 @@ export declare type Sign = Message$1<"warmhand.v1.Sign"> & {
    * @generated from field: string sign = 1;
    */
   sign: string;
+
+  /**
+   * It was looked for, and is not there any more.
+   *
+   * @generated from field: bool gone = 2;
+   */
+  gone: boolean;
 };
 
 /**
- * Sign is something seen on the animal; the codes are listed by ListSigns.
+ * Sign is something seen on the animal, or no longer seen; the codes are listed by ListSigns.
  *
  * @generated from message warmhand.v1.Sign
  */
@@ -535,6 +542,13 @@ export declare type SignJson = {
    * @generated from field: string sign = 1;
    */
   sign?: string;
+
+  /**
+   * It was looked for, and is not there any more.
+   *
+   * @generated from field: bool gone = 2;
+   */
+  gone?: boolean;
 };
 
 /**

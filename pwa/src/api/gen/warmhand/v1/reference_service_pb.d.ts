@@ -395,6 +395,13 @@ export declare type SignInfo = Message<"warmhand.v1.SignInfo"> & {
    * @generated from field: string source = 5;
    */
   source: string;
+
+  /**
+   * How soon a reptile vet should hear of it: now, today, within a day or two, within a few days, if it stays.
+   *
+   * @generated from field: string how_soon = 6;
+   */
+  howSoon: string;
 };
 
 /**
@@ -429,6 +436,13 @@ export declare type SignInfoJson = {
    * @generated from field: string source = 5;
    */
   source?: string;
+
+  /**
+   * How soon a reptile vet should hear of it: now, today, within a day or two, within a few days, if it stays.
+   *
+   * @generated from field: string how_soon = 6;
+   */
+  howSoon?: string;
 };
 
 /**
