@@ -308,7 +308,7 @@ func randomLine(r *rand.Rand) Line {
 	case 5:
 		e.Body = care.Shed{Stage: care.ShedDone, Complete: &yes}
 	case 6:
-		e.Body = care.Sign{Code: "wheeze"}
+		e.Body = care.Sign{Code: "wheeze", Gone: yes}
 	case 7:
 		e.Body = care.SetupCheck{Answers: []care.SetupAnswer{{Point: "hides", Choice: "one"}, {Point: "tubes", Choice: "snug", Measure: 17.5, Note: "what it says"},
 			{Point: "heavy_things", Choice: "loose", Sizes: map[string]float64{care.SetupPoints()[slices.IndexFunc(care.SetupPoints(), func(p care.SetupPoint) bool { return p.Code == "heavy_things" })].Sizes[0].Code: 120}}}}

@@ -61,6 +61,7 @@ const (
 	fStage
 	fComplete
 	fSign
+	fGone
 	fAnswers
 	fStep
 	fHoldsDays
@@ -141,6 +142,7 @@ var specs = [fields]spec{
 	fStage:       {"stage", word, 1, 20, "opaque, clear or shed"},
 	fComplete:    {"complete", truth, 0, 0, "true, false or null"},
 	fSign:        {"sign", word, 1, 40, "one of the signs that the program lists, such as wheeze"},
+	fGone:        {"gone", truth, 0, 0, "true or false"},
 	fAnswers:     {"answers", answers, 0, 0, "an object of points of the setup check with their answers, such as {\"hides\": \"two\"}"},
 	fStep:        {"step", word, 1, 60, "a step's code in lower case, such as leave_in_peace"},
 	fHoldsDays:   {"holds_days", whole, 0, 120, "whole days from 0 to 120"},
@@ -173,7 +175,7 @@ var kinds = [...]struct {
 	{care.KindWeighIn, everyEntry | of(fMass), of(fMass)},
 	{care.KindClimate, everyEntry | of(fWarm, fCool, fNight, fSurface, fHumidity, fTakenWith), 0},
 	{care.KindShed, everyEntry | of(fStage, fComplete), of(fStage)},
-	{care.KindSign, everyEntry | of(fSign), of(fSign)},
+	{care.KindSign, everyEntry | of(fSign, fGone), of(fSign)},
 	{care.KindSetup, everyEntry | of(fAnswers), of(fAnswers)},
 	{care.KindSeen, everyEntry, 0},
 	{care.KindStep, everyEntry | of(fStep, fHoldsDays), of(fStep)},
@@ -752,7 +754,7 @@ func (d *Decoder) entry(kind care.Kind, e *care.Entry) (err error) {
 		if !knownSigns[d.text[fSign]] {
 			return d.unlike(fSign)
 		}
-		e.Body = care.Sign{Code: d.text[fSign]}
+		e.Body = care.Sign{Code: d.text[fSign], Gone: d.float(fGone) == 1}
 	case care.KindSetup:
 		if len(d.setup) == 0 {
 			return bad("answers", "is empty; expected %s", specs[fAnswers].expected)
