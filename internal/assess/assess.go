@@ -195,6 +195,7 @@ type engine struct {
 	opaqueAt       time.Time // in shed since
 	shedAt         time.Time
 	shedInPieces   bool
+	sheds          rhythm
 	regurgitated   []occasion
 	refusals       []refusal // refusals since the last meal, in this home
 	refusedInARow  int
@@ -243,11 +244,12 @@ func (e *engine) begin(s *Subject, history []*care.Entry) {
 		weights: e.weights[:0], early: e.early[:0], troubles: e.troubles[:0], climateDay: -1, climate: climate{warmth: e.climate.warmth[:0]}}
 	start := s.HandedOverAt
 	e.sp, _ = snake.ByID(s.Animal.Species)
-	mass, old := handoverWeight(history, start)
+	mass, weighed := handoverWeight(history)
 	e.age = e.sp.Age(s.Animal.Hatched, mass, start)
 	e.wobble, e.gene = snake.Wobble(s.Animal.Genes)
 	e.lastHeard, e.lastNews, e.lastMass, e.today = start, start, mass, start
-	e.weight = newWeighing(e.sp.LossPerDay[e.age], mass, old)
+	base := baselineOf(history, start, mass, weighed, e.sp.PreyShare[e.age].Mid()/100)
+	e.weight = newWeighing(e.sp.LossPerDay[e.age], &base)
 	e.feed = newFeeding(&e.sp, e.age, s.Learned)
 	for _, x := range history {
 		e.history(x)
@@ -349,7 +351,7 @@ func (e *engine) takeWeights() {
 	for _, x := range e.weights {
 		mass := float64(x.Body.(care.WeighIn).Mass)
 		if usable(mass) {
-			e.weight.observe(mass, heardFrom(x))
+			e.weight.observe(mass, heardFrom(x), x.Confirmed)
 			e.lastMass, e.lastNews = mass, later(e.lastNews, x.HappenedAt)
 			e.lastWeighed = later(e.lastWeighed, x.HappenedAt)
 		}
@@ -415,6 +417,7 @@ func (e *engine) inShed(at time.Time) bool {
 func (e *engine) takeShed(b care.Shed, at time.Time) {
 	if b.Stage == care.ShedDone {
 		e.opaqueAt, e.shedAt = time.Time{}, at
+		e.sheds.shed(at)
 		e.shedInPieces = b.Complete != nil && !*b.Complete
 		return
 	}
@@ -465,7 +468,7 @@ func (e *engine) takeOffer(b *care.Offer, x *care.Entry) {
 	before := e.feed.logOdds()
 	switch b.Result {
 	case care.Eaten:
-		terms := e.excusesAt(b, at)
+		terms := e.excusesAt(b, e.slipsAt(b, at), at)
 		e.feed.accepted(terms.total())
 		e.weight.meal(e.preyMass(b))
 		e.beforeLastMeal, e.lastMeal, e.lastFood = e.lastMeal, at, *b
@@ -480,8 +483,8 @@ func (e *engine) takeOffer(b *care.Offer, x *care.Entry) {
 		e.meals = 0
 		e.contribute(ReasonRegurgitated, e.feed.logOdds()-before, x.ID)
 	default:
-		terms := e.excusesAt(b, at)
 		slips := e.slipsAt(b, at)
+		terms := e.excusesAt(b, slips, at)
 		e.feed.refused(terms.total())
 		e.refusals = append(e.refusals, refusal{occasion{at, x.ID}, e.day, terms, b.Result == care.Struck, slips})
 		e.refusedInARow++
@@ -518,11 +521,14 @@ func (e *engine) alarm() float64 {
 	return math.Max(e.logOdds(), e.weightAlarm())
 }
 
+// weightAlarm speaks up once a scale has shown that more than 8 % is all but
+// certainly gone. On simulated animals a lower bar, and one that went by a loss
+// that is only reckoned, called out for many that merely paused.
 func (e *engine) weightAlarm() float64 {
-	if e.weight.start == 0 {
+	if e.weight.seen == 0 || e.daysSince(e.lastWeighed) > weighEvery {
 		return math.Inf(-1)
 	}
-	return logit(e.weight.pLoss(.06)) - 3
+	return logit(e.weight.pLoss(.08)) - 5
 }
 
 // calibrated turns log-odds into the probability that is shown. The line was

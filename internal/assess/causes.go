@@ -30,6 +30,7 @@ const (
 const (
 	peaceDays      = 5  // after arrival: five to seven days of peace
 	betweenOffers  = 5  // never sooner after a refusal; a week is usual
+	betweenMeals   = 4  // digestion takes six to eight days (Ott & Secor 2007)
 	usualAgain     = 7  // days from a refusal to the next offer
 	restRegurgDays = 10 // seven to fourteen, handbooks ten to fourteen
 	restRegurgFull = 14
@@ -37,12 +38,30 @@ const (
 
 // slips are things about one offer that make a refusal likelier and that
 // nobody tells a first-time keeper.
-type slips struct{ afterArrival, afterRefusal, afterRegurgitation, tooLarge bool }
+type slips struct{ afterArrival, afterRefusal, afterMeal, afterRegurgitation, tooLarge bool }
+
+// How much likelier a slip makes a refusal, in log-odds. [assumption]; that the
+// first days are hard is counted as settling in.
+const (
+	slipOften        = .7
+	slipFull         = .8
+	slipRegurgitated = .9
+	slipLarge        = .8
+)
+
+// excuse is what the slips of one offer take from its refusal: it says little of
+// an animal that was not hungry, or was disturbed, or was offered too much.
+func (s slips) excuse() float64 {
+	return slipOften*truth(s.afterRefusal) + slipFull*truth(s.afterMeal) + slipRegurgitated*truth(s.afterRegurgitation) + slipLarge*truth(s.tooLarge)
+}
 
 func (e *engine) slipsAt(o *care.Offer, at time.Time) slips {
 	s := slips{afterArrival: e.day < peaceDays}
 	if n := len(e.refusals); n > 0 && at.After(e.refusals[n-1].at) {
 		s.afterRefusal = at.Sub(e.refusals[n-1].at) < betweenOffers*day
+	}
+	if !e.lastMeal.IsZero() && at.After(e.lastMeal) {
+		s.afterMeal = at.Sub(e.lastMeal) < betweenMeals*day
 	}
 	if n := len(e.regurgitated); n > 0 {
 		s.afterRegurgitation = at.Sub(e.regurgitated[n-1].at) < restRegurgDays*day
@@ -77,7 +96,7 @@ func (e *engine) causes() []care.Cause {
 	// Of the last three refusals, what held for the later ones counts more.
 	last := e.refusals[max(0, len(e.refusals)-3):]
 	var mean excuses
-	var soon, often, large, regurgitated, sum float64
+	var soon, often, full, large, regurgitated, sum float64
 	for i := range last {
 		r, w := &last[i], float64(i+1)
 		sum += w
@@ -87,6 +106,7 @@ func (e *engine) causes() []care.Cause {
 		mean.prey += w * r.excuses.prey
 		soon += w * truth(r.slips.afterArrival)
 		often += w * truth(r.slips.afterRefusal)
+		full += w * truth(r.slips.afterMeal)
 		large += w * truth(r.slips.tooLarge)
 		regurgitated += w * truth(r.slips.afterRegurgitation)
 	}
@@ -98,16 +118,25 @@ func (e *engine) causes() []care.Cause {
 		add(CauseTooOpen, open, "It has too few snug places to hide, and a snake that feels watched often does not eat.")
 	}
 	add(CausePrey, mean.prey/sum, "The food is not quite what it last ate: another kind, size, or frozen and thawed instead of live.")
-	add(CauseShed, mean.shed/sum, "It is about to shed. Most snakes eat again soon after.")
+	if shed := "It is about to shed. Most snakes eat again soon after."; mean.shed > 0 {
+		if !e.inShed(last[len(last)-1].at) {
+			shed = "Going by its last sheds, the next one is near. Most snakes eat again soon after."
+		}
+		add(CauseShed, mean.shed/sum, shed)
+	}
 	if regurgitated > 0 {
-		add(CauseTooSoon, .9*math.Max(soon, regurgitated)/sum, "Food came up not long ago. The stomach wants about two weeks of rest before the next, smaller meal.")
+		add(CauseTooSoon, slipRegurgitated*math.Max(soon, regurgitated)/sum, "Food came up not long ago. The stomach wants about two weeks of rest before the next, smaller meal.")
 	} else {
 		add(CauseTooSoon, .8*soon/sum, "The offer came in its first days with you. Most need about a week to arrive before they eat.")
 	}
-	add(CauseTooOften, .7*often/sum, "The offers came close together. Each one disturbs it a little; a week between them works better.")
+	if full > often {
+		add(CauseTooOften, slipFull*full/sum, "The offer came soon after a meal, and it may not be hungry yet; about a week from meal to meal works better.")
+	} else {
+		add(CauseTooOften, (slipOften*often+slipFull*full)/sum, "The offers came close together. Each one disturbs it a little; a week between them works better.")
+	}
 	add(CauseSeason, mean.season/sum, "It is the cool season, when many of its kind pause.")
 	add(CauseSettling, mean.settling/sum, "It is still settling in.")
-	add(CauseTooLarge, .8*large/sum, "The prey was large for its size. One about as wide as its body is easier.")
+	add(CauseTooLarge, slipLarge*large/sum, "The prey was large for its size. One about as wide as its body is easier.")
 	n := float64(len(e.refusals))
 	add(CauseUnknown, .4+.15*math.Min(3, n-1), "None of the usual causes explains it.")
 

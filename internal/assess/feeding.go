@@ -119,18 +119,26 @@ func (f *feeding) regurgitated() {
 // excuses are the terms, in log-odds, that make a refusal ordinary. All are
 // [assumption] in size; direction: shed and temperature from reptile-medicine
 // teaching (WSAVA 2014), season and the rest common practice.
-type excuses struct{ settling, shed, cold, season, prey float64 }
+type excuses struct{ settling, shed, cold, season, prey, struck, keeper float64 }
 
-func (x *excuses) total() float64 { return x.settling + x.shed + x.cold + x.season + x.prey }
+func (x *excuses) total() float64 {
+	return x.settling + x.shed + x.cold + x.season + x.prey + x.struck + x.keeper
+}
 
-func (e *engine) excusesAt(o *care.Offer, at time.Time) excuses {
+// struckExcuse: an animal that strikes and lets go is at least interested.
+const struckExcuse = 1
+
+func (e *engine) excusesAt(o *care.Offer, sl slips, at time.Time) excuses {
 	x := excuses{settling: 1}
 	if e.sp.ID == ballPython {
 		x.settling = 1.5
 	}
 	x.settling *= math.Exp(-float64(e.day) / 10)
-	if e.inShed(at) {
+	switch {
+	case e.inShed(at):
 		x.shed = 2
+	case e.sheds.due(at):
+		x.shed = 1 // by its own rhythm, and nothing was seen
 	}
 	x.cold = coldWeight * math.Max(0, e.deficit()-1.5)
 	if e.sp.ID == ballPython && coolSeason(at, e.s.Hemi) {
@@ -142,6 +150,10 @@ func (e *engine) excusesAt(o *care.Offer, at time.Time) excuses {
 	if e.preyChanged {
 		x.prey = 1
 	}
+	if o.Result == care.Struck {
+		x.struck = struckExcuse
+	}
+	x.keeper = sl.excuse()
 	return x
 }
 
@@ -152,6 +164,38 @@ func (e *engine) preyDiffers(o *care.Offer) bool {
 	return o.Prey != "" && m.Prey != "" && o.Prey != m.Prey ||
 		o.PreyState != "" && m.PreyState != "" && o.PreyState != m.PreyState ||
 		o.PreyMass > 0 && m.PreyMass > 0 && o.PreyMass > 1.5*m.PreyMass
+}
+
+// rhythm is when an animal sheds: the last time, and how many days lie between
+// two on average.
+type rhythm struct {
+	last time.Time
+	days float64 // of n gaps together
+	n    int
+}
+
+// Gaps that are taken for one round: shorter is the same shed noted twice,
+// longer is one that nobody noted. Young animals shed every 4 to 6 weeks, grown
+// ones every 6 to 10: common practice, no source.
+const shortestRound, longestRound = 18, 100
+
+func (r *rhythm) shed(at time.Time) {
+	if gap := at.Sub(r.last).Hours() / 24; !r.last.IsZero() && gap >= shortestRound && gap <= longestRound {
+		r.days += gap
+		r.n++
+	}
+	r.last = at
+}
+
+// due reports whether the next shed is predicted within ten days, or was for the
+// last few: the skin is dull for a week or two before (from memory,
+// reptile-medicine handbooks).
+func (r *rhythm) due(at time.Time) bool {
+	if r.n == 0 {
+		return false
+	}
+	left := r.days/float64(r.n) - at.Sub(r.last).Hours()/24
+	return left < 10 && left > -4
 }
 
 // coolSeason is November to March, or May to September south of the equator.

@@ -246,7 +246,7 @@ func TestWeighingByConditioning(t *testing.T) {
 	for seed := range uint64(200) {
 		f := randomFast(rand.New(rand.NewPCG(1973, seed)))
 		const start = 1e6 // g: the scale's whole grams do not matter
-		w := newWeighing(f.s0, start, 0)
+		w := newWeighing(f.s0, &baseline{mass: start})
 		outlier := false
 		for d := range f.last + 1 {
 			if d > 0 {
@@ -259,7 +259,7 @@ func TestWeighingByConditioning(t *testing.T) {
 				f.r[d] = sq(.03*math.Max(1, y)) + sq(.30*f.g[d]) + sq(1/start)/12
 				v := w.p[0][0] + 2*h*w.p[0][2] + h*h*w.p[2][2] + f.r[d]
 				outlier = outlier || sq(y-(w.x+g+h*w.e))/v > 3
-				w.observe(y*start, false)
+				w.observe(y*start, false, true)
 			}
 			if share, ok := f.meals[d]; ok {
 				w.meal(share * start)

@@ -149,12 +149,18 @@ func (e *engine) freshen() {
 	}
 }
 
+// latestHarm is the days to harm of a lasting refusal that nobody turns: once it
+// is likely, a word is due this week, however much the animal has to live on. A
+// longer reach put what is likely but slow behind what is unlikely but light, and
+// ordered simulated books worse. [assumption]
+const latestHarm = 7
+
 // failing is the risk that the animal is in a lasting refusal: harm is the day
-// on which a tenth of its mass would be gone.
+// on which a tenth of its mass would be gone, latestHarm at the latest.
 func (e *engine) failing() risk {
 	m, _ := e.weight.tissue()
 	days := (m - .90) / math.Max(e.weight.s, e.weight.s0/2)
-	return risk{calibrated(e.logOdds()), 1, math.Min(60, math.Max(1, days))}
+	return risk{calibrated(e.logOdds()), 1, math.Min(latestHarm, math.Max(1, days))}
 }
 
 // trouble is one concern before it is put into words: what of, which of its
@@ -186,8 +192,8 @@ func (e *engine) findTroubles() (urgency float64) {
 	e.freshen()
 	list := e.troubles[:0]
 	lost := risk{e.weight.pLoss(.10), 1, 0}
-	if e.weight.start == 0 || !e.shown && !e.witnessed() {
-		lost.p = 0
+	if !e.shown {
+		lost.p = 0 // reckoned and not weighed: a weigh-in is asked for, but nothing is known
 	}
 	failing := e.failing()
 	if !e.witnessed() {

@@ -66,12 +66,18 @@ type weighing struct {
 	others   bool    // the keeper's scale was allowed for
 	evidence float64 // see weigh, as of the last weigh-in or the evening before
 
-	inGut, eaten float64 // prey since the handover: what is still in the gut; all
+	inGut, eaten float64 // prey: what is still in the gut; all since the handover
+
+	held, heldDay float64 // a weight far from what was expected, until another speaks; 0 none
 
 	// The last meal, for the ordinary course after it and in case it comes up.
 	lastShare, lastLeft float64 // all; still in the gut
 	refMass, refDays    float64 // tissue and day when it was eaten
 }
+
+// gutDoubt is the standard deviation of what is in the gut, as a share of what
+// it is taken for.
+const gutDoubt = .30
 
 // gutDays is the e-folding time of a meal in the gut.
 const gutDays = 4
@@ -86,24 +92,82 @@ const (
 	growth = .004
 )
 
-func newWeighing(s0, start float64, daysOld float64) weighing {
-	w := weighing{s0: s0, start: start, refMass: 1, filter: filter{x: 1, s: s0, e: .45}}
-	w.p[0][0] = .021*.021 + sq(growth*math.Max(0, daysOld-3))
+func newWeighing(s0 float64, b *baseline) weighing {
+	w := weighing{s0: s0, start: b.mass - b.gutThen, refMass: 1, filter: filter{x: 1, s: s0, e: .45}}
+	w.p[0][0] = .021*.021 + sq(growth*math.Max(0, b.daysOld-3))
 	w.p[1][1] = sq(.6 * s0)
 	w.p[2][2] = .10 * .10
 	w.startVar = w.p[1][1]
+	if b.gutThen > 0 || b.gutNow > 0 {
+		w.p[0][0] += sq(gutDoubt * b.gutThen / w.start)
+		w.inGut, w.eaten = b.gutNow/w.start, b.eaten/w.start
+	}
 	return w
 }
 
-// handoverWeight is the last weight on record by the handover, g, and how many
-// days old it was; 0 when there is none.
-func handoverWeight(history []*care.Entry, start time.Time) (mass, daysOld float64) {
+// baseline is what loss counts from: the last weight on record by the handover,
+// 0 when there is none, and the meals that were in it or came after it.
+type baseline struct {
+	mass    float64 // g, as weighed
+	daysOld float64
+	gutThen float64 // g of prey not yet digested in that weight
+	gutNow  float64 // and at the handover
+	eaten   float64 // gutThen, and what was eaten since
+}
+
+// digested is the days after which nothing of a meal counts as in the gut:
+// metabolism is back at its base after 6 to 8 (Ott & Secor 2007, J Exp Biol
+// 210:340).
+const digested = 8
+
+// handoverWeight is the last weight on record by the handover, g, and when it
+// was taken; 0 when there is none.
+func handoverWeight(history []*care.Entry) (mass float64, at time.Time) {
 	for _, x := range history {
 		if w, ok := x.Body.(care.WeighIn); ok && usable(float64(w.Mass)) {
-			mass, daysOld = float64(w.Mass), start.Sub(x.HappenedAt).Hours()/24
+			mass, at = float64(w.Mass), x.HappenedAt
 		}
 	}
-	return mass, daysOld
+	return mass, at
+}
+
+// baselineOf reads the breeder's meals. usual is the prey, as a share of the
+// body, of a meal whose mass was not noted.
+func baselineOf(history []*care.Entry, start time.Time, mass float64, weighed time.Time, usual float64) baseline {
+	b := baseline{mass: mass}
+	if mass == 0 {
+		return b
+	}
+	b.daysOld = start.Sub(weighed).Hours() / 24
+	type food struct{ then, now, eaten float64 }
+	var before, all food // before: without the last meal, in case it comes up
+	for _, x := range history {
+		o, ok := x.Body.(care.Offer)
+		age := weighed.Sub(x.HappenedAt).Hours() / 24 // at the weighing; not positive: eaten after it
+		if !ok || age >= digested {
+			continue
+		}
+		switch o.Result {
+		case care.Regurgitated:
+			all = before
+		case care.Eaten:
+			prey := float64(o.PreyMass)
+			if !usable(prey) {
+				prey = usual * mass
+			}
+			before = all
+			all.now += prey * math.Exp(-start.Sub(x.HappenedAt).Hours()/24/gutDays)
+			left := prey
+			if age > 0 {
+				left *= math.Exp(-age / gutDays)
+				all.then += left
+			}
+			all.eaten += left
+		}
+	}
+	most := .3 * mass // no animal is mostly food
+	b.gutThen, b.gutNow, b.eaten = math.Min(most, all.then), math.Min(most, all.now), math.Min(most, all.eaten)
+	return b
 }
 
 func usable(v float64) bool { return v > 0 && !math.IsInf(v, 0) }
@@ -121,21 +185,57 @@ func (w *weighing) pass() {
 func (w *weighing) gut() (g, h float64) { return w.inGut, w.eaten - w.inGut }
 
 // observe takes in one weight, g.
-func (w *weighing) observe(mass float64, keepers bool) {
+func (w *weighing) observe(mass float64, keepers, confirmed bool) {
 	if !usable(mass) {
 		return
 	}
 	if w.start == 0 {
 		// The first weight there is: loss counts from here.
-		*w = newWeighing(w.s0, mass, 0)
+		*w = newWeighing(w.s0, &baseline{mass: mass})
 		w.p[0][0] = .03 * .03
 		w.others = keepers
 		w.seen = 1
 		return
 	}
+	if !confirmed && math.Abs(w.surprise(mass)) > farOff {
+		if w.held == 0 || !w.agrees(mass) {
+			w.held, w.heldDay = mass, w.days
+			return
+		}
+		w.take(w.held, keepers) // twice the same is no slip
+	}
+	w.held = 0
+	w.take(mass, keepers)
+}
+
+// farOff is how many standard deviations off a weight is held back until
+// another agrees with it: a tenfold slip, ounces for grams, another animal's.
+// [assumption]
+const farOff = 4
+
+// surprise is how far a weight is from what was expected, in standard deviations.
+func (w *weighing) surprise(mass float64) float64 {
+	g, _ := w.gut()
+	y := mass / w.start
+	m, sd := w.tissue()
+	return (y - g - m) / math.Sqrt(sd*sd+w.noise(y, g))
+}
+
+// agrees reports whether a weight is the one held back over again.
+func (w *weighing) agrees(mass float64) bool {
+	return math.Abs(math.Log(mass/w.held)) < .08+.005*(w.days-w.heldDay)
+}
+
+// noise is the variance of one weight: scale, water and faeces, what is in the
+// gut, and whole grams.
+func (w *weighing) noise(y, g float64) float64 {
+	return sq(.03*math.Max(1, y)) + sq(gutDoubt*g) + sq(1/w.start)/12
+}
+
+func (w *weighing) take(mass float64, keepers bool) {
 	g, h := w.gut()
 	y := mass / w.start
-	r := sq(.03*math.Max(1, y)) + sq(.30*g) + sq(1/w.start)/12
+	r := w.noise(y, g)
 	if keepers && !w.others {
 		r += .010 * .010
 		w.others = true
@@ -147,7 +247,7 @@ func (w *weighing) observe(mass float64, keepers bool) {
 
 func (w *weighing) meal(mass float64) {
 	if w.start == 0 {
-		*w = newWeighing(w.s0, 0, 0) // nothing is known but that it ate
+		*w = newWeighing(w.s0, &baseline{}) // nothing is known but that it ate
 		return
 	}
 	w.refMass, _ = w.tissue()

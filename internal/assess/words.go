@@ -321,7 +321,7 @@ func (e *engine) reasonText(r *care.Reason) string {
 		}
 		for i := range e.refusals {
 			if e.refusals[i].excuses.shed > 0 {
-				text += "; what it refused in shed counts little"
+				text += "; what it refused in or near a shed counts little"
 				break
 			}
 		}
