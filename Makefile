@@ -5,7 +5,7 @@ export CGO_ENABLED := 1
 need := internal/tools/prereq.sh
 tools := .build/tools
 
-.PHONY: help run build web test test-go test-web test-browser bench proto proto-check icons fmt clean
+.PHONY: help run build web test test-go test-web test-browser bench cohort proto proto-check icons fmt clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## /\1\t/p' Makefile | expand -t 16
@@ -39,6 +39,10 @@ test-browser: build ## the web app in a browser against the program; ARGS="e2e/x
 bench: ## benchmarks, and how they stand to each other
 	@$(need) go cc
 	@internal/tools/bench.sh
+
+cohort: ## judge the assessment on simulated animals: table and plots of internal/cohort. ARGS="-world base"
+	@$(need) go
+	nice go run ./internal/cohort/judge -out internal/cohort $(ARGS)
 
 proto: $(tools)/.proto pwa/node_modules/.installed ## make the generated code from proto/
 	$(tools)/buf format -w proto
