@@ -164,7 +164,7 @@ func withEntry(log []care.Entry, e care.Entry) []care.Entry {
 func place(tx care.Tx, who care.Actor, e *care.Entry, k *known) (*care.Case, error) {
 	if !who.OfBreeder(e.BreederID) {
 		c, err := care.Case{}, error(nil)
-		if k != nil && who.Kind == care.KeeperActor && who.KeeperID != "" && who.KeeperID == k.open.KeeperID {
+		if k != nil && who.IsKeeper(k.open.KeeperID, e.BreederID) {
 			c = k.open
 		} else if c, err = keeperCase(tx, who, e.BreederID, e.AnimalID); err != nil {
 			return nil, err

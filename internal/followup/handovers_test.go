@@ -233,6 +233,7 @@ func TestLetKeeperIn(t *testing.T) {
 	if _, err := p.GetAnimal(t.Context(), half, "loam", animal.ID); err != nil {
 		t.Error(err)
 	}
+	p.log(t, whole, v.Case, t0, care.Seen{}) // so that the case is remembered
 	for what, err := range map[string]error{
 		"case":     func() error { _, err := p.GetCase(t.Context(), half, t0, "fern", v.Case.ID); return err }(),
 		"animal":   func() error { _, err := p.GetAnimal(t.Context(), half, "fern", other.ID); return err }(),
