@@ -137,6 +137,7 @@ var matrix = map[string]struct{ request, who string }{
 	"GetCase":         {`{"name":"breeders/b1/cases/{case}"}`, "ohtrk"},
 	"GetCourse":       {`{"name":"breeders/b1/cases/{case}/course"}`, "ohtrk"},
 	"ListFlags":       {`{"parent":"breeders/b1/cases/{case}"}`, "ohtr"},
+	"ProbeCase":       {`{"name":"breeders/b1/cases/{case}","weighIn":{"massG":500}}`, "ohtrk"},
 	"ListPhotos":      {`{"parent":"breeders/b1/cases/{case}"}`, "ohtrk"},
 	"MarkCaseSeen":    {`{"name":"breeders/b1/cases/{case}"}`, "oht"},
 	"EndCase":         {`{"name":"breeders/b1/cases/{case}","outcome":"OUTCOME_SETTLED","requestId":"{id}"}`, "oht"},

@@ -69,6 +69,33 @@ func (c *caseService) GetCourse(ctx context.Context, req *pb.GetCourseRequest) (
 	return &pb.GetCourseResponse{Course: courseToProto(req.GetName(), &course, entries)}, err
 }
 
+func (c *caseService) ProbeCase(ctx context.Context, req *pb.ProbeCaseRequest) (*pb.ProbeCaseResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	at, err := timeFromProto("happen_time", req.GetHappenTime())
+	if err != nil {
+		return nil, err
+	}
+	var body care.Body
+	switch b := req.GetWhat().(type) {
+	case *pb.ProbeCaseRequest_Offer:
+		body = offerFromProto(b.Offer)
+	case *pb.ProbeCaseRequest_WeighIn:
+		body = weighInFromProto(b.WeighIn)
+	case *pb.ProbeCaseRequest_Climate:
+		body = climateFromProto(b.Climate)
+	}
+	who := callOf(ctx).who.Actor
+	list, err := c.s.followup.Probe(ctx, who, c.s.now(), ids[0], ids[1], body, at)
+	out := &pb.ProbeCaseResponse{}
+	for i := range list {
+		out.Probes = append(out.Probes, tryToProto(&list[i], who.OfBreeder(ids[0])))
+	}
+	return out, err
+}
+
 func (c *caseService) ListFlags(ctx context.Context, req *pb.ListFlagsRequest) (*pb.ListFlagsResponse, error) {
 	ids, err := split("parent", req.GetParent(), "breeders", "cases")
 	if err != nil {

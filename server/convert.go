@@ -334,14 +334,11 @@ func entryFromProto(e *pb.Entry, breederID, animalID, id string) (out care.Entry
 	}
 	switch b := e.GetBody().(type) {
 	case *pb.Entry_Offer:
-		out.Body = care.Offer{Result: offerResults.domain(b.Offer.GetResult()), Prey: b.Offer.GetPrey(), PreyState: preyStates.domain(b.Offer.GetPreyState()),
-			PreyMass: care.Grams(b.Offer.GetPreyG())}
+		out.Body = offerFromProto(b.Offer)
 	case *pb.Entry_WeighIn:
-		out.Body = care.WeighIn{Mass: care.Grams(b.WeighIn.GetMassG())}
+		out.Body = weighInFromProto(b.WeighIn)
 	case *pb.Entry_Climate:
-		c := b.Climate
-		out.Body = care.ClimateReading{Warm: (*care.Celsius)(c.WarmC), Cool: (*care.Celsius)(c.CoolC), Night: (*care.Celsius)(c.NightC),
-			Surface: (*care.Celsius)(c.SurfaceC), Humidity: (*care.Percent)(c.HumidityPct), TakenWith: takenWith.domain(c.GetTakenWith())}
+		out.Body = climateFromProto(b.Climate)
 	case *pb.Entry_Shed:
 		out.Body = care.Shed{Stage: shedStages.domain(b.Shed.GetStage()), Complete: b.Shed.Complete}
 	case *pb.Entry_Sign:
@@ -365,6 +362,19 @@ func entryFromProto(e *pb.Entry, breederID, animalID, id string) (out care.Entry
 		out.Body = care.Withdrawal{}
 	}
 	return out, nil
+}
+
+func offerFromProto(o *pb.Offer) care.Offer {
+	return care.Offer{Result: offerResults.domain(o.GetResult()), Prey: o.GetPrey(), PreyState: preyStates.domain(o.GetPreyState()), PreyMass: care.Grams(o.GetPreyG())}
+}
+
+func weighInFromProto(w *pb.WeighIn) care.WeighIn {
+	return care.WeighIn{Mass: care.Grams(w.GetMassG())}
+}
+
+func climateFromProto(c *pb.ClimateReading) care.ClimateReading {
+	return care.ClimateReading{Warm: (*care.Celsius)(c.WarmC), Cool: (*care.Celsius)(c.CoolC), Night: (*care.Celsius)(c.NightC),
+		Surface: (*care.Celsius)(c.SurfaceC), Humidity: (*care.Percent)(c.HumidityPct), TakenWith: takenWith.domain(c.GetTakenWith())}
 }
 
 // entryKinds are the kinds that a list may be asked for.
@@ -443,6 +453,15 @@ func assessmentToProto(a *assess.Assessment) *pb.Assessment {
 	}
 	for _, c := range a.Concerns {
 		out.Concerns = append(out.Concerns, &pb.Concern{Code: c.Code, Level: standings.proto(c.Level), Text: c.Text, Urgency: c.Urgency})
+	}
+	return out
+}
+
+func tryToProto(t *assess.Try, breeder bool) *pb.Probe {
+	out := &pb.Probe{Code: t.Code, HappenTime: timeToProto(t.At), Standing: standings.proto(t.Standing), StandingTime: timeToProto(t.StandingAt),
+		Urgency: t.Urgency, PRefusal: t.PRefusal, Condition: t.Condition, Consequence: t.Consequence, Better: t.Better()}
+	if !breeder {
+		out.Consequence = t.ForKeeper
 	}
 	return out
 }

@@ -42,6 +42,7 @@ type look struct {
 	Step     any      `json:"step"`
 	Steps    []string `json:"steps"`
 	NoStep   string   `json:"no_step"`
+	Change   string   `json:"change"`
 }
 
 type scenario struct {
@@ -133,6 +134,9 @@ func TestScenarios(t *testing.T) {
 			for _, l := range s.looks {
 				a := Assess(&s.subject, s.log, s.at(l.Day))
 				checkLook(t, &l, &a)
+				if tries := WhatWouldChange(&s.subject, s.log, s.at(l.Day), 3); l.Change != "" && (len(tries) == 0 || tries[0].Code != l.Change) {
+					t.Errorf("day %v: %+v would change it, want %s first", l.Day, tries, l.Change)
+				}
 				if a.Headline == "" || a.KeeperSees == "" || a.KeeperMeans == "" || a.KeeperWorry == "" {
 					t.Errorf("day %v: something is left unsaid: %+v", l.Day, a)
 				}

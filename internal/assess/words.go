@@ -573,30 +573,49 @@ func (e *engine) climateStep(f *finding, add func(string, string, int)) {
 	}
 }
 
+// offerWait is in how many days food may be offered next, 0 for today.
+func (e *engine) offerWait() int {
+	wait, last := 0, e.daysSince(e.lastOffer)
+	if e.step.Code == StepInPeace || e.step.Code == StepStopFeeding {
+		wait = e.holding()
+	}
+	if n, ago := e.regurgitations(); n > 0 {
+		wait = max(wait, restRegurgFull-ago)
+	}
+	switch {
+	case e.day < peaceDays && e.meals == 0:
+		wait = max(wait, usualAgain-e.day)
+	case e.inShed(e.today):
+		wait = max(wait, usualAgain)
+	case e.refusedInARow > 0:
+		wait = max(wait, usualAgain-last)
+	case !e.lastOffer.IsZero():
+		wait = max(wait, int(e.sp.OfferEvery[e.age].Low)-last)
+	}
+	return wait
+}
+
 // feedingStep says when to offer again, or why not yet. An agreed step that
 // holds is not talked over.
 func (e *engine) feedingStep(resting bool, held int, add func(string, string, int)) {
-	switch last := e.daysSince(e.lastOffer); {
+	switch wait := e.offerWait(); {
 	case held > 0 && (e.step.Code == StepInPeace || e.step.Code == StepStopFeeding):
 		add(e.step.Code, "As agreed with your breeder: leave it in peace "+untilIn(held)+", with water and nothing else.", held)
 	case held > 0 || resting:
 	case e.day < peaceDays && e.meals == 0:
-		add(StepInPeace, "Leave it in peace "+untilIn(usualAgain-e.day)+": water, warmth, a hide, no handling and no food yet.", usualAgain-e.day)
+		add(StepInPeace, "Leave it in peace "+untilIn(wait)+": water, warmth, a hide, no handling and no food yet.", wait)
 	case e.inShed(e.today):
-		add(StepInPeace, "Wait with food until it has shed, then give it two or three days.", 7)
-	case e.refusedInARow > 0 && last < usualAgain:
-		add(StepInPeace, "Leave it in peace "+untilIn(usualAgain-last)+", then offer once, in the evening.", usualAgain-last)
+		add(StepInPeace, "Wait with food until it has shed, then give it two or three days.", wait)
+	case e.refusedInARow > 0 && wait > 0:
+		add(StepInPeace, "Leave it in peace "+untilIn(wait)+", then offer once, in the evening.", wait)
 	case e.offerSmaller():
 		add(StepSmallerMeal, "Offer one meal of half the usual size in the evening, then leave it alone with it.", 7)
 	case e.refusedInARow > 0:
 		add(StepOffer, "Offer once in the evening, warm and still, then leave it alone with it until morning. If it does not want it, take it away and wait a week.", 7)
+	case wait > 0:
+		add(StepKeepGoing, "Nothing to do now. The next meal is due "+inDays(wait)+".", wait)
 	default:
-		every := e.sp.OfferEvery[e.age]
-		if wait := int(every.Low) - last; !e.lastOffer.IsZero() && wait > 0 {
-			add(StepKeepGoing, "Nothing to do now. The next meal is due "+inDays(wait)+".", wait)
-		} else {
-			add(StepOffer, "Offer its usual meal in the evening.", 0)
-		}
+		add(StepOffer, "Offer its usual meal in the evening.", 0)
 	}
 }
 

@@ -15,6 +15,8 @@ export type {
   GetCaseResponseJson,
   GetCourseResponseJson,
   ListKeeperCasesResponseJson,
+  ProbeCaseResponseJson,
+  ProbeJson,
   StandingJson,
 } from '../api/gen/warmhand/v1/case_service_pb';
 export type {

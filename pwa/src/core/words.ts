@@ -1,4 +1,13 @@
-import type { EntryJson, OfferJson, OfferResultJson, SetupPointJson, SignInfoJson, StandingJson } from './contract';
+import type {
+  EntryJson,
+  OfferJson,
+  OfferResultJson,
+  ProbeJson,
+  SetupPointJson,
+  SignInfoJson,
+  StandingJson,
+} from './contract';
+import { day } from './time';
 import { formatMass, formatNumber, formatTemp } from './units';
 
 /** A standing as a word, a shape and a place in the order: never by colour alone. */
@@ -24,6 +33,12 @@ export function standingWord(s: StandingJson | undefined): StandingWord {
     default:
       return { word: 'not known yet', keeper: 'not known yet', shape: 'circle', place: 0 };
   }
+}
+
+/** What would follow from one thing that could come next, as a sentence with its day. */
+export function ifSentence(p: ProbeJson, now = new Date()): string {
+  const when = day(p.happenTime ?? now.toISOString(), now);
+  return `If ${p.condition} ${when === 'today' ? when : `on ${when}`}, ${p.consequence}.`;
 }
 
 export const resultWords: Record<OfferResultJson, string> = {

@@ -1766,6 +1766,281 @@ func (x *ListPhotosResponse) GetPhotos() []*Photo {
 	return nil
 }
 
+type ProbeCaseRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// What might happen next; none of them asks for the list.
+	//
+	// Types that are valid to be assigned to What:
+	//
+	//	*ProbeCaseRequest_Offer
+	//	*ProbeCaseRequest_WeighIn
+	//	*ProbeCaseRequest_Climate
+	What isProbeCaseRequest_What `protobuf_oneof:"what"`
+	// When, up to 60 days ahead. Absent: an offer when the next one is due, everything else now.
+	HappenTime    *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=happen_time,json=happenTime,proto3" json:"happen_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ProbeCaseRequest) Reset() {
+	*x = ProbeCaseRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ProbeCaseRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ProbeCaseRequest) ProtoMessage() {}
+
+func (x *ProbeCaseRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ProbeCaseRequest.ProtoReflect.Descriptor instead.
+func (*ProbeCaseRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *ProbeCaseRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ProbeCaseRequest) GetWhat() isProbeCaseRequest_What {
+	if x != nil {
+		return x.What
+	}
+	return nil
+}
+
+func (x *ProbeCaseRequest) GetOffer() *Offer {
+	if x != nil {
+		if x, ok := x.What.(*ProbeCaseRequest_Offer); ok {
+			return x.Offer
+		}
+	}
+	return nil
+}
+
+func (x *ProbeCaseRequest) GetWeighIn() *WeighIn {
+	if x != nil {
+		if x, ok := x.What.(*ProbeCaseRequest_WeighIn); ok {
+			return x.WeighIn
+		}
+	}
+	return nil
+}
+
+func (x *ProbeCaseRequest) GetClimate() *ClimateReading {
+	if x != nil {
+		if x, ok := x.What.(*ProbeCaseRequest_Climate); ok {
+			return x.Climate
+		}
+	}
+	return nil
+}
+
+func (x *ProbeCaseRequest) GetHappenTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.HappenTime
+	}
+	return nil
+}
+
+type isProbeCaseRequest_What interface {
+	isProbeCaseRequest_What()
+}
+
+type ProbeCaseRequest_Offer struct {
+	Offer *Offer `protobuf:"bytes,2,opt,name=offer,proto3,oneof"`
+}
+
+type ProbeCaseRequest_WeighIn struct {
+	WeighIn *WeighIn `protobuf:"bytes,3,opt,name=weigh_in,json=weighIn,proto3,oneof"`
+}
+
+type ProbeCaseRequest_Climate struct {
+	Climate *ClimateReading `protobuf:"bytes,4,opt,name=climate,proto3,oneof"`
+}
+
+func (*ProbeCaseRequest_Offer) isProbeCaseRequest_What() {}
+
+func (*ProbeCaseRequest_WeighIn) isProbeCaseRequest_What() {}
+
+func (*ProbeCaseRequest_Climate) isProbeCaseRequest_What() {}
+
+type ProbeCaseResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Probes        []*Probe               `protobuf:"bytes,1,rep,name=probes,proto3" json:"probes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ProbeCaseResponse) Reset() {
+	*x = ProbeCaseResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ProbeCaseResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ProbeCaseResponse) ProtoMessage() {}
+
+func (x *ProbeCaseResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ProbeCaseResponse.ProtoReflect.Descriptor instead.
+func (*ProbeCaseResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *ProbeCaseResponse) GetProbes() []*Probe {
+	if x != nil {
+		return x.Probes
+	}
+	return nil
+}
+
+// Probe is one thing that could happen next, and what would follow.
+type Probe struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// eats, refuses, weighs, climate, word, or fix:<point>.
+	Code       string                 `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	HappenTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=happen_time,json=happenTime,proto3" json:"happen_time,omitempty"`
+	Standing   Standing               `protobuf:"varint,3,opt,name=standing,proto3,enum=warmhand.v1.Standing" json:"standing,omitempty"`
+	// When that standing would be reached.
+	StandingTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=standing_time,json=standingTime,proto3" json:"standing_time,omitempty"`
+	Urgency      float64                `protobuf:"fixed64,5,opt,name=urgency,proto3" json:"urgency,omitempty"`
+	PRefusal     float64                `protobuf:"fixed64,6,opt,name=p_refusal,json=pRefusal,proto3" json:"p_refusal,omitempty"`
+	// Two halves of a sentence for whoever asks, with the day between them: "If <it eats> on Friday, <it would go back to
+	// settled>".
+	Condition   string `protobuf:"bytes,7,opt,name=condition,proto3" json:"condition,omitempty"`
+	Consequence string `protobuf:"bytes,8,opt,name=consequence,proto3" json:"consequence,omitempty"`
+	// The standing would be better than today's.
+	Better        bool `protobuf:"varint,9,opt,name=better,proto3" json:"better,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Probe) Reset() {
+	*x = Probe{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Probe) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Probe) ProtoMessage() {}
+
+func (x *Probe) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Probe.ProtoReflect.Descriptor instead.
+func (*Probe) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *Probe) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *Probe) GetHappenTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.HappenTime
+	}
+	return nil
+}
+
+func (x *Probe) GetStanding() Standing {
+	if x != nil {
+		return x.Standing
+	}
+	return Standing_STANDING_UNSPECIFIED
+}
+
+func (x *Probe) GetStandingTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StandingTime
+	}
+	return nil
+}
+
+func (x *Probe) GetUrgency() float64 {
+	if x != nil {
+		return x.Urgency
+	}
+	return 0
+}
+
+func (x *Probe) GetPRefusal() float64 {
+	if x != nil {
+		return x.PRefusal
+	}
+	return 0
+}
+
+func (x *Probe) GetCondition() string {
+	if x != nil {
+		return x.Condition
+	}
+	return ""
+}
+
+func (x *Probe) GetConsequence() string {
+	if x != nil {
+		return x.Consequence
+	}
+	return ""
+}
+
+func (x *Probe) GetBetter() bool {
+	if x != nil {
+		return x.Better
+	}
+	return false
+}
+
 type MarkCaseSeenRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
@@ -1775,7 +2050,7 @@ type MarkCaseSeenRequest struct {
 
 func (x *MarkCaseSeenRequest) Reset() {
 	*x = MarkCaseSeenRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1787,7 +2062,7 @@ func (x *MarkCaseSeenRequest) String() string {
 func (*MarkCaseSeenRequest) ProtoMessage() {}
 
 func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1800,7 +2075,7 @@ func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenRequest.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{23}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *MarkCaseSeenRequest) GetName() string {
@@ -1819,7 +2094,7 @@ type MarkCaseSeenResponse struct {
 
 func (x *MarkCaseSeenResponse) Reset() {
 	*x = MarkCaseSeenResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1831,7 +2106,7 @@ func (x *MarkCaseSeenResponse) String() string {
 func (*MarkCaseSeenResponse) ProtoMessage() {}
 
 func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1844,7 +2119,7 @@ func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenResponse.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{24}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *MarkCaseSeenResponse) GetCase() *Case {
@@ -1867,7 +2142,7 @@ type EndCaseRequest struct {
 
 func (x *EndCaseRequest) Reset() {
 	*x = EndCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1879,7 +2154,7 @@ func (x *EndCaseRequest) String() string {
 func (*EndCaseRequest) ProtoMessage() {}
 
 func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1892,7 +2167,7 @@ func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseRequest.ProtoReflect.Descriptor instead.
 func (*EndCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{25}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *EndCaseRequest) GetName() string {
@@ -1932,7 +2207,7 @@ type EndCaseResponse struct {
 
 func (x *EndCaseResponse) Reset() {
 	*x = EndCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1944,7 +2219,7 @@ func (x *EndCaseResponse) String() string {
 func (*EndCaseResponse) ProtoMessage() {}
 
 func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1957,7 +2232,7 @@ func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseResponse.ProtoReflect.Descriptor instead.
 func (*EndCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *EndCaseResponse) GetCase() *Case {
@@ -1977,7 +2252,7 @@ type ReopenCaseRequest struct {
 
 func (x *ReopenCaseRequest) Reset() {
 	*x = ReopenCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1989,7 +2264,7 @@ func (x *ReopenCaseRequest) String() string {
 func (*ReopenCaseRequest) ProtoMessage() {}
 
 func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2002,7 +2277,7 @@ func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseRequest.ProtoReflect.Descriptor instead.
 func (*ReopenCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ReopenCaseRequest) GetName() string {
@@ -2028,7 +2303,7 @@ type ReopenCaseResponse struct {
 
 func (x *ReopenCaseResponse) Reset() {
 	*x = ReopenCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2040,7 +2315,7 @@ func (x *ReopenCaseResponse) String() string {
 func (*ReopenCaseResponse) ProtoMessage() {}
 
 func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2053,7 +2328,7 @@ func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseResponse.ProtoReflect.Descriptor instead.
 func (*ReopenCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *ReopenCaseResponse) GetCase() *Case {
@@ -2072,7 +2347,7 @@ type WatchCasesRequest struct {
 
 func (x *WatchCasesRequest) Reset() {
 	*x = WatchCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2084,7 +2359,7 @@ func (x *WatchCasesRequest) String() string {
 func (*WatchCasesRequest) ProtoMessage() {}
 
 func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2097,7 +2372,7 @@ func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesRequest.ProtoReflect.Descriptor instead.
 func (*WatchCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *WatchCasesRequest) GetParent() string {
@@ -2119,7 +2394,7 @@ type WatchCasesResponse struct {
 
 func (x *WatchCasesResponse) Reset() {
 	*x = WatchCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2131,7 +2406,7 @@ func (x *WatchCasesResponse) String() string {
 func (*WatchCasesResponse) ProtoMessage() {}
 
 func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2144,7 +2419,7 @@ func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesResponse.ProtoReflect.Descriptor instead.
 func (*WatchCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *WatchCasesResponse) GetCase() *Case {
@@ -2304,7 +2579,28 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\x11ListPhotosRequest\x12Z\n" +
 	"\x06parent\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x06parent\"@\n" +
 	"\x12ListPhotosResponse\x12*\n" +
-	"\x06photos\x18\x01 \x03(\v2\x12.warmhand.v1.PhotoR\x06photos\"m\n" +
+	"\x06photos\x18\x01 \x03(\v2\x12.warmhand.v1.PhotoR\x06photos\"\xc7\x02\n" +
+	"\x10ProbeCaseRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x12*\n" +
+	"\x05offer\x18\x02 \x01(\v2\x12.warmhand.v1.OfferH\x00R\x05offer\x121\n" +
+	"\bweigh_in\x18\x03 \x01(\v2\x14.warmhand.v1.WeighInH\x00R\aweighIn\x127\n" +
+	"\aclimate\x18\x04 \x01(\v2\x1b.warmhand.v1.ClimateReadingH\x00R\aclimate\x12;\n" +
+	"\vhappen_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"happenTimeB\x06\n" +
+	"\x04what\"?\n" +
+	"\x11ProbeCaseResponse\x12*\n" +
+	"\x06probes\x18\x01 \x03(\v2\x12.warmhand.v1.ProbeR\x06probes\"\xdb\x02\n" +
+	"\x05Probe\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12;\n" +
+	"\vhappen_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"happenTime\x121\n" +
+	"\bstanding\x18\x03 \x01(\x0e2\x15.warmhand.v1.StandingR\bstanding\x12?\n" +
+	"\rstanding_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\fstandingTime\x12\x18\n" +
+	"\aurgency\x18\x05 \x01(\x01R\aurgency\x12\x1b\n" +
+	"\tp_refusal\x18\x06 \x01(\x01R\bpRefusal\x12\x1c\n" +
+	"\tcondition\x18\a \x01(\tR\tcondition\x12 \n" +
+	"\vconsequence\x18\b \x01(\tR\vconsequence\x12\x16\n" +
+	"\x06better\x18\t \x01(\bR\x06better\"m\n" +
 	"\x13MarkCaseSeenRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\"=\n" +
 	"\x14MarkCaseSeenResponse\x12%\n" +
@@ -2338,7 +2634,8 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tCaseState\x12\x1a\n" +
 	"\x16CASE_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fCASE_STATE_OPEN\x10\x01\x12\x14\n" +
-	"\x10CASE_STATE_ENDED\x10\x022\xf5\t\n" +
+	"\x10CASE_STATE_ENDED\x10\x022\xf5\n" +
+	"\n" +
 	"\vCaseService\x12z\n" +
 	"\tListCases\x12\x1d.warmhand.v1.ListCasesRequest\x1a\x1e.warmhand.v1.ListCasesResponse\".\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{parent=breeders/*}/cases\x12z\n" +
 	"\x0fListKeeperCases\x12#.warmhand.v1.ListKeeperCasesRequest\x1a$.warmhand.v1.ListKeeperCasesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/keepers/me/cases\x12r\n" +
@@ -2346,7 +2643,8 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tGetCourse\x12\x1d.warmhand.v1.GetCourseRequest\x1a\x1e.warmhand.v1.GetCourseResponse\"3\xdaA\x04name\x82\xd3\xe4\x93\x02&\x12$/v1/{name=breeders/*/cases/*/course}\x12\x82\x01\n" +
 	"\tListFlags\x12\x1d.warmhand.v1.ListFlagsRequest\x1a\x1e.warmhand.v1.ListFlagsResponse\"6\xdaA\x06parent\x82\xd3\xe4\x93\x02'\x12%/v1/{parent=breeders/*/cases/*}/flags\x12\x86\x01\n" +
 	"\n" +
-	"ListPhotos\x12\x1e.warmhand.v1.ListPhotosRequest\x1a\x1f.warmhand.v1.ListPhotosResponse\"7\xdaA\x06parent\x82\xd3\xe4\x93\x02(\x12&/v1/{parent=breeders/*/cases/*}/photos\x12\x8d\x01\n" +
+	"ListPhotos\x12\x1e.warmhand.v1.ListPhotosRequest\x1a\x1f.warmhand.v1.ListPhotosResponse\"7\xdaA\x06parent\x82\xd3\xe4\x93\x02(\x12&/v1/{parent=breeders/*/cases/*}/photos\x12~\n" +
+	"\tProbeCase\x12\x1d.warmhand.v1.ProbeCaseRequest\x1a\x1e.warmhand.v1.ProbeCaseResponse\"2\xdaA\x04name\x82\xd3\xe4\x93\x02%\x12#/v1/{name=breeders/*/cases/*}:probe\x12\x8d\x01\n" +
 	"\fMarkCaseSeen\x12 .warmhand.v1.MarkCaseSeenRequest\x1a!.warmhand.v1.MarkCaseSeenResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:markSeen\x12\x81\x01\n" +
 	"\aEndCase\x12\x1b.warmhand.v1.EndCaseRequest\x1a\x1c.warmhand.v1.EndCaseResponse\";\xdaA\fname,outcome\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=breeders/*/cases/*}:end\x12\x85\x01\n" +
 	"\n" +
@@ -2367,7 +2665,7 @@ func file_warmhand_v1_case_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_case_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
+var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
 var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(Standing)(0),                   // 0: warmhand.v1.Standing
 	(CaseState)(0),                  // 1: warmhand.v1.CaseState
@@ -2394,30 +2692,36 @@ var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(*ListFlagsResponse)(nil),       // 22: warmhand.v1.ListFlagsResponse
 	(*ListPhotosRequest)(nil),       // 23: warmhand.v1.ListPhotosRequest
 	(*ListPhotosResponse)(nil),      // 24: warmhand.v1.ListPhotosResponse
-	(*MarkCaseSeenRequest)(nil),     // 25: warmhand.v1.MarkCaseSeenRequest
-	(*MarkCaseSeenResponse)(nil),    // 26: warmhand.v1.MarkCaseSeenResponse
-	(*EndCaseRequest)(nil),          // 27: warmhand.v1.EndCaseRequest
-	(*EndCaseResponse)(nil),         // 28: warmhand.v1.EndCaseResponse
-	(*ReopenCaseRequest)(nil),       // 29: warmhand.v1.ReopenCaseRequest
-	(*ReopenCaseResponse)(nil),      // 30: warmhand.v1.ReopenCaseResponse
-	(*WatchCasesRequest)(nil),       // 31: warmhand.v1.WatchCasesRequest
-	(*WatchCasesResponse)(nil),      // 32: warmhand.v1.WatchCasesResponse
-	(*Animal)(nil),                  // 33: warmhand.v1.Animal
-	(*timestamppb.Timestamp)(nil),   // 34: google.protobuf.Timestamp
-	(Outcome)(0),                    // 35: warmhand.v1.Outcome
-	(*Entry)(nil),                   // 36: warmhand.v1.Entry
-	(ActorKind)(0),                  // 37: warmhand.v1.ActorKind
+	(*ProbeCaseRequest)(nil),        // 25: warmhand.v1.ProbeCaseRequest
+	(*ProbeCaseResponse)(nil),       // 26: warmhand.v1.ProbeCaseResponse
+	(*Probe)(nil),                   // 27: warmhand.v1.Probe
+	(*MarkCaseSeenRequest)(nil),     // 28: warmhand.v1.MarkCaseSeenRequest
+	(*MarkCaseSeenResponse)(nil),    // 29: warmhand.v1.MarkCaseSeenResponse
+	(*EndCaseRequest)(nil),          // 30: warmhand.v1.EndCaseRequest
+	(*EndCaseResponse)(nil),         // 31: warmhand.v1.EndCaseResponse
+	(*ReopenCaseRequest)(nil),       // 32: warmhand.v1.ReopenCaseRequest
+	(*ReopenCaseResponse)(nil),      // 33: warmhand.v1.ReopenCaseResponse
+	(*WatchCasesRequest)(nil),       // 34: warmhand.v1.WatchCasesRequest
+	(*WatchCasesResponse)(nil),      // 35: warmhand.v1.WatchCasesResponse
+	(*Animal)(nil),                  // 36: warmhand.v1.Animal
+	(*timestamppb.Timestamp)(nil),   // 37: google.protobuf.Timestamp
+	(Outcome)(0),                    // 38: warmhand.v1.Outcome
+	(*Entry)(nil),                   // 39: warmhand.v1.Entry
+	(ActorKind)(0),                  // 40: warmhand.v1.ActorKind
+	(*Offer)(nil),                   // 41: warmhand.v1.Offer
+	(*WeighIn)(nil),                 // 42: warmhand.v1.WeighIn
+	(*ClimateReading)(nil),          // 43: warmhand.v1.ClimateReading
 }
 var file_warmhand_v1_case_service_proto_depIdxs = []int32{
-	33, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
-	34, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
-	34, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
-	35, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
+	36, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
+	37, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
+	37, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
+	38, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
 	0,  // 4: warmhand.v1.Case.standing:type_name -> warmhand.v1.Standing
-	34, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
-	34, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
-	34, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
-	34, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
+	37, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
+	37, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
+	37, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
+	37, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
 	3,  // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
 	4,  // 10: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
 	5,  // 11: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
@@ -2425,18 +2729,18 @@ var file_warmhand_v1_case_service_proto_depIdxs = []int32{
 	7,  // 13: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
 	0,  // 14: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
 	9,  // 15: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
-	36, // 16: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
-	34, // 17: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
+	39, // 16: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
+	37, // 17: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
 	0,  // 18: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
 	0,  // 19: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
-	34, // 20: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
-	34, // 21: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
+	37, // 20: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
+	37, // 21: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
 	11, // 22: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
-	34, // 23: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
+	37, // 23: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
 	0,  // 24: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
-	34, // 25: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	34, // 26: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
-	37, // 27: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
+	37, // 25: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	37, // 26: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
+	40, // 27: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
 	1,  // 28: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
 	2,  // 29: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
 	2,  // 30: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
@@ -2444,36 +2748,46 @@ var file_warmhand_v1_case_service_proto_depIdxs = []int32{
 	8,  // 32: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
 	10, // 33: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
 	12, // 34: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
-	2,  // 35: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
-	35, // 36: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
-	2,  // 37: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
-	2,  // 38: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
-	2,  // 39: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
-	13, // 40: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
-	15, // 41: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
-	17, // 42: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
-	19, // 43: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
-	21, // 44: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
-	23, // 45: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
-	25, // 46: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
-	27, // 47: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
-	29, // 48: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
-	31, // 49: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
-	14, // 50: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
-	16, // 51: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
-	18, // 52: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
-	20, // 53: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
-	22, // 54: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
-	24, // 55: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
-	26, // 56: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
-	28, // 57: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
-	30, // 58: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
-	32, // 59: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
-	50, // [50:60] is the sub-list for method output_type
-	40, // [40:50] is the sub-list for method input_type
-	40, // [40:40] is the sub-list for extension type_name
-	40, // [40:40] is the sub-list for extension extendee
-	0,  // [0:40] is the sub-list for field type_name
+	41, // 35: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
+	42, // 36: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
+	43, // 37: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
+	37, // 38: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
+	27, // 39: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
+	37, // 40: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
+	0,  // 41: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
+	37, // 42: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
+	2,  // 43: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
+	38, // 44: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
+	2,  // 45: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
+	2,  // 46: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
+	2,  // 47: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
+	13, // 48: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
+	15, // 49: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
+	17, // 50: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
+	19, // 51: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
+	21, // 52: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
+	23, // 53: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
+	25, // 54: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
+	28, // 55: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
+	30, // 56: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
+	32, // 57: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
+	34, // 58: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
+	14, // 59: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
+	16, // 60: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
+	18, // 61: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
+	20, // 62: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
+	22, // 63: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
+	24, // 64: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
+	26, // 65: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
+	29, // 66: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
+	31, // 67: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
+	33, // 68: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
+	35, // 69: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
+	59, // [59:70] is the sub-list for method output_type
+	48, // [48:59] is the sub-list for method input_type
+	48, // [48:48] is the sub-list for extension type_name
+	48, // [48:48] is the sub-list for extension extendee
+	0,  // [0:48] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_case_service_proto_init() }
@@ -2483,13 +2797,18 @@ func file_warmhand_v1_case_service_proto_init() {
 	}
 	file_warmhand_v1_animal_service_proto_init()
 	file_warmhand_v1_entry_service_proto_init()
+	file_warmhand_v1_case_service_proto_msgTypes[23].OneofWrappers = []any{
+		(*ProbeCaseRequest_Offer)(nil),
+		(*ProbeCaseRequest_WeighIn)(nil),
+		(*ProbeCaseRequest_Climate)(nil),
+	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_case_service_proto_rawDesc), len(file_warmhand_v1_case_service_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   31,
+			NumMessages:   34,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -25,6 +25,7 @@ const (
 	CaseService_GetCourse_FullMethodName       = "/warmhand.v1.CaseService/GetCourse"
 	CaseService_ListFlags_FullMethodName       = "/warmhand.v1.CaseService/ListFlags"
 	CaseService_ListPhotos_FullMethodName      = "/warmhand.v1.CaseService/ListPhotos"
+	CaseService_ProbeCase_FullMethodName       = "/warmhand.v1.CaseService/ProbeCase"
 	CaseService_MarkCaseSeen_FullMethodName    = "/warmhand.v1.CaseService/MarkCaseSeen"
 	CaseService_EndCase_FullMethodName         = "/warmhand.v1.CaseService/EndCase"
 	CaseService_ReopenCase_FullMethodName      = "/warmhand.v1.CaseService/ReopenCase"
@@ -49,6 +50,10 @@ type CaseServiceClient interface {
 	ListFlags(ctx context.Context, in *ListFlagsRequest, opts ...grpc.CallOption) (*ListFlagsResponse, error)
 	// ListPhotos returns the photos of a case, newest first. Bytes: GET /v1/{name}/1600 or /320.
 	ListPhotos(ctx context.Context, in *ListPhotosRequest, opts ...grpc.CallOption) (*ListPhotosResponse, error)
+	// ProbeCase says what would follow if something happened next; nothing is saved. Without a hypothetical entry it lists
+	// what would change the case most, the largest change first: three for the breeder, for the keeper one at most, and
+	// only what would help.
+	ProbeCase(ctx context.Context, in *ProbeCaseRequest, opts ...grpc.CallOption) (*ProbeCaseResponse, error)
 	// MarkCaseSeen says that the breeder looked at the case as it stands.
 	MarkCaseSeen(ctx context.Context, in *MarkCaseSeenRequest, opts ...grpc.CallOption) (*MarkCaseSeenResponse, error)
 	// EndCase closes a case with its outcome.
@@ -127,6 +132,16 @@ func (c *caseServiceClient) ListPhotos(ctx context.Context, in *ListPhotosReques
 	return out, nil
 }
 
+func (c *caseServiceClient) ProbeCase(ctx context.Context, in *ProbeCaseRequest, opts ...grpc.CallOption) (*ProbeCaseResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ProbeCaseResponse)
+	err := c.cc.Invoke(ctx, CaseService_ProbeCase_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *caseServiceClient) MarkCaseSeen(ctx context.Context, in *MarkCaseSeenRequest, opts ...grpc.CallOption) (*MarkCaseSeenResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(MarkCaseSeenResponse)
@@ -194,6 +209,10 @@ type CaseServiceServer interface {
 	ListFlags(context.Context, *ListFlagsRequest) (*ListFlagsResponse, error)
 	// ListPhotos returns the photos of a case, newest first. Bytes: GET /v1/{name}/1600 or /320.
 	ListPhotos(context.Context, *ListPhotosRequest) (*ListPhotosResponse, error)
+	// ProbeCase says what would follow if something happened next; nothing is saved. Without a hypothetical entry it lists
+	// what would change the case most, the largest change first: three for the breeder, for the keeper one at most, and
+	// only what would help.
+	ProbeCase(context.Context, *ProbeCaseRequest) (*ProbeCaseResponse, error)
 	// MarkCaseSeen says that the breeder looked at the case as it stands.
 	MarkCaseSeen(context.Context, *MarkCaseSeenRequest) (*MarkCaseSeenResponse, error)
 	// EndCase closes a case with its outcome.
@@ -229,6 +248,9 @@ func (UnimplementedCaseServiceServer) ListFlags(context.Context, *ListFlagsReque
 }
 func (UnimplementedCaseServiceServer) ListPhotos(context.Context, *ListPhotosRequest) (*ListPhotosResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListPhotos not implemented")
+}
+func (UnimplementedCaseServiceServer) ProbeCase(context.Context, *ProbeCaseRequest) (*ProbeCaseResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ProbeCase not implemented")
 }
 func (UnimplementedCaseServiceServer) MarkCaseSeen(context.Context, *MarkCaseSeenRequest) (*MarkCaseSeenResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method MarkCaseSeen not implemented")
@@ -371,6 +393,24 @@ func _CaseService_ListPhotos_Handler(srv interface{}, ctx context.Context, dec f
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CaseService_ProbeCase_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ProbeCaseRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).ProbeCase(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_ProbeCase_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).ProbeCase(ctx, req.(*ProbeCaseRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CaseService_MarkCaseSeen_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(MarkCaseSeenRequest)
 	if err := dec(in); err != nil {
@@ -466,6 +506,10 @@ var CaseService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListPhotos",
 			Handler:    _CaseService_ListPhotos_Handler,
+		},
+		{
+			MethodName: "ProbeCase",
+			Handler:    _CaseService_ProbeCase_Handler,
 		},
 		{
 			MethodName: "MarkCaseSeen",

@@ -41,6 +41,7 @@ import { FormError, problem, useLoad, useSave } from './hooks';
 import { Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { setupPoints, signs } from './reference';
 import { ask, me } from './session';
+import { WhatIf } from './whatif';
 
 interface Everything {
   c: CaseJson;
@@ -210,6 +211,8 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
       )}
 
       {a && !c.endTime && <Next a={a} d={d} again={again} />}
+
+      {a && !c.endTime && <WhatIf c={c} />}
 
       {a?.missing && (
         <Notice title="What would tell most">

@@ -10,6 +10,7 @@ import { ThermalBand } from '../parts/band';
 import { Button, Notice } from '../parts/controls';
 import { Icon, type IconName } from '../parts/icons';
 import { Standing } from '../parts/standing';
+import { Hope } from './hope';
 import { animalName, known, linesOf, refusedItems, saved, unsent } from './state';
 
 export function CaseList({ cases }: { cases: readonly CaseJson[] }): JSX.Element {
@@ -228,6 +229,7 @@ function NextThing({ c, a }: { c: CaseJson; a: AssessmentJson | undefined }): JS
           <span>{action.label}</span>
         </Link>
       )}
+      <Hope c={c} />
       {a.keeperWorry && (
         <details>
           <summary>When to worry</summary>

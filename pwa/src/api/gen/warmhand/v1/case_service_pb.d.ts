@@ -6,7 +6,7 @@ import type { GenEnum, GenFile, GenMessage, GenService } from "@bufbuild/protobu
 import type { Message } from "@bufbuild/protobuf";
 import type { Animal, AnimalJson } from "./animal_service_pb";
 import type { Timestamp, TimestampJson } from "@bufbuild/protobuf/wkt";
-import type { ActorKind, ActorKindJson, Entry, EntryJson, Outcome, OutcomeJson } from "./entry_service_pb";
+import type { ActorKind, ActorKindJson, ClimateReading, ClimateReadingJson, Entry, EntryJson, Offer, OfferJson, Outcome, OutcomeJson, WeighIn, WeighInJson } from "./entry_service_pb";
 
 /**
  * Describes the file warmhand/v1/case_service.proto.
@@ -1504,6 +1504,240 @@ export declare type ListPhotosResponseJson = {
 export declare const ListPhotosResponseSchema: GenMessage<ListPhotosResponse, {jsonType: ListPhotosResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.ProbeCaseRequest
+ */
+export declare type ProbeCaseRequest = Message<"warmhand.v1.ProbeCaseRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * What might happen next; none of them asks for the list.
+   *
+   * @generated from oneof warmhand.v1.ProbeCaseRequest.what
+   */
+  what: {
+    /**
+     * @generated from field: warmhand.v1.Offer offer = 2;
+     */
+    value: Offer;
+    case: "offer";
+  } | {
+    /**
+     * @generated from field: warmhand.v1.WeighIn weigh_in = 3;
+     */
+    value: WeighIn;
+    case: "weighIn";
+  } | {
+    /**
+     * @generated from field: warmhand.v1.ClimateReading climate = 4;
+     */
+    value: ClimateReading;
+    case: "climate";
+  } | { case: undefined; value?: undefined };
+
+  /**
+   * When, up to 60 days ahead. Absent: an offer when the next one is due, everything else now.
+   *
+   * @generated from field: google.protobuf.Timestamp happen_time = 5;
+   */
+  happenTime?: Timestamp | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.ProbeCaseRequest
+ */
+export declare type ProbeCaseRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * @generated from field: warmhand.v1.Offer offer = 2;
+   */
+  offer?: OfferJson;
+
+  /**
+   * @generated from field: warmhand.v1.WeighIn weigh_in = 3;
+   */
+  weighIn?: WeighInJson;
+
+  /**
+   * @generated from field: warmhand.v1.ClimateReading climate = 4;
+   */
+  climate?: ClimateReadingJson;
+
+  /**
+   * When, up to 60 days ahead. Absent: an offer when the next one is due, everything else now.
+   *
+   * @generated from field: google.protobuf.Timestamp happen_time = 5;
+   */
+  happenTime?: TimestampJson;
+};
+
+/**
+ * Describes the message warmhand.v1.ProbeCaseRequest.
+ * Use `create(ProbeCaseRequestSchema)` to create a new message.
+ */
+export declare const ProbeCaseRequestSchema: GenMessage<ProbeCaseRequest, {jsonType: ProbeCaseRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.ProbeCaseResponse
+ */
+export declare type ProbeCaseResponse = Message<"warmhand.v1.ProbeCaseResponse"> & {
+  /**
+   * @generated from field: repeated warmhand.v1.Probe probes = 1;
+   */
+  probes: Probe[];
+};
+
+/**
+ * @generated from message warmhand.v1.ProbeCaseResponse
+ */
+export declare type ProbeCaseResponseJson = {
+  /**
+   * @generated from field: repeated warmhand.v1.Probe probes = 1;
+   */
+  probes?: ProbeJson[];
+};
+
+/**
+ * Describes the message warmhand.v1.ProbeCaseResponse.
+ * Use `create(ProbeCaseResponseSchema)` to create a new message.
+ */
+export declare const ProbeCaseResponseSchema: GenMessage<ProbeCaseResponse, {jsonType: ProbeCaseResponseJson}>;
+
+/**
+ * Probe is one thing that could happen next, and what would follow.
+ *
+ * @generated from message warmhand.v1.Probe
+ */
+export declare type Probe = Message<"warmhand.v1.Probe"> & {
+  /**
+   * eats, refuses, weighs, climate, word, or fix:<point>.
+   *
+   * @generated from field: string code = 1;
+   */
+  code: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp happen_time = 2;
+   */
+  happenTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: warmhand.v1.Standing standing = 3;
+   */
+  standing: Standing;
+
+  /**
+   * When that standing would be reached.
+   *
+   * @generated from field: google.protobuf.Timestamp standing_time = 4;
+   */
+  standingTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: double urgency = 5;
+   */
+  urgency: number;
+
+  /**
+   * @generated from field: double p_refusal = 6;
+   */
+  pRefusal: number;
+
+  /**
+   * Two halves of a sentence for whoever asks, with the day between them: "If <it eats> on Friday, <it would go back to
+   * settled>".
+   *
+   * @generated from field: string condition = 7;
+   */
+  condition: string;
+
+  /**
+   * @generated from field: string consequence = 8;
+   */
+  consequence: string;
+
+  /**
+   * The standing would be better than today's.
+   *
+   * @generated from field: bool better = 9;
+   */
+  better: boolean;
+};
+
+/**
+ * Probe is one thing that could happen next, and what would follow.
+ *
+ * @generated from message warmhand.v1.Probe
+ */
+export declare type ProbeJson = {
+  /**
+   * eats, refuses, weighs, climate, word, or fix:<point>.
+   *
+   * @generated from field: string code = 1;
+   */
+  code?: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp happen_time = 2;
+   */
+  happenTime?: TimestampJson;
+
+  /**
+   * @generated from field: warmhand.v1.Standing standing = 3;
+   */
+  standing?: StandingJson;
+
+  /**
+   * When that standing would be reached.
+   *
+   * @generated from field: google.protobuf.Timestamp standing_time = 4;
+   */
+  standingTime?: TimestampJson;
+
+  /**
+   * @generated from field: double urgency = 5;
+   */
+  urgency?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: double p_refusal = 6;
+   */
+  pRefusal?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * Two halves of a sentence for whoever asks, with the day between them: "If <it eats> on Friday, <it would go back to
+   * settled>".
+   *
+   * @generated from field: string condition = 7;
+   */
+  condition?: string;
+
+  /**
+   * @generated from field: string consequence = 8;
+   */
+  consequence?: string;
+
+  /**
+   * The standing would be better than today's.
+   *
+   * @generated from field: bool better = 9;
+   */
+  better?: boolean;
+};
+
+/**
+ * Describes the message warmhand.v1.Probe.
+ * Use `create(ProbeSchema)` to create a new message.
+ */
+export declare const ProbeSchema: GenMessage<Probe, {jsonType: ProbeJson}>;
+
+/**
  * @generated from message warmhand.v1.MarkCaseSeenRequest
  */
 export declare type MarkCaseSeenRequest = Message<"warmhand.v1.MarkCaseSeenRequest"> & {
@@ -1916,6 +2150,18 @@ export declare const CaseService: GenService<{
     methodKind: "unary";
     input: typeof ListPhotosRequestSchema;
     output: typeof ListPhotosResponseSchema;
+  },
+  /**
+   * ProbeCase says what would follow if something happened next; nothing is saved. Without a hypothetical entry it lists
+   * what would change the case most, the largest change first: three for the breeder, for the keeper one at most, and
+   * only what would help.
+   *
+   * @generated from rpc warmhand.v1.CaseService.ProbeCase
+   */
+  probeCase: {
+    methodKind: "unary";
+    input: typeof ProbeCaseRequestSchema;
+    output: typeof ProbeCaseResponseSchema;
   },
   /**
    * MarkCaseSeen says that the breeder looked at the case as it stands.
