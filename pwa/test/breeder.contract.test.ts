@@ -38,21 +38,23 @@ const rpcRoutes = protos.flatMap((text) =>
     route((m[1] ?? '').toUpperCase(), m[2] ?? ''),
   ),
 );
-// Streams and photo bytes are plain HTTP.
-const plainRoutes = files(join(root, 'server'), /^[^_]+\.go$/).flatMap((f) =>
-  [...readFileSync(f, 'utf8').matchAll(/"(GET|PUT) (\/v1\/[^"]+)"/g)].map((m) => route(m[1] ?? '', m[2] ?? '')),
+// Streams, photo bytes and PDFs are plain HTTP.
+const handlers = files(join(root, 'server'), /^[^_]+\.go$/).map((f) => readFileSync(f, 'utf8'));
+const plainRoutes = handlers.flatMap((text) =>
+  [...text.matchAll(/"(GET|PUT|POST) (\/v1\/[^"]+)"/g)].map((m) => route(m[1] ?? '', m[2] ?? '')),
 );
 const routes = [...rpcRoutes, ...plainRoutes];
 
-const fieldNames = new Set(
-  protos.flatMap((text) =>
+const fieldNames = new Set([
+  ...handlers.flatMap((text) => [...text.matchAll(/Query\(\)(?:\.Get\(|\[)"(\w+)"/g)].map((m) => m[1] ?? '')),
+  ...protos.flatMap((text) =>
     [...text.matchAll(/message \w+Request \{([\s\S]*?)\n\}/g)].flatMap((m) =>
       [...(m[1] ?? '').matchAll(/^ {2}(?:repeated |optional )?[\w.]+ (\w+) = \d+/gm)].map((f) =>
         (f[1] ?? '').replaceAll(/_(\w)/g, (_, c: string) => c.toUpperCase()),
       ),
     ),
   ),
-);
+]);
 
 const sources = files(join(root, 'pwa', 'src'), /\.tsx?$/).map((f) => ({ f, text: readFileSync(f, 'utf8') }));
 
@@ -103,7 +105,7 @@ describe('the contract', () => {
     const calls = sources.flatMap(({ f, text }) =>
       [
         ...text.matchAll(
-          /\b(?:call|ask)\s*(?:<[^()]*?>)?\(\s*'(GET|POST|PATCH|PUT|DELETE)',\s*(?:withQuery\(\s*)?(['`])(\/v1\/[^'`]*)\2/g,
+          /\b(?:call|ask|askForPdf)\s*(?:<[^()]*?>)?\(\s*'(GET|POST|PATCH|PUT|DELETE)',\s*(?:withQuery\(\s*)?(['`])(\/v1\/[^'`]*)\2/g,
         ),
       ].map((m) => ({ f, method: m[1] ?? '', template: m[3] ?? '' })),
     );

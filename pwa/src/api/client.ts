@@ -50,7 +50,33 @@ export interface CallOptions {
 export const asKeeper = { headers: { 'X-Warmhand': 'keeper' } } as const satisfies CallOptions;
 
 /** Bodies of bytes go as they are, everything else as JSON. */
-export async function call<T>(method: Method, path: string, body?: unknown, opt: CallOptions = {}): Promise<T> {
+export async function call<T>(method: Method, path: string, body?: unknown, opt?: CallOptions): Promise<T> {
+  const { response, bytes } = await send(method, path, body, opt);
+  const answer = jsonOf(response, await bytes.text());
+  if (!response.ok) throw decode(response.status, answer);
+  return answer as T;
+}
+
+/** A call whose answer is a file of this type. */
+export async function callForFile(
+  type: string,
+  method: Method,
+  path: string,
+  body?: unknown,
+  opt?: CallOptions,
+): Promise<Blob> {
+  const { response, bytes } = await send(method, path, body, opt);
+  if (!response.ok) throw decode(response.status, jsonOf(response, await bytes.text()));
+  if (response.headers.get('Content-Type') !== type) throw new Offline();
+  return bytes;
+}
+
+async function send(
+  method: Method,
+  path: string,
+  body: unknown,
+  opt: CallOptions = {},
+): Promise<{ response: Response; bytes: Blob }> {
   const bytes = body instanceof ArrayBuffer || body instanceof Blob || ArrayBuffer.isView(body);
   const headers: Record<string, string> = { Accept: 'application/json', ...opt.headers };
   // A page of another site cannot send this header without asking first.
@@ -59,10 +85,8 @@ export async function call<T>(method: Method, path: string, body?: unknown, opt:
 
   const limit = AbortSignal.timeout(opt.timeout ?? 30_000);
   const signal = opt.signal ? AbortSignal.any([opt.signal, limit]) : limit;
-  let response: Response;
-  let text: string;
   try {
-    response = await fetch(path, {
+    const response = await fetch(path, {
       method,
       headers,
       signal,
@@ -71,20 +95,20 @@ export async function call<T>(method: Method, path: string, body?: unknown, opt:
       redirect: 'error',
       ...(body !== undefined && { body: bytes ? (body as BodyInit) : JSON.stringify(body) }),
     });
-    text = await response.text();
+    return { response, bytes: await response.blob() };
   } catch (cause) {
     if (opt.signal?.aborted) throw cause;
     throw new Offline(undefined, { cause });
   }
+}
+
+function jsonOf(response: Response, text: string): unknown {
   if (!(response.headers.get('Content-Type') ?? '').includes('json')) throw new Offline();
-  let answer: unknown;
   try {
-    answer = JSON.parse(text);
+    return JSON.parse(text);
   } catch (cause) {
     throw new Offline(undefined, { cause }); // cut off on the way
   }
-  if (!response.ok) throw decode(response.status, answer);
-  return answer as T;
 }
 
 function decode(status: number, answer: unknown): ApiError {

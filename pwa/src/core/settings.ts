@@ -1,28 +1,34 @@
 import { signal } from '@preact/signals';
 
-/** How this person likes numbers. Stored values are always grams and °C. */
+/** How this person likes numbers, and what paper they have. Stored values are always grams and °C. */
 export interface Settings {
   mass: 'g' | 'oz';
   temp: 'C' | 'F';
+  paper: 'a4' | 'letter';
 }
 
 const key = 'warmhand.settings';
 
 function stored(): Settings {
-  const usual: Settings = imperial() ? { mass: 'g', temp: 'F' } : { mass: 'g', temp: 'C' };
+  const usual: Settings = {
+    mass: 'g',
+    temp: spoken(/-(US|BS|BZ|KY|LR|PW|FM|MH)$/i) ? 'F' : 'C',
+    paper: spoken(/-(US|CA|MX|PH|CL|CO|VE|GT|CR|PA|SV|NI|DO|PR|BS|BZ|LR|PW|FM|MH)$/i) ? 'letter' : 'a4',
+  };
   try {
     const was = JSON.parse(localStorage.getItem(key) ?? '{}') as Partial<Settings>;
     return {
       mass: was.mass === 'oz' || was.mass === 'g' ? was.mass : usual.mass,
       temp: was.temp === 'F' || was.temp === 'C' ? was.temp : usual.temp,
+      paper: was.paper === 'letter' || was.paper === 'a4' ? was.paper : usual.paper,
     };
   } catch {
     return usual; // storage is closed to us, or holds something else
   }
 }
 
-function imperial(): boolean {
-  return typeof navigator !== 'undefined' && /-(US|BS|BZ|KY|LR|PW|FM|MH)$/i.test(navigator.language);
+function spoken(where: RegExp): boolean {
+  return typeof navigator !== 'undefined' && where.test(navigator.language);
 }
 
 export const settings = signal<Settings>(stored());

@@ -16,6 +16,7 @@ import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { FormError, problem, reasonOf, useLoad, useSave } from './hooks';
 import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
+import { ChooseLabels } from './print';
 import { genes as geneTable, species as speciesTable } from './reference';
 import { ask, breeder } from './session';
 
@@ -33,6 +34,7 @@ export function AnimalsPage(): JSX.Element {
   const [query, setQuery] = useState('');
   const [more, setMore] = useState<{ query: string; animals: AnimalJson[]; next: string }>();
   const morePages = useSave();
+  const [labels, setLabels] = useState(false);
   useEffect(() => {
     const timer = setTimeout(() => setQuery(typed.trim()), 250);
     return () => clearTimeout(timer);
@@ -72,7 +74,14 @@ export function AnimalsPage(): JSX.Element {
       <p class="ear" role="status">
         {first.data && query ? `${animals.length}${next ? ' or more' : ''} found` : ''}
       </p>
-      <ul class="list">
+      {labels && (
+        <ChooseLabels
+          animals={animals}
+          line={(a) => [speciesName(kinds.data, a.species), a.clutch].filter(Boolean).join(' · ')}
+          done={() => setLabels(false)}
+        />
+      )}
+      <ul class="list" hidden={labels}>
         {animals.map((a) => (
           <li key={a.name}>
             <Link to={`/b/animals/${idOf(a.name)}`}>
@@ -105,6 +114,13 @@ export function AnimalsPage(): JSX.Element {
             }}
           >
             Show more
+          </Button>
+        </div>
+      )}
+      {!labels && animals.length > 0 && (
+        <div class="actions">
+          <Button icon="print" onClick={() => setLabels(true)}>
+            Labels for tubs
           </Button>
         </div>
       )}

@@ -20,6 +20,7 @@ import { grouped, hostOf, Qr } from '../parts/code';
 import { Button, Field, Notice } from '../parts/controls';
 import { FormError, problem, useLoad, useSave } from './hooks';
 import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
+import { PrintCard } from './print';
 import { ask, breeder } from './session';
 
 /** Codes made on this screen, by handover. In memory only: the service keeps hashes. */
@@ -197,11 +198,7 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
           <Notice kind="warn" live>
             <p>The code is shown this once. Print it or write it down now; later only a new one can be made.</p>
           </Notice>
-          <div class="actions">
-            <Button kind="main" icon="print" onClick={() => window.print()}>
-              Print card and record
-            </Button>
-          </div>
+          <PrintCard handover={h.name ?? ''} code={code.code} />
         </div>
       )}
       {waiting && !code && (

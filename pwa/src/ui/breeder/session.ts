@@ -1,6 +1,6 @@
 // Who is signed in, and every way to become that.
 import { signal } from '@preact/signals';
-import { ApiError, type CallOptions, call, type Method } from '../../api/client';
+import { ApiError, type CallOptions, call, callForFile, type Method } from '../../api/client';
 import type {
   BeginPasskeyRegistrationResponseJson,
   BeginPasskeySignInResponseJson,
@@ -20,9 +20,18 @@ export const signedOut = signal(false);
 const asBreeder = { 'X-Warmhand': 'breeder' };
 
 /** A call of a signed-in person. */
-export async function ask<T>(method: Method, path: string, body?: unknown, opt?: CallOptions): Promise<T> {
+export function ask<T>(method: Method, path: string, body?: unknown, opt?: CallOptions): Promise<T> {
+  return noticing(call<T>(method, path, body, { ...opt, headers: { ...asBreeder, ...opt?.headers } }));
+}
+
+/** The same for a PDF. */
+export function askForPdf(method: Method, path: string, body?: unknown): Promise<Blob> {
+  return noticing(callForFile('application/pdf', method, path, body, { headers: asBreeder }));
+}
+
+async function noticing<T>(answer: Promise<T>): Promise<T> {
   try {
-    return await call<T>(method, path, body, { ...opt, headers: { ...asBreeder, ...opt?.headers } });
+    return await answer;
   } catch (e) {
     if (e instanceof ApiError && e.status === 401) signedOut.value = true;
     throw e;
