@@ -39,14 +39,16 @@ type reading struct {
 // weak reports an instrument that shows the wall it sits on.
 func (r reading) weak() bool { return r.with == care.WithDial || r.with == care.WithStrip }
 
-// slackOf is how much further than the limit a reading must be before it is
-// taken at its word: a stick-on dial or strip shows the wall it sits on, ±3 °C
-// and ±15 % humidity against ±1 and ±5 of a probe (instrument practice, from
-// memory).
+// dialSlack is how much further than the limit a stick-on dial or strip must be
+// before it is taken at its word, °C and % humidity.
+var dialSlack = snake.Numbers("climate", "dial_slack", 2)
+
+// slackOf is a reading's own slack: all of the dial's, none of a probe's, half
+// of it where nobody said how it was taken.
 func (r reading) slackOf(kind int) float64 {
-	weak, per := 0., 2.
+	weak, per := 0., dialSlack[0]
 	if kind == humidity {
-		per = 10
+		per = dialSlack[1]
 	}
 	switch r.with {
 	case care.WithDial, care.WithStrip:
@@ -81,7 +83,7 @@ func (c *climate) take(b *care.ClimateReading, x *care.Entry, optimum float64) (
 		warm = (warm + optimum) / 2 // a weak instrument moves the picture half as far
 	} else {
 		old := 0
-		for old < len(c.warmth) && got.at.Sub(c.warmth[old].at) > (coldDays+1)*day {
+		for old < len(c.warmth) && got.at.Sub(c.warmth[old].at) > hours(24*(coldDays+1)) {
 			old++
 		}
 		c.warmth = append(c.warmth[:copy(c.warmth, c.warmth[old:])], got)
@@ -96,15 +98,13 @@ func (c *climate) take(b *care.ClimateReading, x *care.Entry, optimum float64) (
 
 // Readings grow old: what was measured is taken at its word for four weeks, then
 // counts half for every further four, for nobody knows what was changed since.
-// [assumption]
-const (
-	freshDays = 28
-	fadeDays  = 28
-)
+var freshDays, fadeDays = split(snake.Numbers("climate", "fresh", 2))
+
+func split(two []float64) (a, b float64) { return two[0], two[1] }
 
 // faded is how much a reading still counts, 1 to 0.
 func (e *engine) faded(r reading) float64 {
-	return math.Exp2(-math.Max(0, float64(e.daysSince(r.at)-freshDays)) / fadeDays)
+	return math.Exp2(-math.Max(0, float64(e.daysSince(r.at))-freshDays) / fadeDays)
 }
 
 // deficit is how many °C the warm side is below the optimum, by what is known
@@ -138,22 +138,21 @@ func (e *engine) gradientSince(at time.Time) float64 {
 	return gap
 }
 
-const (
-	// Two ends that differ less are one: at least 4 to 5 °C, common practice, no
-	// source. That they may differ by no more than the species' own bands allow
-	// and 2 °C besides is an assumption.
-	leastGradient, wideGradient = 4, 2
+var (
+	// Two ends that differ less are one; and they may differ by no more than the
+	// species' own bands allow and some °C besides.
+	leastGradient, wideGradient = split(snake.Numbers("climate", "gradient", 2))
 
-	// coldDays is the time over which degree-hours are counted, and coldHours
-	// how many of them are worth a word: 2 °C too cool for a day. [assumption]
-	coldDays  = 7
-	coldHours = 48
-	// Between two readings up to bridge apart the warm side is taken to have gone
-	// straight from one to the other; a lone reading stands for the hours around
-	// it. Beyond that nothing is known. [assumption]
-	bridge = day
-	around = 6 * time.Hour
+	// coldHours are the degree-hours that are worth a word, coldDays the time over
+	// which they are counted.
+	coldHours, coldDays = split(snake.Numbers("climate", "cold_hours", 2))
+	// Between two readings up to bridge hours apart the warm side is taken to have
+	// gone straight from one to the other; a lone reading stands for the hours
+	// around it. Beyond that nothing is known.
+	bridge, around = split(snake.Numbers("climate", "between", 2))
 )
+
+func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
 
 // cold is what is known of how cold the warm side was.
 type cold struct {
@@ -170,52 +169,57 @@ func (e *engine) coldness(limit float64) (sum cold) {
 	if len(list) > 0 {
 		end = later(end, list[len(list)-1].at)
 	}
-	from := end.Add(-coldDays * day)
+	from := end.Add(-hours(24 * coldDays))
 	add := func(t0, t1 time.Time, v0, v1 float64) {
 		if t0.Before(from) && t1.After(from) {
 			v0 += (v1 - v0) * from.Sub(t0).Hours() / t1.Sub(t0).Hours()
 			t0 = from
 		}
-		hours := t1.Sub(t0).Hours()
-		if t0.Before(from) || hours <= 0 {
+		span := t1.Sub(t0).Hours()
+		if t0.Before(from) || span <= 0 {
 			return
 		}
-		sum.known += hours
+		sum.known += span
 		d0, d1 := limit-v0, limit-v1
 		switch {
 		case d0 <= 0 && d1 <= 0:
 			return
 		case d0 < 0: // it fell below the limit on the way
-			hours, d0 = hours*d1/(d1-d0), 0
+			span, d0 = span*d1/(d1-d0), 0
 		case d1 < 0:
-			hours, d1 = hours*d0/(d0-d1), 0
+			span, d1 = span*d0/(d0-d1), 0
 		}
-		sum.below += hours
-		sum.degreeHours += hours * (d0 + d1) / 2
+		sum.below += span
+		sum.degreeHours += span * (d0 + d1) / 2
 	}
 	for i, r := range list {
-		if next := i + 1; next < len(list) && list[next].at.Sub(r.at) <= bridge {
+		if next := i + 1; next < len(list) && list[next].at.Sub(r.at) <= hours(bridge) {
 			add(r.at, list[next].at, r.value, list[next].value)
 		} else {
-			until := r.at.Add(around)
+			until := r.at.Add(hours(around))
 			if until.After(end) {
 				until = end
 			}
 			add(r.at, until, r.value, r.value)
 		}
-		if i == 0 || r.at.Sub(list[i-1].at) > bridge {
-			add(r.at.Add(-around), r.at, r.value, r.value)
+		if i == 0 || r.at.Sub(list[i-1].at) > hours(bridge) {
+			add(r.at.Add(-hours(around)), r.at, r.value, r.value)
 		}
 	}
 	return sum
 }
 
-// The burn threshold of ISO 13732-1:2006 for contact with a hot surface (human
-// skin; from memory): 43 °C for eight hours and more, 48 °C for ten minutes, 51
-// °C for one, whatever the material. No curve for reptiles is published; a snake
-// lies on warm things for hours and often does not move away. Above 51 °C the
-// material begins to matter and it is a matter of seconds.
-var burns = []struct{ celsius, seconds float64 }{{43, 8 * 3600}, {48, 600}, {51, 60}}
+// burns are the thresholds for contact with a hot surface, °C and seconds, of
+// ISO 13732-1, the longest first: human skin, whatever the material. No curve
+// for reptiles is published; a snake lies on warm things for hours and often does
+// not move away. Above the last the material begins to matter and it is a
+// matter of seconds.
+var burns = [...]struct{ celsius, seconds float64 }{burn("burn_8h"), burn("burn_10min"), burn("burn_1min")}
+
+func burn(what string) struct{ celsius, seconds float64 } {
+	v := snake.Numbers("climate", what, 2)
+	return struct{ celsius, seconds float64 }{v[0], v[1]}
+}
 
 // burnTime is the contact, in seconds, after which a surface of this many °C
 // burns human skin: the logarithm of the time straight between the norm's
@@ -232,12 +236,20 @@ func burnTime(celsius float64) float64 {
 	return burns[len(burns)-1].seconds
 }
 
-// burnRisk is what a surface that burns in so many seconds may do: from p .3
-// within days at eight hours to .6 today at a minute. [assumption]
+// climateRisks is what each finding may do, by its code's end.
+var climateRisks = risks("climate risk")
+
+// burnRisk is what a surface that burns in so many seconds may do: between that
+// of eight hours and that of a minute.
 func burnRisk(seconds float64) risk {
 	share := math.Log(burns[0].seconds/seconds) / math.Log(burns[0].seconds/burns[len(burns)-1].seconds)
-	return risk{.3 + .3*share, 1, 3 - 2*share}
+	a, b := climateRisks["burns_8h"], climateRisks["burns_1min"]
+	return risk{a.p + share*(b.p-a.p), a.severity + share*(b.severity-a.severity), a.days + share*(b.days-a.days)}
 }
+
+// stepInBeyond is how many °C or % beyond a limit a reading is worth a word
+// today.
+var stepInBeyond = snake.Number("climate", "step_in")
 
 // finding is one thing wrong with the climate.
 type finding struct {
@@ -270,8 +282,8 @@ func (e *engine) climateFindings(out []finding) []finding {
 			out = append(out, f)
 		}
 	}
-	// Levels: beyond the limit watch, 3 °C further step in. [assumption]
-	check := func(kind int, code string, limit float64, low bool, r risk, most care.Standing) {
+	// Levels: beyond the limit watch, some °C further step in.
+	check := func(kind int, code string, limit float64, low bool, most care.Standing) {
 		got := e.climate.latest[kind]
 		if got.at.IsZero() {
 			return
@@ -284,8 +296,8 @@ func (e *engine) climateFindings(out []finding) []finding {
 		if beyond <= 0 {
 			return
 		}
-		f := finding{code: code, kind: kind, level: care.Watch, risk: r, limit: limit, value: got.value, got: got}
-		if beyond >= 3 {
+		f := finding{code: "climate_" + code, kind: kind, level: care.Watch, risk: climateRisks[code], limit: limit, value: got.value, got: got}
+		if beyond >= stepInBeyond {
 			f.level = care.StepIn
 		}
 		if kind == warmSide && low {
@@ -295,13 +307,13 @@ func (e *engine) climateFindings(out []finding) []finding {
 		}
 		add(f, most)
 	}
-	check(warmSide, "climate_warm_low", c.HotTooLow, true, risk{.3, .6, 21}, care.StepIn)
-	check(coolSide, "climate_cool_low", c.CoolTooLow, true, risk{.1, .5, 21}, care.Watch)
-	check(coolSide, "climate_cool_high", c.CoolTooHigh, false, risk{.15, .7, 14}, care.StepIn)
+	check(warmSide, "warm_low", c.HotTooLow, true, care.StepIn)
+	check(coolSide, "cool_low", c.CoolTooLow, true, care.Watch)
+	check(coolSide, "cool_high", c.CoolTooHigh, false, care.StepIn)
 	ends := len(out) // of the two ends; where one is wrong, so is what lies between
-	check(night, "climate_night_low", c.NightTooLow, true, risk{.15, .5, 21}, care.StepIn)
-	check(humidity, "climate_humidity_low", c.HumidityTooLow, true, risk{.1, .3, 30}, care.Watch)
-	check(humidity, "climate_humidity_high", c.HumidityTooHigh, false, risk{.15, .4, 21}, care.Watch)
+	check(night, "night_low", c.NightTooLow, true, care.StepIn)
+	check(humidity, "humidity_low", c.HumidityTooLow, true, care.Watch)
+	check(humidity, "humidity_high", c.HumidityTooHigh, false, care.Watch)
 
 	warm := e.climate.latest[warmSide]
 	tooWarm := !warm.at.IsZero() && warm.value > c.HotTooHigh+warm.slackOf(warmSide)
@@ -310,12 +322,12 @@ func (e *engine) climateFindings(out []finding) []finding {
 			add(f, care.Watch)
 		}
 		if was := e.coldness(c.HotSpot.Low); was.degreeHours >= coldHours && warm.value >= c.HotSpot.Low {
-			add(finding{code: "climate_cold_hours", kind: warmSide, level: care.Watch, risk: risk{.1, .5, 21}, limit: c.HotSpot.Low, value: warm.value, got: warm, cold: was}, care.Watch)
+			add(finding{code: "climate_cold_hours", kind: warmSide, level: care.Watch, risk: climateRisks["cold_hours"], limit: c.HotSpot.Low, value: warm.value, got: warm, cold: was}, care.Watch)
 		}
 	}
 	// A warm side above the species' limit is a red rule at any distance.
 	if tooWarm {
-		f := finding{code: "climate_warm_high", kind: warmSide, level: care.StepIn, risk: risk{.3, 1, 3}, limit: c.HotTooHigh, value: warm.value, got: warm}
+		f := finding{code: "climate_warm_high", kind: warmSide, level: care.StepIn, risk: climateRisks["warm_high"], limit: c.HotTooHigh, value: warm.value, got: warm}
 		if s := burnTime(warm.value - warm.slackOf(warmSide)); !math.IsInf(s, 1) {
 			f.burns, f.risk = s, burnRisk(s)
 		}
@@ -329,7 +341,7 @@ func (e *engine) climateFindings(out []finding) []finding {
 			f.limit, f.burns, f.risk = burns[0].celsius, s, burnRisk(s)
 			add(f, care.StepIn)
 		case got.value > most+got.slackOf(surface): // warmer than the warm side may be, but below what burns
-			f.limit, f.level, f.risk = most, care.Watch, risk{.1, .6, 7}
+			f.limit, f.level, f.risk = most, care.Watch, climateRisks["surface_warm"]
 			add(f, care.Watch)
 		}
 	}
@@ -345,9 +357,9 @@ func (e *engine) gradientFinding() (finding, bool) {
 	case !ok:
 		return f, false
 	case gap < leastGradient-slack:
-		f.code, f.limit, f.risk = "climate_gradient_small", leastGradient, risk{.08, .5, 30}
+		f.code, f.limit, f.risk = "climate_gradient_small", leastGradient, climateRisks["gradient_small"]
 	case gap > most+slack:
-		f.code, f.limit, f.risk = "climate_gradient_large", most, risk{.05, .4, 30}
+		f.code, f.limit, f.risk = "climate_gradient_large", most, climateRisks["gradient_large"]
 	default:
 		return f, false
 	}

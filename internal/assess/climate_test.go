@@ -3,7 +3,6 @@ package assess
 import (
 	"math"
 	"testing"
-	"time"
 
 	"warmhand/internal/care"
 )
@@ -118,6 +117,6 @@ func TestOldReadings(t *testing.T) {
 	e.begin(s, nil)
 	e.climate.take(&care.ClimateReading{Warm: &warm}, &care.Entry{ID: "x", HappenedAt: d0}, 32)
 	fresh := e.deficit()
-	e.today = e.today.Add((freshDays + fadeDays) * 24 * time.Hour)
+	e.today = e.today.Add(hours(24 * (freshDays + fadeDays)))
 	near(t, "cold after eight weeks", e.deficit(), fresh/2, 1e-9)
 }

@@ -14,108 +14,56 @@ type risk struct{ p, severity, days float64 }
 // loss is the expected loss, 0 to 1, with harm that is far off counting less.
 func (r risk) loss() float64 { return r.p * r.severity * math.Exp(-r.days/14) }
 
-// stepInLoss is the expected loss from which a hazard of the setup is worth a
-// word today, and not at the next chance. [assumption]
-const stepInLoss = .08
-
-// hazardRisks is what a hazard of the setup may do: by point and answer. All
-// numbers are [assumption], ordered by what the trade and vets report as common
-// and as grave; an answer that is not listed takes the default.
-var hazardRisks = map[string]risk{
-	"lid_gaps/no_lock":                 {.10, .7, 14},
-	"lid_gaps/gap":                     {.20, .7, 14}, // not measured; what is measured goes by escapeRisk
-	"other_pets/can_reach":             {.05, .9, 30},
-	"other_pets/shares":                {.15, .6, 21},
-	"fumes/near_it":                    {.10, .5, 21},
-	"heater_thermostat/loose_sensor":   {.20, .9, 5},
-	"heater_thermostat/none_on":        {.30, 1, 3},
-	"heaters/mat_inside":               {.10, .8, 14},
-	"heat_rock/in_use":                 {.30, 1, 3},
-	"bulb_guard/open":                  {.25, .9, 7},
-	"power_near_water/no_switch":       {.02, 1, 30},
-	"power_near_water/reachable":       {.15, 1, 7},
-	"power_near_water/damaged":         {.20, 1, 3},
-	"gradient/all_warm":                {.15, .7, 14},
-	"gradient/all_cool":                {.30, .6, 21},
-	"thermometers/dial":                {.05, .5, 30},
-	"thermometers/none":                {.10, .5, 21},
-	"hides/one":                        {.05, .3, 30},
-	"hides/too_open":                   {.08, .3, 30},
-	"hides/no_hide":                    {.10, .3, 30},
-	"decor_openings/about_body":        {.30, .9, 14},
-	"tubes/snug":                       {.25, .9, 14},
-	"netting/coarse":                   {.10, .6, 14},
-	"netting/soft_net":                 {.25, .9, 7},
-	"sharp_edges/sharp":                {.15, .4, 14},
-	"tape/tape_inside":                 {.20, .9, 7},
-	"water_depth/too_deep":             {.05, .9, 14},
-	"water_depth/too_deep/wobble":      {.25, .9, 7},
-	"water_depth/tips":                 {.05, .3, 21},
-	"water_depth/no_water":             {.30, .6, 5},
-	"heavy_things/loose":               {.10, .9, 14},
-	"heavy_things/on_substrate":        {.08, .9, 14},
-	"climb_height/high_hard":           {.10, .5, 21},
-	"climb_height/high_hard/wobble":    {.25, .8, 7},
-	"climb_height/loose_branch":        {.10, .5, 21},
-	"climb_height/loose_branch/wobble": {.25, .8, 7},
-	"substrate/cedar_pine":             {.10, .5, 30},
-	"substrate/sand_litter":            {.10, .5, 30},
-	"live_prey/live_alone":             {.25, .8, 7},
+// risks are the rows of one kind in the tables. All are [assumption], ordered by
+// what the trade and vets report as common and as grave.
+func risks(of string) map[string]risk {
+	m := map[string]risk{}
+	for what, v := range snake.Group(of, 3) {
+		m[what] = risk{v[0], v[1], v[2]}
+	}
+	return m
 }
 
-// heaterRisks is the matrix of heater, control and water: what a hazard of the
-// thermostat, of the wiring or of the bowl may do where it is known what heats
-// the enclosure and where. Heat that can be touched burns, wiring inside can be
-// splashed. [assumption], in the order above.
-var heaterRisks = map[string]risk{
-	"heater_thermostat/loose_sensor@under_floor":      {.15, .8, 7},
-	"heater_thermostat/loose_sensor@overhead_outside": {.08, .6, 10},
-	"heater_thermostat/loose_sensor@overhead_inside":  {.20, .9, 5},
-	"heater_thermostat/loose_sensor@mat_inside":       {.30, .9, 3},
-	"heater_thermostat/none_on@under_floor":           {.25, 1, 3},
-	"heater_thermostat/none_on@overhead_outside":      {.15, .8, 5},
-	"heater_thermostat/none_on@overhead_inside":       {.35, 1, 3},
-	"heater_thermostat/none_on@mat_inside":            {.45, 1, 2},
-	"power_near_water/no_switch@overhead_inside":      {.05, 1, 14},
-	"power_near_water/no_switch@mat_inside":           {.08, 1, 14},
-	"power_near_water/reachable@overhead_inside":      {.20, 1, 5},
-	"power_near_water/reachable@mat_inside":           {.25, 1, 5},
-	"power_near_water/damaged@overhead_inside":        {.25, 1, 2},
-	"power_near_water/damaged@mat_inside":             {.30, 1, 2},
-	"water_depth/tips@mat_inside":                     {.12, .8, 10},
-}
+var (
+	// hazardRisks is what a hazard of the setup may do: by point and answer; one
+	// that is not listed takes the default.
+	hazardRisks = risks("setup risk")
+	// heaterRisks is the matrix of heater, control and water: what a hazard of the
+	// thermostat, of the wiring or of the bowl may do where it is known what heats
+	// the enclosure and where. Heat that can be touched burns, wiring inside can
+	// be splashed.
+	heaterRisks = risks("heater risk")
 
-var hazardDefault = risk{.05, .4, 30}
-
-const (
+	// stepInLoss is the expected loss from which a hazard of the setup is worth a
+	// word today, and not at the next chance.
+	stepInLoss = snake.Number("setup", "step_in")
 	// holdConcern is the probability of getting stuck, or out, below which a
-	// measured hole or slit is let pass. [assumption]
-	holdConcern = .05
+	// measured hole or slit is let pass.
+	holdConcern = snake.Number("setup", "hold")
 	// netGives is how much wider a mesh of a soft net gets when a head pushes
-	// into it. [assumption]
-	netGives = 1.5
-	// hardFallMost is a fall, mm, onto a hard floor that is a reason to see a
-	// vet even of a snake that is at home on branches: 2 ft (a veterinary
-	// emergency course).
-	hardFallMost = 600
+	// into it.
+	netGives = snake.Number("setup", "net_gives")
+	// hardFallMost is a fall, mm, onto a hard floor that is a reason to see a vet
+	// even of a snake that is at home on branches.
+	hardFallMost = snake.Number("setup", "hard_fall")
 	// tipSafe is how much more than the animal's push a thing should stand, and
 	// crushShare the share of the animal's mass below which a thing that falls on
-	// it is let pass. [assumption]
-	tipSafe, crushShare = 2, .5
+	// it is let pass.
+	tipSafe, crushShare = snake.Number("setup", "tip_safe"), snake.Number("setup", "crush")
 	// roomyHide is how many coils wide a hide may be inside before it is none.
-	// [assumption]
-	roomyHide = 2
-	// rightGradient is the difference of the ends, °C, that a reading must show
-	// for it to count over an answer. Common practice, no source.
-	rightGradient = 4
+	roomyHide = snake.Number("setup", "roomy_hide")
 	// soonTrap is how many days ahead an opening that becomes too narrow is a
-	// concern, laterTrap how many it is a thing to keep in mind. [assumption]
-	soonTrap, laterTrap = 30, 180
+	// concern, laterTrap how many it is a thing to keep in mind.
+	soonTrap, laterTrap = split(snake.Numbers("setup", "trap", 2))
+
+	escape = snake.Numbers("setup", "escape", 3) // see escapeRisk
+	stuck  = snake.Numbers("setup", "stuck", 2)  // severity, days
+	ruler  = snake.Numbers("setup", "ruler", 2)  // see openingSD
 )
 
 // escapeRisk is what a slit may do that the head passes with this probability:
-// many that could get out never try, and some are found again. [assumption]
-func escapeRisk(p float64) risk { return risk{.4 * p, .7, 14} }
+// many that could get out never try, and some are found again.
+func escapeRisk(p float64) risk { return risk{escape[0] * p, escape[1], escape[2]} }
 
 // hazard is one thing wrong with the setup, by the latest answers.
 type hazard struct {
@@ -145,9 +93,9 @@ type answer struct {
 	id string
 }
 
-// openingSD is how far off a measured width may be, mm: a ruler 1, and a
-// twentieth of what is large. [assumption]; a photo with the card does better.
-func openingSD(width float64) float64 { return math.Max(1, width/20) }
+// openingSD is how far off a measured width may be, mm: that of a ruler, or a
+// share of what is large; a photo with the card does better.
+func openingSD(width float64) float64 { return math.Max(ruler[0], ruler[1]*width) }
 
 // weighHazards judges the latest answers anew for a body of this mass.
 func (e *engine) weighHazards(mass float64) {
@@ -173,7 +121,7 @@ func (e *engine) weighHazards(mass float64) {
 		if b.width > 0 {
 			e.measured(a, &b, &j)
 		}
-		if a.Point == "gradient" && a.Choice != care.NotSure && e.gradientSince(a.at) >= rightGradient {
+		if a.Point == "gradient" && a.Choice != care.NotSure && e.gradientSince(a.at) >= leastGradient {
 			j.bad = false // a thermometer says more than the word
 		}
 		if !j.bad {
@@ -204,7 +152,7 @@ func (e *engine) hazardRisk(a *answer) risk {
 	if r, ok := hazardRisks[key]; ok {
 		return r
 	}
-	return hazardDefault
+	return hazardRisks["default"]
 }
 
 // heaterKey is the row of the heater matrix that an answer falls into, "" when
@@ -305,7 +253,7 @@ func (e *engine) measured(a *answer, b *body, j *judgement) {
 func (e *engine) hole(a *answer, size float64, b *body, j *judgement) {
 	sd := openingSD(size)
 	p := snake.WedgeProbability(size, sd, b.width, b.prey)
-	j.bad, j.risk = p >= holdConcern, risk{p, .9, 14}
+	j.bad, j.risk = p >= holdConcern, risk{p, stuck[0], stuck[1]}
 	j.note = number(size, 0) + " mm wide, for a body about " + number(b.width, 0) + " mm: it could get stuck with a chance of about " + percent(p)
 	if j.bad {
 		return
@@ -328,10 +276,10 @@ func (e *engine) hole(a *answer, size float64, b *body, j *judgement) {
 	if slow, ok := e.sp.GrownBy(b.mass, from, snake.Slow); ok {
 		o.to = weighed.Add(slow)
 	}
-	soon := e.today.Add(soonTrap * day)
+	soon := e.today.Add(hours(24 * soonTrap))
 	if !o.from.After(soon) {
 		j.bad, j.note = true, number(size, 0)+" mm wide and wide enough by its last weight; as its kind grows it could get stuck "+o.when()
-		j.risk = risk{holdConcern, .9, soonTrap}
+		j.risk = risk{holdConcern, stuck[0], soonTrap}
 		return
 	}
 	e.hazardsUntil = min(e.hazardsUntil, e.day+int(o.from.Sub(soon)/day)+1)
@@ -394,7 +342,7 @@ func (e *engine) tipping(a *answer, b *body, j *judgement) {
 	tips, push := snake.TipForce(mass, foot, height, dug), snake.Push(b.mass)
 	switch {
 	case tips < push:
-		j.bad, j.risk = true, risk{.20, .9, 7}
+		j.bad, j.risk = true, hazardRisks["heavy_things/tips"]
 	case tips < tipSafe*push:
 		j.bad, j.risk = true, hazardRisks["heavy_things/loose"]
 	default:

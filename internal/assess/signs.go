@@ -25,8 +25,10 @@ func (s Soon) String() string {
 	return [...]string{"now", "today", "within a day or two", "within a few days", "if it stays"}[s]
 }
 
-// days until harm, by how soon a vet should hear of it. [assumption]
-func (s Soon) days() float64 { return [...]float64{.25, .5, 3, 7, 21}[s] }
+var soonDays = snake.Numbers("sign", "soon", 5)
+
+// days until harm, by how soon a vet should hear of it.
+func (s Soon) days() float64 { return soonDays[s] }
 
 // SignInfo is one sign of illness or injury that a keeper can log. It says how
 // urgent it is and what to do until somebody who knows has seen it; never what
@@ -102,24 +104,25 @@ var signs = []SignInfo{
 
 const common = "common practice, no source"
 
-// signHolds is how long a sign counts after it was last logged; for its second
-// half it counts one step lower, for then the question is how it went on.
-// [assumption]
-const signHolds = 28
+var (
+	// signHolds is how many days a sign counts after it was last logged; for its
+	// second half it counts one step lower, for then the question is how it went
+	// on.
+	signHolds = int(snake.Number("sign", "holds"))
+	// goneDays is how long a sign for the vet is watched after it was said to be
+	// gone: such signs come and go. Others are closed at once.
+	goneDays = int(snake.Number("sign", "gone"))
 
-// goneDays is how long a sign for the vet is watched after it was said to be
-// gone: such signs come and go. Others are closed at once. [assumption]
-const goneDays = 14
-
-// signRisks is the chance of harm, its severity and the days until then, by the
-// level of a sign: a sign for the vet stands above what is only reckoned.
-// [assumption]
-var signRisks = [...]risk{
-	care.Settled: {},
-	care.Watch:   {.1, .4, 21},
-	care.StepIn:  {.3, .7, 7},
-	care.Vet:     {.9, 1, .5},
-}
+	// signRisks is the chance of harm, its severity and the days until then, by
+	// the level of a sign: a sign for the vet stands above what is only reckoned.
+	signRisks = func() (r [care.Vet + 1]risk) {
+		by := risks("sign risk")
+		for l := care.Watch; l <= care.Vet; l++ {
+			r[l] = by[l.String()]
+		}
+		return r
+	}()
+)
 
 // risk is what a sign may do at this level; at its own, how soon a vet should
 // hear of it says how soon harm may come.

@@ -225,7 +225,7 @@ func contact(seconds float64) string {
 }
 
 func (c *cold) text() string {
-	return "of the last " + strconv.Itoa(coldDays*24) + " hours " + number(c.known, 0) + " are known, " + number(c.below, 0) + " of them too cool, " + number(c.degreeHours, 0) + " degree-hours in all"
+	return "of the last " + number(coldDays*24, 0) + " hours " + number(c.known, 0) + " are known, " + number(c.below, 0) + " of them too cool, " + number(c.degreeHours, 0) + " degree-hours in all"
 }
 
 func (e *engine) findingText(f *finding) string {
@@ -254,7 +254,7 @@ func (e *engine) findingText(f *finding) string {
 	case f.kind == surface && f.got.with == care.WithInfrared:
 		text += " (by infrared, which reads shiny metal too low)"
 	}
-	if ago := e.daysSince(f.got.at); ago > freshDays {
+	if ago := e.daysSince(f.got.at); float64(ago) > freshDays {
 		text += "; measured " + daysAgo(ago) + ", so it counts less"
 	}
 	return text + "."
@@ -517,7 +517,7 @@ func (e *engine) steps() []care.Step {
 		add(StepKeepGoing, "Nothing to change: keep going as you are.", 7)
 	}
 	for i := range e.outgrown {
-		if o := &e.outgrown[i]; o.from.Before(e.today.Add(laterTrap * day)) {
+		if o := &e.outgrown[i]; o.from.Before(e.today.Add(hours(24 * laterTrap))) {
 			add("remeasure:"+o.point, "To keep in mind: "+lower(o.title)+", "+number(o.size, 0)+" mm wide. It is wide enough today; as it grows, it could get stuck "+o.when()+". Measure again or take it out before "+month(o.from)+".", 0)
 		}
 	}
@@ -546,7 +546,7 @@ func (e *engine) climateStep(f *finding, add func(string, string, int)) {
 	}
 	if f.got.weak() {
 		add(StepMeasure, "Measure again with a digital probe on the floor: a stick-on "+string(f.got.with)+" shows the wall it sits on.", 1)
-	} else if ago := e.daysSince(f.got.at); ago > freshDays {
+	} else if ago := e.daysSince(f.got.at); float64(ago) > freshDays {
 		add(StepMeasure, "Measure again: the last time was "+daysAgo(ago)+".", 1)
 	}
 	switch f.code {

@@ -366,20 +366,18 @@ var setupPoints = []SetupPoint{
 	},
 }
 
-const (
-	// Growth by which a tube must still be wide enough: twice the mass is 26 %
-	// more width.
-	roomToGrow = 1.26
-	// Water at most two bodies deep and never under 2 cm (keepers give a
-	// hatchling 2 to 3 cm); with a wobble, so shallow that the head is out of it
-	// while the belly rests. Our own limits.
-	depthShare, depthLeast             = 2, 20
-	wobbleDepthShare, wobbleDepthLeast = .75, 10
-	wobbleDepthMost                    = 30
-	// Heavy-bodied snakes climb badly; a fall above 60 cm is a reason to see a
-	// vet, so half a metre, and no higher than the animal is long, so that it
-	// can reach the ground from there. Our own limits.
-	climbMost, wobbleClimbMost = 500, 150
+// Limits of our own; what lies behind each stands in the tables.
+var (
+	roomToGrow = snake.Number("limit", "room_to_grow") // by which a tube must still be wide enough
+
+	depthShare, depthLeast = snake.Number("limit", "water"), snake.Number("limit", "water_least")
+	// With a wobble the head is out of the water while the belly rests: body
+	// widths, and the least and the most, mm.
+	wobbleDepth = snake.Numbers("limit", "wobble_water", 3)
+
+	// Heavy-bodied snakes climb badly; and no higher than the animal is long, so
+	// that it can reach the ground from there.
+	climbMost, wobbleClimbMost = snake.Number("limit", "climb"), snake.Number("limit", "wobble_climb")
 )
 
 // MakeChecklist makes the checklist for one animal of this mass (0 unknown):
@@ -496,7 +494,7 @@ func depth(body float64, evidence snake.WobbleEvidence, gene string) (Millimetre
 		d := Millimetres(math.Max(depthLeast, math.Floor(depthShare*body)))
 		return d, fmt.Sprintf("Water no deeper than %s.", mm(d))
 	}
-	d := Millimetres(math.Min(wobbleDepthMost, math.Max(wobbleDepthLeast, math.Floor(wobbleDepthShare*body))))
+	d := Millimetres(math.Min(wobbleDepth[2], math.Max(wobbleDepth[1], math.Floor(wobbleDepth[0]*body))))
 	known := "is known to bring"
 	if evidence == snake.Reported {
 		known = "is reported by breeders to bring"
@@ -510,7 +508,7 @@ func gradientSentence(c snake.Climate, listed bool) string {
 	}
 	text := fmt.Sprintf("Aim for %s at the warm end, %s at the cool end, and not under %s at night.",
 		degreeBand(c.HotSpot), degreeBand(c.Cool), degrees(c.Night.Low))
-	if c.Sureness == "seen" {
+	if c.Sureness == "published" {
 		return text + " Set from " + c.Source + "."
 	}
 	return text + " These are the usual values of keepers' handbooks, from memory; if your breeder kept it otherwise, ask."

@@ -3,25 +3,18 @@ package snake
 import "math"
 
 // A body is modelled as a cylinder of density 1 g/cm³ that tapers at both ends.
-// The factors below are assumptions: no measured series of girths, head widths
-// and masses of these species was found.
-const (
-	widest     = 1.25 // widest width over the cylinder's, because snakes taper
-	headFactor = .75  // the head passes a round hole this many diameters wide
-	clearance  = 1.1  // what passes freely, over the widest width
-	lump       = 1.1  // width of the body round prey, over the prey's
-	spread     = .12  // sd of the natural logarithm of the true diameter
-
-	// A slit need only let the head through lying flat: half as high as it is
-	// wide, and no head is lower than 3.82 mm. With the spread it bounds slits to
-	// 4 mm for a ball python of 60 g, 12 mm of 1500 g and 3 mm for the smallest
-	// hatchlings, in line with what keepers allow; nothing measured lies behind it.
-	flatHead  = .5
-	leastHead = 3.82
-
-	// girthUnlisted is c of d = c·M^(1/3) for a species that is not known:
-	// between the corn snake (2.76) and the ball python (3.6).
-	girthUnlisted = 3.3
+// The factors are assumptions: no measured series of girths, head widths and
+// masses of these species was found. What each means stands in the tables.
+var (
+	widest        = Number("body", "widest")
+	headFactor    = Number("body", "head")
+	clearance     = Number("body", "clearance")
+	lump          = Number("body", "lump")
+	preyLong      = Number("body", "prey_long")
+	spread        = Number("body", "spread")
+	flatHead      = Number("body", "flat_head")
+	leastHead     = Number("body", "least_head")
+	girthUnlisted = Number("body", "girth_unlisted")
 )
 
 // BodyDiameter is the diameter, mm, of the cylinder with the animal's mass (g)
@@ -43,12 +36,12 @@ func BodyDiameter(s *Species, age AgeClass, mass, lengthMM float64) float64 {
 }
 
 // PreyDiameter is the width, mm, of prey of this mass (g): a cylinder of
-// density 1 that is two and a half times as long as wide (assumption).
+// density 1 that is so many times as long as wide.
 func PreyDiameter(preyMass float64) float64 {
 	if preyMass <= 0 {
 		return 0
 	}
-	return 10 * math.Cbrt(4*preyMass/(2.5*math.Pi))
+	return 10 * math.Cbrt(4*preyMass/(preyLong*math.Pi))
 }
 
 // WidestDiameter is the widest width, mm, of a body whose cylinder is dEq mm

@@ -15,10 +15,9 @@ const (
 	Fast
 )
 
-// Of how the heaviest and the lightest adults stand to the typical one. Ball
-// python: 1200 to 3000 g for 1500 (a UK care sheet, at second hand); assumed of
-// the others.
-var adultShare = [...]float64{Slow: .8, Fast: 2}
+// adultShare is how the lightest and the heaviest adults stand to the typical
+// one, by pace.
+var adultShare = Numbers("growth", "adult_share", 2)
 
 const year = 365 * 24 * time.Hour
 

@@ -18,9 +18,9 @@ func TipForce(massG, footMM, heightMM, dug float64) float64 {
 }
 
 // pushShare is the level push of a snake that has something to brace against,
-// over its weight. Assumption: no measurement of these species was found. A
-// snake that lies free pushes less, for its grip ends at friction.
-const pushShare = 1
+// over its weight; no measurement of these species was found. A snake that lies
+// free pushes less, for its grip ends at friction.
+var pushShare = Number("body", "push")
 
 // Push is the level push, grams-force, of an animal of this mass (g).
 func Push(mass float64) float64 { return pushShare * mass }
@@ -29,13 +29,9 @@ func Push(mass float64) float64 { return pushShare * mass }
 // widest width of a body whose cylinder is dEq mm wide.
 func Burrow(dEq float64) float64 { return WidestDiameter(dEq, 0) }
 
-const (
-	// bodyGives and groundGives are the way over which a fall is stopped: a
-	// share of the body's own width, and of the depth of loose ground.
-	// Assumptions.
-	bodyGives   = .5
-	groundGives = .5
-)
+// bodyGives and groundGives are the way over which a fall is stopped: a share
+// of the body's own width, and of the depth of loose ground.
+var bodyGives, groundGives = Number("body", "gives"), Number("body", "ground_gives")
 
 // HardFall is the fall, mm, onto a hard floor that is as rough as one of
 // heightMM onto loose ground of groundMM: the work of stopping is the same, so

@@ -5,9 +5,7 @@
 // Masses are grams, lengths and widths millimetres, temperatures degrees
 // Celsius, humidities per cent. A length is total length, nose to tail tip.
 //
-// Every number in the tables carries its source. "From memory" is a published
-// kind of value that was not looked up again; "common practice, no source" is a
-// rule of the trade. Neither may be shown to people as a citation.
+// Every number stands in tables.json with its source and how sure it is; see Row.
 package snake
 
 import (
@@ -56,7 +54,7 @@ type Climate struct {
 	Optimum float64
 
 	Source   string
-	Sureness string // "seen", "memory", "common practice": of the bands
+	Sureness string // of the bands; see Row
 }
 
 // Species is one row of the species table. Arrays are indexed by AgeClass.
@@ -110,12 +108,9 @@ func ByID(id string) (Species, bool) {
 	return s, false
 }
 
-// Ages that stand in for a mass that is not known. Common practice, no source:
-// four months and two years.
-const (
-	juvenileAge = 120 * 24 * time.Hour
-	adultAge    = 730 * 24 * time.Hour
-)
+// standIn are the ages, days, that stand in for a mass that is not known: from
+// the first an animal is a juvenile, from the second an adult.
+var standIn = Numbers("age", "stand_in", 2)
 
 // Age is the age class of an animal of this mass (g, 0 unknown), else of this
 // hatch date; with neither, Juvenile. The mass decides where both are known:
@@ -131,26 +126,23 @@ func (s *Species) Age(hatched *time.Time, mass float64, at time.Time) AgeClass {
 	case hatched == nil:
 		return Juvenile
 	}
-	switch old := at.Sub(*hatched); {
-	case old < juvenileAge:
+	switch old := at.Sub(*hatched).Hours() / 24; {
+	case old < standIn[0]:
 		return Hatchling
-	case old < adultAge:
+	case old < standIn[1]:
 		return Juvenile
 	}
 	return Adult
 }
 
+var lossRule, lossExponent, lossQ10 = Number("loss", "rule"), Number("loss", "exponent"), Number("loss", "q10")
+
 // DefaultLossPerDay is the fraction of body mass that a healthy fasting snake
-// of this mass (g) loses in a day at this temperature (°C).
-//
-// .0025 at 100 g and 30 °C fits ball python hatchlings in the Add-my-Pet data
-// of Python regius (80 to 69 g in 56 days is .0026 a day). The exponent −.25
-// follows from metabolism going as mass^.72 to .76, Bedford & Christian 1998,
-// Aust J Zool 46:317; Q10 2.6 is Chappell & Ellis 1987, J Comp Physiol B
-// 157:227 (2.61 from 20 to 30 °C, boas and pythons).
+// of this mass (g) loses in a day at this temperature (°C): the rule for species
+// of which nothing better is known.
 func DefaultLossPerDay(mass, tempC float64) float64 {
 	if mass <= 0 {
 		mass = 100
 	}
-	return .0025 * math.Pow(mass/100, -.25) * math.Pow(2.6, (tempC-30)/10)
+	return lossRule * math.Pow(mass/100, lossExponent) * math.Pow(lossQ10, (tempC-30)/10)
 }

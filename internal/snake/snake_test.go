@@ -179,7 +179,7 @@ func TestTable(t *testing.T) {
 		if c.Cool.High > c.HotSpot.Low || c.HotTooHigh > 38 || !c.HotSpot.Has(c.Optimum) {
 			t.Errorf("%s: cool %v, hot %v, too hot %g, optimum %g", s.ID, c.Cool, c.HotSpot, c.HotTooHigh, c.Optimum)
 		}
-		if c.Source == "" || !slices.Contains([]string{"seen", "memory", "common practice"}, c.Sureness) {
+		if c.Source == "" || !slices.Contains(degreesOfSureness, c.Sureness) {
 			t.Errorf("%s: climate source %q, sureness %q", s.ID, c.Source, c.Sureness)
 		}
 		for age := Hatchling; age <= Adult; age++ {
