@@ -207,26 +207,49 @@ func coolSeason(at time.Time, h care.Hemisphere) bool {
 	return m >= time.November || m <= time.March
 }
 
+// Flock sums up the feeding of a breeder's animals, so that one more or one
+// fewer costs the same however many there are. The zero value is empty.
+type Flock struct {
+	animals, refused, offers float64
+	offers2, spread          float64 // sums of offers² and of refused²/offers
+}
+
+// FlockOf sums up these animals.
+func FlockOf(counts []care.FeedingCount) (f Flock) {
+	for _, c := range counts {
+		f.Add(c)
+	}
+	return f
+}
+
+// Add takes in an animal; one without an offer says nothing.
+func (f *Flock) Add(c care.FeedingCount) { f.change(c, 1) }
+
+// Remove takes out an animal as it was added.
+func (f *Flock) Remove(c care.FeedingCount) { f.change(c, -1) }
+
+func (f *Flock) change(c care.FeedingCount, sign float64) {
+	if c.Offers > 0 {
+		r, n := float64(c.Refused), float64(c.Offers)
+		f.animals += sign
+		f.refused += sign * r
+		f.offers += sign * n
+		f.offers2 += sign * n * n
+		f.spread += sign * r * r / n
+	}
+}
+
 // Prior is the feeding prior of a group (breeder × species × age class) by
 // empirical Bayes: the mean pooled with the species table, the spread by the
 // method of moments, pooled with the table's from eight animals on.
-func Prior(sp *snake.Species, age snake.AgeClass, counts []care.FeedingCount) care.Learned {
+func (f *Flock) Prior(sp *snake.Species, age snake.AgeClass) care.Learned {
 	// The table's mean counts as this many offers, its spread as this many animals.
 	const tableOffers, tableAnimals = 40, 8
-	out := care.Learned{Mean: sp.RefusalMean[age], Strength: sp.RefusalStrength}
-	var refused, offers float64
-	for _, c := range counts {
-		if c.Offers > 0 {
-			out.Animals++
-			refused += float64(c.Refused)
-			offers += float64(c.Offers)
-		}
-	}
-	out.Mean = (tableOffers*out.Mean + refused) / (tableOffers + offers)
-	k := float64(out.Animals)
-	if _, rho, ok := moments(counts); ok && k >= tableAnimals {
+	out := care.Learned{Mean: sp.RefusalMean[age], Strength: sp.RefusalStrength, Animals: int(f.animals)}
+	out.Mean = (tableOffers*out.Mean + f.refused) / (tableOffers + f.offers)
+	if _, rho, ok := f.moments(); ok && f.animals >= tableAnimals {
 		rho = math.Min(.5, math.Max(.02, rho))
-		out.Strength = math.Exp((tableAnimals*math.Log(out.Strength) + k*math.Log(1/rho-1)) / (tableAnimals + k))
+		out.Strength = math.Exp((tableAnimals*math.Log(out.Strength) + f.animals*math.Log(1/rho-1)) / (tableAnimals + f.animals))
 	}
 	return out
 }
@@ -235,30 +258,16 @@ func Prior(sp *snake.Species, age snake.AgeClass, counts []care.FeedingCount) ca
 // the animals' refusals, weighted by their offers (Kleinman 1973, J Am Stat
 // Assoc 68:46). The strength α+β is 1/ρ − 1. ok is false when the counts tell
 // nothing of the spread.
-func moments(counts []care.FeedingCount) (mean, rho float64, ok bool) {
-	var r, n, n2, k float64
-	for _, c := range counts {
-		if c.Offers > 0 {
-			k++
-			r += float64(c.Refused)
-			n += float64(c.Offers)
-			n2 += sq(float64(c.Offers))
-		}
-	}
-	if n == 0 {
+func (f *Flock) moments() (mean, rho float64, ok bool) {
+	if f.offers == 0 {
 		return 0, 0, false
 	}
-	mean = r / n
-	var s float64
-	for _, c := range counts {
-		if c.Offers > 0 {
-			s += float64(c.Offers) * sq(float64(c.Refused)/float64(c.Offers)-mean)
-		}
-	}
+	mean = f.refused / f.offers
+	s := f.spread - mean*f.refused // Σ offers·(rate − mean)²
 	q := mean * (1 - mean)
-	spread := n - n2/n - (k - 1)
+	spread := f.offers - f.offers2/f.offers - (f.animals - 1)
 	if q <= 0 || spread <= 0 {
 		return mean, 0, false
 	}
-	return mean, (s - q*(k-1)) / (q * spread), true
+	return mean, (s - q*(f.animals-1)) / (q * spread), true
 }

@@ -135,7 +135,8 @@ func TestMoments(t *testing.T) {
 	for _, hits := range []int{18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7} {
 		counts = append(counts, care.FeedingCount{Refused: hits, Offers: 45})
 	}
-	mean, rho, ok := moments(counts)
+	flock := FlockOf(counts)
+	mean, rho, ok := flock.moments()
 	if !ok {
 		t.Fatal("no estimate")
 	}
@@ -151,22 +152,45 @@ func TestMoments(t *testing.T) {
 func TestPrior(t *testing.T) {
 	t.Parallel()
 	sp, _ := snake.ByID("python_regius")
-	if got := Prior(&sp, snake.Hatchling, nil); got != (care.Learned{Mean: .2, Strength: 6}) {
+	if got := new(Flock).Prior(&sp, snake.Hatchling); got != (care.Learned{Mean: .2, Strength: 6}) {
 		t.Errorf("without animals: %+v", got)
 	}
 	// Three animals: the mean moves, (40·.2 + 10) / (40 + 60); the strength does not.
-	few := []care.FeedingCount{{Refused: 2, Offers: 20}, {Refused: 8, Offers: 20}, {Refused: 0, Offers: 20}}
-	got := Prior(&sp, snake.Hatchling, few)
+	few := FlockOf([]care.FeedingCount{{Refused: 2, Offers: 20}, {Refused: 8, Offers: 20}, {Refused: 0, Offers: 20}})
+	got := few.Prior(&sp, snake.Hatchling)
 	near(t, "mean of three", got.Mean, .18, 1e-12)
 	if got.Strength != 6 || got.Animals != 3 {
 		t.Errorf("three animals: %+v", got)
 	}
 	// Eight animals, all alike: ρ is clipped at .02, M̂ = 49, ln M = (8·ln 6 + 8·ln 49) / 16.
-	var alike []care.FeedingCount
+	var alike Flock
 	for range 8 {
-		alike = append(alike, care.FeedingCount{Refused: 2, Offers: 20})
+		alike.Add(care.FeedingCount{Refused: 2, Offers: 20})
 	}
-	near(t, "strength of eight", Prior(&sp, snake.Hatchling, alike).Strength, math.Sqrt(6*49), 1e-9)
+	near(t, "strength of eight", alike.Prior(&sp, snake.Hatchling).Strength, math.Sqrt(6*49), 1e-9)
+}
+
+// Whoever came and went has left nothing behind.
+func TestFlockComesAndGoes(t *testing.T) {
+	t.Parallel()
+	sp, _ := snake.ByID("python_regius")
+	stay := []care.FeedingCount{{Refused: 2, Offers: 20}, {Refused: 8, Offers: 20}, {Refused: 0, Offers: 3}, {}}
+	for len(stay) < 12 {
+		stay = append(stay, care.FeedingCount{Refused: len(stay), Offers: 20 + len(stay)})
+	}
+	want, got := FlockOf(stay), FlockOf(stay)
+	for n := range 50 {
+		got.Add(care.FeedingCount{Refused: n, Offers: 60})
+	}
+	for n := range 50 {
+		got.Remove(care.FeedingCount{Refused: n, Offers: 60})
+	}
+	a, b := want.Prior(&sp, snake.Juvenile), got.Prior(&sp, snake.Juvenile)
+	if a.Animals != 11 || b.Animals != 11 {
+		t.Errorf("%d and %d animals", a.Animals, b.Animals)
+	}
+	near(t, "mean", b.Mean, a.Mean, 1e-12)
+	near(t, "strength", b.Strength, a.Strength, 1e-9)
 }
 
 func near(t *testing.T, what string, got, want, within float64) {

@@ -425,7 +425,8 @@ func TestMomentsByScipy(t *testing.T) {
 		"beta_binomial":  map[string]any{"n": 5, "alpha": 1.2, "beta": 4.8},
 		"student_weight": map[string]any{"freedom": 4, "z": z},
 	}, &python)
-	mean, rho, ok := moments(counts)
+	flock := FlockOf(counts)
+	mean, rho, ok := flock.moments()
 	if !ok {
 		t.Fatal("no estimate")
 	}

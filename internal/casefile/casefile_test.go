@@ -405,4 +405,3 @@ func BenchmarkDecode(b *testing.B) {
 		i++
 	}
 }
-

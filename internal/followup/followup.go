@@ -204,7 +204,8 @@ func learn(tx care.Tx, a *care.Animal, mass care.Grams, now time.Time) (care.Lea
 	if err != nil {
 		return care.Learned{}, err
 	}
-	return assess.Prior(&sp, sp.Age(a.Hatched, float64(mass), now), counts), nil
+	flock := assess.FlockOf(counts)
+	return flock.Prior(&sp, sp.Age(a.Hatched, float64(mass), now)), nil
 }
 
 // lastMass is the latest weight on record by an instant, 0 when there is none.
