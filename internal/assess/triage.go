@@ -237,8 +237,7 @@ func (e *engine) findTroubles() (urgency float64) {
 func (e *engine) concerns() (list []care.Concern) {
 	for i := range e.troubles {
 		if t := &e.troubles[i]; t.level > care.Settled {
-			code, text := e.troubleText(t)
-			list = append(list, care.Concern{Code: code, Level: t.level, Text: text, Urgency: t.urgency()})
+			list = append(list, care.Concern{Code: e.troubleCode(t), Level: t.level, Text: e.troubleText(t), Urgency: t.urgency()})
 		}
 	}
 	slices.SortStableFunc(list, func(a, b care.Concern) int {

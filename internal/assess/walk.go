@@ -113,6 +113,21 @@ func (w *Walker) Step(now time.Time) Numbers {
 // Assessment is the last step in words.
 func (w *Walker) Assessment() Assessment { return w.at.words(w.last) }
 
+// Gravest is the code of the first of the last step's concerns, "" for none.
+func (w *Walker) Gravest() string {
+	var first *trouble
+	for i := range w.at.troubles {
+		t := &w.at.troubles[i]
+		if t.level > care.Settled && (first == nil || t.level > first.level || t.level == first.level && t.urgency() > first.urgency()) {
+			first = t
+		}
+	}
+	if first == nil {
+		return ""
+	}
+	return w.at.troubleCode(first)
+}
+
 // to walks to an instant; each, if not nil, is told of every day on the way.
 func (w *Walker) to(known time.Time, each func(CourseDay)) {
 	// The end of a case stops its clock, unless it was opened again.

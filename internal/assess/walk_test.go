@@ -90,6 +90,13 @@ func checkWalk(t *testing.T, w *Walker, s *Subject, log []care.Entry, steps []ti
 		if !reflect.DeepEqual(n, got.Numbers) || !reflect.DeepEqual(got, want) {
 			t.Fatalf("step %d at %v:\n%+v\nby itself:\n%+v", i, now, got, want)
 		}
+		first := ""
+		if len(want.Concerns) > 0 {
+			first = want.Concerns[0].Code
+		}
+		if got := w.Gravest(); got != first {
+			t.Fatalf("step %d: the gravest concern is %q, want %q", i, got, first)
+		}
 	}
 }
 

@@ -154,29 +154,48 @@ func (e *engine) weightText() string {
 	return text + "; more than 10 % lost is " + percent(e.weight.pLoss(.10)) + " likely."
 }
 
-// troubleText is the code of a concern and what the breeder reads of it.
-func (e *engine) troubleText(t *trouble) (code, text string) {
+// troubleCode is the code of a concern.
+func (e *engine) troubleCode(t *trouble) string {
 	switch t.of {
 	case ofRefusal:
-		return ConcernRefusal, e.refusalText()
+		return ConcernRefusal
 	case ofWeight:
-		return ConcernWeight, e.weightText()
+		return ConcernWeight
+	case ofRegurgitation:
+		return ConcernRegurgitation
+	case ofClimate:
+		return e.findings[t.i].code
+	case ofSetup:
+		return "setup:" + e.hazards[t.i].point
+	case ofSign:
+		return "sign:" + e.signs[t.i].info.Code
+	}
+	return ConcernSilence
+}
+
+// troubleText is what the breeder reads of a concern.
+func (e *engine) troubleText(t *trouble) string {
+	switch t.of {
+	case ofRefusal:
+		return e.refusalText()
+	case ofWeight:
+		return e.weightText()
 	case ofRegurgitation:
 		n, ago := e.regurgitations()
 		if n > 1 {
-			return ConcernRegurgitation, "Brought up food " + times(n) + " within " + strconv.Itoa(regurgitatedDays) + " days, last " + daysAgo(ago) + "."
+			return "Brought up food " + times(n) + " within " + strconv.Itoa(regurgitatedDays) + " days, last " + daysAgo(ago) + "."
 		}
-		return ConcernRegurgitation, "Brought up food " + daysAgo(ago) + "."
+		return "Brought up food " + daysAgo(ago) + "."
 	case ofClimate:
 		f := &e.findings[t.i]
-		return f.code, e.findingText(f)
+		return e.findingText(f)
 	case ofSetup:
 		h := &e.hazards[t.i]
 		text := h.note // what was measured, over what was said
 		if text == "" {
 			text = e.choiceLabel(h.point)
 		}
-		return "setup:" + h.point, "Setup, " + lower(h.title) + ": " + text + "."
+		return "Setup, " + lower(h.title) + ": " + text + "."
 	case ofSign:
 		s := &e.signs[t.i]
 		text := s.info.Label + ", last seen " + daysAgo(e.daysSince(s.last))
@@ -186,12 +205,12 @@ func (e *engine) troubleText(t *trouble) (code, text string) {
 		if nervous(s.info.Code) && e.gene != "" {
 			text += "; it carries " + e.gene
 		}
-		return "sign:" + s.info.Code, text + "."
+		return text + "."
 	}
 	if e.s.Unclaimed && !e.heard {
-		return ConcernSilence, "Card not claimed yet, " + count(e.daysSince(e.s.HandedOverAt), "day") + " after the handover."
+		return "Card not claimed yet, " + count(e.daysSince(e.s.HandedOverAt), "day") + " after the handover."
 	}
-	return ConcernSilence, "Nothing heard for " + count(e.daysSince(e.lastHeard), "day") + "."
+	return "Nothing heard for " + count(e.daysSince(e.lastHeard), "day") + "."
 }
 
 func (f *finding) what() string {
