@@ -55,6 +55,9 @@ var rooms = map[string]room{
 		why:     "print lays out what the domain says; the same record makes the same bytes, so it needs no clock and no files"},
 	"internal/print/printtest": {
 		why: "printtest reads PDFs back with other people's software; it needs to know of nothing here"},
+	"internal/replay": {knows: []string{"internal/assess", "internal/care", "internal/casefile", "internal/snake"},
+		modules: []string{"github.com/go-json-experiment/json", "golang.org/x/sync"},
+		why:     "replay reads files and keeps temporary ones around what casefile and assess do purely; it needs no store"},
 	"internal/photo": {
 		why: "photo turns bytes into safe bytes; it needs to know of no animal"},
 	"internal/store": {knows: []string{"internal/care"},

@@ -210,8 +210,8 @@ func coolSeason(at time.Time, h care.Hemisphere) bool {
 // Flock sums up the feeding of a breeder's animals, so that one more or one
 // fewer costs the same however many there are. The zero value is empty.
 type Flock struct {
-	animals, refused, offers float64
-	offers2, spread          float64 // sums of offers² and of refused²/offers
+	Animals, Refused, Offers float64 // how many, of all together
+	Offers2, Spread          float64 // sums over the animals of offers² and of refused²/offers
 }
 
 // FlockOf sums up these animals.
@@ -231,11 +231,11 @@ func (f *Flock) Remove(c care.FeedingCount) { f.change(c, -1) }
 func (f *Flock) change(c care.FeedingCount, sign float64) {
 	if c.Offers > 0 {
 		r, n := float64(c.Refused), float64(c.Offers)
-		f.animals += sign
-		f.refused += sign * r
-		f.offers += sign * n
-		f.offers2 += sign * n * n
-		f.spread += sign * r * r / n
+		f.Animals += sign
+		f.Refused += sign * r
+		f.Offers += sign * n
+		f.Offers2 += sign * n * n
+		f.Spread += sign * r * r / n
 	}
 }
 
@@ -245,11 +245,11 @@ func (f *Flock) change(c care.FeedingCount, sign float64) {
 func (f *Flock) Prior(sp *snake.Species, age snake.AgeClass) care.Learned {
 	// The table's mean counts as this many offers, its spread as this many animals.
 	const tableOffers, tableAnimals = 40, 8
-	out := care.Learned{Mean: sp.RefusalMean[age], Strength: sp.RefusalStrength, Animals: int(f.animals)}
-	out.Mean = (tableOffers*out.Mean + f.refused) / (tableOffers + f.offers)
-	if _, rho, ok := f.moments(); ok && f.animals >= tableAnimals {
+	out := care.Learned{Mean: sp.RefusalMean[age], Strength: sp.RefusalStrength, Animals: int(f.Animals)}
+	out.Mean = (tableOffers*out.Mean + f.Refused) / (tableOffers + f.Offers)
+	if _, rho, ok := f.moments(); ok && f.Animals >= tableAnimals {
 		rho = math.Min(.5, math.Max(.02, rho))
-		out.Strength = math.Exp((tableAnimals*math.Log(out.Strength) + f.animals*math.Log(1/rho-1)) / (tableAnimals + f.animals))
+		out.Strength = math.Exp((tableAnimals*math.Log(out.Strength) + f.Animals*math.Log(1/rho-1)) / (tableAnimals + f.Animals))
 	}
 	return out
 }
@@ -259,15 +259,15 @@ func (f *Flock) Prior(sp *snake.Species, age snake.AgeClass) care.Learned {
 // Assoc 68:46). The strength α+β is 1/ρ − 1. ok is false when the counts tell
 // nothing of the spread.
 func (f *Flock) moments() (mean, rho float64, ok bool) {
-	if f.offers == 0 {
+	if f.Offers == 0 {
 		return 0, 0, false
 	}
-	mean = f.refused / f.offers
-	s := f.spread - mean*f.refused // Σ offers·(rate − mean)²
+	mean = f.Refused / f.Offers
+	s := f.Spread - mean*f.Refused // Σ offers·(rate − mean)²
 	q := mean * (1 - mean)
-	spread := f.offers - f.offers2/f.offers - (f.animals - 1)
+	spread := f.Offers - f.Offers2/f.Offers - (f.Animals - 1)
 	if q <= 0 || spread <= 0 {
 		return mean, 0, false
 	}
-	return mean, (s - q*(f.animals-1)) / (q * spread), true
+	return mean, (s - q*(f.Animals-1)) / (q * spread), true
 }

@@ -43,6 +43,8 @@ type Handover struct {
 	// Until is up to when the case was followed when it was written; zero: up
 	// to its last event.
 	Until time.Time
+	// Unclaimed says that no keeper has taken the card on.
+	Unclaimed bool
 }
 
 // Error is one thing that is wrong with a case file.
@@ -100,6 +102,7 @@ type row struct {
 	Strength    float64          `json:"learned_strength,omitempty"`
 	Animals     int              `json:"learned_animals,omitempty"`
 	Until       *time.Time       `json:"until,omitempty"`
+	Unclaimed   bool             `json:"unclaimed,omitempty"`
 
 	*care.Offer
 	*care.WeighIn
@@ -138,7 +141,7 @@ func Append(dst []byte, l *Line) ([]byte, error) {
 		if a.Hatched != nil {
 			r.Hatched = a.Hatched.Format(time.DateOnly)
 		}
-		r.Hemisphere, r.Until = h.Hemi, instant(h.Until)
+		r.Hemisphere, r.Until, r.Unclaimed = h.Hemi, instant(h.Until), h.Unclaimed
 		r.Mean, r.Strength, r.Animals = h.Learned.Mean, h.Learned.Strength, h.Learned.Animals
 	} else {
 		e := &l.Entry

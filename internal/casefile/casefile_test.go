@@ -284,7 +284,7 @@ func randomLine(r *rand.Rand) Line {
 			day := time.Date(2026, 8, 1, 0, 0, 0, 0, time.UTC)
 			h.Animal.Hatched, h.Animal.Genes, h.Animal.ID = &day, []string{"pastel", "蛇"}, "a-1"
 			h.Animal.SnoutVent, h.Animal.TotalLength = 512.5, 600
-			h.Hemi, h.Learned, h.Until = care.South, care.Learned{Mean: r.Float64(), Strength: 7 * r.Float64(), Animals: 12}, at.Add(time.Hour)
+			h.Unclaimed, h.Hemi, h.Learned, h.Until = true, care.South, care.Learned{Mean: r.Float64(), Strength: 7 * r.Float64(), Animals: 12}, at.Add(time.Hour)
 		}
 		l.Handover = h
 		return l

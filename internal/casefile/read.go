@@ -47,6 +47,7 @@ const (
 	fStrength
 	fAnimals
 	fUntil
+	fUnclaimed
 	fResult
 	fPrey
 	fPreyState
@@ -128,6 +129,7 @@ var specs = [fields]spec{
 	fStrength:    {"learned_strength", above, 0, 1e6, "a number of offers, more than 0 and up to 1000000"},
 	fAnimals:     {"learned_animals", whole, 0, 1e9, "a number of animals"},
 	fUntil:       {"until", instant, 0, 0, "a time such as 2027-03-06T15:00:00Z, not before at"},
+	fUnclaimed:   {"unclaimed", truth, 0, 0, "true or false"},
 	fResult:      {"result", word, 1, 20, "eaten, refused, struck or regurgitated"},
 	fPrey:        {"prey", word, 1, 40, "what was offered, such as rat, up to 40 characters, or null"},
 	fPreyState:   {"prey_state", word, 1, 20, "thawed, prekilled or live, or null"},
@@ -170,7 +172,7 @@ var kinds = [...]struct {
 	may, must set
 }{
 	{KindHandover, of(fCase, fAt, fKind, fNote, fBreeder, fAnimal, fName, fClutch, fShowDay, fSpecies, fSex, fHatched, fGenes,
-		fSnoutVent, fTotalLength, fHemisphere, fMean, fStrength, fAnimals, fUntil), of(fSpecies)},
+		fSnoutVent, fTotalLength, fHemisphere, fMean, fStrength, fAnimals, fUntil, fUnclaimed), of(fSpecies)},
 	{care.KindOffer, everyEntry | of(fResult, fPrey, fPreyState, fPreyMass), of(fResult)},
 	{care.KindWeighIn, everyEntry | of(fMass), of(fMass)},
 	{care.KindClimate, everyEntry | of(fWarm, fCool, fNight, fSurface, fHumidity, fTakenWith), 0},
@@ -640,7 +642,7 @@ func identifier(s string) bool {
 // handover reads the fields of a handover line.
 func (d *Decoder) handover(l *Line) (err error) {
 	at := l.Entry.HappenedAt
-	h := &Handover{ShowDay: d.str(fShowDay), Animal: care.Animal{BreederID: d.str(fBreeder), ID: d.str(fAnimal), Name: d.str(fName),
+	h := &Handover{ShowDay: d.str(fShowDay), Unclaimed: d.float(fUnclaimed) == 1, Animal: care.Animal{BreederID: d.str(fBreeder), ID: d.str(fAnimal), Name: d.str(fName),
 		Clutch: d.str(fClutch), Note: d.str(fNote), SnoutVent: care.Millimetres(d.float(fSnoutVent)), TotalLength: care.Millimetres(d.float(fTotalLength))}}
 	a := &h.Animal
 	if d.has&of(fAnimal) != 0 && !identifier(a.ID) {

@@ -26,6 +26,7 @@ type program struct {
 	Backup  backupCmd  `cmd:"" help:"Copy all data into a new folder, also while the server runs."`
 	Restore restoreCmd `cmd:"" help:"Make a data folder from a backup."`
 	Check   checkCmd   `cmd:"" help:"Read all data and report what is damaged or missing."`
+	Replay  replayCmd  `cmd:"" help:"Say how the cases of case files would have been assessed, day by day."`
 	Version versionCmd `cmd:"" help:"Show the version."`
 }
 

@@ -104,7 +104,7 @@ func get(t *testing.T, url, token string) (int, string) {
 
 func TestHelpOfEveryVerb(t *testing.T) {
 	t.Parallel()
-	for _, verb := range []string{"serve", "demo", "breeder", "link", "token", "backup", "restore", "check", "version"} {
+	for _, verb := range []string{"serve", "demo", "breeder", "link", "token", "backup", "restore", "check", "replay", "version"} {
 		out, errs, code := run(t, verb, "--help")
 		if code != 0 || errs != "" || !strings.Contains(out, "Example: warmhand "+verb) {
 			t.Errorf("%s --help: %d %s %s", verb, code, errs, out)
@@ -126,12 +126,39 @@ func TestMistakesAreOneLine(t *testing.T) {
 		{1, "postgres://", []string{"serve", "--data", dir, "--database", "mysql://localhost/x"}},
 		{1, "no data in", []string{"link", "abc", "--data", filepath.Join(dir, "none")}},
 		{1, "time zone", []string{"breeder", "X", "--data", dir, "--time-zone", "Nowhere/Town"}},
+		{1, "no such file", []string{"replay", filepath.Join(dir, "none.jsonl")}},
+		{1, "too short", []string{"replay", "--every", "1s", "-"}},
+		{2, "--standings and --summary", []string{"replay", "--standings", "--summary", "-"}},
 		{1, "not a whole backup", []string{"restore", t.TempDir(), "--data", filepath.Join(dir, "new")}},
 	} {
 		out, errs, code := run(t, c.args...)
 		if code != c.code || out != "" || strings.Count(errs, "\n") != 1 || !strings.Contains(errs, c.says) {
 			t.Errorf("%v: exit %d, out %q, err %q", c.args, code, out, errs)
 		}
+	}
+}
+
+func TestReplay(t *testing.T) {
+	t.Parallel()
+	file := filepath.Join(t.TempDir(), "cases.jsonl")
+	text := `{"case":"c1","at":"2027-03-06T15:00:00Z","kind":"handover","species":"python_regius"}
+{"case":"c1","at":"2027-03-09T08:00:00Z","kind":"sign","sign":"wheeze"}
+{"case":"c1","at":"2027-03-10T08:00:00Z","kind":"sign","sign":"sneeze"}
+`
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out, errs, code := run(t, "replay", file)
+	if code != 1 || !strings.Contains(errs, file+`: line 3, field sign: is "sneeze"; expected`) || strings.Count(errs, "\n") != 1 {
+		t.Errorf("replay: %d %s %s", code, out, errs)
+	}
+	out, errs, code = run(t, "replay", "--skip-bad", "--standings", file)
+	if code != 0 || strings.Count(out, "\n") != 1 || !strings.Contains(out, `"at":"2027-03-09T08:00:00Z","day":2,"standing":"vet"`) || !strings.Contains(errs, "Left out 1 lines") {
+		t.Errorf("replay --standings: %d %s %s", code, out, errs)
+	}
+	out, errs, code = run(t, "replay", "--skip-bad", "--summary", file)
+	if code != 0 || !strings.Contains(out, "sign:wheeze") || !strings.Contains(errs, "Left out 1 lines") {
+		t.Errorf("replay --summary: %d %s %s", code, out, errs)
 	}
 }
 
