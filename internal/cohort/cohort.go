@@ -59,7 +59,8 @@ func Make(w World, seed uint64, books int) []Case {
 			id := c.Subject.Animal.Species
 			known[id] = append(known[id], count)
 			sp, _ := snake.ByID(id)
-			c.Subject.Learned = assess.Prior(&sp, ageAt(&c, &sp), known[id])
+			flock := assess.FlockOf(known[id])
+			c.Subject.Learned = flock.Prior(&sp, ageAt(&c, &sp))
 			cases = append(cases, c)
 		}
 	}
