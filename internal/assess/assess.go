@@ -44,7 +44,8 @@ type Numbers struct {
 	PLoss10  float64 `json:"p_loss_10"` // that a tenth is gone
 	// FastDays counts from the last meal kept down; -1: no meal on record.
 	FastDays int `json:"fast_days"`
-	// DaysTo10 is how long until 10 % loss if it eats nothing; -1: not losing.
+	// DaysTo10 is how long until 10 % loss if it eats nothing more, at the pace
+	// so far; -1: not losing, or not within a year.
 	DaysTo10 float64 `json:"days_to_10"`
 	// NothingHeardDays counts whole days without a word from the keeper.
 	NothingHeardDays int `json:"nothing_heard_days"`
@@ -351,9 +352,10 @@ func (e *engine) takeWeights() {
 	for _, x := range e.weights {
 		mass := float64(x.Body.(care.WeighIn).Mass)
 		if usable(mass) {
-			e.weight.observe(mass, heardFrom(x), x.Confirmed)
-			e.lastMass, e.lastNews = mass, later(e.lastNews, x.HappenedAt)
-			e.lastWeighed = later(e.lastWeighed, x.HappenedAt)
+			e.lastNews = later(e.lastNews, x.HappenedAt)
+			if e.weight.observe(mass, heardFrom(x), x.Confirmed) {
+				e.lastMass, e.lastWeighed = mass, later(e.lastWeighed, x.HappenedAt)
+			}
 		}
 	}
 	e.weights = e.weights[:0]
@@ -531,9 +533,17 @@ func (e *engine) weightAlarm() float64 {
 	return logit(e.weight.pLoss(.08)) - 5
 }
 
-// calibrated turns log-odds into the probability that is shown. The line was
-// fitted on simulated animals and is to be fitted again on real outcomes.
-func calibrated(logOdds float64) float64 { return logistic(.21 + .91*logOdds) }
+// calibrated turns log-odds into the probability that is shown. The line lies
+// between those fitted in the worlds of package cohort, seeds 101 and 102, and
+// is to be fitted again on real outcomes.
+func calibrated(logOdds float64) float64 { return logistic(-.1 + .9*logOdds) }
+
+// offFeed is the probability that the animal has stopped eating for now: in a
+// lasting refusal, or else in an ordinary fast.
+func (e *engine) offFeed() float64 {
+	p := calibrated(e.logOdds())
+	return p + (1-p)*e.feed.b/(e.feed.n+e.feed.b)
+}
 
 func (e *engine) courseDay() CourseDay {
 	m, sd := e.weight.tissue()

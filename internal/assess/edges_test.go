@@ -155,3 +155,122 @@ func TestUnknownCodes(t *testing.T) {
 		}
 	}
 }
+
+// weekly is a grown animal that is weighed every week and loses as an ordinary
+// fast makes it lose; change may replace a weight.
+func weekly(change func(day, mass float64) float64) (*Subject, []care.Entry) {
+	s := &Subject{Animal: care.Animal{Species: "python_regius"}, HandedOverAt: d0, Hemi: care.North}
+	log := []care.Entry{{ID: "w", By: care.BreederOwner, HappenedAt: at(-.01), Body: care.WeighIn{Mass: 1500}}}
+	for d := 7.; d <= 42; d += 7 {
+		log = append(log, keeperEntry(d, care.WeighIn{Mass: care.Grams(change(d, math.Round(1500*math.Exp(-.0011*d))))}))
+	}
+	return s, log
+}
+
+// A slip at the scale is held back and asked about: ten times, a tenth, ounces,
+// a neighbour's weight. Twice the same is none, and what a person confirmed
+// counts at once.
+func TestSlipAtTheScale(t *testing.T) {
+	t.Parallel()
+	s, log := weekly(func(_, m float64) float64 { return m })
+	plain := Assess(s, log, at(43))
+	for name, slip := range map[string]func(m float64) float64{
+		"ten times": func(m float64) float64 { return 10 * m }, "a tenth": func(m float64) float64 { return m / 10 },
+		"ounces": func(m float64) float64 { return m / 28.35 }, "a neighbour": func(float64) float64 { return 900 },
+	} {
+		for _, on := range []float64{7, 21, 42} {
+			s, log := weekly(func(d, m float64) float64 {
+				if d == on {
+					return slip(m)
+				}
+				return m
+			})
+			a := Assess(s, log, at(43))
+			if math.Abs(a.LossPct-plain.LossPct) > 1 || a.Standing != plain.Standing {
+				t.Errorf("%s on day %v: loss %.1f %%, %v; without it %.1f %%, %v", name, on, a.LossPct, a.Standing, plain.LossPct, plain.Standing)
+			}
+			if on == 42 && !strings.Contains(a.Missing, "does not fit") {
+				t.Errorf("%s: nothing asks about it: %q", name, a.Missing)
+			}
+		}
+	}
+	drop := func(d, m float64) float64 {
+		if d >= 35 {
+			return .75 * m
+		}
+		return m
+	}
+	s, log = weekly(drop)
+	if a := Assess(s, log, at(43)); a.LossPct < 15 || a.Standing != care.Vet {
+		t.Errorf("a quarter less, weighed twice: loss %.1f %%, %v", a.LossPct, a.Standing)
+	}
+	last := len(log) - 1
+	s, log = weekly(func(d, m float64) float64 { return drop(d-7, m) }) // the last weight only
+	if a := Assess(s, log, at(43)); a.LossPct > 8 {
+		t.Errorf("a quarter less, once: loss %.1f %%", a.LossPct)
+	}
+	log[last].Confirmed = true
+	if a := Assess(s, log, at(43)); a.LossPct < 8 {
+		t.Errorf("a quarter less, confirmed: loss %.1f %%", a.LossPct)
+	}
+}
+
+// The breeder's last weight may be a slip as well, when two before it agree.
+func TestSlipAtTheBreeder(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ masses, want []float64 }{
+		{[]float64{90, 92, 920}, []float64{92}}, {[]float64{90, 92, 9.3}, []float64{92}},
+		{[]float64{60, 92, 130}, []float64{130}}, {[]float64{92, 920}, []float64{920}}, {[]float64{90, 91, 92}, []float64{92}}, {nil, []float64{0}},
+	} {
+		var history []*care.Entry
+		for i, m := range c.masses {
+			history = append(history, &care.Entry{HappenedAt: at(float64(i - 20)), Body: care.WeighIn{Mass: care.Grams(m)}})
+		}
+		if got, _ := handoverWeight(history); got != c.want[0] {
+			t.Errorf("%v: %v", c.masses, got)
+		}
+	}
+}
+
+// An animal that went with a full stomach has lost nothing when that is
+// digested: 100 g that ate 15 g the evening before it was weighed and sold, of
+// which .45 stay.
+func TestFullStomachAtTheHandover(t *testing.T) {
+	t.Parallel()
+	s := &Subject{Animal: care.Animal{Species: "python_regius"}, HandedOverAt: d0, Hemi: care.South}
+	log := []care.Entry{
+		{ID: "m", By: care.BreederOwner, HappenedAt: at(-1), Body: care.Offer{Result: care.Eaten, Prey: "rat", PreyMass: 15}},
+		{ID: "w", By: care.BreederOwner, HappenedAt: at(-.01), Body: care.WeighIn{Mass: 115}},
+	}
+	for _, d := range []float64{10, 14, 18} {
+		left := 15 * math.Exp(-(d+1)/gutDays)
+		log = append(log, keeperEntry(d, care.WeighIn{Mass: care.Grams(100 + .45*(15-left) + left - .15*d)}))
+	}
+	a, c := AssessCourse(s, log, at(18.5))
+	if a.LossPct > 1 || a.Standing != care.Settled {
+		t.Errorf("loss %.1f %%, %v: %s", a.LossPct, a.Standing, a.Headline)
+	}
+	if d := c.Days[18]; math.Abs(d.Expected-d.Mass) > 3 {
+		t.Errorf("an ordinary fast would leave %.1f g, there are %.1f g", d.Expected, d.Mass)
+	}
+}
+
+// The next shed is near by an animal's own rhythm; a gap in the notes is none.
+func TestShedRhythm(t *testing.T) {
+	t.Parallel()
+	var r rhythm
+	if r.shed(at(0)); r.due(at(40)) {
+		t.Error("one shed is no rhythm")
+	}
+	r.shed(at(1)) // noted twice
+	r.shed(at(41))
+	for d, want := range map[float64]bool{60: false, 72: true, 81: true, 84: true, 90: false} {
+		if r.due(at(d)) != want {
+			t.Errorf("day %v: due %v", d, !want)
+		}
+	}
+	r.shed(at(300)) // months without a note
+	if r.n != 1 || !r.due(at(335)) {
+		t.Errorf("%+v", r)
+	}
+}

@@ -11,9 +11,9 @@ type ladder struct {
 	heardThen int // observations when it was last not low
 }
 
-// The levels of the alarm score. The thresholds were set on simulated animals
-// for a budget of false alarms: 40, 20 and 10 % of healthy animals ever reach
-// them in 75 days.
+// The levels of the alarm score. The thresholds were set for a budget of false
+// alarms: 40, 20 and 10 % of healthy animals ever reach them in 75 days, in the
+// base world of package cohort, seeds 101 and 102.
 const (
 	levelWatch = 1 + iota
 	levelAsk   // one question, or a weigh-in
@@ -21,7 +21,7 @@ const (
 )
 
 var (
-	alarmThresholds = []float64{levelWatch: -1.8, levelAsk: -1.1, levelAct: -.4, 0: math.Inf(-1)}
+	alarmThresholds = []float64{levelWatch: -1.8, levelAsk: -1, levelAct: -.3, 0: math.Inf(-1)}
 	// lostThresholds: more likely than not, by log-odds.
 	lostThresholds = []float64{math.Inf(-1), 0}
 )

@@ -171,6 +171,36 @@ func TestLoggedExcuseNeverRaisesARefusal(t *testing.T) {
 			t.Errorf("%.1f °C too cool for days a refusal weighs %g, otherwise %g", below, cold, plain)
 		}
 	}
+	// It struck, it is about to shed by its own rhythm, the keeper offered too
+	// much, or again too soon: each makes the same refusal weigh less.
+	offer := func(d float64, o care.Offer) care.Entry {
+		return care.Entry{ID: "r", By: care.KeeperActor, HappenedAt: at(d), Body: o}
+	}
+	last := func(log ...care.Entry) float64 {
+		s, worked := workedExample()
+		var e engine
+		e.run(s, slices.SortedStableFunc(slices.Values(append(worked[:14:14], log...)), func(a, b care.Entry) int { return a.HappenedAt.Compare(b.HappenedAt) }), at(9.5), nil)
+		return e.contributions[len(e.contributions)-1].delta
+	}
+	if got := last(offer(9, care.Offer{Result: care.Struck, Prey: "rat"})); got >= plain {
+		t.Errorf("struck weighs %g, otherwise %g", got, plain)
+	}
+	if got := last(offer(9, care.Offer{Result: care.Refused, Prey: "rat", PreyMass: 25})); got >= plain {
+		t.Errorf("too large a meal weighs %g, otherwise %g", got, plain)
+	}
+	var sheds []care.Entry
+	for _, d := range []float64{-65, -25} { // every 40 days, so the next on day 15
+		sheds = append(sheds, care.Entry{ID: "s", By: care.BreederOwner, HappenedAt: at(d), Body: care.Shed{Stage: care.ShedDone}})
+	}
+	if got := last(append(sheds, offer(9, care.Offer{Result: care.Refused, Prey: "rat"}))...); got >= plain {
+		t.Errorf("with a shed due a refusal weighs %g, otherwise %g", got, plain)
+	}
+	first := offer(6, care.Offer{Result: care.Refused, Prey: "rat"})
+	soon, later := last(first, offer(9, care.Offer{Result: care.Refused, Prey: "rat"})), last(offer(4, first.Body.(care.Offer)), offer(9, care.Offer{Result: care.Refused, Prey: "rat"}))
+	if soon >= later {
+		t.Errorf("three days after a refusal the next weighs %g, five days after it %g", soon, later)
+	}
+
 	other := care.Offer{Result: care.Refused, Prey: "mouse"}
 	s, worked := workedExample()
 	log := append(worked[:14:14], care.Entry{ID: "m", By: care.KeeperActor, HappenedAt: at(9), Body: other})
@@ -276,6 +306,16 @@ func TestDueAndCourse(t *testing.T) {
 		}
 		if level != a.Standing {
 			t.Errorf("the changes end at %v, not %v", level, a.Standing)
+		}
+	})
+}
+
+// To need help is to have stopped eating.
+func TestOffFeedHoldsTheRefusal(t *testing.T) {
+	t.Parallel()
+	each(t, 200, func(t *testing.T, r *rand.Rand, s *Subject, log []care.Entry) {
+		if a := Assess(s, log, at(110*r.Float64())); a.POffFeed < a.PRefusal || a.POffFeed > 1 {
+			t.Errorf("stopped eating %g, lasting refusal %g", a.POffFeed, a.PRefusal)
 		}
 	})
 }

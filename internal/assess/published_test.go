@@ -193,6 +193,19 @@ func TestFlockComesAndGoes(t *testing.T) {
 	near(t, "strength", b.Strength, a.Strength, 1e-9)
 }
 
+// McCue 2007 gives .00120 a day by exponential loss and .00109 by linear loss
+// for a ball python without food, so that 10 % are gone after 88 to 92 days.
+func TestDaysToATenth(t *testing.T) {
+	t.Parallel()
+	s := &Subject{Animal: care.Animal{Species: "python_regius"}, HandedOverAt: d0, Hemi: care.North}
+	log := []care.Entry{{ID: "w", By: care.BreederOwner, HappenedAt: at(-.01), Body: care.WeighIn{Mass: 1500}}}
+	for d := 0.; d < 80; d += 10 {
+		if got := Assess(s, log, at(d+.5)).DaysTo10 + d; got < 88 || got > 92 {
+			t.Errorf("on day %v a tenth is gone on day %.1f", d, got)
+		}
+	}
+}
+
 func near(t *testing.T, what string, got, want, within float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= within) {

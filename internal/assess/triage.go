@@ -292,7 +292,7 @@ func (e *engine) numbers() Numbers {
 	l := e.logOdds()
 	n := Numbers{
 		At: e.now, Day: e.day, Standing: e.standing(), Urgency: e.findTroubles(),
-		PRefusal: calibrated(l), POffFeed: e.feed.b + e.feed.x, LogOdds: l,
+		PRefusal: calibrated(l), POffFeed: e.offFeed(), LogOdds: l,
 		FastDays: e.fastDays(), DaysTo10: -1,
 		LearnedFrom: e.s.Learned.Animals, NothingHeardDays: e.daysSince(e.lastHeard),
 		DueAt: e.today.Add(day),
@@ -306,12 +306,7 @@ func (e *engine) numbers() Numbers {
 		m, sd := e.weight.tissue()
 		n.LossPct, n.LossLow, n.LossHigh = 100*(1-m), 100*(1-m-z90*sd), 100*(1-m+z90*sd)
 		n.PLoss10 = e.weight.pLoss(.10)
-		switch {
-		case m <= .90:
-			n.DaysTo10 = 0
-		case e.weight.s > 0:
-			n.DaysTo10 = (m - .90) / e.weight.s
-		}
+		n.DaysTo10 = e.weight.daysTo(.90)
 	}
 	return n
 }

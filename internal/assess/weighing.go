@@ -101,6 +101,8 @@ func newWeighing(s0 float64, b *baseline) weighing {
 	if b.gutThen > 0 || b.gutNow > 0 {
 		w.p[0][0] += sq(gutDoubt * b.gutThen / w.start)
 		w.inGut, w.eaten = b.gutNow/w.start, b.eaten/w.start
+		w.lastShare, w.lastLeft = w.inGut, w.inGut
+		w.refMass, _ = w.tissue()
 	}
 	return w
 }
@@ -121,14 +123,24 @@ type baseline struct {
 const digested = 8
 
 // handoverWeight is the last weight on record by the handover, g, and when it
-// was taken; 0 when there is none.
+// was taken; 0 when there is none. A last weight that is off by half from the
+// two before it, which agree, is a slip, and the one before it stands.
 func handoverWeight(history []*care.Entry) (mass float64, at time.Time) {
+	var masses [3]float64 // the last first
+	var times [3]time.Time
+	confirmed := false
 	for _, x := range history {
 		if w, ok := x.Body.(care.WeighIn); ok && usable(float64(w.Mass)) {
-			mass, at = float64(w.Mass), x.HappenedAt
+			masses = [3]float64{float64(w.Mass), masses[0], masses[1]}
+			times = [3]time.Time{x.HappenedAt, times[0], times[1]}
+			confirmed = x.Confirmed
 		}
 	}
-	return mass, at
+	apart := func(a, b float64) bool { return a > 1.5*b || b > 1.5*a }
+	if !confirmed && masses[2] > 0 && apart(masses[0], masses[1]) && apart(masses[0], masses[2]) && !apart(masses[1], masses[2]) {
+		return masses[1], times[1]
+	}
+	return masses[0], times[0]
 }
 
 // baselineOf reads the breeder's meals. usual is the prey, as a share of the
@@ -184,10 +196,11 @@ func (w *weighing) pass() {
 // gut is the prey still in the gut, and what has left it.
 func (w *weighing) gut() (g, h float64) { return w.inGut, w.eaten - w.inGut }
 
-// observe takes in one weight, g.
-func (w *weighing) observe(mass float64, keepers, confirmed bool) {
+// observe takes in one weight, g, and reports whether it counts. One that is
+// far off and that nobody confirmed is held back.
+func (w *weighing) observe(mass float64, keepers, confirmed bool) bool {
 	if !usable(mass) {
-		return
+		return false
 	}
 	if w.start == 0 {
 		// The first weight there is: loss counts from here.
@@ -195,17 +208,19 @@ func (w *weighing) observe(mass float64, keepers, confirmed bool) {
 		w.p[0][0] = .03 * .03
 		w.others = keepers
 		w.seen = 1
-		return
+		return true
 	}
 	if !confirmed && math.Abs(w.surprise(mass)) > farOff {
 		if w.held == 0 || !w.agrees(mass) {
 			w.held, w.heldDay = mass, w.days
-			return
+			return false
 		}
-		w.take(w.held, keepers) // twice the same is no slip
+		w.take(w.held, keepers, false) // twice the same is no slip
+		confirmed = true
 	}
 	w.held = 0
-	w.take(mass, keepers)
+	w.take(mass, keepers, !confirmed)
+	return true
 }
 
 // farOff is how many standard deviations off a weight is held back until
@@ -232,7 +247,7 @@ func (w *weighing) noise(y, g float64) float64 {
 	return sq(.03*math.Max(1, y)) + sq(gutDoubt*g) + sq(1/w.start)/12
 }
 
-func (w *weighing) take(mass float64, keepers bool) {
+func (w *weighing) take(mass float64, keepers, robust bool) {
 	g, h := w.gut()
 	y := mass / w.start
 	r := w.noise(y, g)
@@ -240,7 +255,7 @@ func (w *weighing) take(mass float64, keepers bool) {
 		r += .010 * .010
 		w.others = true
 	}
-	w.update(y, g, h, r, true)
+	w.update(y, g, h, r, robust)
 	w.seen++
 	w.evidence = w.weigh()
 }
@@ -280,6 +295,20 @@ func (w *weighing) tissue() (m, sd float64) {
 func (w *weighing) pLoss(share float64) float64 {
 	m, sd := w.tissue()
 	return phi((1 - m - share) / sd)
+}
+
+// daysTo is how long until so little is left, as a share of the start, if it
+// eats nothing more: what is in the gut still counts. -1: not within a year.
+func (w *weighing) daysTo(left float64) float64 {
+	m, _ := w.tissue()
+	days := (m + w.e*w.inGut - left) / w.s
+	switch {
+	case m <= left:
+		return 0
+	case w.s <= 0 || days > 365:
+		return -1
+	}
+	return days
 }
 
 // expected is what an ordinary fast since the last meal would leave.

@@ -142,7 +142,11 @@ func (e *engine) refusalText() string {
 	}
 	say = append(say, e.fastText(), e.lossText())
 	text := strings.Join(say, ", ")
-	return strings.ToUpper(text[:1]) + text[1:] + "; a lasting refusal is " + percent(calibrated(e.logOdds())) + " likely."
+	text = strings.ToUpper(text[:1]) + text[1:]
+	if days := e.weight.daysTo(.90); e.refusedInARow > 1 && e.weight.start > 0 && days > 0 {
+		text += ", a tenth at its pace in " + count(int(math.Ceil(days)), "day")
+	}
+	return text + ". That it has stopped eating for now is " + percent(e.offFeed()) + " likely, that it needs help to start again " + percent(calibrated(e.logOdds())) + "."
 }
 
 func (e *engine) weightText() string {
@@ -369,6 +373,8 @@ func (e *engine) missing() string {
 	switch {
 	case e.weight.start == 0:
 		return "No weight on record: without one, loss cannot be told from an ordinary pause."
+	case e.weight.held > 0:
+		return "The last weight, " + number(e.weight.held, 0) + " g, does not fit those before it; one more would tell which is right."
 	case e.lastWeighed.IsZero() && e.day >= 7:
 		return "Not weighed in the new home yet."
 	case unsettled && !e.lastWeighed.IsZero() && weighed >= weighEveryIfLoss:
@@ -505,6 +511,9 @@ func (e *engine) steps() []care.Step {
 	since := 1 << 30
 	if !e.lastWeighed.IsZero() {
 		since = e.daysSince(e.lastWeighed)
+	}
+	if e.weight.held > 0 {
+		add(StepWeigh, "The last weight does not fit those before it. Weigh it once more, and write the number down here.", 0)
 	}
 	unsettled := e.levels.level > 0 || e.lost.level > 0 || e.refusedInARow >= 2
 	if unsettled && e.day >= peaceDays && since >= weighEveryIfLoss && (held == 0 || e.step.Code != StepInPeace) {
