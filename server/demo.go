@@ -364,9 +364,9 @@ func (d *demo) stories() {
 	t.setup(1)
 	t.climate(4, 31, 26, 24, 60)
 	t.offers(care.Refused, 6, 13, 20, 27)
-	t.weighs(8, 92.5)
-	t.weighs(18, 89.5)
-	t.weighs(28, 87)
+	t.weighs(8, 92)
+	t.weighs(18, 88)
+	t.weighs(28, 84.5)
 	t.says(24, 20, "No interest at all. He only pushes along the glass.")
 
 	t = d.sell(5, "Sorrel", "Ada", "wheezes since yesterday", "rat", 45)
