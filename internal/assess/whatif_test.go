@@ -57,7 +57,7 @@ func TestWhatWouldChangeComesTrue(t *testing.T) {
 			if x.At.Before(now) || x.Condition == "" || x.Consequence == "" || x.ForKeeper == "" {
 				t.Errorf("%+v", x)
 			}
-			came := append(slices.Clone(known), care.Entry{ID: "x", By: care.KeeperActor, HappenedAt: x.At, ReceivedAt: x.At, Body: x.Body})
+			came := append(slices.Clone(known), care.Entry{ID: "x", By: care.KeeperActor, Confirmed: true, HappenedAt: x.At, ReceivedAt: x.At, Body: x.Body})
 			a := Assess(s, came, x.At.Add(settles))
 			if a.Standing != x.Standing || a.Urgency != x.Urgency {
 				t.Errorf("%s: %v %v came, promised %v %v", x.Condition, a.Standing, a.Urgency, x.Standing, x.Urgency)
