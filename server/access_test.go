@@ -138,6 +138,7 @@ var matrix = map[string]struct{ request, who string }{
 	"GetCourse":       {`{"name":"breeders/b1/cases/{case}/course"}`, "ohtrk"},
 	"ListFlags":       {`{"parent":"breeders/b1/cases/{case}"}`, "ohtr"},
 	"ProbeCase":       {`{"name":"breeders/b1/cases/{case}","weighIn":{"massG":500}}`, "ohtrk"},
+	"ListGatherings":  {`{"parent":"breeders/b1"}`, "ohtr"},
 	"ListPhotos":      {`{"parent":"breeders/b1/cases/{case}"}`, "ohtrk"},
 	"MarkCaseSeen":    {`{"name":"breeders/b1/cases/{case}"}`, "oht"},
 	"EndCase":         {`{"name":"breeders/b1/cases/{case}","outcome":"OUTCOME_SETTLED","requestId":"{id}"}`, "oht"},

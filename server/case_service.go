@@ -96,6 +96,22 @@ func (c *caseService) ProbeCase(ctx context.Context, req *pb.ProbeCaseRequest) (
 	return out, err
 }
 
+func (c *caseService) ListGatherings(ctx context.Context, req *pb.ListGatheringsRequest) (*pb.ListGatheringsResponse, error) {
+	ids, err := split("parent", req.GetParent(), "breeders")
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	list, err := c.s.followup.Gatherings(ctx, who, c.s.now(), ids[0])
+	out := &pb.ListGatheringsResponse{}
+	for i := range list {
+		g := &list[i]
+		out.Gatherings = append(out.Gatherings, &pb.Gathering{Clutch: g.Clutch, ShowDay: g.ShowDay, Cases: casesToProto(g.Cases, who, false), Animals: int32(g.Animals),
+			OthersRefusing: int32(g.OthersRefusing), Others: int32(g.Others), Chance: g.Chance, Groups: int32(g.Groups), Text: g.Text(), Assumes: g.Assumes()})
+	}
+	return out, err
+}
+
 func (c *caseService) ListFlags(ctx context.Context, req *pb.ListFlagsRequest) (*pb.ListFlagsResponse, error) {
 	ids, err := split("parent", req.GetParent(), "breeders", "cases")
 	if err != nil {

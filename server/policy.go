@@ -50,6 +50,7 @@ var policy = access.Policy{
 	pb.CaseService_GetCase_FullMethodName:         involved.Reads(),
 	pb.CaseService_GetCourse_FullMethodName:       involved.Reads(),
 	pb.CaseService_ListFlags_FullMethodName:       team.Reads(),
+	pb.CaseService_ListGatherings_FullMethodName:  team.Reads(),
 	pb.CaseService_ProbeCase_FullMethodName:       involved.Reads(),
 	pb.CaseService_ListPhotos_FullMethodName:      involved.Reads(),
 	pb.CaseService_MarkCaseSeen_FullMethodName:    team,

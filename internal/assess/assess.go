@@ -44,6 +44,10 @@ type Numbers struct {
 	PLoss10  float64 `json:"p_loss_10"` // that a tenth is gone
 	// FastDays counts from the last meal kept down; -1: no meal on record.
 	FastDays int `json:"fast_days"`
+	// Offers counts the offers in this home, RefusedInARow those since the last
+	// meal in it.
+	Offers        int `json:"offers"`
+	RefusedInARow int `json:"refused_in_a_row"`
 	// DaysTo10 is how long until 10 % loss if it eats nothing more, at the pace
 	// so far; -1: not losing, or not within a year.
 	DaysTo10 float64 `json:"days_to_10"`
@@ -200,6 +204,7 @@ type engine struct {
 	regurgitated   []occasion
 	refusals       []refusal // refusals since the last meal, in this home
 	refusedInARow  int
+	offers         int
 	meals          int // in a row in the new home
 	lastOffer      time.Time
 	lastHeard      time.Time
@@ -468,6 +473,9 @@ func (e *engine) takeClimate(b *care.ClimateReading, x *care.Entry) {
 func (e *engine) takeOffer(b *care.Offer, x *care.Entry) {
 	at := x.HappenedAt
 	before := e.feed.logOdds()
+	if b.Result != care.Regurgitated {
+		e.offers++
+	}
 	switch b.Result {
 	case care.Eaten:
 		terms := e.excusesAt(b, e.slipsAt(b, at), at)

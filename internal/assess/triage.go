@@ -293,7 +293,7 @@ func (e *engine) numbers() Numbers {
 	n := Numbers{
 		At: e.now, Day: e.day, Standing: e.standing(), Urgency: e.findTroubles(),
 		PRefusal: calibrated(l), POffFeed: e.offFeed(), LogOdds: l,
-		FastDays: e.fastDays(), DaysTo10: -1,
+		FastDays: e.fastDays(), Offers: e.offers, RefusedInARow: e.refusedInARow, DaysTo10: -1,
 		LearnedFrom: e.s.Learned.Animals, NothingHeardDays: e.daysSince(e.lastHeard),
 		DueAt: e.today.Add(day),
 	}

@@ -22,6 +22,14 @@ answers <- list(
       run = beta(q$alpha + q$k, q$beta) / beta(q$alpha, q$beta)
     )
   },
+  # Fisher's exact test of each table (in the group: refusing, not; the others), one-sided.
+  fisher = function(tables) apply(tables, 1, function(t) fisher.test(matrix(t, 2), alternative = "greater")$p.value),
+  # The exact Cochran-Mantel-Haenszel test of several such tables together.
+  mantel_haenszel = function(tables) {
+    t <- array(t(tables), c(2, 2, nrow(tables)))
+    mantelhaen.test(t, alternative = "greater", exact = TRUE)$p.value
+  },
+  holm = function(p) p.adjust(p, "holm"),
   # What a refusal and what a meal adds to the log-likelihood ratio of p1 to p0.
   bernoulli_ratio = function(q) {
     c(

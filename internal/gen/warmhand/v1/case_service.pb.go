@@ -2041,6 +2041,218 @@ func (x *Probe) GetBetter() bool {
 	return false
 }
 
+type ListGatheringsRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Parent        string                 `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListGatheringsRequest) Reset() {
+	*x = ListGatheringsRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListGatheringsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListGatheringsRequest) ProtoMessage() {}
+
+func (x *ListGatheringsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListGatheringsRequest.ProtoReflect.Descriptor instead.
+func (*ListGatheringsRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *ListGatheringsRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+type ListGatheringsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The least likely to be chance first.
+	Gatherings    []*Gathering `protobuf:"bytes,1,rep,name=gatherings,proto3" json:"gatherings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListGatheringsResponse) Reset() {
+	*x = ListGatheringsResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListGatheringsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListGatheringsResponse) ProtoMessage() {}
+
+func (x *ListGatheringsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListGatheringsResponse.ProtoReflect.Descriptor instead.
+func (*ListGatheringsResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *ListGatheringsResponse) GetGatherings() []*Gathering {
+	if x != nil {
+		return x.Gatherings
+	}
+	return nil
+}
+
+// Gathering is a clutch or a show day in which more animals refuse than chance explains well.
+type Gathering struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What they have in common; both when the same animals share both.
+	Clutch  string `protobuf:"bytes,1,opt,name=clutch,proto3" json:"clutch,omitempty"`
+	ShowDay string `protobuf:"bytes,2,opt,name=show_day,json=showDay,proto3" json:"show_day,omitempty"`
+	// Those that refuse, without their assessments.
+	Cases []*Case `protobuf:"bytes,3,rep,name=cases,proto3" json:"cases,omitempty"`
+	// How many of the group were offered food often enough to tell.
+	Animals int32 `protobuf:"varint,4,opt,name=animals,proto3" json:"animals,omitempty"`
+	// How many of the breeder's other recent sales of the same species and age classes refuse.
+	OthersRefusing int32 `protobuf:"varint,5,opt,name=others_refusing,json=othersRefusing,proto3" json:"others_refusing,omitempty"`
+	Others         int32 `protobuf:"varint,6,opt,name=others,proto3" json:"others,omitempty"`
+	// Exact one-sided probability, corrected for the clutches and show days looked at.
+	Chance float64 `protobuf:"fixed64,7,opt,name=chance,proto3" json:"chance,omitempty"`
+	Groups int32   `protobuf:"varint,8,opt,name=groups,proto3" json:"groups,omitempty"`
+	// The same in words, and what it takes for granted.
+	Text          string `protobuf:"bytes,9,opt,name=text,proto3" json:"text,omitempty"`
+	Assumes       string `protobuf:"bytes,10,opt,name=assumes,proto3" json:"assumes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Gathering) Reset() {
+	*x = Gathering{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Gathering) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Gathering) ProtoMessage() {}
+
+func (x *Gathering) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Gathering.ProtoReflect.Descriptor instead.
+func (*Gathering) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *Gathering) GetClutch() string {
+	if x != nil {
+		return x.Clutch
+	}
+	return ""
+}
+
+func (x *Gathering) GetShowDay() string {
+	if x != nil {
+		return x.ShowDay
+	}
+	return ""
+}
+
+func (x *Gathering) GetCases() []*Case {
+	if x != nil {
+		return x.Cases
+	}
+	return nil
+}
+
+func (x *Gathering) GetAnimals() int32 {
+	if x != nil {
+		return x.Animals
+	}
+	return 0
+}
+
+func (x *Gathering) GetOthersRefusing() int32 {
+	if x != nil {
+		return x.OthersRefusing
+	}
+	return 0
+}
+
+func (x *Gathering) GetOthers() int32 {
+	if x != nil {
+		return x.Others
+	}
+	return 0
+}
+
+func (x *Gathering) GetChance() float64 {
+	if x != nil {
+		return x.Chance
+	}
+	return 0
+}
+
+func (x *Gathering) GetGroups() int32 {
+	if x != nil {
+		return x.Groups
+	}
+	return 0
+}
+
+func (x *Gathering) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *Gathering) GetAssumes() string {
+	if x != nil {
+		return x.Assumes
+	}
+	return ""
+}
+
 type MarkCaseSeenRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
@@ -2050,7 +2262,7 @@ type MarkCaseSeenRequest struct {
 
 func (x *MarkCaseSeenRequest) Reset() {
 	*x = MarkCaseSeenRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2062,7 +2274,7 @@ func (x *MarkCaseSeenRequest) String() string {
 func (*MarkCaseSeenRequest) ProtoMessage() {}
 
 func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2075,7 +2287,7 @@ func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenRequest.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *MarkCaseSeenRequest) GetName() string {
@@ -2094,7 +2306,7 @@ type MarkCaseSeenResponse struct {
 
 func (x *MarkCaseSeenResponse) Reset() {
 	*x = MarkCaseSeenResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2106,7 +2318,7 @@ func (x *MarkCaseSeenResponse) String() string {
 func (*MarkCaseSeenResponse) ProtoMessage() {}
 
 func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2119,7 +2331,7 @@ func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenResponse.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *MarkCaseSeenResponse) GetCase() *Case {
@@ -2142,7 +2354,7 @@ type EndCaseRequest struct {
 
 func (x *EndCaseRequest) Reset() {
 	*x = EndCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2154,7 +2366,7 @@ func (x *EndCaseRequest) String() string {
 func (*EndCaseRequest) ProtoMessage() {}
 
 func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2167,7 +2379,7 @@ func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseRequest.ProtoReflect.Descriptor instead.
 func (*EndCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *EndCaseRequest) GetName() string {
@@ -2207,7 +2419,7 @@ type EndCaseResponse struct {
 
 func (x *EndCaseResponse) Reset() {
 	*x = EndCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2219,7 +2431,7 @@ func (x *EndCaseResponse) String() string {
 func (*EndCaseResponse) ProtoMessage() {}
 
 func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2232,7 +2444,7 @@ func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseResponse.ProtoReflect.Descriptor instead.
 func (*EndCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *EndCaseResponse) GetCase() *Case {
@@ -2252,7 +2464,7 @@ type ReopenCaseRequest struct {
 
 func (x *ReopenCaseRequest) Reset() {
 	*x = ReopenCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2264,7 +2476,7 @@ func (x *ReopenCaseRequest) String() string {
 func (*ReopenCaseRequest) ProtoMessage() {}
 
 func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2277,7 +2489,7 @@ func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseRequest.ProtoReflect.Descriptor instead.
 func (*ReopenCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ReopenCaseRequest) GetName() string {
@@ -2303,7 +2515,7 @@ type ReopenCaseResponse struct {
 
 func (x *ReopenCaseResponse) Reset() {
 	*x = ReopenCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2315,7 +2527,7 @@ func (x *ReopenCaseResponse) String() string {
 func (*ReopenCaseResponse) ProtoMessage() {}
 
 func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2328,7 +2540,7 @@ func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseResponse.ProtoReflect.Descriptor instead.
 func (*ReopenCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ReopenCaseResponse) GetCase() *Case {
@@ -2347,7 +2559,7 @@ type WatchCasesRequest struct {
 
 func (x *WatchCasesRequest) Reset() {
 	*x = WatchCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2359,7 +2571,7 @@ func (x *WatchCasesRequest) String() string {
 func (*WatchCasesRequest) ProtoMessage() {}
 
 func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2372,7 +2584,7 @@ func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesRequest.ProtoReflect.Descriptor instead.
 func (*WatchCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *WatchCasesRequest) GetParent() string {
@@ -2394,7 +2606,7 @@ type WatchCasesResponse struct {
 
 func (x *WatchCasesResponse) Reset() {
 	*x = WatchCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2406,7 +2618,7 @@ func (x *WatchCasesResponse) String() string {
 func (*WatchCasesResponse) ProtoMessage() {}
 
 func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2419,7 +2631,7 @@ func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesResponse.ProtoReflect.Descriptor instead.
 func (*WatchCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *WatchCasesResponse) GetCase() *Case {
@@ -2600,7 +2812,25 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tp_refusal\x18\x06 \x01(\x01R\bpRefusal\x12\x1c\n" +
 	"\tcondition\x18\a \x01(\tR\tcondition\x12 \n" +
 	"\vconsequence\x18\b \x01(\tR\vconsequence\x12\x16\n" +
-	"\x06better\x18\t \x01(\bR\x06better\"m\n" +
+	"\x06better\x18\t \x01(\bR\x06better\"Y\n" +
+	"\x15ListGatheringsRequest\x12@\n" +
+	"\x06parent\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x06parent\"P\n" +
+	"\x16ListGatheringsResponse\x126\n" +
+	"\n" +
+	"gatherings\x18\x01 \x03(\v2\x16.warmhand.v1.GatheringR\n" +
+	"gatherings\"\xa0\x02\n" +
+	"\tGathering\x12\x16\n" +
+	"\x06clutch\x18\x01 \x01(\tR\x06clutch\x12\x19\n" +
+	"\bshow_day\x18\x02 \x01(\tR\ashowDay\x12'\n" +
+	"\x05cases\x18\x03 \x03(\v2\x11.warmhand.v1.CaseR\x05cases\x12\x18\n" +
+	"\aanimals\x18\x04 \x01(\x05R\aanimals\x12'\n" +
+	"\x0fothers_refusing\x18\x05 \x01(\x05R\x0eothersRefusing\x12\x16\n" +
+	"\x06others\x18\x06 \x01(\x05R\x06others\x12\x16\n" +
+	"\x06chance\x18\a \x01(\x01R\x06chance\x12\x16\n" +
+	"\x06groups\x18\b \x01(\x05R\x06groups\x12\x12\n" +
+	"\x04text\x18\t \x01(\tR\x04text\x12\x18\n" +
+	"\aassumes\x18\n" +
+	" \x01(\tR\aassumes\"m\n" +
 	"\x13MarkCaseSeenRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\"=\n" +
 	"\x14MarkCaseSeenResponse\x12%\n" +
@@ -2634,8 +2864,7 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tCaseState\x12\x1a\n" +
 	"\x16CASE_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fCASE_STATE_OPEN\x10\x01\x12\x14\n" +
-	"\x10CASE_STATE_ENDED\x10\x022\xf5\n" +
-	"\n" +
+	"\x10CASE_STATE_ENDED\x10\x022\x86\f\n" +
 	"\vCaseService\x12z\n" +
 	"\tListCases\x12\x1d.warmhand.v1.ListCasesRequest\x1a\x1e.warmhand.v1.ListCasesResponse\".\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{parent=breeders/*}/cases\x12z\n" +
 	"\x0fListKeeperCases\x12#.warmhand.v1.ListKeeperCasesRequest\x1a$.warmhand.v1.ListKeeperCasesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/keepers/me/cases\x12r\n" +
@@ -2644,7 +2873,8 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tListFlags\x12\x1d.warmhand.v1.ListFlagsRequest\x1a\x1e.warmhand.v1.ListFlagsResponse\"6\xdaA\x06parent\x82\xd3\xe4\x93\x02'\x12%/v1/{parent=breeders/*/cases/*}/flags\x12\x86\x01\n" +
 	"\n" +
 	"ListPhotos\x12\x1e.warmhand.v1.ListPhotosRequest\x1a\x1f.warmhand.v1.ListPhotosResponse\"7\xdaA\x06parent\x82\xd3\xe4\x93\x02(\x12&/v1/{parent=breeders/*/cases/*}/photos\x12~\n" +
-	"\tProbeCase\x12\x1d.warmhand.v1.ProbeCaseRequest\x1a\x1e.warmhand.v1.ProbeCaseResponse\"2\xdaA\x04name\x82\xd3\xe4\x93\x02%\x12#/v1/{name=breeders/*/cases/*}:probe\x12\x8d\x01\n" +
+	"\tProbeCase\x12\x1d.warmhand.v1.ProbeCaseRequest\x1a\x1e.warmhand.v1.ProbeCaseResponse\"2\xdaA\x04name\x82\xd3\xe4\x93\x02%\x12#/v1/{name=breeders/*/cases/*}:probe\x12\x8e\x01\n" +
+	"\x0eListGatherings\x12\".warmhand.v1.ListGatheringsRequest\x1a#.warmhand.v1.ListGatheringsResponse\"3\xdaA\x06parent\x82\xd3\xe4\x93\x02$\x12\"/v1/{parent=breeders/*}/gatherings\x12\x8d\x01\n" +
 	"\fMarkCaseSeen\x12 .warmhand.v1.MarkCaseSeenRequest\x1a!.warmhand.v1.MarkCaseSeenResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:markSeen\x12\x81\x01\n" +
 	"\aEndCase\x12\x1b.warmhand.v1.EndCaseRequest\x1a\x1c.warmhand.v1.EndCaseResponse\";\xdaA\fname,outcome\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=breeders/*/cases/*}:end\x12\x85\x01\n" +
 	"\n" +
@@ -2665,7 +2895,7 @@ func file_warmhand_v1_case_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_case_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
+var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
 var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(Standing)(0),                   // 0: warmhand.v1.Standing
 	(CaseState)(0),                  // 1: warmhand.v1.CaseState
@@ -2695,33 +2925,36 @@ var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(*ProbeCaseRequest)(nil),        // 25: warmhand.v1.ProbeCaseRequest
 	(*ProbeCaseResponse)(nil),       // 26: warmhand.v1.ProbeCaseResponse
 	(*Probe)(nil),                   // 27: warmhand.v1.Probe
-	(*MarkCaseSeenRequest)(nil),     // 28: warmhand.v1.MarkCaseSeenRequest
-	(*MarkCaseSeenResponse)(nil),    // 29: warmhand.v1.MarkCaseSeenResponse
-	(*EndCaseRequest)(nil),          // 30: warmhand.v1.EndCaseRequest
-	(*EndCaseResponse)(nil),         // 31: warmhand.v1.EndCaseResponse
-	(*ReopenCaseRequest)(nil),       // 32: warmhand.v1.ReopenCaseRequest
-	(*ReopenCaseResponse)(nil),      // 33: warmhand.v1.ReopenCaseResponse
-	(*WatchCasesRequest)(nil),       // 34: warmhand.v1.WatchCasesRequest
-	(*WatchCasesResponse)(nil),      // 35: warmhand.v1.WatchCasesResponse
-	(*Animal)(nil),                  // 36: warmhand.v1.Animal
-	(*timestamppb.Timestamp)(nil),   // 37: google.protobuf.Timestamp
-	(Outcome)(0),                    // 38: warmhand.v1.Outcome
-	(*Entry)(nil),                   // 39: warmhand.v1.Entry
-	(ActorKind)(0),                  // 40: warmhand.v1.ActorKind
-	(*Offer)(nil),                   // 41: warmhand.v1.Offer
-	(*WeighIn)(nil),                 // 42: warmhand.v1.WeighIn
-	(*ClimateReading)(nil),          // 43: warmhand.v1.ClimateReading
+	(*ListGatheringsRequest)(nil),   // 28: warmhand.v1.ListGatheringsRequest
+	(*ListGatheringsResponse)(nil),  // 29: warmhand.v1.ListGatheringsResponse
+	(*Gathering)(nil),               // 30: warmhand.v1.Gathering
+	(*MarkCaseSeenRequest)(nil),     // 31: warmhand.v1.MarkCaseSeenRequest
+	(*MarkCaseSeenResponse)(nil),    // 32: warmhand.v1.MarkCaseSeenResponse
+	(*EndCaseRequest)(nil),          // 33: warmhand.v1.EndCaseRequest
+	(*EndCaseResponse)(nil),         // 34: warmhand.v1.EndCaseResponse
+	(*ReopenCaseRequest)(nil),       // 35: warmhand.v1.ReopenCaseRequest
+	(*ReopenCaseResponse)(nil),      // 36: warmhand.v1.ReopenCaseResponse
+	(*WatchCasesRequest)(nil),       // 37: warmhand.v1.WatchCasesRequest
+	(*WatchCasesResponse)(nil),      // 38: warmhand.v1.WatchCasesResponse
+	(*Animal)(nil),                  // 39: warmhand.v1.Animal
+	(*timestamppb.Timestamp)(nil),   // 40: google.protobuf.Timestamp
+	(Outcome)(0),                    // 41: warmhand.v1.Outcome
+	(*Entry)(nil),                   // 42: warmhand.v1.Entry
+	(ActorKind)(0),                  // 43: warmhand.v1.ActorKind
+	(*Offer)(nil),                   // 44: warmhand.v1.Offer
+	(*WeighIn)(nil),                 // 45: warmhand.v1.WeighIn
+	(*ClimateReading)(nil),          // 46: warmhand.v1.ClimateReading
 }
 var file_warmhand_v1_case_service_proto_depIdxs = []int32{
-	36, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
-	37, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
-	37, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
-	38, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
+	39, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
+	40, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
+	40, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
+	41, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
 	0,  // 4: warmhand.v1.Case.standing:type_name -> warmhand.v1.Standing
-	37, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
-	37, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
-	37, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
-	37, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
+	40, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
+	40, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
+	40, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
+	40, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
 	3,  // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
 	4,  // 10: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
 	5,  // 11: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
@@ -2729,18 +2962,18 @@ var file_warmhand_v1_case_service_proto_depIdxs = []int32{
 	7,  // 13: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
 	0,  // 14: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
 	9,  // 15: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
-	39, // 16: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
-	37, // 17: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
+	42, // 16: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
+	40, // 17: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
 	0,  // 18: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
 	0,  // 19: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
-	37, // 20: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
-	37, // 21: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
+	40, // 20: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
+	40, // 21: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
 	11, // 22: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
-	37, // 23: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
+	40, // 23: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
 	0,  // 24: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
-	37, // 25: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	37, // 26: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
-	40, // 27: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
+	40, // 25: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	40, // 26: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
+	43, // 27: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
 	1,  // 28: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
 	2,  // 29: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
 	2,  // 30: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
@@ -2748,46 +2981,50 @@ var file_warmhand_v1_case_service_proto_depIdxs = []int32{
 	8,  // 32: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
 	10, // 33: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
 	12, // 34: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
-	41, // 35: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
-	42, // 36: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
-	43, // 37: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
-	37, // 38: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
+	44, // 35: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
+	45, // 36: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
+	46, // 37: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
+	40, // 38: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
 	27, // 39: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
-	37, // 40: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
+	40, // 40: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
 	0,  // 41: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
-	37, // 42: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
-	2,  // 43: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
-	38, // 44: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
-	2,  // 45: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
-	2,  // 46: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
-	2,  // 47: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
-	13, // 48: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
-	15, // 49: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
-	17, // 50: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
-	19, // 51: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
-	21, // 52: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
-	23, // 53: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
-	25, // 54: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
-	28, // 55: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
-	30, // 56: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
-	32, // 57: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
-	34, // 58: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
-	14, // 59: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
-	16, // 60: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
-	18, // 61: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
-	20, // 62: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
-	22, // 63: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
-	24, // 64: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
-	26, // 65: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
-	29, // 66: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
-	31, // 67: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
-	33, // 68: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
-	35, // 69: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
-	59, // [59:70] is the sub-list for method output_type
-	48, // [48:59] is the sub-list for method input_type
-	48, // [48:48] is the sub-list for extension type_name
-	48, // [48:48] is the sub-list for extension extendee
-	0,  // [0:48] is the sub-list for field type_name
+	40, // 42: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
+	30, // 43: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
+	2,  // 44: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
+	2,  // 45: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
+	41, // 46: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
+	2,  // 47: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
+	2,  // 48: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
+	2,  // 49: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
+	13, // 50: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
+	15, // 51: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
+	17, // 52: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
+	19, // 53: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
+	21, // 54: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
+	23, // 55: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
+	25, // 56: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
+	28, // 57: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
+	31, // 58: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
+	33, // 59: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
+	35, // 60: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
+	37, // 61: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
+	14, // 62: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
+	16, // 63: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
+	18, // 64: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
+	20, // 65: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
+	22, // 66: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
+	24, // 67: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
+	26, // 68: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
+	29, // 69: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
+	32, // 70: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
+	34, // 71: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
+	36, // 72: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
+	38, // 73: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
+	62, // [62:74] is the sub-list for method output_type
+	50, // [50:62] is the sub-list for method input_type
+	50, // [50:50] is the sub-list for extension type_name
+	50, // [50:50] is the sub-list for extension extendee
+	0,  // [0:50] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_case_service_proto_init() }
@@ -2808,7 +3045,7 @@ func file_warmhand_v1_case_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_case_service_proto_rawDesc), len(file_warmhand_v1_case_service_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   34,
+			NumMessages:   37,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

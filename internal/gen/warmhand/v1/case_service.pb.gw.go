@@ -318,6 +318,45 @@ func local_request_CaseService_ProbeCase_0(ctx context.Context, marshaler runtim
 	return msg, metadata, err
 }
 
+func request_CaseService_ListGatherings_0(ctx context.Context, marshaler runtime.Marshaler, client CaseServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ListGatheringsRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["parent"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "parent")
+	}
+	protoReq.Parent, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "parent", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.ListGatherings(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_CaseService_ListGatherings_0(ctx context.Context, marshaler runtime.Marshaler, server CaseServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ListGatheringsRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	val, ok := pathParams["parent"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "parent")
+	}
+	protoReq.Parent, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "parent", err)
+	}
+	msg, err := server.ListGatherings(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 func request_CaseService_MarkCaseSeen_0(ctx context.Context, marshaler runtime.Marshaler, client CaseServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
 		protoReq MarkCaseSeenRequest
@@ -599,6 +638,26 @@ func RegisterCaseServiceHandlerServer(ctx context.Context, mux *runtime.ServeMux
 		}
 		forward_CaseService_ProbeCase_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_CaseService_ListGatherings_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/warmhand.v1.CaseService/ListGatherings", runtime.WithHTTPPathPattern("/v1/{parent=breeders/*}/gatherings"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_CaseService_ListGatherings_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CaseService_ListGatherings_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_CaseService_MarkCaseSeen_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -818,6 +877,23 @@ func RegisterCaseServiceHandlerClient(ctx context.Context, mux *runtime.ServeMux
 		}
 		forward_CaseService_ProbeCase_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_CaseService_ListGatherings_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/warmhand.v1.CaseService/ListGatherings", runtime.WithHTTPPathPattern("/v1/{parent=breeders/*}/gatherings"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_CaseService_ListGatherings_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CaseService_ListGatherings_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_CaseService_MarkCaseSeen_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -880,6 +956,7 @@ var (
 	pattern_CaseService_ListFlags_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3, 2, 4}, []string{"v1", "breeders", "cases", "parent", "flags"}, ""))
 	pattern_CaseService_ListPhotos_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3, 2, 4}, []string{"v1", "breeders", "cases", "parent", "photos"}, ""))
 	pattern_CaseService_ProbeCase_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "probe"))
+	pattern_CaseService_ListGatherings_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "breeders", "parent", "gatherings"}, ""))
 	pattern_CaseService_MarkCaseSeen_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "markSeen"))
 	pattern_CaseService_EndCase_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "end"))
 	pattern_CaseService_ReopenCase_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "reopen"))
@@ -893,6 +970,7 @@ var (
 	forward_CaseService_ListFlags_0       = runtime.ForwardResponseMessage
 	forward_CaseService_ListPhotos_0      = runtime.ForwardResponseMessage
 	forward_CaseService_ProbeCase_0       = runtime.ForwardResponseMessage
+	forward_CaseService_ListGatherings_0  = runtime.ForwardResponseMessage
 	forward_CaseService_MarkCaseSeen_0    = runtime.ForwardResponseMessage
 	forward_CaseService_EndCase_0         = runtime.ForwardResponseMessage
 	forward_CaseService_ReopenCase_0      = runtime.ForwardResponseMessage

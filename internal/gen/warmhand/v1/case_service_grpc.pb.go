@@ -26,6 +26,7 @@ const (
 	CaseService_ListFlags_FullMethodName       = "/warmhand.v1.CaseService/ListFlags"
 	CaseService_ListPhotos_FullMethodName      = "/warmhand.v1.CaseService/ListPhotos"
 	CaseService_ProbeCase_FullMethodName       = "/warmhand.v1.CaseService/ProbeCase"
+	CaseService_ListGatherings_FullMethodName  = "/warmhand.v1.CaseService/ListGatherings"
 	CaseService_MarkCaseSeen_FullMethodName    = "/warmhand.v1.CaseService/MarkCaseSeen"
 	CaseService_EndCase_FullMethodName         = "/warmhand.v1.CaseService/EndCase"
 	CaseService_ReopenCase_FullMethodName      = "/warmhand.v1.CaseService/ReopenCase"
@@ -54,6 +55,8 @@ type CaseServiceClient interface {
 	// what would change the case most, the largest change first: three for the breeder, for the keeper one at most, and
 	// only what would help.
 	ProbeCase(ctx context.Context, in *ProbeCaseRequest, opts ...grpc.CallOption) (*ProbeCaseResponse, error)
+	// ListGatherings looks for refusals that gather in one clutch or at one show day, among the sales of the last 120 days.
+	ListGatherings(ctx context.Context, in *ListGatheringsRequest, opts ...grpc.CallOption) (*ListGatheringsResponse, error)
 	// MarkCaseSeen says that the breeder looked at the case as it stands.
 	MarkCaseSeen(ctx context.Context, in *MarkCaseSeenRequest, opts ...grpc.CallOption) (*MarkCaseSeenResponse, error)
 	// EndCase closes a case with its outcome.
@@ -142,6 +145,16 @@ func (c *caseServiceClient) ProbeCase(ctx context.Context, in *ProbeCaseRequest,
 	return out, nil
 }
 
+func (c *caseServiceClient) ListGatherings(ctx context.Context, in *ListGatheringsRequest, opts ...grpc.CallOption) (*ListGatheringsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListGatheringsResponse)
+	err := c.cc.Invoke(ctx, CaseService_ListGatherings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *caseServiceClient) MarkCaseSeen(ctx context.Context, in *MarkCaseSeenRequest, opts ...grpc.CallOption) (*MarkCaseSeenResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(MarkCaseSeenResponse)
@@ -213,6 +226,8 @@ type CaseServiceServer interface {
 	// what would change the case most, the largest change first: three for the breeder, for the keeper one at most, and
 	// only what would help.
 	ProbeCase(context.Context, *ProbeCaseRequest) (*ProbeCaseResponse, error)
+	// ListGatherings looks for refusals that gather in one clutch or at one show day, among the sales of the last 120 days.
+	ListGatherings(context.Context, *ListGatheringsRequest) (*ListGatheringsResponse, error)
 	// MarkCaseSeen says that the breeder looked at the case as it stands.
 	MarkCaseSeen(context.Context, *MarkCaseSeenRequest) (*MarkCaseSeenResponse, error)
 	// EndCase closes a case with its outcome.
@@ -251,6 +266,9 @@ func (UnimplementedCaseServiceServer) ListPhotos(context.Context, *ListPhotosReq
 }
 func (UnimplementedCaseServiceServer) ProbeCase(context.Context, *ProbeCaseRequest) (*ProbeCaseResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ProbeCase not implemented")
+}
+func (UnimplementedCaseServiceServer) ListGatherings(context.Context, *ListGatheringsRequest) (*ListGatheringsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListGatherings not implemented")
 }
 func (UnimplementedCaseServiceServer) MarkCaseSeen(context.Context, *MarkCaseSeenRequest) (*MarkCaseSeenResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method MarkCaseSeen not implemented")
@@ -411,6 +429,24 @@ func _CaseService_ProbeCase_Handler(srv interface{}, ctx context.Context, dec fu
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CaseService_ListGatherings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListGatheringsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).ListGatherings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_ListGatherings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).ListGatherings(ctx, req.(*ListGatheringsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CaseService_MarkCaseSeen_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(MarkCaseSeenRequest)
 	if err := dec(in); err != nil {
@@ -510,6 +546,10 @@ var CaseService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ProbeCase",
 			Handler:    _CaseService_ProbeCase_Handler,
+		},
+		{
+			MethodName: "ListGatherings",
+			Handler:    _CaseService_ListGatherings_Handler,
 		},
 		{
 			MethodName: "MarkCaseSeen",

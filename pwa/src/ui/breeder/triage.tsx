@@ -6,6 +6,7 @@ import { Button } from '../parts/controls';
 import { Standing } from '../parts/standing';
 import { CasePage } from './case';
 import { animalName, fresh, list, listError, loadCases, type Which } from './cases';
+import { Gatherings } from './gatherings';
 import { Go, Heading, Link, Trouble, Waiting } from './nav';
 import { breeder } from './session';
 
@@ -98,6 +99,7 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
             </button>
           ))}
         </fieldset>
+        {which === 'open' && <Gatherings />}
         {Boolean(listError.value) && <Trouble error={listError.value} again={() => void loadCases(which)} />}
         {!shown && !listError.value && <Waiting />}
         {shown?.cases.length === 0 && (

@@ -1738,6 +1738,206 @@ export declare type ProbeJson = {
 export declare const ProbeSchema: GenMessage<Probe, {jsonType: ProbeJson}>;
 
 /**
+ * @generated from message warmhand.v1.ListGatheringsRequest
+ */
+export declare type ListGatheringsRequest = Message<"warmhand.v1.ListGatheringsRequest"> & {
+  /**
+   * @generated from field: string parent = 1;
+   */
+  parent: string;
+};
+
+/**
+ * @generated from message warmhand.v1.ListGatheringsRequest
+ */
+export declare type ListGatheringsRequestJson = {
+  /**
+   * @generated from field: string parent = 1;
+   */
+  parent?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.ListGatheringsRequest.
+ * Use `create(ListGatheringsRequestSchema)` to create a new message.
+ */
+export declare const ListGatheringsRequestSchema: GenMessage<ListGatheringsRequest, {jsonType: ListGatheringsRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.ListGatheringsResponse
+ */
+export declare type ListGatheringsResponse = Message<"warmhand.v1.ListGatheringsResponse"> & {
+  /**
+   * The least likely to be chance first.
+   *
+   * @generated from field: repeated warmhand.v1.Gathering gatherings = 1;
+   */
+  gatherings: Gathering[];
+};
+
+/**
+ * @generated from message warmhand.v1.ListGatheringsResponse
+ */
+export declare type ListGatheringsResponseJson = {
+  /**
+   * The least likely to be chance first.
+   *
+   * @generated from field: repeated warmhand.v1.Gathering gatherings = 1;
+   */
+  gatherings?: GatheringJson[];
+};
+
+/**
+ * Describes the message warmhand.v1.ListGatheringsResponse.
+ * Use `create(ListGatheringsResponseSchema)` to create a new message.
+ */
+export declare const ListGatheringsResponseSchema: GenMessage<ListGatheringsResponse, {jsonType: ListGatheringsResponseJson}>;
+
+/**
+ * Gathering is a clutch or a show day in which more animals refuse than chance explains well.
+ *
+ * @generated from message warmhand.v1.Gathering
+ */
+export declare type Gathering = Message<"warmhand.v1.Gathering"> & {
+  /**
+   * What they have in common; both when the same animals share both.
+   *
+   * @generated from field: string clutch = 1;
+   */
+  clutch: string;
+
+  /**
+   * @generated from field: string show_day = 2;
+   */
+  showDay: string;
+
+  /**
+   * Those that refuse, without their assessments.
+   *
+   * @generated from field: repeated warmhand.v1.Case cases = 3;
+   */
+  cases: Case[];
+
+  /**
+   * How many of the group were offered food often enough to tell.
+   *
+   * @generated from field: int32 animals = 4;
+   */
+  animals: number;
+
+  /**
+   * How many of the breeder's other recent sales of the same species and age classes refuse.
+   *
+   * @generated from field: int32 others_refusing = 5;
+   */
+  othersRefusing: number;
+
+  /**
+   * @generated from field: int32 others = 6;
+   */
+  others: number;
+
+  /**
+   * Exact one-sided probability, corrected for the clutches and show days looked at.
+   *
+   * @generated from field: double chance = 7;
+   */
+  chance: number;
+
+  /**
+   * @generated from field: int32 groups = 8;
+   */
+  groups: number;
+
+  /**
+   * The same in words, and what it takes for granted.
+   *
+   * @generated from field: string text = 9;
+   */
+  text: string;
+
+  /**
+   * @generated from field: string assumes = 10;
+   */
+  assumes: string;
+};
+
+/**
+ * Gathering is a clutch or a show day in which more animals refuse than chance explains well.
+ *
+ * @generated from message warmhand.v1.Gathering
+ */
+export declare type GatheringJson = {
+  /**
+   * What they have in common; both when the same animals share both.
+   *
+   * @generated from field: string clutch = 1;
+   */
+  clutch?: string;
+
+  /**
+   * @generated from field: string show_day = 2;
+   */
+  showDay?: string;
+
+  /**
+   * Those that refuse, without their assessments.
+   *
+   * @generated from field: repeated warmhand.v1.Case cases = 3;
+   */
+  cases?: CaseJson[];
+
+  /**
+   * How many of the group were offered food often enough to tell.
+   *
+   * @generated from field: int32 animals = 4;
+   */
+  animals?: number;
+
+  /**
+   * How many of the breeder's other recent sales of the same species and age classes refuse.
+   *
+   * @generated from field: int32 others_refusing = 5;
+   */
+  othersRefusing?: number;
+
+  /**
+   * @generated from field: int32 others = 6;
+   */
+  others?: number;
+
+  /**
+   * Exact one-sided probability, corrected for the clutches and show days looked at.
+   *
+   * @generated from field: double chance = 7;
+   */
+  chance?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: int32 groups = 8;
+   */
+  groups?: number;
+
+  /**
+   * The same in words, and what it takes for granted.
+   *
+   * @generated from field: string text = 9;
+   */
+  text?: string;
+
+  /**
+   * @generated from field: string assumes = 10;
+   */
+  assumes?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.Gathering.
+ * Use `create(GatheringSchema)` to create a new message.
+ */
+export declare const GatheringSchema: GenMessage<Gathering, {jsonType: GatheringJson}>;
+
+/**
  * @generated from message warmhand.v1.MarkCaseSeenRequest
  */
 export declare type MarkCaseSeenRequest = Message<"warmhand.v1.MarkCaseSeenRequest"> & {
@@ -2162,6 +2362,16 @@ export declare const CaseService: GenService<{
     methodKind: "unary";
     input: typeof ProbeCaseRequestSchema;
     output: typeof ProbeCaseResponseSchema;
+  },
+  /**
+   * ListGatherings looks for refusals that gather in one clutch or at one show day, among the sales of the last 120 days.
+   *
+   * @generated from rpc warmhand.v1.CaseService.ListGatherings
+   */
+  listGatherings: {
+    methodKind: "unary";
+    input: typeof ListGatheringsRequestSchema;
+    output: typeof ListGatheringsResponseSchema;
   },
   /**
    * MarkCaseSeen says that the breeder looked at the case as it stands.
