@@ -6,6 +6,7 @@ import (
 
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
+	"warmhand/internal/snake"
 )
 
 // Case is one case put together from its lines. The zero value is ready for
@@ -17,8 +18,9 @@ type Case struct {
 	Log          []care.Entry // in order of time
 
 	lines  []int // of Log
-	opened int   // the line of the handover
-	first  int   // the first line
+	inCase []*bool
+	opened int // the line of the handover
+	first  int // the first line
 	last   time.Time
 	byID   map[string]int
 }
@@ -26,7 +28,7 @@ type Case struct {
 // Reset forgets all lines.
 func (c *Case) Reset() {
 	clear(c.Log)
-	*c = Case{Log: c.Log[:0], lines: c.lines[:0], byID: c.byID}
+	*c = Case{Log: c.Log[:0], lines: c.lines[:0], inCase: c.inCase[:0], byID: c.byID}
 }
 
 // Add takes in the next line, whose number is n. After an error the case is as
@@ -55,7 +57,7 @@ func (c *Case) Add(l *Line, n int) error {
 			return fail("kind", "is outcome (%s) before the handover; expected it after", e.Outcome)
 		}
 		c.last = at
-		c.Log, c.lines = append(c.Log, l.Entry), append(c.lines, n)
+		c.Log, c.lines, c.inCase = append(c.Log, l.Entry), append(c.lines, n), append(c.inCase, l.InCase)
 	}
 	if c.first == 0 {
 		c.ID, c.first = l.Case, n
@@ -65,10 +67,15 @@ func (c *Case) Add(l *Line, n int) error {
 
 func stamp(t time.Time) string { return t.UTC().Format(time.RFC3339Nano) }
 
+// Line is the number of the line that the entry with this place in the log was
+// on.
+func (c *Case) Line(i int) int { return c.lines[i] }
+
 // Done ends the case: it fills in what its lines left open and links
 // corrections to what they correct. Who wrote is the breeder up to the
 // handover, and of steps and outcomes, and the keeper of all else after it. What
-// has no time of coming in came in when it happened.
+// the breeder wrote of the time up to the handover is history, all else of the
+// case. What has no time of coming in came in when it happened.
 func (c *Case) Done() error {
 	if c.Handover == nil {
 		return &Error{Line: c.first, Field: "case", Text: "is " + brief(c.ID) + ", which has no handover line; expected one that can be read"}
@@ -85,6 +92,13 @@ func (c *Case) Done() error {
 			if k := e.Body.Kind(); !e.HappenedAt.After(c.HandedOverAt) || k == care.KindStep || k == care.KindOutcome {
 				e.By = care.BreederOwner
 			}
+		}
+		history := e.By != care.KeeperActor && !e.HappenedAt.After(c.HandedOverAt)
+		if c.inCase[i] != nil {
+			history = !*c.inCase[i]
+		}
+		if !history {
+			e.CaseID = c.ID
 		}
 		if named = named || e.ID != "" || e.Replaces != ""; e.ID == "" {
 			ids = append(ids, ' ') // so that no line can give it
@@ -161,6 +175,49 @@ func (c *Case) End() time.Time {
 		}
 	}
 	return end
+}
+
+// Lines are the lines of a case: what Add and Done made of lines, or what the
+// program holds of a case. What is as it would be without saying is left out.
+func (c *Case) Lines() []Line {
+	lines := []Line{{Case: c.ID, Handover: c.Handover, Entry: care.Entry{HappenedAt: c.HandedOverAt}}}
+	for _, e := range c.Log {
+		l := Line{Case: c.ID, Entry: e}
+		if history := e.By != care.KeeperActor && !e.HappenedAt.After(c.HandedOverAt); history != (e.CaseID == "") {
+			in := e.CaseID != ""
+			l.InCase = &in
+		}
+		if l.Entry.ID != "" && l.Entry.ID[0] == ' ' {
+			l.Entry.ID = ""
+		}
+		lines = append(lines, l)
+	}
+	return lines
+}
+
+// MassAtHandover is the last weight on record then, g; 0 when there is none.
+func (c *Case) MassAtHandover() (mass care.Grams) {
+	for i := range c.Log {
+		e := &c.Log[i]
+		if e.HappenedAt.After(c.HandedOverAt) {
+			break
+		}
+		if w, ok := e.Body.(care.WeighIn); ok && e.Current() {
+			mass = w.Mass
+		}
+	}
+	return mass
+}
+
+// Learned is what the breeder's other animals of the species teach of this one
+// at its handover.
+func (c *Case) Learned(others *assess.Flock) care.Learned {
+	a := &c.Handover.Animal
+	if a.BreederID == "" {
+		return care.Learned{}
+	}
+	sp, _ := snake.ByID(a.Species)
+	return others.Prior(&sp, sp.Age(a.Hatched, float64(c.MassAtHandover()), c.HandedOverAt))
 }
 
 // Subject is what the assessment needs besides the log; learned is taken where

@@ -26,8 +26,11 @@ type Line struct {
 	// Handover is what a handover line says, nil on every other.
 	Handover *Handover
 	// Entry is what any other line says. HappenedAt is set on both; what the
-	// line leaves open (ID, By, ReceivedAt) is zero until Case.Done.
+	// line leaves open (ID, By, ReceivedAt, CaseID) is zero until Case.Done.
 	Entry care.Entry
+	// InCase says whether the entry belongs to the case or to the breeder's own
+	// history of the animal; nil: by who wrote it and when.
+	InCase *bool
 }
 
 // Handover is what a handover line says besides its time.
@@ -85,6 +88,7 @@ type row struct {
 	ReceivedAt *time.Time     `json:"received_at,omitempty"`
 	Replaces   string         `json:"replaces,omitempty"`
 	Confirmed  bool           `json:"confirmed,omitempty"`
+	InCase     *bool          `json:"in_case,omitempty"`
 
 	Breeder     string           `json:"breeder,omitempty"`
 	Animal      string           `json:"animal,omitempty"`
@@ -145,7 +149,7 @@ func Append(dst []byte, l *Line) ([]byte, error) {
 		r.Mean, r.Strength, r.Animals = h.Learned.Mean, h.Learned.Strength, h.Learned.Animals
 	} else {
 		e := &l.Entry
-		r.Kind, r.ID, r.By, r.Replaces, r.Confirmed, r.Note = e.Body.Kind(), e.ID, e.By, e.Replaces, e.Confirmed, e.Note
+		r.Kind, r.ID, r.By, r.Replaces, r.Confirmed, r.InCase, r.Note = e.Body.Kind(), e.ID, e.By, e.Replaces, e.Confirmed, l.InCase, e.Note
 		if !e.ReceivedAt.Equal(e.HappenedAt) {
 			r.ReceivedAt = instant(e.ReceivedAt)
 		}

@@ -30,6 +30,7 @@ const (
 	fReceivedAt
 	fReplaces
 	fConfirmed
+	fInCase
 	fNote
 	fBreeder
 	fAnimal
@@ -112,6 +113,7 @@ var specs = [fields]spec{
 	fReceivedAt:  {"received_at", instant, 0, 0, "a time such as 2027-03-06T15:00:00Z, not before at"},
 	fReplaces:    {"replaces", word, 1, 64, anID},
 	fConfirmed:   {"confirmed", truth, 0, 0, "true or false"},
+	fInCase:      {"in_case", truth, 0, 0, "true or false"},
 	fNote:        {"note", prose, 0, 2000, "a text of up to 2000 characters"},
 	fBreeder:     {"breeder", word, 1, 200, "the breeder's id, up to 200 characters, or null"},
 	fAnimal:      {"animal", word, 1, 64, anID},
@@ -164,7 +166,7 @@ func of(list ...field) (s set) {
 }
 
 // everyEntry are the fields that every line but a handover may have.
-var everyEntry = of(fCase, fAt, fKind, fID, fBy, fReceivedAt, fReplaces, fConfirmed, fNote)
+var everyEntry = of(fCase, fAt, fKind, fID, fBy, fReceivedAt, fReplaces, fConfirmed, fInCase, fNote)
 
 // kinds are what a line can be, with the fields that it may and must have.
 var kinds = [...]struct {
@@ -258,7 +260,7 @@ func (d *Decoder) Decode(data []byte, l *Line) error {
 	if kind == KindHandover {
 		return d.handover(l)
 	}
-	return d.entry(kind, &l.Entry)
+	return d.entry(kind, l)
 }
 
 func names(s set) string {
@@ -689,7 +691,8 @@ func (d *Decoder) handover(l *Line) (err error) {
 }
 
 // entry reads the fields of every other line.
-func (d *Decoder) entry(kind care.Kind, e *care.Entry) (err error) {
+func (d *Decoder) entry(kind care.Kind, l *Line) (err error) {
+	e := &l.Entry
 	e.ID, e.Replaces, e.Confirmed, e.Note = d.str(fID), d.str(fReplaces), d.float(fConfirmed) == 1, d.str(fNote)
 	for _, f := range [...]field{fID, fReplaces} {
 		if d.has&of(f) != 0 && !identifier(d.text[f]) {
@@ -706,6 +709,9 @@ func (d *Decoder) entry(kind care.Kind, e *care.Entry) (err error) {
 		if e.ReceivedAt = d.time[fReceivedAt]; e.ReceivedAt.Before(e.HappenedAt.Add(-clockSlack)) {
 			return bad("received_at", "is %s, before it happened; expected %s", e.ReceivedAt.Format(time.RFC3339), specs[fReceivedAt].expected)
 		}
+	}
+	if d.has&of(fInCase) != 0 {
+		l.InCase = new(d.num[fInCase] == 1)
 	}
 	switch kind {
 	case care.KindOffer:

@@ -11,7 +11,6 @@ import (
 	"os"
 	"time"
 
-	"warmhand/internal/assess"
 	"warmhand/internal/care"
 	"warmhand/internal/casefile"
 )
@@ -279,52 +278,30 @@ func (x *index) arrange() error {
 	return errors.Join(x.teach(), x.byCase.close())
 }
 
-// teach goes through the offers of each breeder and species in the order of
-// time, as the service counts them: of the three years before.
+// teach goes through the offers and handovers of each breeder and species in
+// the order of time.
 func (x *index) teach() error {
 	all, err := x.asks.read()
 	if err != nil {
 		return err
 	}
-	type offer struct{ at, of, refused uint64 }
-	var window []offer // what counts, oldest first
-	counts := map[uint64]care.FeedingCount{}
-	var flock assess.Flock
-	change := func(o offer, sign int) {
-		c := counts[o.of]
-		flock.Remove(c)
-		c.Offers += sign
-		c.Refused += sign * int(o.refused)
-		flock.Add(c)
-		if counts[o.of] = c; c.Offers == 0 {
-			delete(counts, o.of)
-		}
-	}
+	var teacher casefile.Teacher[uint64]
 	for group, first := uint64(0), true; ; first = false {
 		r, ok, err := all.next()
 		if err != nil || !ok {
 			return errors.Join(err, x.asks.close())
 		}
 		if first || r[0] != group {
-			group, window, flock = r[0], window[:0], assess.Flock{}
-			clear(counts)
+			group = r[0]
+			teacher.Reset()
 		}
+		ms := int64(r[1] ^ 1<<63)
 		if r[2] == 0 {
-			o := offer{r[1], r[3], r[4]}
-			window = append(window, o)
-			change(o, 1)
+			teacher.Offer(ms, r[3], r[4] == 1)
 			continue
 		}
-		since := biased(time.UnixMilli(int64(r[1]^1<<63)).UTC().AddDate(-3, 0, 0).UnixMilli())
-		old := 0
-		for ; old < len(window) && window[old].at < since; old++ {
-			change(window[old], -1)
-		}
-		window = window[:copy(window, window[old:])]
-		others := flock
-		others.Remove(counts[r[3]])
-		if err := x.flocks.add(record{r[4], math.Float64bits(others.Animals), math.Float64bits(others.Refused), math.Float64bits(others.Offers),
-			math.Float64bits(others.Offers2), math.Float64bits(others.Spread)}); err != nil {
+		others, word := teacher.Others(ms, r[3]), math.Float64bits
+		if err := x.flocks.add(record{r[4], word(others.Animals), word(others.Refused), word(others.Offers), word(others.Offers2), word(others.Spread)}); err != nil {
 			return err
 		}
 	}

@@ -20,7 +20,6 @@ import (
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
 	"warmhand/internal/casefile"
-	"warmhand/internal/snake"
 )
 
 // Options say what is to come out.
@@ -301,12 +300,7 @@ func (w *worker) bad(file string, number, lines int, err error) error {
 // steps walks one case and writes what is to be written of it.
 func (w *worker) steps(others *assess.Flock) {
 	c := &w.c
-	var learned care.Learned
-	if a := &c.Handover.Animal; a.BreederID != "" {
-		sp, _ := snake.ByID(a.Species)
-		learned = others.Prior(&sp, sp.Age(a.Hatched, massAt(c.Log, c.HandedOverAt), c.HandedOverAt))
-	}
-	subject := c.Subject(learned)
+	subject := c.Subject(c.Learned(others))
 	start, end := c.HandedOverAt, c.End()
 	if last := start.AddDate(0, 0, w.o.UntilDays); end.After(last) {
 		end = last
@@ -332,17 +326,4 @@ func (w *worker) steps(others *assess.Flock) {
 			return
 		}
 	}
-}
-
-// massAt is the last weight on record by an instant, g, 0 when there is none.
-func massAt(log []care.Entry, at time.Time) (mass float64) {
-	for i := range log {
-		if log[i].HappenedAt.After(at) {
-			break
-		}
-		if b, ok := log[i].Body.(care.WeighIn); ok && log[i].Current() {
-			mass = float64(b.Mass)
-		}
-	}
-	return mass
 }
