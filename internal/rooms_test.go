@@ -48,7 +48,7 @@ var rooms = map[string]room{
 		why: "cohort simulates animals to judge the assessment by; it knows what it judges and no more"},
 	"internal/cohort/judge": {knows: []string{"internal/cohort"}, bare: true,
 		why: "judge prints and draws what cohort found"},
-	"internal/followup": {knows: []string{"internal/assess", "internal/care", "internal/snake"}, modules: []string{"github.com/google/uuid", "github.com/hashicorp/golang-lru/v2"},
+	"internal/followup": {knows: []string{"internal/assess", "internal/care", "internal/casefile", "internal/snake"}, modules: []string{"github.com/google/uuid", "github.com/hashicorp/golang-lru/v2"},
 		why: "followup holds the use cases; it meets the store as care.Store and the wire not at all"},
 	"internal/print": {knows: []string{"internal/assess", "internal/care", "internal/snake"}, pure: true,
 		modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/boombuler/barcode", "golang.org/x/image", "golang.org/x/text"},

@@ -5,14 +5,18 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
 	"warmhand/internal/access"
 	"warmhand/internal/care"
+	"warmhand/internal/casefile"
+	"warmhand/internal/followup"
 	"warmhand/internal/store"
 )
 
@@ -84,6 +88,76 @@ func (a *Admin) Token(ctx context.Context, breederID, label string, readOnly boo
 		return err
 	})
 	return plain, err
+}
+
+// ExportCases writes cases of a breeder as case files, all of them when none is
+// named, and returns how many. Handovers that were revoked are left out.
+func (a *Admin) ExportCases(ctx context.Context, out io.Writer, breederID string, cases []string, texts bool) (n int, err error) {
+	who := care.Actor{Kind: care.Service, BreederID: breederID}
+	uses := followup.New(a.store, nil)
+	named := len(cases) > 0
+	if !named {
+		if cases, err = a.casesOf(ctx, breederID); err != nil {
+			return 0, err
+		}
+	}
+	var text []byte
+	for _, id := range cases {
+		lines, err := uses.ExportCase(ctx, who, breederID, id, texts)
+		if care.IsCode(err, care.Precondition) && !named {
+			continue
+		}
+		if err != nil {
+			return n, fmt.Errorf("case %s: %w", id, err)
+		}
+		text = text[:0]
+		for i := range lines {
+			if text, err = casefile.Append(text, &lines[i]); err != nil {
+				return n, err
+			}
+		}
+		if _, err := out.Write(text); err != nil {
+			return n, fmt.Errorf("output: %w", err)
+		}
+		n++
+	}
+	return n, nil
+}
+
+// casesOf are the ids of a breeder's cases, in order.
+func (a *Admin) casesOf(ctx context.Context, breederID string) (ids []string, err error) {
+	err = a.store.Read(ctx, func(tx care.Tx) error {
+		ids = nil
+		if _, err := ownerOf(tx, breederID); err != nil {
+			return err
+		}
+		for after, first := (care.Cursor{}), true; first || after != (care.Cursor{}); first = false {
+			list, next, err := tx.ListCases(breederID, care.CaseQuery{}, after, 500)
+			if err != nil {
+				return err
+			}
+			for _, c := range list {
+				ids = append(ids, c.ID)
+			}
+			after = next
+		}
+		return nil
+	})
+	slices.Sort(ids)
+	return ids, err
+}
+
+// ImportCases adds the cases of a case file to a breeder's book, all or none;
+// see followup.Service.ImportCases.
+func (a *Admin) ImportCases(ctx context.Context, in io.Reader, breederID string) (followup.Imported, error) {
+	cases, err := casefile.ReadAll(in)
+	if err != nil {
+		return followup.Imported{}, err
+	}
+	if err := a.store.Read(ctx, func(tx care.Tx) error { _, err := ownerOf(tx, breederID); return err }); err != nil {
+		return followup.Imported{}, err
+	}
+	return followup.New(a.store, nil).ImportCases(ctx, care.Actor{Kind: care.Service, BreederID: breederID}, a.now(), breederID, cases)
 }
 
 func ownerOf(tx care.Tx, breederID string) (care.Actor, error) {

@@ -67,6 +67,9 @@ func (c *Case) Add(l *Line, n int) error {
 
 func stamp(t time.Time) string { return t.UTC().Format(time.RFC3339Nano) }
 
+// Opened is the number of the handover line.
+func (c *Case) Opened() int { return c.opened }
+
 // Line is the number of the line that the entry with this place in the log was
 // on.
 func (c *Case) Line(i int) int { return c.lines[i] }

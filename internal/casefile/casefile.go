@@ -113,7 +113,7 @@ type row struct {
 	*care.ClimateReading
 	*care.Shed
 	*care.Sign
-	Answers map[string]any `json:"answers,omitempty"` // a choice or a setupAnswer
+	Answers json.RawMessage `json:"answers,omitempty"`
 	*care.StepAgreed
 	*care.Ended
 	Text string `json:"text,omitempty"`
@@ -126,6 +126,31 @@ type setupAnswer struct {
 	Measure care.Millimetres   `json:"measure_mm,omitempty"`
 	Sizes   map[string]float64 `json:"sizes,omitempty"`
 	Note    string             `json:"note,omitempty"`
+}
+
+// appendAnswers writes answers in their order, which a map would lose.
+func appendAnswers(dst []byte, list []care.SetupAnswer) ([]byte, error) {
+	dst = append(dst, '{')
+	for i, a := range list {
+		if i > 0 {
+			dst = append(dst, ',')
+		}
+		var value any = a.Choice
+		if a.Measure > 0 || len(a.Sizes) > 0 || a.Note != "" {
+			value = setupAnswer{a.Choice, a.Measure, a.Sizes, a.Note}
+		}
+		for _, part := range [...]struct {
+			v     any
+			after string
+		}{{a.Point, ":"}, {value, ""}} {
+			text, err := json.Marshal(part.v)
+			if err != nil {
+				return nil, err
+			}
+			dst = append(append(dst, text...), part.after...)
+		}
+	}
+	return append(dst, '}'), nil
 }
 
 // Append writes a line, with its line feed, after what is in dst.
@@ -165,12 +190,9 @@ func Append(dst []byte, l *Line) ([]byte, error) {
 		case care.Sign:
 			r.Sign = &b
 		case care.SetupCheck:
-			r.Answers = make(map[string]any, len(b.Answers))
-			for _, a := range b.Answers {
-				r.Answers[a.Point] = a.Choice
-				if a.Measure > 0 || len(a.Sizes) > 0 || a.Note != "" {
-					r.Answers[a.Point] = setupAnswer{a.Choice, a.Measure, a.Sizes, a.Note}
-				}
+			var err error
+			if r.Answers, err = appendAnswers(nil, b.Answers); err != nil {
+				return dst, fmt.Errorf("case %s: %w", l.Case, err)
 			}
 		case care.StepAgreed:
 			r.StepAgreed = &b

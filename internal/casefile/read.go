@@ -628,8 +628,8 @@ func (d *Decoder) float(f field) float64 {
 	return d.num[f]
 }
 
-// identifier reports whether s can be an id in the program.
-func identifier(s string) bool {
+// Identifier reports whether s can be an id in the program.
+func Identifier(s string) bool {
 	if s == "" || len(s) > 64 {
 		return false
 	}
@@ -647,7 +647,7 @@ func (d *Decoder) handover(l *Line) (err error) {
 	h := &Handover{ShowDay: d.str(fShowDay), Unclaimed: d.float(fUnclaimed) == 1, Animal: care.Animal{BreederID: d.str(fBreeder), ID: d.str(fAnimal), Name: d.str(fName),
 		Clutch: d.str(fClutch), Note: d.str(fNote), SnoutVent: care.Millimetres(d.float(fSnoutVent)), TotalLength: care.Millimetres(d.float(fTotalLength))}}
 	a := &h.Animal
-	if d.has&of(fAnimal) != 0 && !identifier(a.ID) {
+	if d.has&of(fAnimal) != 0 && !Identifier(a.ID) {
 		return d.unlike(fAnimal)
 	}
 	sp, known := snake.ByID(d.text[fSpecies])
@@ -695,7 +695,7 @@ func (d *Decoder) entry(kind care.Kind, l *Line) (err error) {
 	e := &l.Entry
 	e.ID, e.Replaces, e.Confirmed, e.Note = d.str(fID), d.str(fReplaces), d.float(fConfirmed) == 1, d.str(fNote)
 	for _, f := range [...]field{fID, fReplaces} {
-		if d.has&of(f) != 0 && !identifier(d.text[f]) {
+		if d.has&of(f) != 0 && !Identifier(d.text[f]) {
 			return d.unlike(f)
 		}
 	}

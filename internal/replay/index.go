@@ -21,9 +21,9 @@ import (
 // what a later case knew in time still teaches an earlier one.
 
 const (
-	blockBytes  = 1 << 20
-	longestLine = 1 << 20
-	longestRun  = 1 << 26
+	blockBytes = 1 << 20
+
+	longestRun = 1 << 26
 )
 
 // run is a stretch of lines of one case in one input.
@@ -115,7 +115,7 @@ func (x *index) read(name string, r io.Reader) error {
 	}
 	x.inputs = append(x.inputs, in)
 	x.handover = math.MinInt64
-	buf := make([]byte, 0, blockBytes+longestLine)
+	buf := make([]byte, 0, blockBytes+casefile.LongestLine)
 	offset, number := int64(0), 0 // of the start of buf
 	for end := false; !end; {
 		if err := x.ctx.Err(); err != nil {
@@ -134,8 +134,8 @@ func (x *index) read(name string, r io.Reader) error {
 		for done < len(buf) {
 			length := bytes.IndexByte(buf[done:], '\n') + 1
 			if length == 0 {
-				if len(buf)-done > longestLine {
-					return fmt.Errorf("%s: line %d is longer than %d bytes; expected one event a line", name, number+1, longestLine)
+				if len(buf)-done > casefile.LongestLine {
+					return fmt.Errorf("%s: line %d is longer than %d bytes; expected one event a line", name, number+1, casefile.LongestLine)
 				}
 				if !end {
 					break

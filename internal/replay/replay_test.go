@@ -478,7 +478,7 @@ func TestBadLines(t *testing.T) {
 			}
 		})
 	}
-	long := head + `{"case":"c","note":"` + strings.Repeat("x", longestLine) + `"}`
+	long := head + `{"case":"c","note":"` + strings.Repeat("x", casefile.LongestLine) + `"}`
 	if _, err := Run(t.Context(), []Input{{"long", strings.NewReader(long)}}, io.Discard, Options{Every: time.Hour}); err == nil || !strings.Contains(err.Error(), "long: line 2 is longer") {
 		t.Errorf("a long line: %v", err)
 	}

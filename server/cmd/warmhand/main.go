@@ -26,6 +26,8 @@ type program struct {
 	Backup  backupCmd  `cmd:"" help:"Copy all data into a new folder, also while the server runs."`
 	Restore restoreCmd `cmd:"" help:"Make a data folder from a backup."`
 	Check   checkCmd   `cmd:"" help:"Read all data and report what is damaged or missing."`
+	Export  exportCmd  `cmd:"" help:"Write a breeder's cases as a case file."`
+	Import  importCmd  `cmd:"" help:"Add the cases of a case file to a breeder's book."`
 	Replay  replayCmd  `cmd:"" help:"Say how the cases of case files would have been assessed, day by day."`
 	Version versionCmd `cmd:"" help:"Show the version."`
 }
