@@ -152,6 +152,7 @@ func newAPIPage(document []byte, version string) (http.Handler, error) {
 		routePhotoGet:    "The picture as JPEG; size is 320 or 1600.",
 		routeCards:       `Handover cards as PDF, 1 to 40: {"form": "credit" or "a6", "paper": "a4" or "letter", "cards": [{"handover": its name, "claimCode": its code}]}. A code that is not the handover's is refused.`,
 		routeLabels:      "Labels for tubs as PDF, 1 to 100: ?animal={id}&animal={id}&paper=a4 or letter.",
+		routeRecord:      "The handover record as PDF, for the breeder and the animal's keeper: ?paper=a4 or letter.",
 		"GET /healthz":   "Says ok while the database answers.",
 	} {
 		page.Plain = append(page.Plain, struct{ Route, Text string }{route, text})

@@ -89,6 +89,7 @@ var policy = access.Policy{
 	routePhotoGet:    involved.Reads(),
 	routeCards:       team.Reads(),
 	routeLabels:      team.Reads(),
+	routeRecord:      involved.Reads(),
 }
 
 // Names of the routes that are plain HTTP.
@@ -99,6 +100,7 @@ const (
 	routePhotoGet    = "GET /v1/breeders/{breeder}/cases/{case}/photos/{photo}/{size}"
 	routeCards       = "POST /v1/breeders/{breeder}/cards.pdf"
 	routeLabels      = "GET /v1/breeders/{breeder}/labels.pdf"
+	routeRecord      = "GET /v1/breeders/{breeder}/handovers/{handover}/record.pdf"
 )
 
 // preference says which of two sign-ins on one phone a method is meant for.

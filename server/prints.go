@@ -96,6 +96,26 @@ func (s *Server) printLabels(w http.ResponseWriter, r *http.Request) {
 	})
 }
 
+// printRecord answers with the record of one handover, for its breeder and its
+// keeper.
+func (s *Server) printRecord(w http.ResponseWriter, r *http.Request) {
+	s.pdf(w, r, routeRecord, func(who care.Actor, breederID string, now time.Time) (string, func(io.Writer) error, error) {
+		paper, err := paperOf(r)
+		if err != nil {
+			return "", nil, err
+		}
+		h, err := s.followup.GetHandover(r.Context(), who, breederID, r.PathValue("handover"))
+		if err != nil {
+			return "", nil, err
+		}
+		zone, err := s.followup.Zone(r.Context(), breederID)
+		if err != nil {
+			return "", nil, err
+		}
+		return "handover-record", func(w io.Writer) error { return print.Record(w, paper, &h.Record, h.HandedOverAt, zone) }, nil
+	})
+}
+
 // pdf admits the caller, lets what find out what is to be printed, and answers
 // with it once it is whole.
 func (s *Server) pdf(w http.ResponseWriter, r *http.Request, route string, what func(who care.Actor, breederID string, now time.Time) (name string, write func(io.Writer) error, err error)) {

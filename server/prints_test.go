@@ -1,6 +1,7 @@
 package server_test
 
 import (
+	"bytes"
 	"image"
 	"slices"
 	"strings"
@@ -61,6 +62,45 @@ func TestPrintedLabels(t *testing.T) {
 		if got := codesAt(t, page, 11.95+float64(i%3)*64, 20.7+float64(i/3)*34, 64, 34); !slices.Equal(got, []string{link}) {
 			t.Errorf("label %d opens %v, want %s", i, got, link)
 		}
+	}
+}
+
+// The record as it was issued, for both who have it, without what is the
+// breeder's own.
+func TestPrintedRecord(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{})
+	breeder := f.NewBreeder("b1")
+	mother := breeder.NewAnimal()
+	animal := f.ID("animal")
+	breeder.Call("POST", "/v1/breeders/b1/animals?animalId="+animal, map[string]any{"displayName": "Tub 14", "species": "python_regius",
+		"sex": "SEX_FEMALE", "genes": []string{"spider"}, "mother": "breeders/b1/animals/" + mother, "note": "the breeder's own"}).OK()
+	breeder.Weigh("b1", animal, 540)
+	breeder.Call("POST", "/v1/breeders/b1/animals/"+animal+"/entries?entryId="+f.ID("entry"), map[string]any{
+		"happenTime": f.Clock.Now(), "note": "hidden note", "climate": map[string]any{"warmC": 32, "humidityPct": 63}}).OK()
+	caseID, code := breeder.HandOver(animal)
+	breeder.Weigh("b1", animal, 560) // after the record was issued
+	keeper := f.Page()
+	keeper.Claim(code).OK()
+
+	path := "/v1/breeders/b1/handovers/" + caseID + "/record.pdf?paper=letter"
+	pdf := keeper.Call("GET", path, nil).OK()
+	if got := pdf.Header.Get("Content-Disposition"); got != `attachment; filename="handover-record.pdf"` {
+		t.Errorf("Content-Disposition is %q", got)
+	}
+	text := printtest.Text(t, pdf.Body)
+	for _, want := range []string{"Tub 14", mother, "Weighed once: 540 g", "32 °C (90 °F)", "63 %", "Breeder b1 · At the show"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%q is not in %s", want, text)
+		}
+	}
+	for _, not := range []string{"the breeder's own", "hidden note", "pays in two parts", "Kim", "560 g"} {
+		if strings.Contains(text, not) {
+			t.Errorf("%q is in %s", not, text)
+		}
+	}
+	if same := breeder.Call("GET", path, nil).OK(); !bytes.Equal(same.Body, pdf.Body) {
+		t.Error("the breeder's copy is another document")
 	}
 }
 

@@ -46,17 +46,29 @@ func (h *Handover) StateAt(now time.Time) HandoverState {
 // Record is the handover record as it was issued: a copy, so that what the
 // keeper was told stays as it was.
 type Record struct {
-	Animal      Animal
-	Breeder     string // the breeder's name
-	Contact     string
-	Weights     []Entry // the breeder's weigh-ins, oldest first
-	Offers      []Entry // the breeder's offers, oldest first
-	Sheds       []Entry
-	FeedNext    string // plain sentence: what, how big, how often, when first
-	Checklist   []ChecklistItem
-	Cautions    []string
+	Animal    Animal
+	Breeder   string // the breeder's name
+	Contact   string
+	Weights   []Entry // the breeder's weigh-ins, oldest first
+	Offers    []Entry // the breeder's offers, oldest first
+	Sheds     []Entry
+	FeedNext  string // plain sentence: what, how big, how often, when first
+	Checklist []ChecklistItem
+	Cautions  []string
+	// Mother and Father as the stock book had them; without a name, it had none.
+	Mother, Father Parent
+	// Kept is how the animal was kept when the breeder last measured, at KeptAt;
+	// the zero time: never.
+	Kept        ClimateReading
+	KeptAt      time.Time
 	IssuedAt    time.Time
 	SchemaMinor int
+}
+
+// Parent is what a record says of an animal's mother or father.
+type Parent struct {
+	Name  string
+	Genes []string
 }
 
 // ChecklistItem is one point of the setup checklist as made for one animal.

@@ -527,8 +527,8 @@ func Cautions(a *Animal) []string {
 	if s.CITES != "" {
 		list = append(list, fmt.Sprintf("The %s is protected by CITES, %s (in the EU Annex B). Keep the proof of where it comes from with this record; you need it when you move house abroad, sell it or give it away.", s.Common, s.CITES))
 	}
-	if s.ID == "malayopython_reticulatus" || s.ID == "python_bivittatus" {
-		list = append(list, "In the United States this species is listed as injurious (50 CFR 16.15): importing it, and moving it to or from some places such as Hawaii, is restricted, and some states forbid it.")
+	if injurious(&s) {
+		list = append(list, "In the United States this species is listed as injurious ("+injuriousSource+"): importing it, and moving it to or from some places such as Hawaii, is restricted, and some states forbid it.")
 	}
 	list = append(list, "Local rules on keeping, moving and selling snakes differ, and your landlord may have some too. Check them before you move or pass on the snake.")
 	switch evidence, gene := snake.Wobble(a.Genes); evidence {
@@ -551,69 +551,90 @@ const (
 	day               = 24 * time.Hour
 )
 
+// feeding is what the breeder's log says of how an animal is fed, and what
+// follows for its first offer in the new home.
+type feeding struct {
+	species snake.Species
+	age     snake.AgeClass
+	mass    Grams      // the last, 0 when never weighed
+	log     []Entry    // the offers, oldest first
+	every   snake.Band // days between offers
+	meal    Offer      // the last one eaten, at mealAt
+	mealAt  time.Time  // zero when there was none
+	upset   time.Time  // food was brought up since, zero when it was not
+	first   time.Time  // when to offer first
+}
+
+// feedingOf reads the breeder's log, and the species table where the log does
+// not tell. at is the handover.
+func feedingOf(a *Animal, weights, offers []Entry, at time.Time) feeding {
+	f := feeding{log: upTo(offers, at), first: at.Add(settleDays * day)}
+	f.species, _ = snake.ByID(a.Species)
+	for _, e := range upTo(weights, at) {
+		if w, ok := e.Body.(WeighIn); ok {
+			f.mass = w.Mass
+		}
+	}
+	f.age = f.species.Age(a.Hatched, float64(f.mass), at)
+	f.every = f.species.OfferEvery[f.age]
+	if usual := usualGap(f.log); usual > 0 {
+		f.every = snake.Band{Low: usual, High: usual}
+	}
+	for _, e := range f.log {
+		switch o := e.Body.(Offer); o.Result {
+		case Eaten:
+			f.meal, f.mealAt, f.upset = o, e.HappenedAt, time.Time{}
+		case Regurgitated:
+			f.upset = e.HappenedAt
+		}
+	}
+	if !f.mealAt.IsZero() {
+		f.first = later(f.first, f.mealAt.Add(time.Duration(f.every.Low*float64(day))))
+	}
+	if !f.upset.IsZero() {
+		f.first = later(f.first, f.upset.Add(afterRegurgitated*day))
+	}
+	return f
+}
+
 // FeedSentence says in plain words how the animal is fed and when to offer
 // first in the new home: from the breeder's log where it tells, else from the
 // species table. at is the handover.
 func FeedSentence(a *Animal, weights, offers []Entry, at time.Time) string {
-	s, _ := snake.ByID(a.Species)
-	var mass Grams
-	for _, e := range upTo(weights, at) {
-		if w, ok := e.Body.(WeighIn); ok {
-			mass = w.Mass
-		}
-	}
-	age := s.Age(a.Hatched, float64(mass), at)
-	log := upTo(offers, at)
-
-	first := at.Add(settleDays * day)
-	every, usual := s.OfferEvery[age], usualGap(log)
-	if usual > 0 {
-		every = snake.Band{Low: usual, High: usual}
-	}
-	var meal Offer // the last one eaten
-	var mealAt time.Time
-	upset := time.Time{}
-	for _, e := range log {
-		switch o := e.Body.(Offer); o.Result {
-		case Eaten:
-			meal, mealAt, upset = o, e.HappenedAt, time.Time{}
-		case Regurgitated:
-			upset = e.HappenedAt
-		}
-	}
-	if !mealAt.IsZero() {
-		first = later(first, mealAt.Add(time.Duration(every.Low*float64(day))))
-	}
-
+	f := feedingOf(a, weights, offers, at)
 	var say []string
-	if mealAt.IsZero() {
+	if f.mealAt.IsZero() {
 		say = append(say, "No meal is on record with the breeder yet.")
-		if mass > 0 {
-			share := s.PreyShare[age]
+		if f.mass > 0 {
+			share := f.species.PreyShare[f.age]
 			say = append(say, fmt.Sprintf("The usual meal for its size is %s to %s, every %s.",
-				amount(share.Low/100*float64(mass)), grams(Grams(share.High/100*float64(mass))), days(every)))
+				amount(share.Low/100*float64(f.mass)), grams(Grams(share.High/100*float64(f.mass))), days(f.every)))
 		} else {
-			say = append(say, fmt.Sprintf("The usual time between offers is %s.", days(every)))
+			say = append(say, fmt.Sprintf("The usual time between offers is %s.", days(f.every)))
 		}
 	} else {
-		text := "It eats " + preyWords(meal)
-		if meal.PreyMass > 0 {
-			text += " of about " + grams(meal.PreyMass)
-		}
-		say = append(say, text+", every "+days(every)+".")
-		if eaten, of := lately(log); of >= 3 {
+		say = append(say, "It eats "+mealWords(f.meal)+", every "+days(f.every)+".")
+		if eaten, of := lately(f.log); of >= 3 {
 			say = append(say, fmt.Sprintf("It ate %d of its last %d offers here.", eaten, of))
 		}
-		if meal.PreyState == Live {
+		if f.meal.PreyState == Live {
 			say = append(say, "Never leave live prey alone with it; ask the breeder how to change to thawed prey.")
 		}
 	}
-	if !upset.IsZero() {
-		first = later(first, upset.Add(afterRegurgitated*day))
-		say = append(say, fmt.Sprintf("It brought up food on %s: make the next meal half the usual size, and talk to the breeder before you offer it.", date(upset)))
+	if !f.upset.IsZero() {
+		say = append(say, fmt.Sprintf("It brought up food on %s: make the next meal half the usual size, and talk to the breeder before you offer it.", date(f.upset)))
 	}
-	say = append(say, fmt.Sprintf("Leave it in peace for the first %d to %d days, then make the first offer on %s or a little later.", settleLeast, settleDays, date(first)))
+	say = append(say, fmt.Sprintf("Leave it in peace for the first %d to %d days, then make the first offer on %s or a little later.", settleLeast, settleDays, date(f.first)))
 	return strings.Join(say, " ")
+}
+
+// mealWords is a meal with its weight where that is known.
+func mealWords(o Offer) string {
+	text := preyWords(o)
+	if o.PreyMass > 0 {
+		text += " of about " + grams(o.PreyMass)
+	}
+	return text
 }
 
 // upTo is the entries that count and happened by then, oldest first.

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"time"
 
 	"warmhand/internal/care"
@@ -82,6 +83,12 @@ func (s *Service) CreateHandover(ctx context.Context, who care.Actor, now time.T
 			Record: record(&b, &a, log, now), CodeHash: hash,
 			ClaimExpiresAt: now.AddDate(0, 0, ClaimDays), CreatedAt: now, Version: 1,
 		}
+		if h.Record.Mother, err = parent(tx, d.BreederID, a.MotherID); err != nil {
+			return err
+		}
+		if h.Record.Father, err = parent(tx, d.BreederID, a.FatherID); err != nil {
+			return err
+		}
 		if err := tx.InsertHandover(h); err != nil {
 			return err
 		}
@@ -127,6 +134,7 @@ func digestOf(method string, v any) string {
 func record(b *care.Breeder, a *care.Animal, log []care.Entry, now time.Time) care.Record {
 	r := care.Record{Animal: *a, Breeder: b.Name, Contact: b.Contact, IssuedAt: now}
 	r.Animal.Note = ""
+	var climate []care.Entry
 	for _, e := range log {
 		if !e.Current() || e.CaseID != "" {
 			continue
@@ -139,12 +147,54 @@ func record(b *care.Breeder, a *care.Animal, log []care.Entry, now time.Time) ca
 			r.Offers = append(r.Offers, e)
 		case care.Shed:
 			r.Sheds = append(r.Sheds, e)
+		case care.ClimateReading:
+			climate = append(climate, e)
 		}
 	}
+	r.Kept, r.KeptAt = kept(climate, now)
 	r.FeedNext = care.FeedSentence(a, r.Weights, r.Offers, now)
 	r.Checklist = care.MakeChecklist(a, lastMass(log, now), now)
 	r.Cautions = care.Cautions(a)
 	return r
+}
+
+// keptFor is for how long a climate reading says how an animal is kept.
+const keptFor = 90 * 24 * time.Hour
+
+// kept puts the last values of the breeder's readings together, and says when
+// the latest was taken.
+func kept(readings []care.Entry, now time.Time) (last care.ClimateReading, at time.Time) {
+	slices.SortStableFunc(readings, func(a, b care.Entry) int { return a.HappenedAt.Compare(b.HappenedAt) })
+	for _, e := range readings {
+		if e.HappenedAt.After(now) || now.Sub(e.HappenedAt) > keptFor {
+			continue
+		}
+		r := e.Body.(care.ClimateReading)
+		last.TakenWith, at = r.TakenWith, e.HappenedAt
+		for _, v := range []struct {
+			to   **care.Celsius
+			from *care.Celsius
+		}{{&last.Warm, r.Warm}, {&last.Cool, r.Cool}, {&last.Night, r.Night}, {&last.Surface, r.Surface}} {
+			if v.from != nil {
+				*v.to = v.from
+			}
+		}
+		if r.Humidity != nil {
+			last.Humidity = r.Humidity
+		}
+	}
+	return last, at
+}
+
+func parent(tx care.Tx, breederID, id string) (care.Parent, error) {
+	if id == "" {
+		return care.Parent{}, nil
+	}
+	a, err := tx.Animal(breederID, id)
+	if err != nil {
+		return care.Parent{}, err
+	}
+	return care.Parent{Name: a.Name, Genes: a.Genes}, nil
 }
 
 // GetHandover returns one handover; the keeper who claimed it gets it without

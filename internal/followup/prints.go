@@ -87,6 +87,15 @@ func (s *Service) Animals(ctx context.Context, who care.Actor, breederID string,
 	return list, err
 }
 
+// Zone is the zone that the breeder's days are counted in.
+func (s *Service) Zone(ctx context.Context, breederID string) (zone *time.Location, err error) {
+	err = s.store.Read(ctx, func(tx care.Tx) (err error) {
+		zone, err = zoneOf(tx, breederID)
+		return err
+	})
+	return zone, err
+}
+
 // zoneOf is the zone that the breeder's days are counted in.
 func zoneOf(tx care.Tx, breederID string) (*time.Location, error) {
 	b, err := tx.Breeder(breederID)

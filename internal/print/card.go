@@ -100,12 +100,12 @@ func (s *sheet) credit(x, y float64, c *Card) error {
 		return err
 	}
 	s.checkLine(x+free, y+50)
-	s.type_(regular, 5.2, muted)
+	s.set(regular, 5.2, muted)
 	s.para(x+free+CheckLine+1.6, y+48.4, 2.2, s.lines(ofFullSize, creditW-free-CheckLine-3.6, 0))
 
 	left := x + free + CodeSide + free
 	width := x + creditW - 3 - left
-	s.type_(regular, 7, muted)
+	s.set(regular, 7, muted)
 	s.text(left, y+8.6, "For the keeper of")
 	s.text(left, y+13.4, s.fitted(name, bold, width, ink, 13, 11, 9.5, 8))
 	at := y + 17.4
@@ -116,17 +116,17 @@ func (s *sheet) credit(x, y float64, c *Card) error {
 	if scientific != "" {
 		s.text(left, at, s.fitted(scientific, italic, width, muted, 7.5, 6.5))
 	}
-	s.type_(regular, 7.5, ink)
+	s.set(regular, 7.5, ink)
 	s.para(left, y+26.4, 3.3, s.lines("Scan the code with the phone’s camera, or open", width, 2))
-	s.type_(bold, 7.5, ink)
+	s.set(bold, 7.5, ink)
 	address := s.lines(s.fitted(c.address(), bold, 2*width, ink, 7.5, 6.5, 5.5), width, 2)
 	end := s.para(left, y+33.2, 3, address)
-	s.type_(regular, 7.5, ink)
+	s.set(regular, 7.5, ink)
 	s.text(left, end+.3, "and type")
 	s.text(left, max(end+6.4, y+42.6), s.fitted(c.Code, bold, width, ink, 15, 13))
 
 	left, width = x+creditW+4, creditW-8
-	s.type_(bold, 8.5, ink)
+	s.set(bold, 8.5, ink)
 	s.text(left, y+6.6, "In brief")
 	foot := s.foot(left, y+creditH-3.2, width, from(c.Record), 7, 6)
 	s.bullets(left, y+11.2, width, foot-1.5, care.CautionsInBrief(&c.Record.Animal), 8, 7.5, 7, 6.5, 6)
@@ -144,11 +144,11 @@ func from(r *care.Record) string {
 // foot writes lines that end at the baseline y, in the larger of two sizes if
 // that makes three lines at most, and returns the baseline before them.
 func (s *sheet) foot(x, y, width float64, text string, size, small float64) float64 {
-	s.type_(regular, size, muted)
+	s.set(regular, size, muted)
 	list := s.lines(text, width, 0)
 	if len(list) > 3 {
 		size = small
-		s.type_(regular, size, muted)
+		s.set(regular, size, muted)
 		list = s.lines(text, width, 4)
 	}
 	leading := size * spacing
@@ -164,7 +164,7 @@ const spacing = .44
 // which it ends at the baseline last, else in the smallest.
 func (s *sheet) bullets(x, y, width, last float64, list []string, sizes ...float64) {
 	for i, size := range sizes {
-		s.type_(regular, size, ink)
+		s.set(regular, size, ink)
 		leading, indent := size*spacing, size*.3
 		var items [][]string
 		end := y - 1.25*leading
@@ -188,11 +188,11 @@ func (s *sheet) a6(x, y float64, c *Card, zone *time.Location) error {
 	name, common, scientific := names(&c.Record.Animal)
 	left, width := x+8, a6W-16.
 	s.band(left, y+8, width, 1.8)
-	s.type_(regular, 9, muted)
+	s.set(regular, 9, muted)
 	s.text(left, y+15.6, "For the keeper of")
 	s.text(left, y+23.4, s.fitted(name, bold, width, ink, 20, 17, 14, 11))
 	at := y + 28.6
-	s.type_(regular, 10, ink)
+	s.set(regular, 10, ink)
 	if name != common {
 		s.text(left, at, common)
 		at += 4.6
@@ -208,21 +208,21 @@ func (s *sheet) a6(x, y float64, c *Card, zone *time.Location) error {
 	}
 	right := left + CodeSide + free
 	room := x + a6W - 8 - right
-	s.type_(regular, 9.5, ink)
+	s.set(regular, 9.5, ink)
 	end := s.para(right, y+top+3, 4.2, s.lines("Scan the code with the phone’s camera, or open", room, 3))
 	address := s.lines(s.fitted(c.address(), bold, 2*room, ink, 9.5, 8, 6.5), room, 2)
 	end = s.para(right, end+.6, 4, address)
-	s.type_(regular, 9.5, ink)
+	s.set(regular, 9.5, ink)
 	s.text(right, end+.4, "and type")
 	s.text(right, end+8, s.fitted(c.Code, bold, room, ink, 18, 16, 14))
-	s.type_(regular, 8, muted)
+	s.set(regular, 8, muted)
 	s.text(right, y+top+CodeSide, s.fitted("The code waits until "+date(c.Until, zone)+".", regular, room, muted, 8, 7))
 
 	s.checkLine(left, y+top+CodeSide+free+1.5)
-	s.type_(regular, 6.5, muted)
+	s.set(regular, 6.5, muted)
 	s.para(left+CheckLine+3, y+top+CodeSide+free, 2.7, s.lines(ofFullSize, width-CheckLine-3, 0))
 
-	s.type_(bold, 11, ink)
+	s.set(bold, 11, ink)
 	s.text(left, y+86.6, "In brief")
 	foot := s.foot(left, y+a6H-7, width, from(c.Record), 8.5, 7.5)
 	s.bullets(left, y+92, width, foot-1.5, care.CautionsInBrief(&c.Record.Animal), 9.5, 9, 8.5, 8, 7.5, 7)

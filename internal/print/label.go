@@ -29,7 +29,7 @@ func Labels(w io.Writer, p Paper, labels []Label, at time.Time) error {
 	foot := func() {
 		x, y := (s.width-3*labelW)/2, s.height-7
 		s.checkLine(x, y)
-		s.type_(regular, 7, muted)
+		s.set(regular, 7, muted)
 		s.text(x+CheckLine+3, y+.9, "Print at full size: then this line is 50 mm long and each code 22 mm wide.")
 	}
 	err := s.each(gridOf(p, labelW, labelH, 8), labelW, labelH, len(labels), foot, func(i int, x, y float64) error {
@@ -52,10 +52,10 @@ func (s *sheet) label(x, y float64, l *Label) error {
 	name, common, scientific := names(a)
 	left := x + LabelSide + 2*free
 	width := x + labelW - 2 - left
-	s.type_(bold, 12, ink)
+	s.set(bold, 12, ink)
 	at := y + 8.2
 	if s.pdf.GetStringWidth(plain(name)) > width {
-		s.type_(bold, 9, ink)
+		s.set(bold, 9, ink)
 		at = s.para(left, y+7.2, 3.6, s.lines(name, width, 2))
 	} else {
 		s.text(left, at, name)
@@ -83,7 +83,7 @@ func (s *sheet) label(x, y float64, l *Label) error {
 	if a.Clutch != "" {
 		facts = append(facts, "clutch "+a.Clutch)
 	}
-	s.type_(regular, 6.5, ink)
+	s.set(regular, 6.5, ink)
 	for _, f := range facts {
 		at = s.para(left, at, 2.7, s.lines(f, width, 1))
 	}

@@ -88,6 +88,14 @@ var (
 type sheet struct {
 	pdf           *fpdf.Fpdf
 	width, height float64
+	face          face // what is set
+}
+
+// face is a type that text is written in.
+type face struct {
+	style string
+	size  float64
+	c     rgb
 }
 
 func newSheet(p Paper, title string, at time.Time) *sheet {
@@ -105,7 +113,7 @@ func newSheet(p Paper, title string, at time.Time) *sheet {
 	pdf.AddUTF8FontFromBytes(family, regular, regularTTF)
 	pdf.AddUTF8FontFromBytes(family, bold, boldTTF)
 	pdf.AddUTF8FontFromBytes(family, italic, italicTTF)
-	return &sheet{pdf, w, h}
+	return &sheet{pdf: pdf, width: w, height: h}
 }
 
 func (s *sheet) write(w io.Writer) error {
@@ -141,7 +149,8 @@ const noBreak = '\u00a0'
 
 var unit = regexp.MustCompile(`(\d) (°|%|(?:mm|cm|g|oz)\b)`)
 
-func (s *sheet) type_(style string, size float64, c rgb) {
+func (s *sheet) set(style string, size float64, c rgb) {
+	s.face = face{style, size, c}
 	s.pdf.SetFont(family, style, size)
 	s.pdf.SetTextColor(c.r, c.g, c.b)
 }
@@ -206,7 +215,7 @@ func (s *sheet) para(x, y, leading float64, lines []string) float64 {
 // and returns it cut where none is small enough.
 func (s *sheet) fitted(text, style string, width float64, c rgb, sizes ...float64) string {
 	for _, size := range sizes {
-		s.type_(style, size, c)
+		s.set(style, size, c)
 		if s.pdf.GetStringWidth(plain(text)) <= width {
 			return text
 		}
@@ -237,6 +246,13 @@ func (s *sheet) checkLine(x, y float64) {
 	s.box(x, y-thick/2, CheckLine, thick, ink)
 	s.box(x, y-mark/2, thick, mark, ink)
 	s.box(x+CheckLine-thick, y-mark/2, thick, mark, ink)
+}
+
+// line is a thin line.
+func (s *sheet) line(x1, y1, x2, y2 float64) {
+	s.pdf.SetDrawColor(rule.r, rule.g, rule.b)
+	s.pdf.SetLineWidth(.15)
+	s.pdf.Line(x1, y1, x2, y2)
 }
 
 // frame is a thin line to cut along.

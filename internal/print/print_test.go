@@ -255,7 +255,7 @@ func TestFont(t *testing.T) {
 	t.Parallel()
 	s := newSheet(A4, "", noon)
 	for _, style := range []string{regular, bold, italic} {
-		s.type_(style, 10, ink)
+		s.set(style, 10, ink)
 		for d := '0'; d <= '9'; d++ {
 			if s.pdf.GetStringWidth(string(d)) != s.pdf.GetStringWidth("0") {
 				t.Errorf("%q: %c has a width of its own", style, d)
@@ -284,7 +284,7 @@ func TestFont(t *testing.T) {
 func TestLines(t *testing.T) {
 	t.Parallel()
 	s := newSheet(A4, "", noon)
-	s.type_(regular, 10, ink)
+	s.set(regular, 10, ink)
 	text := "Leave it in peace for 5 to 7 days, then make the first offer. " + strings.Repeat("x", 100) + " end"
 	list := s.lines(text, 30, 0)
 	if got := strings.ReplaceAll(strings.Join(list, ""), " ", ""); got != strings.ReplaceAll(text, " ", "") {

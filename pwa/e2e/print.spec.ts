@@ -43,15 +43,22 @@ test('labels and a card are saved as PDF, on the paper that was chosen', async (
     await page.getByRole('button', { name: 'Hand over', exact: true }).click();
     await page.getByRole('button', { name: 'Make the record and its code' }).click();
     await expect(page.locator('.ticket .code')).toBeVisible();
-    await expect(page.getByLabel('Paper')).toHaveValue('letter'); // as it was chosen before
+    const card = page.locator('div.unprinted', { has: page.getByRole('button', { name: 'Print card' }) }).last();
+    await expect(card.getByLabel('Paper')).toHaveValue('letter'); // as it was chosen before
     await page.getByLabel('Card', { exact: true }).selectOption({ label: 'A6 (105 × 148 mm)' });
-    await page.getByLabel('Paper').selectOption({ label: 'A4' });
+    await card.getByLabel('Paper').selectOption({ label: 'A4' });
     await axe(page, 'handover with card');
     await fits(page);
     const button = page.getByRole('button', { name: 'Print card' });
     const [download] = await Promise.all([page.waitForEvent('download'), button.click()]);
     expect(download.suggestedFilename()).toBe('handover-card.pdf');
     expect(await bytesOf(download)).toContain('595.28 841.89'); // A4 in points
+    const [record] = await Promise.all([
+      page.waitForEvent('download'),
+      page.getByRole('button', { name: 'Print record' }).click(),
+    ]);
+    expect(record.suggestedFilename()).toBe('handover-record.pdf');
+    await bytesOf(record);
   });
 
   await test.step('without a connection it says what to do', async () => {
@@ -65,4 +72,21 @@ test('labels and a card are saved as PDF, on the paper that was chosen', async (
     ]);
     await bytesOf(download);
   });
+});
+
+test('a keeper saves the record as PDF', async ({ page }, info) => {
+  const told = demo().keepers.find((k) => k.animal === 'Moss');
+  const link = told?.links[info.project.name === 'phone' ? 4 : 5];
+  if (!told || !link) throw new Error('the demonstration has no Moss');
+  await redeem(page.request, [link]);
+  await page.goto(`/k/${breeder.split('/')[1]}/${told.case}/record`);
+  await expect(page.getByRole('heading', { name: 'On paper' })).toBeVisible();
+  await axe(page, 'record with PDF');
+  await fits(page);
+  const [download] = await Promise.all([
+    page.waitForEvent('download'),
+    page.getByRole('button', { name: 'Save as PDF' }).click(),
+  ]);
+  expect(download.suggestedFilename()).toBe('handover-record.pdf');
+  await bytesOf(download);
 });

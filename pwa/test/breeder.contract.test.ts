@@ -105,7 +105,7 @@ describe('the contract', () => {
     const calls = sources.flatMap(({ f, text }) =>
       [
         ...text.matchAll(
-          /\b(?:call|ask|askForPdf)\s*(?:<[^()]*?>)?\(\s*'(GET|POST|PATCH|PUT|DELETE)',\s*(?:withQuery\(\s*)?(['`])(\/v1\/[^'`]*)\2/g,
+          /\b(?:call|ask|askForPdf|callForFile)\s*(?:<[^()]*?>)?\(\s*(?:'application\/pdf',\s*)?'(GET|POST|PATCH|PUT|DELETE)',\s*(?:withQuery\(\s*)?(['`])(\/v1\/[^'`]*)\2/g,
         ),
       ].map((m) => ({ f, method: m[1] ?? '', template: m[3] ?? '' })),
     );

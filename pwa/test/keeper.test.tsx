@@ -13,8 +13,7 @@ import { useDatabase } from '../src/store/db';
 import { allItems } from '../src/store/outbox';
 import { troubleOf } from '../src/ui/claim/claim';
 import { actionFor, CaseHome } from '../src/ui/keeper/home';
-import { ClimateForm, OfferForm, SignForm, WeighForm } from '../src/ui/keeper/log';
-import { openSigns } from '../src/ui/keeper/log';
+import { ClimateForm, OfferForm, openSigns, SignForm, WeighForm } from '../src/ui/keeper/log';
 import { overLimit } from '../src/ui/keeper/setup';
 import { load } from '../src/ui/keeper/state';
 

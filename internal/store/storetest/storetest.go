@@ -152,6 +152,8 @@ func full(b string) world {
 				FeedNext:  "One mouse in a week.",
 				Checklist: []care.ChecklistItem{{Point: "doors", ForThisAnimal: "close them", ShutBelow: 9.5, PassAbove: 14, MaxDepth: 30, MaxHeight: 200}},
 				Cautions:  []string{"may shake its head"}, IssuedAt: t0, SchemaMinor: 2,
+				Mother: care.Parent{Name: "Clod", Genes: []string{"pastel"}}, Father: care.Parent{Name: "Furrow", Genes: []string{"spider"}},
+				Kept: care.ClimateReading{Warm: ptr(care.Celsius(32)), Cool: ptr(care.Celsius(26)), Night: ptr(care.Celsius(24)), Surface: ptr(care.Celsius(33)), Humidity: ptr(care.Percent(60)), TakenWith: care.WithProbe}, KeptAt: at(-time.Hour),
 			},
 			CodeHash: "code-" + b, ClaimExpiresAt: at(24 * time.Hour), ClaimedAt: ptr(at(time.Minute)), KeeperID: "k1", CreatedAt: t0, Version: 2,
 		},

@@ -20,7 +20,7 @@ import { grouped, hostOf, Qr } from '../parts/code';
 import { Button, Field, Notice } from '../parts/controls';
 import { FormError, problem, useLoad, useSave } from './hooks';
 import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
-import { PrintCard } from './print';
+import { PrintCard, PrintRecord } from './print';
 import { ask, breeder } from './session';
 
 /** Codes made on this screen, by handover. In memory only: the service keeps hashes. */
@@ -243,6 +243,7 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
       {r && (
         <section class="stack record" aria-labelledby="r-h">
           <h2 id="r-h">The record, as the keeper gets it</h2>
+          <PrintRecord handover={h.name ?? ''} />
           <dl class="facts">
             <div>
               <dt>Species</dt>

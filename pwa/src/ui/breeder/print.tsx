@@ -32,6 +32,17 @@ export function PrintCard({ handover, code }: { handover: string; code: string }
   );
 }
 
+/** The record, as the keeper gets it. */
+export function PrintRecord({ handover }: { handover: string }): JSX.Element {
+  return (
+    <SavePdf
+      label="Print record"
+      name="handover-record"
+      fetch={(paper) => askForPdf('GET', withQuery(`/v1/${handover}/record.pdf`, { paper }))}
+    />
+  );
+}
+
 /** The service prints so many labels at once. */
 const most = 100;
 

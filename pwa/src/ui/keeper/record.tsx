@@ -1,10 +1,12 @@
 import type { JSX } from 'preact';
+import { asKeeper, callForFile, withQuery } from '../../api/client';
 import type { AnimalJson, CaseJson, EntryJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
 import { ago, day } from '../../core/time';
 import { formatMass } from '../../core/units';
 import { entryLine } from '../../core/words';
 import { Link, Screen } from '../nav';
+import { SavePdf } from '../parts/pdf';
 import { animalName, known } from './state';
 
 const sexes: Record<string, string> = { SEX_FEMALE: 'female', SEX_MALE: 'male', SEX_UNKNOWN: 'not known' };
@@ -85,6 +87,17 @@ export default function HandoverRecord({ c }: { c: CaseJson }): JSX.Element {
       <Link to={caseAddress(c.name ?? '', 'setup')} class="button">
         Setup checklist for {animalName(c)}
       </Link>
+      <section class="stack" aria-labelledby="paper">
+        <h2 id="paper">On paper</h2>
+        <p>The whole record, with the first two weeks day by day and when to call whom.</p>
+        <SavePdf
+          label="Save as PDF"
+          name="handover-record"
+          fetch={(paper) =>
+            callForFile('application/pdf', 'GET', withQuery(`/v1/${h.name}/record.pdf`, { paper }), undefined, asKeeper)
+          }
+        />
+      </section>
     </Screen>
   );
 }
