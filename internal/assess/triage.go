@@ -196,8 +196,10 @@ func (e *engine) findTroubles() (urgency float64) {
 		lost.p = 0 // reckoned and not weighed: a weigh-in is asked for, but nothing is known
 	}
 	failing := e.failing()
-	if !e.witnessed() {
-		failing.p = 0 // what silence may hide is counted once, as silence
+	if !e.witnessed() && e.levels.level == 0 {
+		// What silence may hide is counted once, as silence; but a case that gave
+		// cause for concern is no less urgent when its keeper falls silent.
+		failing.p = 0
 	}
 	if e.refusedInARow == 0 && e.weightAlarm() >= e.logOdds() {
 		list = append(list, trouble{ofWeight, 0, max(e.alarmLevel(), e.lostLevel()), worse(failing, lost)})

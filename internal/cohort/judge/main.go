@@ -28,7 +28,7 @@ func run(args []string, stdout io.Writer) error {
 	only := flags.String("world", "", "one world only, by its name; the page is left as it is")
 	books := flags.Int("books", 75, "books of 40 animals for each seed")
 	tuned := flags.String("tuned", "101,102", "seeds that thresholds and rules are tuned on")
-	judged := flags.String("judged", "5001,5002,5003", "seeds that they are then applied to")
+	judged := flags.String("judged", "7001,7002,7003", "seeds that they are then applied to")
 	out := flags.String("out", "", "folder for results.md and plots; nothing is written without")
 	if err := flags.Parse(args); err != nil {
 		return err
