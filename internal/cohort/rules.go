@@ -104,7 +104,7 @@ func (r Rule) score(t *thumbs) Score {
 
 // best is the rule with the largest share found within three weeks among those
 // that keep to this share of false alarms.
-func (t *thumbs) best(cases []Case, rules []Rule, falseAlarms float64) (best Rule) {
+func (t *thumbs) best(cases []Case, rules []Rule, falseAlarms float64) Rule {
 	type tops struct{ row, over, loss float64 }
 	var healthy, failing []tops
 	for i := range cases {
@@ -124,7 +124,7 @@ func (t *thumbs) best(cases []Case, rules []Rule, falseAlarms float64) (best Rul
 		}
 		return float64(n) / float64(len(list))
 	}
-	found := -1.
+	best, found := Rule{inf, inf, inf}, 0. // none: it never alarms
 	for _, r := range rules {
 		if share(healthy, r) > falseAlarms {
 			continue
@@ -157,6 +157,9 @@ func (r Rule) String() string {
 	}
 	if !math.IsInf(r.Loss, 1) {
 		parts = append(parts, fmt.Sprintf("%g %% lost", r.Loss))
+	}
+	if parts == nil {
+		return "none keeps to it"
 	}
 	return strings.Join(parts, " or ")
 }
