@@ -441,7 +441,7 @@ func caseToProto(v *followup.CaseView, who care.Actor, whole bool) *pb.Case {
 func assessmentToProto(a *assess.Assessment) *pb.Assessment {
 	out := &pb.Assessment{Day: int32(a.Day), PRefusal: a.PRefusal, POffFeed: a.POffFeed, LossPct: a.LossPct, LossPctLow: a.LossLow, LossPctHigh: a.LossHigh,
 		FastDays: int32(a.FastDays), DaysToTenPct: a.DaysTo10, LogOdds: a.LogOdds, Missing: a.Missing, KeeperSees: a.KeeperSees, KeeperMeans: a.KeeperMeans,
-		KeeperDo: a.KeeperDo, KeeperWorry: a.KeeperWorry, LearnedFromAnimals: int32(a.LearnedFrom)}
+		KeeperDo: a.KeeperDo, KeeperWorry: a.KeeperWorry, LearnedFromAnimals: int32(a.LearnedFrom), AskTime: timeToProto(a.AskAt), Ask: a.Ask, Question: a.Question}
 	for _, r := range a.Reasons {
 		out.Reasons = append(out.Reasons, &pb.Reason{Code: r.Code, Weight: r.Weight, Text: r.Text, Evidence: r.Evidence})
 	}

@@ -79,6 +79,11 @@ type Assessment struct {
 	KeeperMeans string `json:"keeper_means"`
 	KeeperDo    string `json:"keeper_do"`
 	KeeperWorry string `json:"keeper_worry"`
+	// AskAt is when the keeper is asked next: before that nothing need be written
+	// down. Zero for an ended case. Ask is what about, Question the same in words.
+	AskAt    time.Time `json:"ask_at"`
+	Ask      string    `json:"ask"`
+	Question string    `json:"question"`
 }
 
 // Total is the sum of the reasons' weights: LogOdds, up to rounding.
@@ -215,6 +220,7 @@ type engine struct {
 	step           care.StepAgreed
 	stepAt         time.Time
 	observations   int
+	outlook        outlook
 	contributions  []contribution
 
 	weights, early []*care.Entry // of one day: not taken in yet; taken before their turn
@@ -261,6 +267,7 @@ func (e *engine) begin(s *Subject, history []*care.Entry) {
 		e.history(x)
 	}
 	e.contribute(ReasonStart, e.feed.logOdds(), "")
+	e.lookOut()
 }
 
 // assign makes e what o is. The two share no memory that either writes to.
@@ -304,6 +311,7 @@ func (e *engine) pass() {
 // with the same time the weight comes first.
 func (e *engine) take(entries []*care.Entry) {
 	e.weights, e.early = e.weights[:0], e.early[:0]
+	agreed, before := false, e.observations
 	for i, x := range entries {
 		if heardFrom(x) {
 			e.lastHeard, e.heard = later(e.lastHeard, later(x.HappenedAt, x.ReceivedAt)), true // written down late is heard when it came
@@ -343,9 +351,13 @@ func (e *engine) take(entries []*care.Entry) {
 			e.takeSetup(&b, x)
 		case care.StepAgreed:
 			e.step, e.stepAt = b, x.HappenedAt
+			agreed = true
 		}
 	}
 	e.takeWeights()
+	if agreed || e.observations > before {
+		e.lookOut()
+	}
 }
 
 func (e *engine) takeWeights() {

@@ -43,6 +43,8 @@ type look struct {
 	Steps    []string `json:"steps"`
 	NoStep   string   `json:"no_step"`
 	Change   string   `json:"change"`
+	AskFrom  float64  `json:"ask_from"`
+	AskBy    float64  `json:"ask_by"`
 }
 
 type scenario struct {
@@ -180,6 +182,9 @@ func checkLook(t *testing.T, l *line, a *Assessment) {
 		if !slices.Contains(steps, want) {
 			t.Errorf("day %v: steps %v, want %s among them", l.Day, steps, want)
 		}
+	}
+	if in := a.AskAt.Sub(a.At).Hours() / 24; l.AskFrom > 0 && in < l.AskFrom || l.AskBy > 0 && in > l.AskBy {
+		t.Errorf("day %v: asked about %q in %.1f days, want %v to %v", l.Day, a.Ask, in, l.AskFrom, l.AskBy)
 	}
 	if l.NoStep != "" && slices.Contains(steps, l.NoStep) {
 		t.Errorf("day %v: steps %v, want no %s", l.Day, steps, l.NoStep)

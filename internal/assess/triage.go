@@ -88,7 +88,12 @@ func (e *engine) silent() float64 {
 	if held := e.stepAt.Add(time.Duration(e.step.HoldsDays) * day); !e.stepAt.IsZero() && held.After(since) {
 		since = held
 	}
-	return math.Max(0, float64(e.daysSince(since))-e.allowedSilence())
+	over := float64(e.daysSince(since)) - e.allowedSilence()
+	if over > 0 { // nor is it silence while nobody asks, and half a gap more
+		due, _ := e.question()
+		over = math.Min(over, float64(e.day-due)-e.allowedSilence()/3)
+	}
+	return math.Max(0, over)
 }
 
 // standing is the highest level of all concerns today.
@@ -321,5 +326,6 @@ func (e *engine) words(n Numbers) Assessment {
 		a.LastMeal = &at
 	}
 	e.say(&a)
+	e.ask(&a)
 	return a
 }

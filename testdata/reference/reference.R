@@ -30,6 +30,14 @@ answers <- list(
     mantelhaen.test(t, alternative = "greater", exact = TRUE)$p.value
   },
   holm = function(p) p.adjust(p, "holm"),
+  # The variance of P(mass < limit) as a weight with this noise moves it.
+  weight_variance = function(q) {
+    before <- q$sd^2
+    after <- before * q$noise^2 / (before + q$noise^2)
+    p <- function(z) pnorm((q$limit - q$mass - sqrt(before - after) * z) / sqrt(after))
+    over <- function(f) integrate(function(z) f(z) * dnorm(z), -9, 9, rel.tol = 1e-9, subdivisions = 2000)$value
+    over(function(z) p(z)^2) - over(p)^2
+  },
   # What a refusal and what a meal adds to the log-likelihood ratio of p1 to p0.
   bernoulli_ratio = function(q) {
     c(

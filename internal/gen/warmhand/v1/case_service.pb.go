@@ -353,8 +353,13 @@ type Assessment struct {
 	KeeperWorry string `protobuf:"bytes,18,opt,name=keeper_worry,json=keeperWorry,proto3" json:"keeper_worry,omitempty"`
 	// How many of the breeder's own animals the feeding prior was learned from; 0 means the default table.
 	LearnedFromAnimals int32 `protobuf:"varint,19,opt,name=learned_from_animals,json=learnedFromAnimals,proto3" json:"learned_from_animals,omitempty"`
-	unknownFields      protoimpl.UnknownFields
-	sizeCache          protoimpl.SizeCache
+	// When the keeper is asked next; before that nothing need be written down. Absent when the case has ended.
+	AskTime *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=ask_time,json=askTime,proto3" json:"ask_time,omitempty"`
+	// What about: offer, weigh or word; and the same as a question.
+	Ask           string `protobuf:"bytes,21,opt,name=ask,proto3" json:"ask,omitempty"`
+	Question      string `protobuf:"bytes,22,opt,name=question,proto3" json:"question,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Assessment) Reset() {
@@ -518,6 +523,27 @@ func (x *Assessment) GetLearnedFromAnimals() int32 {
 		return x.LearnedFromAnimals
 	}
 	return 0
+}
+
+func (x *Assessment) GetAskTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.AskTime
+	}
+	return nil
+}
+
+func (x *Assessment) GetAsk() string {
+	if x != nil {
+		return x.Ask
+	}
+	return ""
+}
+
+func (x *Assessment) GetQuestion() string {
+	if x != nil {
+		return x.Question
+	}
+	return ""
 }
 
 // Reason is a fact that moved the standing.
@@ -2679,7 +2705,7 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\n" +
 	"assessment\x18\x12 \x01(\v2\x17.warmhand.v1.AssessmentR\n" +
 	"assessment:7\xeaA4\n" +
-	"\x11warmhand.dev/Case\x12\x1fbreeders/{breeder}/cases/{case}\"\x9f\x05\n" +
+	"\x11warmhand.dev/Case\x12\x1fbreeders/{breeder}/cases/{case}\"\x84\x06\n" +
 	"\n" +
 	"Assessment\x12\x10\n" +
 	"\x03day\x18\x01 \x01(\x05R\x03day\x12\x1b\n" +
@@ -2704,7 +2730,10 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\fkeeper_means\x18\x10 \x01(\tR\vkeeperMeans\x12\x1b\n" +
 	"\tkeeper_do\x18\x11 \x01(\tR\bkeeperDo\x12!\n" +
 	"\fkeeper_worry\x18\x12 \x01(\tR\vkeeperWorry\x120\n" +
-	"\x14learned_from_animals\x18\x13 \x01(\x05R\x12learnedFromAnimals\"d\n" +
+	"\x14learned_from_animals\x18\x13 \x01(\x05R\x12learnedFromAnimals\x125\n" +
+	"\bask_time\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\aaskTime\x12\x10\n" +
+	"\x03ask\x18\x15 \x01(\tR\x03ask\x12\x1a\n" +
+	"\bquestion\x18\x16 \x01(\tR\bquestion\"d\n" +
 	"\x06Reason\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x16\n" +
 	"\x06weight\x18\x02 \x01(\x01R\x06weight\x12\x12\n" +
@@ -2960,71 +2989,72 @@ var file_warmhand_v1_case_service_proto_depIdxs = []int32{
 	5,  // 11: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
 	6,  // 12: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
 	7,  // 13: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
-	0,  // 14: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
-	9,  // 15: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
-	42, // 16: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
-	40, // 17: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
-	0,  // 18: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
-	0,  // 19: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
-	40, // 20: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
-	40, // 21: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
-	11, // 22: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
-	40, // 23: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
-	0,  // 24: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
-	40, // 25: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	40, // 26: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
-	43, // 27: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
-	1,  // 28: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
-	2,  // 29: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
-	2,  // 30: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
-	2,  // 31: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
-	8,  // 32: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
-	10, // 33: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
-	12, // 34: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
-	44, // 35: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
-	45, // 36: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
-	46, // 37: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
-	40, // 38: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
-	27, // 39: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
-	40, // 40: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
-	0,  // 41: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
-	40, // 42: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
-	30, // 43: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
-	2,  // 44: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
-	2,  // 45: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
-	41, // 46: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
-	2,  // 47: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
-	2,  // 48: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
-	2,  // 49: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
-	13, // 50: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
-	15, // 51: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
-	17, // 52: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
-	19, // 53: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
-	21, // 54: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
-	23, // 55: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
-	25, // 56: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
-	28, // 57: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
-	31, // 58: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
-	33, // 59: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
-	35, // 60: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
-	37, // 61: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
-	14, // 62: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
-	16, // 63: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
-	18, // 64: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
-	20, // 65: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
-	22, // 66: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
-	24, // 67: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
-	26, // 68: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
-	29, // 69: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
-	32, // 70: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
-	34, // 71: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
-	36, // 72: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
-	38, // 73: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
-	62, // [62:74] is the sub-list for method output_type
-	50, // [50:62] is the sub-list for method input_type
-	50, // [50:50] is the sub-list for extension type_name
-	50, // [50:50] is the sub-list for extension extendee
-	0,  // [0:50] is the sub-list for field type_name
+	40, // 14: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
+	0,  // 15: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
+	9,  // 16: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
+	42, // 17: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
+	40, // 18: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
+	0,  // 19: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
+	0,  // 20: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
+	40, // 21: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
+	40, // 22: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
+	11, // 23: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
+	40, // 24: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
+	0,  // 25: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
+	40, // 26: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	40, // 27: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
+	43, // 28: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
+	1,  // 29: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
+	2,  // 30: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
+	2,  // 31: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
+	2,  // 32: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
+	8,  // 33: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
+	10, // 34: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
+	12, // 35: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
+	44, // 36: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
+	45, // 37: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
+	46, // 38: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
+	40, // 39: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
+	27, // 40: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
+	40, // 41: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
+	0,  // 42: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
+	40, // 43: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
+	30, // 44: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
+	2,  // 45: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
+	2,  // 46: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
+	41, // 47: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
+	2,  // 48: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
+	2,  // 49: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
+	2,  // 50: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
+	13, // 51: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
+	15, // 52: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
+	17, // 53: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
+	19, // 54: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
+	21, // 55: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
+	23, // 56: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
+	25, // 57: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
+	28, // 58: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
+	31, // 59: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
+	33, // 60: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
+	35, // 61: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
+	37, // 62: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
+	14, // 63: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
+	16, // 64: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
+	18, // 65: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
+	20, // 66: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
+	22, // 67: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
+	24, // 68: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
+	26, // 69: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
+	29, // 70: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
+	32, // 71: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
+	34, // 72: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
+	36, // 73: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
+	38, // 74: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
+	63, // [63:75] is the sub-list for method output_type
+	51, // [51:63] is the sub-list for method input_type
+	51, // [51:51] is the sub-list for extension type_name
+	51, // [51:51] is the sub-list for extension extendee
+	0,  // [0:51] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_case_service_proto_init() }

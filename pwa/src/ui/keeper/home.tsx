@@ -10,6 +10,7 @@ import { ThermalBand } from '../parts/band';
 import { Button, Notice } from '../parts/controls';
 import { Icon, type IconName } from '../parts/icons';
 import { Standing } from '../parts/standing';
+import { Asked } from './asked';
 import { Hope } from './hope';
 import { animalName, known, linesOf, refusedItems, saved, unsent } from './state';
 
@@ -230,6 +231,7 @@ function NextThing({ c, a }: { c: CaseJson; a: AssessmentJson | undefined }): JS
         </Link>
       )}
       <Hope c={c} />
+      <Asked c={c} busy={Boolean(action)} />
       {a.keeperWorry && (
         <details>
           <summary>When to worry</summary>

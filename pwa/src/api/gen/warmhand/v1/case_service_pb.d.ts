@@ -369,6 +369,25 @@ export declare type Assessment = Message<"warmhand.v1.Assessment"> & {
    * @generated from field: int32 learned_from_animals = 19;
    */
   learnedFromAnimals: number;
+
+  /**
+   * When the keeper is asked next; before that nothing need be written down. Absent when the case has ended.
+   *
+   * @generated from field: google.protobuf.Timestamp ask_time = 20;
+   */
+  askTime?: Timestamp | undefined;
+
+  /**
+   * What about: offer, weigh or word; and the same as a question.
+   *
+   * @generated from field: string ask = 21;
+   */
+  ask: string;
+
+  /**
+   * @generated from field: string question = 22;
+   */
+  question: string;
 };
 
 /**
@@ -495,6 +514,25 @@ export declare type AssessmentJson = {
    * @generated from field: int32 learned_from_animals = 19;
    */
   learnedFromAnimals?: number;
+
+  /**
+   * When the keeper is asked next; before that nothing need be written down. Absent when the case has ended.
+   *
+   * @generated from field: google.protobuf.Timestamp ask_time = 20;
+   */
+  askTime?: TimestampJson;
+
+  /**
+   * What about: offer, weigh or word; and the same as a question.
+   *
+   * @generated from field: string ask = 21;
+   */
+  ask?: string;
+
+  /**
+   * @generated from field: string question = 22;
+   */
+  question?: string;
 };
 
 /**
