@@ -38,6 +38,19 @@ answers <- list(
     over <- function(f) integrate(function(z) f(z) * dnorm(z), -9, 9, rel.tol = 1e-9, subdivisions = 2000)$value
     over(function(z) p(z)^2) - over(p)^2
   },
+  # How well scores p tell what happened, y, and the line that puts them right.
+  judgement = function(q) {
+    w <- suppressWarnings(wilcox.test(q$p[q$y], q$p[!q$y])$statistic)
+    line <- glm(q$y ~ qlogis(q$p), family = binomial, control = list(epsilon = 1e-14, maxit = 100))
+    # Average precision, one threshold after the other: no ties treated apart.
+    steps <- sort(unique(q$p), decreasing = TRUE)
+    precision <- sapply(steps, function(s) mean(q$y[q$p >= s]))
+    recall <- sapply(steps, function(s) sum(q$y[q$p >= s]) / sum(q$y))
+    list(
+      auroc = unname(w) / (sum(q$y) * sum(!q$y)), brier = mean((q$p - q$y)^2),
+      auprc = sum(diff(c(0, recall)) * precision), line = unname(coef(line))
+    )
+  },
   # What a refusal and what a meal adds to the log-likelihood ratio of p1 to p0.
   bernoulli_ratio = function(q) {
     c(
