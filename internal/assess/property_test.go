@@ -195,10 +195,10 @@ func TestLoggedExcuseNeverRaisesARefusal(t *testing.T) {
 	if got := last(append(sheds, offer(9, care.Offer{Result: care.Refused, Prey: "rat"}))...); got >= plain {
 		t.Errorf("with a shed due a refusal weighs %g, otherwise %g", got, plain)
 	}
-	first := offer(6, care.Offer{Result: care.Refused, Prey: "rat"})
-	soon, later := last(first, offer(9, care.Offer{Result: care.Refused, Prey: "rat"})), last(offer(4, first.Body.(care.Offer)), offer(9, care.Offer{Result: care.Refused, Prey: "rat"}))
-	if soon >= later {
-		t.Errorf("three days after a refusal the next weighs %g, five days after it %g", soon, later)
+	plainOffer := care.Offer{Result: care.Refused, Prey: "rat"}
+	soon, late := last(offer(4.2, plainOffer), offer(9, plainOffer)), last(offer(3.8, plainOffer), offer(9, plainOffer))
+	if soon > late-.1 {
+		t.Errorf("less than five days after a refusal the next weighs %g, more than five days after it %g", soon, late)
 	}
 
 	other := care.Offer{Result: care.Refused, Prey: "mouse"}

@@ -46,12 +46,12 @@ type illness struct {
 	bringUp float64 // chance that a meal comes up
 }
 
-// The appetite of an animal at rest, hungry and warm: its distance from the
-// threshold in standard deviations of a day's whim. [assumption], set so that
-// the share of refused offers lies near one in five for young ball pythons, one
-// in three for grown ones and under one in eight for corn snakes and boas. No
-// published rate per offer exists; for ball pythons 121 meals of 12 animals in
-// the Add-my-Pet collection rule out a rate near nothing.
+// appetite is that of an animal at rest, hungry and warm: its distance from the
+// threshold in units of which a whim, a mood and the animals' differences are
+// about half each. [assumption], set so that at a new home, everything included,
+// healthy ball pythons refuse about two offers in five, corn snakes and boas one
+// in five. No published rate per offer exists; for ball pythons 121 meals of 12
+// animals in the Add-my-Pet collection speak for 30 to 50 % of weekly offers.
 func appetite(sp *snake.Species, age snake.AgeClass) float64 {
 	switch sp.ID {
 	case "python_regius":

@@ -3,13 +3,12 @@
 // began to fail, and what it really weighed.
 //
 // But for the world called mirror, the animals are made unlike the assessment's
-// own model on purpose. There is
-// no switch between "normal" and "failing" and no chance of refusal: appetite is
-// a level that hunger raises and stress, shed, season and cold lower, with a mood
-// that lasts for days; an animal eats when the level is above a threshold.
-// Pauses are semi-Markov with lengths that cluster; illness creeps in. Mass
-// follows from metabolism, meals, water and held faeces. On top of that a keeper
-// offers, weighs and writes things down as people do.
+// own model on purpose. There is no switch between "normal" and "failing" and no
+// chance of refusal: appetite is a level that hunger raises and stress, shed,
+// season and cold lower, with a mood that lasts for days; an animal eats when the
+// level is above a threshold. Pauses are semi-Markov with lengths that cluster;
+// illness creeps in. Mass follows from metabolism, meals, water and held faeces.
+// On top of that a keeper offers, weighs and writes things down as people do.
 //
 // Every number is simulated, none is field data. Constants name their source or
 // are marked [assumption]. Masses are g, temperatures °C, times days from the
