@@ -191,9 +191,9 @@ type engine struct {
 
 	hazards      []hazard
 	outgrown     []outgrown
-	hazardMass   float64 // the mass they were judged for
 	hazardsStale bool
-	hazardsUntil int // the day from which time alone may change them
+	hazardsSaid  bool // with the notes
+	hazardsUntil int  // the day from which time alone may change them
 	findings     []finding
 	climateDay   int // the day on which findings were judged; −1: to be judged anew
 
@@ -372,6 +372,7 @@ func (e *engine) takeWeights() {
 			e.lastNews = later(e.lastNews, x.HappenedAt)
 			if e.weight.observe(mass, heardFrom(x), x.Confirmed) {
 				e.lastMass, e.lastWeighed = mass, later(e.lastWeighed, x.HappenedAt)
+				e.hazardsStale = true // a hole is judged by the body
 			}
 		}
 	}

@@ -98,8 +98,10 @@ type answer struct {
 func openingSD(width float64) float64 { return math.Max(ruler[0], ruler[1]*width) }
 
 // weighHazards judges the latest answers anew for a body of this mass.
-func (e *engine) weighHazards(mass float64) {
-	e.hazards, e.outgrown, e.hazardMass, e.hazardsStale = e.hazards[:0], e.outgrown[:0], mass, false
+//
+// Without say the notes are left out, which are made when somebody asks for words.
+func (e *engine) weighHazards(mass float64, say bool) {
+	e.hazards, e.outgrown, e.hazardsStale, e.hazardsSaid = e.hazards[:0], e.outgrown[:0], false, say
 	e.hazardsUntil = math.MaxInt
 	b := body{mass: mass, width: snake.BodyDiameter(&e.sp, e.age, mass, 0), prey: e.sp.PreyShare[e.age].High / 100 * mass}
 	for i := range e.answers {
@@ -117,7 +119,7 @@ func (e *engine) weighHazards(mass float64) {
 		if verdict == care.NotHere {
 			continue
 		}
-		j := judgement{bad: verdict == care.Hazard, risk: e.hazardRisk(a)}
+		j := judgement{say: say, bad: verdict == care.Hazard, risk: e.hazardRisk(a)}
 		if b.width > 0 {
 			e.measured(a, &b, &j)
 		}
@@ -128,7 +130,7 @@ func (e *engine) weighHazards(mass float64) {
 			continue
 		}
 		h := hazard{point: a.Point, title: p.Title, fix: p.Fix, note: j.note, risk: j.risk, level: care.Watch, at: a.at, id: a.id}
-		if h.note == "" && e.heaterKey(a) != "" {
+		if say && h.note == "" && e.heaterKey(a) != "" {
 			h.note = e.choiceLabel(a.Point) + "; what heats it: " + e.choiceLabel("heaters")
 		}
 		if h.risk.loss() >= stepInLoss {
@@ -191,6 +193,14 @@ type judgement struct {
 	bad  bool
 	risk risk
 	note string
+	say  bool // a note is wanted
+}
+
+// tell makes the note if one is wanted.
+func (j *judgement) tell(note func() string) {
+	if j.say {
+		j.note = note()
+	}
 }
 
 // measured lets a size that was measured decide, for a number says more than
@@ -199,8 +209,8 @@ type judgement struct {
 func (e *engine) measured(a *answer, b *body, j *judgement) {
 	size := float64(a.Measure)
 	// In a wobbly animal a measured excess is what the answer would have been.
-	over := func(choice, note string) {
-		j.bad, j.note = true, note
+	over := func(choice string) {
+		j.bad = true
 		j.risk = e.hazardRisk(&answer{SetupAnswer: care.SetupAnswer{Point: a.Point, Choice: choice}})
 	}
 	switch a.Point {
@@ -213,7 +223,9 @@ func (e *engine) measured(a *answer, b *body, j *judgement) {
 			if shut, _ := snake.UnsafeOpening(b.width, 0); size*netGives < shut {
 				j.bad = false
 			} else {
-				j.note = "a soft net of " + number(size, 0) + " mm gives way, and a head about " + number(snake.HeadPasses(b.width), 0) + " mm wide goes in and not out"
+				j.tell(func() string {
+					return "a soft net of " + number(size, 0) + " mm gives way, and a head about " + number(snake.HeadPasses(b.width), 0) + " mm wide goes in and not out"
+				})
 			}
 		default:
 			e.hole(a, size, b, j)
@@ -222,7 +234,9 @@ func (e *engine) measured(a *answer, b *body, j *judgement) {
 		if size > 0 && a.Choice != "no_lock" {
 			p := snake.EscapeProbability(size, openingSD(size), b.width)
 			j.bad, j.risk = p >= holdConcern, escapeRisk(p)
-			j.note = "a slit of " + number(size, 0) + " mm: its head would go through with a chance of about " + percent(p)
+			j.tell(func() string {
+				return "a slit of " + number(size, 0) + " mm: its head would go through with a chance of about " + percent(p)
+			})
 		}
 	case "water_depth":
 		if size == 0 {
@@ -231,7 +245,8 @@ func (e *engine) measured(a *answer, b *body, j *judgement) {
 		switch most := e.limit(b, a.Point).MaxDepth; {
 		case most == 0:
 		case a.Measure > most:
-			over("too_deep", number(size, 0)+" mm deep, for a limit of "+number(float64(most), 0)+" mm")
+			over("too_deep")
+			j.tell(func() string { return number(size, 0) + " mm deep, for a limit of " + number(float64(most), 0) + " mm" })
 		case a.Choice == "too_deep":
 			j.bad = false
 		}
@@ -244,7 +259,10 @@ func (e *engine) measured(a *answer, b *body, j *judgement) {
 	case "hides":
 		inside, coil := a.Sizes["inside_mm"], snake.Coil(b.mass, b.width)
 		if (a.Choice == "both_ends" || a.Choice == "one") && inside > roomyHide*coil {
-			over("too_open", "the smallest hide is "+centimetres(inside)+" wide inside, for a snake that is about "+centimetres(coil)+" across when coiled")
+			over("too_open")
+			j.tell(func() string {
+				return "the smallest hide is " + centimetres(inside) + " wide inside, for a snake that is about " + centimetres(coil) + " across when coiled"
+			})
 		}
 	}
 }
@@ -254,7 +272,9 @@ func (e *engine) hole(a *answer, size float64, b *body, j *judgement) {
 	sd := openingSD(size)
 	p := snake.WedgeProbability(size, sd, b.width, b.prey)
 	j.bad, j.risk = p >= holdConcern, risk{p, stuck[0], stuck[1]}
-	j.note = number(size, 0) + " mm wide, for a body about " + number(b.width, 0) + " mm: it could get stuck with a chance of about " + percent(p)
+	j.tell(func() string {
+		return number(size, 0) + " mm wide, for a body about " + number(b.width, 0) + " mm: it could get stuck with a chance of about " + percent(p)
+	})
 	if j.bad {
 		return
 	}
@@ -278,7 +298,10 @@ func (e *engine) hole(a *answer, size float64, b *body, j *judgement) {
 	}
 	soon := e.today.Add(hours(24 * soonTrap))
 	if !o.from.After(soon) {
-		j.bad, j.note = true, number(size, 0)+" mm wide and wide enough by its last weight; as its kind grows it could get stuck "+o.when()
+		j.bad = true
+		j.tell(func() string {
+			return number(size, 0) + " mm wide and wide enough by its last weight; as its kind grows it could get stuck " + o.when()
+		})
 		j.risk = risk{holdConcern, stuck[0], soonTrap}
 		return
 	}
@@ -301,7 +324,7 @@ func (o *outgrown) when() string {
 
 // fall judges a height by what is below: onto loose ground of a known depth it
 // counts as the lower height that is as rough onto a hard floor.
-func (e *engine) fall(a *answer, height float64, b *body, j *judgement, over func(string, string)) {
+func (e *engine) fall(a *answer, height float64, b *body, j *judgement, over func(string)) {
 	ground := a.Sizes["ground_mm"]
 	soft := a.Choice == "high_soft" && ground == 0 // said to be soft, not how deep
 	hard := snake.HardFall(height, ground, b.width)
@@ -312,13 +335,16 @@ func (e *engine) fall(a *answer, height float64, b *body, j *judgement, over fun
 	case e.wobble != snake.NoWobble:
 		soft, hard = false, height // it may not land on its belly
 	}
-	note := centimetres(height) + " high"
-	if ground > 0 && hard < height {
-		note += ", over soft ground of " + centimetres(ground) + " as rough as " + centimetres(hard) + " onto a hard floor"
-	}
 	switch {
 	case !soft && hard > most:
-		over("high_hard", note+", for a limit of "+centimetres(most))
+		over("high_hard")
+		j.tell(func() string {
+			note := centimetres(height) + " high"
+			if ground > 0 && hard < height {
+				note += ", over soft ground of " + centimetres(ground) + " as rough as " + centimetres(hard) + " onto a hard floor"
+			}
+			return note + ", for a limit of " + centimetres(most)
+		})
 	case a.Choice == "high_hard":
 		j.bad = false
 	}
@@ -335,9 +361,9 @@ func (e *engine) tipping(a *answer, b *body, j *judgement) {
 		j.bad = false
 		return
 	}
-	dug, how := 0., "stands by itself"
+	dug := 0.
 	if a.Choice == "on_substrate" {
-		dug, how = snake.Burrow(b.width), "with a burrow of "+number(snake.Burrow(b.width), 0)+" mm under its edge"
+		dug = snake.Burrow(b.width)
 	}
 	tips, push := snake.TipForce(mass, foot, height, dug), snake.Push(b.mass)
 	switch {
@@ -349,11 +375,16 @@ func (e *engine) tipping(a *answer, b *body, j *judgement) {
 		// What does not tip may still sink onto an animal that digs under it.
 		j.bad = a.Choice == "on_substrate"
 	}
-	if tips == 0 {
-		j.note = "the heaviest piece, " + how + ", falls by itself"
-		return
-	}
-	j.note = "the heaviest piece, " + how + ", tips at a push of about " + number(tips, 0) + " g at its top, and this animal pushes with up to " + number(push, 0) + " g"
+	j.tell(func() string {
+		how := "stands by itself"
+		if a.Choice == "on_substrate" {
+			how = "with a burrow of " + number(dug, 0) + " mm under its edge"
+		}
+		if tips == 0 {
+			return "the heaviest piece, " + how + ", falls by itself"
+		}
+		return "the heaviest piece, " + how + ", tips at a push of about " + number(tips, 0) + " g at its top, and this animal pushes with up to " + number(push, 0) + " g"
+	})
 }
 
 // answerTo is the latest answer to a point, nil when it was never answered.

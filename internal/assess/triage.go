@@ -149,8 +149,8 @@ func (e *engine) freshen() {
 	if e.climateDay != e.day {
 		e.findings, e.climateDay = e.climateFindings(e.findings), e.day
 	}
-	if len(e.answers) > 0 && (e.hazardsStale || e.lastMass != e.hazardMass || e.day >= e.hazardsUntil) {
-		e.weighHazards(e.lastMass)
+	if len(e.answers) > 0 && (e.hazardsStale || e.day >= e.hazardsUntil) {
+		e.weighHazards(e.lastMass, false)
 	}
 }
 
@@ -320,6 +320,9 @@ func (e *engine) numbers() Numbers {
 
 // words adds to the numbers what people read.
 func (e *engine) words(n Numbers) Assessment {
+	if len(e.hazards) > 0 && !e.hazardsSaid {
+		e.weighHazards(e.lastMass, true)
+	}
 	a := Assessment{Numbers: n, Reasons: e.reasons(), Causes: e.causes(), Concerns: e.concerns()}
 	if !e.lastMeal.IsZero() {
 		at := e.lastMeal

@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"math"
 	"math/rand/v2"
 	"reflect"
 	"slices"
@@ -106,6 +107,11 @@ func TestWalkIsAssess(t *testing.T) {
 	each(t, 300, func(t *testing.T, r *rand.Rand, s *Subject, log []care.Entry) {
 		if r.IntN(2) == 0 {
 			log = muddle(r, log)
+		}
+		for i := range log { // the same weight again is news as well
+			if w, ok := log[i].Body.(care.WeighIn); ok && r.IntN(2) == 0 {
+				log[i].Body = care.WeighIn{Mass: care.Grams(20 * math.Ceil(float64(w.Mass)/20))}
+			}
 		}
 		every := []time.Duration{day, day, 6 * time.Hour, 7*time.Hour + time.Millisecond, 60 * time.Hour}[r.IntN(5)]
 		var steps []time.Time
