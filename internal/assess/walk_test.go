@@ -6,6 +6,7 @@ import (
 	"reflect"
 	"slices"
 	"strconv"
+	"syscall"
 	"testing"
 	"time"
 
@@ -197,11 +198,24 @@ func BenchmarkWalkDay(b *testing.B) {
 		}
 	}
 	walk()
+	if n := testing.AllocsPerRun(1, walk); n > 0 {
+		b.Errorf("%v allocations in a walk", n)
+	}
 	b.ReportAllocs()
+	var before, after syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &before); err != nil {
+		b.Fatal(err)
+	}
 	for b.Loop() {
 		walk()
+	}
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &after); err != nil {
+		b.Fatal(err)
 	}
 	perDay := float64(b.Elapsed().Nanoseconds()) / float64(b.N) / (days + 1)
 	b.ReportMetric(perDay, "ns/case-day")
 	b.ReportMetric(perDay/limit, "limit-ratio") // below 1
+	// By the work done, which others on the machine do not change.
+	cpu := float64(after.Utime.Nano()-before.Utime.Nano()+after.Stime.Nano()-before.Stime.Nano()) / float64(b.N) / (days + 1)
+	b.ReportMetric(cpu/limit, "cpu-limit-ratio")
 }
