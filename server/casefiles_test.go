@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
+	"net/http"
 	"strings"
 	"testing"
 	"time"
@@ -139,8 +140,7 @@ func TestCaseFilesGoRound(t *testing.T) {
 			var cfg server.Config
 			f := servertest.Start(t, servertest.Options{Postgres: engine == "postgres", Configure: func(c *server.Config) { cfg = *c }})
 			ctx := t.Context()
-			f.NewBreeder("origin")
-			f.NewBreeder("copy")
+			page, other := f.NewBreeder("origin"), f.NewBreeder("copy")
 			f.Write(func(tx care.Tx) error { // where the seasons are the other way round
 				for _, id := range []string{"origin", "copy"} {
 					b, err := tx.Breeder(id)
@@ -257,7 +257,24 @@ func TestCaseFilesGoRound(t *testing.T) {
 				t.Errorf("%+v\n%+v, %v", v.Case, o.Case, err)
 			}
 
-			if one := export("origin", ids[0]); strings.Contains(one, ids[1]) || !strings.Contains(one, ids[0]) {
+			one := export("origin", ids[0])
+			where := "/v1/breeders/origin/cases/" + ids[0] + "/case.jsonl"
+			if got := page.Call("GET", where, nil).OK(); string(got.Body) != one || got.Header.Get("Content-Type") != "application/jsonl" {
+				t.Errorf("by HTTP: %s %s", got.Header, got.Body)
+			}
+			if got := page.Call("GET", where+"?texts=false", nil).OK(); strings.Contains(string(got.Body), "tub 0") {
+				t.Errorf("texts stay behind: %s", got.Body)
+			}
+			if got := page.Call("GET", where+"?texts=some", nil); got.Status != http.StatusBadRequest {
+				t.Errorf("texts=some: %d %s", got.Status, got.Body)
+			}
+			if got := other.Call("GET", where, nil); got.Status != http.StatusNotFound || strings.Contains(string(got.Body), "tub 0") {
+				t.Errorf("to another breeder: %d %s", got.Status, got.Body)
+			}
+			if got := f.Program("").Call("GET", where, nil); got.Status != http.StatusUnauthorized {
+				t.Errorf("to nobody: %d %s", got.Status, got.Body)
+			}
+			if strings.Contains(one, ids[1]) || !strings.Contains(one, ids[0]) {
 				t.Error("one case was asked for")
 			}
 			var bare bytes.Buffer

@@ -90,6 +90,7 @@ var policy = access.Policy{
 	routeCards:       team.Reads(),
 	routeLabels:      team.Reads(),
 	routeRecord:      involved.Reads(),
+	routeCaseFile:    team.Reads(),
 }
 
 // Names of the routes that are plain HTTP.
@@ -101,6 +102,7 @@ const (
 	routeCards       = "POST /v1/breeders/{breeder}/cards.pdf"
 	routeLabels      = "GET /v1/breeders/{breeder}/labels.pdf"
 	routeRecord      = "GET /v1/breeders/{breeder}/handovers/{handover}/record.pdf"
+	routeCaseFile    = "GET /v1/breeders/{breeder}/cases/{case}/case.jsonl"
 )
 
 // preference says which of two sign-ins on one phone a method is meant for.
