@@ -194,6 +194,15 @@ func TestSlipAtTheScale(t *testing.T) {
 			}
 		}
 	}
+	s, log = weekly(func(d, m float64) float64 {
+		if d >= 21 {
+			return math.Round(m/2.835) / 10 // ounces from then on
+		}
+		return m
+	})
+	if a := Assess(s, log, at(43)); a.Standing != care.Settled || a.LossPct > 8 {
+		t.Errorf("ounces from the third weight on: loss %.1f %%, %v", a.LossPct, a.Standing)
+	}
 	drop := func(d, m float64) float64 {
 		if d >= 35 {
 			return .75 * m

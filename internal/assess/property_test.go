@@ -135,7 +135,31 @@ func TestOffersPullOneWay(t *testing.T) {
 	}
 }
 
-// The same through the whole engine: shed and cold logged before a refusal.
+// The same through the whole engine: one more offer at the end of any log.
+func TestOneMoreOffer(t *testing.T) {
+	t.Parallel()
+	each(t, 300, func(t *testing.T, r *rand.Rand, s *Subject, log []care.Entry) {
+		now := at(1 + 100*r.Float64())
+		known := slices.DeleteFunc(slices.Clone(log), func(x care.Entry) bool { return x.HappenedAt.After(now) })
+		before := Assess(s, known, now)
+		o := care.Offer{Prey: []string{"", "rat", "mouse"}[r.IntN(3)], PreyMass: care.Grams(r.IntN(40))}
+		after := func(result care.OfferResult) Assessment {
+			o.Result = result
+			return Assess(s, append(slices.Clip(known), care.Entry{ID: "one more", By: care.KeeperActor, HappenedAt: now, ReceivedAt: now, Body: o}), now)
+		}
+		const eps = 1e-9
+		for _, result := range []care.OfferResult{care.Refused, care.Struck} {
+			if a := after(result); a.LogOdds < before.LogOdds-eps || a.PRefusal < before.PRefusal-eps {
+				t.Errorf("%s lowers the log-odds from %g to %g", result, before.LogOdds, a.LogOdds)
+			}
+		}
+		if a := after(care.Eaten); a.LogOdds > before.LogOdds+eps || a.PRefusal > before.PRefusal+eps {
+			t.Errorf("a meal raises the log-odds from %g to %g", before.LogOdds, a.LogOdds)
+		}
+	})
+}
+
+// And through the whole engine: shed and cold logged before a refusal.
 func TestLoggedExcuseNeverRaisesARefusal(t *testing.T) {
 	t.Parallel()
 	delta := func(log ...care.Entry) float64 {

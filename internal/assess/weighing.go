@@ -211,7 +211,7 @@ func (w *weighing) observe(mass float64, keepers, confirmed bool) bool {
 		return true
 	}
 	if !confirmed && math.Abs(w.surprise(mass)) > farOff {
-		if w.held == 0 || !w.agrees(mass) {
+		if w.held == 0 || !w.agrees(mass) || !w.possible(mass) {
 			w.held, w.heldDay = mass, w.days
 			return false
 		}
@@ -239,6 +239,15 @@ func (w *weighing) surprise(mass float64) float64 {
 // agrees reports whether a weight is the one held back over again.
 func (w *weighing) agrees(mass float64) bool {
 	return math.Abs(math.Log(mass/w.held)) < .08+.005*(w.days-w.heldDay)
+}
+
+// possible reports whether an animal can have come to this weight from the one
+// expected: what is less than two fifths or more than two and a half times is
+// another unit or another animal, however often it is written down. [assumption]
+func (w *weighing) possible(mass float64) bool {
+	m, _ := w.tissue()
+	share := mass / (w.start * math.Max(.2, m+w.inGut))
+	return share > .4 && share < 2.5
 }
 
 // noise is the variance of one weight: scale, water and faeces, what is in the
