@@ -1,7 +1,7 @@
 // Package casefile reads and writes case files: the form in which a case leaves
 // and enters the program. A case file is UTF-8 JSON Lines, one event a line, in
 // any order between cases and in order of time within a case; its fields are
-// those of docs/case-files.md and of the message CaseLine in proto.
+// those of README.md and of the message CaseLine in proto.
 //
 // Reading is strict: an unknown kind or field, a time out of order and an
 // impossible value are an *Error that names the field and what was expected.

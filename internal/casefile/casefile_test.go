@@ -16,17 +16,17 @@ import (
 	"warmhand/internal/care"
 )
 
-// example is the example of docs/case-files.md, which has every kind.
+// example is the example of README.md, which has every kind.
 func example(t testing.TB) []string {
 	t.Helper()
-	data, err := os.ReadFile("../../docs/case-files.md")
+	data, err := os.ReadFile("README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
 	_, rest, found := strings.Cut(string(data), "```json\n")
 	block, _, closed := strings.Cut(rest, "\n```")
 	if !found || !closed {
-		t.Fatal("docs/case-files.md has no example")
+		t.Fatal("README.md has no example")
 	}
 	return strings.Split(block, "\n")
 }
@@ -86,7 +86,7 @@ func TestExample(t *testing.T) {
 // What the documents say of kinds and fields is what is read.
 func TestDocumented(t *testing.T) {
 	t.Parallel()
-	data, err := os.ReadFile("../../docs/case-files.md")
+	data, err := os.ReadFile("README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -95,7 +95,7 @@ func TestDocumented(t *testing.T) {
 			t.Errorf("field %d has no name", f)
 		}
 		if !strings.Contains(string(data), "`"+specs[f].name+"`") {
-			t.Errorf("docs/case-files.md does not name %s", specs[f].name)
+			t.Errorf("README.md does not name %s", specs[f].name)
 		}
 	}
 	for _, k := range kinds {
@@ -105,22 +105,22 @@ func TestDocumented(t *testing.T) {
 	}
 	for _, p := range care.SetupPoints() {
 		if !strings.Contains(string(data), "`"+p.Code+"`") {
-			t.Errorf("docs/case-files.md does not name the point %s", p.Code)
+			t.Errorf("README.md does not name the point %s", p.Code)
 		}
 		for _, z := range p.Sizes {
 			if !strings.Contains(string(data), "`"+z.Code+"`") {
-				t.Errorf("docs/case-files.md does not name the size %s of %s", z.Code, p.Code)
+				t.Errorf("README.md does not name the size %s of %s", z.Code, p.Code)
 			}
 		}
 		for _, c := range p.Choices {
 			if !strings.Contains(string(data), "`"+c.Code+"`") {
-				t.Errorf("docs/case-files.md does not name the choice %s of %s", c.Code, p.Code)
+				t.Errorf("README.md does not name the choice %s of %s", c.Code, p.Code)
 			}
 		}
 	}
 	for s := range knownSigns {
 		if !strings.Contains(string(data), "`"+s+"`") {
-			t.Errorf("docs/case-files.md does not name the sign %s", s)
+			t.Errorf("README.md does not name the sign %s", s)
 		}
 	}
 }

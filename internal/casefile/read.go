@@ -298,7 +298,7 @@ func (d *Decoder) members(data []byte) error {
 				return broken(err)
 			}
 			if f, ok = byName[`"`+string(plain)+`"`]; !ok {
-				return bad(brief(string(plain)), "is not a field of a case file; see docs/case-files.md for those that are")
+				return bad(brief(string(plain)), "is not a field of a case file; expected %s", names(1<<fields-1))
 			}
 		}
 		if d.has&of(f) != 0 {

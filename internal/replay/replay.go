@@ -1,7 +1,7 @@
 // Package replay steps the cases of case files through time and says how each
 // would have been assessed, with what was known then and nothing later. It
 // reads files and keeps temporary ones, in memory that does not grow with the
-// number of cases; docs/case-files.md says what comes out.
+// number of cases; internal/casefile/README.md says what comes out.
 package replay
 
 import (

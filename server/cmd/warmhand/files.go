@@ -19,7 +19,7 @@ type exportCmd struct {
 }
 
 func (exportCmd) Help() string {
-	return "Example: warmhand export --data /var/lib/warmhand --breeder 4kq7zt2m9xwa > cases.jsonl\nThe cases go to standard output as a case file; docs/case-files.md says what is in it. Pictures are not. Works while the server runs, too."
+	return "Example: warmhand export --data /var/lib/warmhand --breeder 4kq7zt2m9xwa > cases.jsonl\nThe cases go to standard output as a case file; internal/casefile/README.md says what is in it. Pictures are not. Works while the server runs, too."
 }
 
 func (c *exportCmd) Run(e *env) error {
