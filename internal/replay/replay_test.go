@@ -515,7 +515,7 @@ func FuzzRun(f *testing.F) {
 	f.Add([]byte("nonsense\n{}\n[]\n\"\"\n\x00\n"), uint16(24), true)
 	f.Fuzz(func(t *testing.T, data []byte, hours uint16, skip bool) {
 		var out bytes.Buffer
-		sum, err := Run(t.Context(), []Input{{"f", bytes.NewReader(data)}}, &out, Options{Every: time.Duration(max(6, hours)) * time.Hour, UntilDays: 60, SkipBad: skip, hold: 4})
+		sum, err := Run(t.Context(), []Input{{"f", bytes.NewReader(data)}}, &out, Options{Every: time.Duration(max(6, hours)) * time.Hour, UntilDays: 60, SkipBad: skip, Workers: 1, hold: 4})
 		if err != nil {
 			if !strings.HasPrefix(err.Error(), "f: line ") || skip && !strings.Contains(err.Error(), "longer than") {
 				t.Fatalf("%v", err)
