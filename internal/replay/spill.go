@@ -27,7 +27,7 @@ func (r *record) compare(o *record) int {
 
 // inMemory is how many records a sorter holds before it writes a sorted piece
 // to its file.
-const inMemory = 1 << 16
+const inMemory = 1 << 15
 
 // sorter sorts any number of records in bounded memory: full buffers go sorted
 // to a temporary file, whose pieces are merged while they are read.

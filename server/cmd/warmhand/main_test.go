@@ -162,6 +162,42 @@ func TestReplay(t *testing.T) {
 	}
 }
 
+func TestImportAndExport(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	out, errs, code := run(t, "breeder", "Test Burrow", "--data", dir)
+	id := regexp.MustCompile(`id is (\w+)\.`).FindStringSubmatch(out)
+	if code != 0 || id == nil {
+		t.Fatalf("breeder: %d %s %s", code, out, errs)
+	}
+	file := filepath.Join(dir, "cases.jsonl")
+	write := func(text string) {
+		t.Helper()
+		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	handover := `{"case":"c1","at":"2026-03-06T15:00:00Z","kind":"handover","species":"python_regius"}` + "\n"
+	write(handover + `{"case":"c1","at":"2026-03-09T08:00:00Z","kind":"weigh_in","mass_g":-1}` + "\n")
+	out, errs, code = run(t, "import", file, "--data", dir, "--breeder", id[1])
+	if code != 1 || out != "" || !strings.Contains(errs, file+": line 2, field mass_g: is -1; expected grams") || strings.Count(errs, "\n") != 1 {
+		t.Errorf("import of a mistake: %d %s %s", code, out, errs)
+	}
+	write(handover + `{"case":"c1","at":"2026-03-09T08:00:00Z","kind":"weigh_in","mass_g":91}` + "\n")
+	for _, says := range []string{"Added 1 cases, 1 animals and 1 entries", "Added 0 cases, 0 animals and 0 entries"} {
+		if out, errs, code := run(t, "import", file, "--data", dir, "--breeder", id[1]); code != 0 || !strings.Contains(out, says) {
+			t.Errorf("import: %d %s %s, want %q", code, out, errs, says)
+		}
+	}
+	out, errs, code = run(t, "export", "--data", dir, "--breeder", id[1])
+	if code != 0 || strings.Count(out, "\n") != 2 || !strings.Contains(out, `"mass_g":91`) || !strings.Contains(errs, "Exported 1 cases") {
+		t.Errorf("export: %d %s %s", code, out, errs)
+	}
+	if out, errs, code := run(t, "export", "c2", "--data", dir, "--breeder", id[1]); code != 1 || out != "" || !strings.Contains(errs, "no such case") {
+		t.Errorf("export of nothing: %d %s %s", code, out, errs)
+	}
+}
+
 func TestServeWithVerbsBesideIt(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
