@@ -1,6 +1,6 @@
 import type { JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
-import { call } from '../../api/client';
+import { asKeeper, call } from '../../api/client';
 import type { CaseJson, ProbeCaseResponseJson, ProbeJson } from '../../core/contract';
 import { ifSentence } from '../../core/words';
 
@@ -12,7 +12,7 @@ export function Hope({ c }: { c: CaseJson }): JSX.Element | null {
     setProbe(undefined);
     if (!better) return;
     const stop = new AbortController();
-    call<ProbeCaseResponseJson>('GET', `/v1/${c.name}:probe`, undefined, { signal: stop.signal }).then(
+    call<ProbeCaseResponseJson>('GET', `/v1/${c.name}:probe`, undefined, { ...asKeeper, signal: stop.signal }).then(
       (said) => setProbe(said.probes?.find((p) => p.better)),
       () => undefined, // nothing is missing without it
     );
