@@ -320,7 +320,7 @@ func TestImportIsWholeOrNothing(t *testing.T) {
 	before := count()
 	for _, c := range []struct{ name, text, says string }{
 		{"a mistake in the last line", first + seen + `{"case":"c-1","at":"2026-03-08T15:00:00Z","kind":"weigh_in"}`, "line 3, field mass_g: is missing"},
-		{"an entry in the future", first + seen + `{"case":"c-1","at":"2126-03-08T15:00:00Z","kind":"seen"}`, "line 3, field entry.happen_time: 2126-03-08T15:00:00Z lies in the future"},
+		{"an entry in the future", first + seen + `{"case":"c-1","at":"2126-03-08T15:00:00Z","kind":"seen"}`, "line 3, field at: 2126-03-08T15:00:00Z lies in the future"},
 		{"a handover in the future", first + `{"case":"c-2","at":"2126-03-08T15:00:00Z","kind":"handover","species":"boa_imperator"}`, "line 2, field at: The handover, 2126"},
 		{"two breeders", first + strings.Replace(second, `"species"`, `"breeder":"y","species"`, 1), "more than one breeder"},
 		{"one animal in two open cases", first + strings.Replace(second, `"species"`, `"animal":"a-1","species"`, 1), "line 2: The animal has another case"},
@@ -351,6 +351,31 @@ func TestImportIsWholeOrNothing(t *testing.T) {
 	var e *casefile.Error
 	if _, err := admin.ImportCases(ctx, strings.NewReader(first+strings.Replace(named, "90}", "91}", 1)), "b"); !errors.As(err, &e) || e.Line != 2 || !strings.Contains(e.Text, "other content") {
 		t.Errorf("other content: %v", err)
+	}
+	// An animal that was sold again: what comes in of its history is news to the
+	// case that is open.
+	again := strings.ReplaceAll(first, "c-1", "c-3")
+	again = strings.Replace(strings.Replace(again, "a-1", "a-3", 1), "2026-03", "2026-04", 1)
+	if _, err := admin.ImportCases(ctx, strings.NewReader(again), "b"); err != nil {
+		t.Fatal(err)
+	}
+	version := func() int64 {
+		t.Helper()
+		v, err := f.Server.FollowUp().GetCase(ctx, care.Actor{Kind: care.Service, BreederID: "b"}, servertest.Epoch, "b", "c-3")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v.Case.Version
+	}
+	was := version()
+	earlier := strings.ReplaceAll(strings.ReplaceAll(again, "c-3", "c-4"), "2026-04", "2026-01") +
+		`{"case":"c-4","at":"2026-01-02T15:00:00Z","kind":"offer","result":"refused"}` + "\n" +
+		`{"case":"c-4","at":"2026-02-02T15:00:00Z","kind":"outcome","outcome":"returned"}` + "\n"
+	if _, err := admin.ImportCases(ctx, strings.NewReader(earlier), "b"); err != nil {
+		t.Fatal(err)
+	}
+	if now := version(); now == was {
+		t.Error("the open case does not know of the history that came in")
 	}
 	if _, err := admin.ImportCases(ctx, strings.NewReader(strings.Replace(first, "15:00:00", "16:00:00", 1)), "b"); !errors.As(err, &e) || e.Line != 1 || !strings.Contains(e.Text, "another case with this id") {
 		t.Errorf("another case: %v", err)

@@ -50,9 +50,11 @@ func (s *Service) ExportCase(ctx context.Context, who care.Actor, breederID, cas
 		}
 		file := casefile.Case{ID: caseID, HandedOverAt: c.HandedOverAt, Handover: &casefile.Handover{Animal: a, ShowDay: h.ShowDay,
 			Hemi: about.Hemi, Learned: c.Learned, Until: later(c.AssessedAt, c.HandedOverAt), Unclaimed: about.Unclaimed}}
+		left := map[string]bool{} // messages that stay behind
 		for _, e := range caseLog(log, caseID) {
 			if !texts {
-				if e.Note = ""; e.Body.Kind() == care.KindMessage {
+				if e.Note = ""; e.Body.Kind() == care.KindMessage || left[e.Replaces] {
+					left[e.ID] = true
 					continue
 				}
 				if check, ok := e.Body.(care.SetupCheck); ok {
@@ -65,11 +67,8 @@ func (s *Service) ExportCase(ctx context.Context, who care.Actor, breederID, cas
 			}
 			file.Log = append(file.Log, e)
 		}
-		if !texts {
-			file.Log = slices.DeleteFunc(file.Log, func(e care.Entry) bool { // corrections of what stayed behind
-				return e.Replaces != "" && !slices.ContainsFunc(file.Log, func(old care.Entry) bool { return old.ID == e.Replaces })
-			})
-		}
+		// A withdrawal may be dated before the message that it takes back.
+		file.Log = slices.DeleteFunc(file.Log, func(e care.Entry) bool { return left[e.Replaces] })
 		lines = file.Lines()
 		return nil
 	})
@@ -143,7 +142,9 @@ func onLine(n int, err error) error {
 	}
 	out := &casefile.Error{Line: n, Text: e.Text}
 	if len(e.Fields) > 0 {
-		out.Field = e.Fields[0].Field
+		if out.Field = e.Fields[0].Field; out.Field == "entry.happen_time" {
+			out.Field = "at"
+		}
 	}
 	return out
 }
@@ -234,6 +235,9 @@ func (in *importing) run() (*care.Case, error) {
 	} else if kase.AnimalID != a.ID || !kase.HandedOverAt.Equal(file.HandedOverAt) {
 		return nil, &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: "There is another case with this id. Give the case of the file another one."}
 	}
+	if kase.ClosedAt != nil && kase.Outcome == "" {
+		return nil, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "The handover with this id was revoked here. Give the case of the file another id."}
+	}
 	added, err := in.entries(&kase, a.ID)
 	if err != nil || !fresh && added == 0 {
 		return nil, err
@@ -242,12 +246,21 @@ func (in *importing) run() (*care.Case, error) {
 		return nil, err
 	}
 	if fresh { // the record shows the history, which is here only now
-		if err := in.record(&kase, a); err != nil {
+		if err := in.record(&kase); err != nil {
 			return nil, err
 		}
 	}
 	after, err := reassess(tx, kase, in.now)
-	return &after, err
+	if err != nil {
+		return nil, err
+	}
+	// What was added to the history is news to a later case of the animal too.
+	if now, err := openCase(tx, in.breederID, a.ID); err != nil || now == nil || now.ID == kase.ID {
+		return &after, err
+	} else if _, err := reassess(tx, *now, in.now); err != nil {
+		return nil, err
+	}
+	return &after, nil
 }
 
 // animal adds the animal unless it is there.
@@ -298,12 +311,16 @@ func (in *importing) open(caseID string, a care.Animal) (care.Case, error) {
 }
 
 // record writes the copy that goes with the card, as it would have been issued.
-func (in *importing) record(c *care.Case, a care.Animal) error {
+func (in *importing) record(c *care.Case) error {
 	h, err := in.tx.Handover(in.breederID, c.ID)
 	if err != nil {
 		return err
 	}
 	b, err := in.tx.Breeder(in.breederID)
+	if err != nil {
+		return err
+	}
+	a, err := in.tx.Animal(in.breederID, c.AnimalID)
 	if err != nil {
 		return err
 	}
