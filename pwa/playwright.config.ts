@@ -36,7 +36,7 @@ export default defineConfig({
   timeout: 60_000,
   expect: { timeout: 10_000 },
   reporter: [['list']],
-  use: { baseURL, launchOptions, locale: 'en-GB', timezoneId: 'UTC', trace: 'retain-on-failure' },
+  use: { baseURL, launchOptions, locale: 'en-GB', timezoneId: 'UTC' },
   projects: [
     {
       name: 'phone',
