@@ -67,6 +67,7 @@ func Make(w World, seed uint64, books int) []Case {
 	return cases
 }
 
+// ageAt is the age class at the handover, as the assessment reckons it.
 func ageAt(c *Case, sp *snake.Species) snake.AgeClass {
 	mass := 0.
 	for i := range c.Log {
@@ -77,6 +78,7 @@ func ageAt(c *Case, sp *snake.Species) snake.AgeClass {
 	return sp.Age(c.Subject.Animal.Hatched, mass, c.Subject.HandedOverAt)
 }
 
+// kind draws a species.
 func kind(r *rand.Rand, w *World) string {
 	if r.Float64() < w.BallPythons {
 		return "python_regius"
@@ -85,6 +87,7 @@ func kind(r *rand.Rand, w *World) string {
 		"heterodon_nasicus", "lampropeltis_californiae", "morelia_viridis"}[r.IntN(8)]
 }
 
+// one simulates one animal of a breeder whose line has this appetite.
 func one(r *rand.Rand, w *World, breeder float64) (Case, care.FeedingCount) {
 	sp, _ := snake.ByID(kind(r, w))
 	age, mass, old := body(r, &sp)
