@@ -40,6 +40,9 @@ func (c *Case) Add(l *Line, n int) error {
 		e.Line = n
 		return e
 	}
+	if c.first > 0 && l.Case != c.ID {
+		return fail("case", "is %s among the lines of %s; expected one case at a time", brief(l.Case), brief(c.ID))
+	}
 	// The handover may stand before the breeder's history, as it is written here.
 	if at.Before(c.last) {
 		return fail("at", "is %s, earlier than the line of this case before it (%s); expected the lines of a case in order of time", stamp(at), stamp(c.last))

@@ -21,8 +21,7 @@ import (
 // what a later case knew in time still teaches an earlier one.
 
 const (
-	blockBytes = 1 << 20
-
+	blockBytes = 1 << 20 // read at once
 	longestRun = 1 << 26
 )
 
@@ -49,7 +48,6 @@ type index struct {
 
 	decoder casefile.Decoder
 	line    casefile.Line
-	lines   int64
 
 	// The case of the line before, and its handover once it was seen.
 	current  uint64
@@ -162,7 +160,6 @@ func (x *index) take(line []byte, offset int64, number int) error {
 		}
 		return nil
 	}
-	x.lines++
 	id, at, kind := casefile.Peek(line)
 	known, read := id != nil, false
 	if !known {
