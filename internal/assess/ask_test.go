@@ -42,15 +42,21 @@ func TestWorthIsHalfTheVariance(t *testing.T) {
 
 func TestWorthOfAWeightByR(t *testing.T) {
 	t.Parallel()
-	for _, o := range []outlook{ // the loss of a day is left out
+	const d = 7
+	looks := []outlook{ // the loss of a day is left out
 		{mass: .95, sd: .03, noise: .03}, {mass: .91, sd: .02, noise: .03}, {mass: .88, sd: .05, noise: .031}, {mass: .99, sd: .03, noise: .03},
-	} {
-		const d = 7
-		var r struct {
-			Variance float64 `json:"weight_variance"`
-		}
-		reference.AskR(t, map[string]any{"weight_variance": map[string]float64{"mass": o.mass, "sd": math.Sqrt(sq(o.sd) + walkX*d), "noise": o.noise, "limit": .90}}, &r)
-		near(t, "worth of a weight", o.weightWorth(d), r.Variance/2, .08*r.Variance/2) // five points are enough for a day
+	}
+	var mass, sd, noise, limit []float64
+	for _, o := range looks {
+		mass, sd, noise, limit = append(mass, o.mass), append(sd, math.Sqrt(sq(o.sd)+walkX*d)), append(noise, o.noise), append(limit, .90)
+	}
+	var r struct {
+		Variances []float64 `json:"weight_variances"`
+	}
+	reference.AskR(t, map[string]any{"weight_variances": map[string]any{"mass": mass, "sd": sd, "noise": noise, "limit": limit}}, &r)
+	for i, o := range looks {
+		want := r.Variances[i] / 2
+		near(t, "worth of a weight", o.weightWorth(d), want, .08*want) // five points are enough for a day
 	}
 }
 

@@ -282,7 +282,9 @@ func TestWeighingByConditioning(t *testing.T) {
 
 func TestFilterByStatsmodels(t *testing.T) {
 	t.Parallel()
-	for _, seed := range []uint64{1, 2, 3} {
+	var animals []fast
+	var questions []map[string]any
+	for seed := range uint64(6) {
 		f := randomFast(rand.New(rand.NewPCG(1992, seed)))
 		var y []*float64
 		var design [][3]float64
@@ -294,19 +296,23 @@ func TestFilterByStatsmodels(t *testing.T) {
 			}
 		}
 		v := f.startVariance
-		var python struct {
-			Filter struct {
-				State    [3]float64
-				Variance [3][3]float64
-			}
-		}
-		reference.AskPython(t, map[string]any{"filter": map[string]any{
+		animals = append(animals, f)
+		questions = append(questions, map[string]any{
 			"y": y, "design": design, "intercept": f.g, "noise": f.r,
 			"transition": [3][3]float64{{1, -1, 0}, {0, 1, 0}, {0, 0, 1}}, "steps": [3]float64{walkX, walkS, 0},
 			"start": [3]float64{1, f.s0, .45}, "variance": [3][3]float64{{v[0]}, {0, v[1]}, {0, 0, v[2]}},
-		}}, &python)
+		})
+	}
+	var python struct {
+		Filters []struct {
+			State    [3]float64
+			Variance [3][3]float64
+		}
+	}
+	reference.AskPython(t, map[string]any{"filters": questions}, &python)
+	for i, f := range animals {
 		got := f.filtered()
-		sameState(t, &got, python.Filter.State, python.Filter.Variance, 1e-9)
+		sameState(t, &got, python.Filters[i].State, python.Filters[i].Variance, 1e-9)
 	}
 }
 

@@ -30,13 +30,15 @@ answers <- list(
     mantelhaen.test(t, alternative = "greater", exact = TRUE)$p.value
   },
   holm = function(p) p.adjust(p, "holm"),
-  # The variance of P(mass < limit) as a weight with this noise moves it.
-  weight_variance = function(q) {
-    before <- q$sd^2
-    after <- before * q$noise^2 / (before + q$noise^2)
-    p <- function(z) pnorm((q$limit - q$mass - sqrt(before - after) * z) / sqrt(after))
-    over <- function(f) integrate(function(z) f(z) * dnorm(z), -9, 9, rel.tol = 1e-9, subdivisions = 2000)$value
-    over(function(z) p(z)^2) - over(p)^2
+  # The variance of P(mass < limit) as a weight with this noise moves it, for each mass.
+  weight_variances = function(q) {
+    mapply(function(mass, sd, noise, limit) {
+      before <- sd^2
+      after <- before * noise^2 / (before + noise^2)
+      p <- function(z) pnorm((limit - mass - sqrt(before - after) * z) / sqrt(after))
+      over <- function(f) integrate(function(z) f(z) * dnorm(z), -9, 9, rel.tol = 1e-9, subdivisions = 2000)$value
+      over(function(z) p(z)^2) - over(p)^2
+    }, q$mass, q$sd, q$noise, q$limit)
   },
   # How well scores p tell what happened, y, and the line that puts them right.
   judgement = function(q) {

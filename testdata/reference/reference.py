@@ -13,8 +13,12 @@ except ImportError as e:
     sys.exit(3)
 
 
-def filter(q):
-    """State and covariance after the last day; y is null on days without a weight."""
+def filters(animals):
+    """State and covariance after the last day of each; y is null on days without a weight."""
+    return [filtered(q) for q in animals]
+
+
+def filtered(q):
     y = np.array([np.nan if v is None else v for v in q["y"]], dtype=float)
     n, k = len(y), len(q["start"])
     kf = KalmanFilter(k_endog=1, k_states=k, tolerance=0)
@@ -68,5 +72,5 @@ def student_weight(q):
     return (-(f(z + h) - f(z - h)) / (2 * h) / z).tolist()
 
 
-answers = {f.__name__: f for f in (filter, hidden_states, beta_binomial, correlation, student_weight)}
+answers = {f.__name__: f for f in (filters, hidden_states, beta_binomial, correlation, student_weight)}
 json.dump({name: answers[name](q) for name, q in json.load(sys.stdin).items()}, sys.stdout)
