@@ -410,7 +410,7 @@ func recordToProto(r *care.Record) *pb.HandoverRecord {
 	animal.Note = ""
 	out := &pb.HandoverRecord{Animal: animalToProto(&animal), ScientificName: sp.Scientific, CommonName: sp.Common, BreederName: r.Breeder, BreederContact: r.Contact,
 		WeighIns: entriesToProto(r.Weights), Offers: entriesToProto(r.Offers), Sheds: entriesToProto(r.Sheds), Feeding: r.FeedNext,
-		Cautions: r.Cautions, IssueTime: timeToProto(r.IssuedAt)}
+		Cautions: r.Cautions, CautionsInBrief: care.CautionsInBrief(&r.Animal), IssueTime: timeToProto(r.IssuedAt)}
 	for _, c := range r.Checklist {
 		out.Checklist = append(out.Checklist, &pb.ChecklistItem{Point: c.Point, ForThisAnimal: c.ForThisAnimal, ShutBelowMm: float64(c.ShutBelow),
 			PassAboveMm: float64(c.PassAbove), MaxDepthMm: float64(c.MaxDepth), MaxHeightMm: float64(c.MaxHeight)})

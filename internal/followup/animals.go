@@ -130,14 +130,22 @@ func sameAnimal(a, b care.Animal) bool {
 }
 
 func checkParents(tx care.Tx, a *care.Animal) error {
-	for _, parent := range []struct{ field, id string }{{"animal.mother", a.MotherID}, {"animal.father", a.FatherID}} {
+	for _, parent := range []struct {
+		field, id string
+		not       care.Sex
+	}{{"animal.mother", a.MotherID, care.Male}, {"animal.father", a.FatherID, care.Female}} {
 		if parent.id == "" {
 			continue
 		}
-		if _, err := tx.Animal(a.BreederID, parent.id); care.IsCode(err, care.NotFound) {
+		found, err := tx.Animal(a.BreederID, parent.id)
+		if care.IsCode(err, care.NotFound) {
 			return care.BadField(parent.field, "There is no such animal in your stock book. Add the parent first, or leave it empty.")
-		} else if err != nil {
+		}
+		if err != nil {
 			return err
+		}
+		if found.Sex == parent.not {
+			return care.BadField(parent.field, "%s is %s in your stock book. Choose another animal, or correct the sex there first.", found.Name, found.Sex)
 		}
 	}
 	return nil
@@ -194,6 +202,7 @@ func (s *Service) UpdateAnimal(ctx context.Context, who care.Actor, now time.Tim
 		if in.Version != 0 {
 			a.Version = in.Version
 		}
+		was := a
 		for _, f := range fields {
 			switch f {
 			case "display_name":
@@ -228,18 +237,25 @@ func (s *Service) UpdateAnimal(ctx context.Context, who care.Actor, now time.Tim
 		if err := care.CheckAnimal(&a, now); err != nil {
 			return err
 		}
-		if err := checkParents(tx, &a); err != nil {
+		if a.MotherID != was.MotherID || a.FatherID != was.FatherID {
+			if err := checkParents(tx, &a); err != nil {
+				return err
+			}
+		}
+		c, err := openCase(tx, a.BreederID, a.ID)
+		if err != nil {
 			return err
+		}
+		if c != nil && a.Species != was.Species {
+			// Everything else may be put right at any time: the record stays as it was issued.
+			const text = "This animal was handed over, and the keeper's record, limits and checklist are for its species. Revoke the handover or end the follow-up, then change the species and hand the animal over anew."
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalHasCase, Text: text, Fields: []care.FieldError{{Field: "animal.species", Text: text}}}
 		}
 		a.UpdatedAt = now
 		if err := tx.UpdateAnimal(a); err != nil {
 			return stale(err)
 		}
-		if a, err = tx.Animal(in.BreederID, in.ID); err != nil {
-			return err
-		}
-		c, err := openCase(tx, a.BreederID, a.ID)
-		if err != nil || c == nil {
+		if a, err = tx.Animal(in.BreederID, in.ID); err != nil || c == nil {
 			return err
 		}
 		after, err := reassess(tx, *c, now)

@@ -408,6 +408,32 @@ func TestAnimalChanges(t *testing.T) {
 		wantField(t, err, in.names)
 	}
 
+	// What was handed over keeps its species; its sex, day of hatching, genes and parents may be put right.
+	moved := changed
+	moved.Species = "pantherophis_guttatus"
+	_, err = p.UpdateAnimal(t.Context(), p.loam, now, moved, []string{"species"})
+	if e := wantReason(t, err, care.ReasonAnimalHasCase); len(e.Fields) != 1 || e.Fields[0].Field != "animal.species" {
+		t.Errorf("fields %+v, want the species", e.Fields)
+	}
+	dam, err := p.CreateAnimal(t.Context(), p.loam, now, care.Animal{BreederID: "loam", ID: "dam", Name: "Ash", Species: a.Species, Sex: care.Female})
+	if err != nil {
+		t.Fatal(err)
+	}
+	right := changed
+	right.Sex, right.Hatched, right.Genes, right.MotherID = care.Male, ptr(t0.AddDate(0, -6, 0)), []string{"pastel"}, dam.ID
+	if got, err = p.UpdateAnimal(t.Context(), p.loam, now, right, []string{"species", "sex", "hatch_date", "genes", "mother"}); err != nil || got.MotherID != dam.ID || got.Sex != care.Male {
+		t.Errorf("%+v, %v", got, err)
+	}
+	right.FatherID = dam.ID
+	_, err = p.UpdateAnimal(t.Context(), p.loam, now, right, []string{"father"})
+	wantField(t, err, "animal.father")
+	if _, err := p.EndCase(t.Context(), p.loam, now, "loam", c.ID, care.OutcomeReturned, "", p.id("end")); err != nil {
+		t.Fatal(err)
+	}
+	if got, err = p.UpdateAnimal(t.Context(), p.loam, now, moved, []string{"species"}); err != nil || got.Species != moved.Species {
+		t.Errorf("after the end of its case: %+v, %v", got, err)
+	}
+
 	// Creating is idempotent by the caller's id.
 	made := care.Animal{BreederID: "loam", ID: "mine-1", Species: "pantherophis_guttatus"}
 	first, err := p.CreateAnimal(t.Context(), p.loam, now, made)

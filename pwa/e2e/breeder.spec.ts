@@ -1,6 +1,7 @@
 // The breeder's screens against the demonstration, on a phone and at a desk: a way in, the
 // stock book, a handover, the triage list live, one case from reading to end. Every screen in
 // both colour schemes through axe.
+import { join } from 'node:path';
 import { type Browser, type BrowserContext, expect, type Page, type TestInfo, test } from '@playwright/test';
 import { axe, fits } from './checks';
 import { breeder, demo, header, redeem } from './demo';
@@ -89,7 +90,7 @@ async function loseOneAnswer(page: Page, glob: string): Promise<void> {
 }
 
 test('a link, a passkey, recovery codes, and back in with each', async ({ page }, info) => {
-  test.setTimeout(120_000);
+  test.setTimeout(240_000);
   watch(page);
   const devices = await page.context().newCDPSession(page);
   await devices.send('WebAuthn.enable', { enableUI: false });
@@ -240,6 +241,21 @@ test('an animal is added, logged, corrected and handed over; a lost answer doubl
     expect(offers.filter((e) => e.replacedBy)).toHaveLength(1);
   });
 
+  await test.step('parents and genes are put right', async () => {
+    await page.getByRole('button', { name: 'Change', exact: true }).click();
+    const mother = page.getByLabel('Mother');
+    const hazel = (await mother.locator('option', { hasText: 'Hazel' }).getAttribute('value')) ?? '';
+    await mother.selectOption(hazel);
+    await expect(page.getByLabel('Father').locator('option', { hasText: 'Hazel' })).toHaveCount(0);
+    await page.getByLabel('Gene', { exact: true }).fill('Pastel');
+    await page.getByRole('button', { name: 'Add gene' }).click();
+    await axe(page, 'animal, changing');
+    await fits(page);
+    await page.getByRole('button', { name: 'Save', exact: true }).click();
+    await expect(page.getByRole('link', { name: 'Hazel' })).toBeVisible();
+    await expect(page.getByText('Spider, Pastel')).toBeVisible();
+  });
+
   await test.step('the handover shows its code once', async () => {
     await page.getByRole('button', { name: 'Hand over', exact: true }).click();
     await page.getByLabel('Show day').fill('Spring show');
@@ -260,7 +276,15 @@ test('an animal is added, logged, corrected and handed over; a lost answer doubl
     await expect(page.getByRole('navigation')).toBeHidden();
     await page.emulateMedia({ media: 'screen' });
 
-    await page.reload();
+    const shownAt = page.url();
+    await page.goto(`/b/animals/${name.split('/').at(-1)}`);
+    await page.getByRole('button', { name: 'Change', exact: true }).click();
+    await page.getByLabel('Species').selectOption('pantherophis_guttatus');
+    await page.getByRole('button', { name: 'Save', exact: true }).click();
+    await expect(page.locator('.problem')).toContainText('limits and checklist are for its species');
+    await page.getByRole('button', { name: 'Cancel' }).click();
+
+    await page.goto(shownAt);
     await expect(page.getByText('The code was shown when it was made.')).toBeVisible();
     await page.getByRole('button', { name: 'Make a new code' }).click();
     await expect(page.locator('.ticket .code')).toBeVisible();
@@ -343,7 +367,7 @@ test('what a keeper logs shows on the open triage list within a second', async (
 });
 
 test('a case is read, a step agreed, a word written, ended and reopened', async ({ browser }, info) => {
-  test.setTimeout(150_000);
+  test.setTimeout(300_000);
   const page = await signedIn(browser, info);
   const animal = onPhone(info) ? 'Fennel' : 'Bramble';
   const row = await caseOf(page, animal);
@@ -412,6 +436,31 @@ test('a case is read, a step agreed, a word written, ended and reopened', async 
     await expect(page.getByRole('textbox', { name: 'Message' })).toHaveValue('');
   });
 
+  await test.step('a message with a picture is sent once, and the picture opens large', async () => {
+    const form = page.locator('.thread form');
+    await form
+      .locator('input[data-photo="choose"]')
+      .setInputFiles(join(import.meta.dirname, '../../testdata/photos/orientation-6.jpg'));
+    await expect(form.getByRole('button', { name: 'Remove picture 1' })).toBeVisible();
+    await page.reload(); // what is being written is kept
+    await expect(form.getByRole('button', { name: 'Remove picture 1' })).toBeVisible();
+    await loseOneAnswer(page, '**/entries?*');
+    const send = page.getByRole('button', { name: 'Send' });
+    await send.click();
+    await expect(form.getByRole('alert')).toBeVisible();
+    await send.click();
+    const sent = page.locator('.thread .mine').getByRole('button', { name: 'Picture from you: A picture' });
+    await expect(sent).toHaveCount(1);
+    await expect(form.getByRole('button', { name: 'Remove picture 1' })).toHaveCount(0);
+    await sent.click();
+    const large = page.locator('.thread dialog[open]').getByRole('img');
+    await expect(large).toHaveAttribute('src', /\/1600$/);
+    await expect.poll(() => large.evaluate((i) => (i as HTMLImageElement).naturalWidth)).toBeGreaterThan(0);
+    await page.keyboard.press('Escape');
+    await expect(sent).toBeFocused();
+    await axe(page, 'case with a picture in the thread');
+  });
+
   await test.step('it ends with an outcome, and is opened again', async () => {
     await page.getByText('End the follow-up', { exact: true }).click();
     await page.getByRole('button', { name: 'End it' }).click();
@@ -430,7 +479,7 @@ test('a case is read, a step agreed, a word written, ended and reopened', async 
 });
 
 test('a keeper comes back with a code, adds a tablet, and a lost phone is signed out', async ({ browser }, info) => {
-  test.setTimeout(150_000);
+  test.setTimeout(300_000);
   const page = await signedIn(browser, info);
   const moss = await caseOf(page, 'Moss');
   const { baseURL = '', viewport = null } = info.project.use;

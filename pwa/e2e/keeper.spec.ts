@@ -37,6 +37,7 @@ async function workerReady(page: Page): Promise<void> {
   await page.waitForFunction(() => navigator.serviceWorker.controller !== null);
 }
 
+const picture = join(import.meta.dirname, '../../testdata/photos/orientation-6.jpg');
 const offline = async (context: BrowserContext, yes: boolean) => context.setOffline(yes);
 
 test('a card is taken on, and what is logged without network arrives once', async ({ page, context }, info) => {
@@ -137,9 +138,7 @@ test('a card is taken on, and what is logged without network arrives once', asyn
     await page.goto(`${home}/setup/hides`);
     await page.getByLabel('Only one hide').check();
     await expect(page.getByText('To put right')).toBeVisible();
-    await page
-      .locator('input[data-photo="choose"]')
-      .setInputFiles(join(import.meta.dirname, '../../testdata/photos/orientation-6.jpg'));
+    await page.locator('input[data-photo="choose"]').setInputFiles(picture);
     await expect(page.getByRole('img', { name: 'Picture 1' })).toBeVisible();
     await page.reload(); // the camera ended the page: the draft is still there
     await expect(page.getByRole('img', { name: 'Picture 1' })).toBeVisible();
@@ -151,10 +150,31 @@ test('a card is taken on, and what is logged without network arrives once', asyn
     await axe(page, 'unsent');
   });
 
+  await test.step('without network: a message with a picture, after the camera ended the page', async () => {
+    await page.goto(`${home}/thread`);
+    await page.getByLabel('Message').fill('Is this hide big enough?');
+    await page.locator('input[data-photo="choose"]').setInputFiles(picture);
+    await expect(page.getByRole('button', { name: 'Remove picture 1' })).toBeVisible();
+    await page.reload();
+    await expect(page.getByLabel('Message')).toHaveValue('Is this hide big enough?');
+    await page.getByRole('button', { name: 'Picture 1, not sent yet' }).click();
+    await expect(page.getByRole('dialog', { name: 'Photo' })).toBeVisible();
+    await page.getByRole('button', { name: 'Close' }).click();
+    await axe(page, 'thread with a picture being written');
+    await page.getByRole('button', { name: 'Send' }).click();
+    await expect(page.getByLabel('Message')).toHaveValue('');
+    const mine = page.locator('.thread .mine').filter({ hasText: 'Is this hide big enough?' });
+    await expect(mine.getByText('(not sent yet)')).toBeVisible();
+    const inThread = mine.getByRole('button', { name: 'Picture from you: Is this hide big enough?' });
+    await expect.poll(() => inThread.locator('img').evaluate((i) => (i as HTMLImageElement).naturalWidth)).toBe(96);
+    await axe(page, 'thread with a picture');
+    await fits(page);
+  });
+
   await test.step('the app starts without network and still knows everything', async () => {
     await page.goto('/');
     await expect(page.getByRole('heading', { level: 1, name: claim.animal })).toBeVisible();
-    await expect(page.getByText(/3 entries are saved on this phone/)).toBeVisible();
+    await expect(page.getByText(/4 entries are saved on this phone/)).toBeVisible();
     await expect(page.getByText(/Did not take/).first()).toBeVisible();
   });
 
@@ -173,8 +193,17 @@ test('a card is taken on, and what is logged without network arrives once', asyn
     const photos = (await (await page.request.get(`/v1/breeders/${breeder}/cases/${id}/photos`)).json()) as {
       photos: { width: number; height: number; takeTime: string }[];
     };
-    expect(photos.photos).toHaveLength(1);
-    expect(Date.parse(photos.photos[0]?.takeTime ?? '')).toBe(Date.parse('2026-06-07T08:09:10+02:00'));
+    expect(photos.photos).toHaveLength(2); // of the answer and of the message
+    for (const p of photos.photos) expect(Date.parse(p.takeTime)).toBe(Date.parse('2026-06-07T08:09:10+02:00'));
+    await page.goto(`${home}/thread`);
+    const sent = page.getByRole('button', { name: 'Picture from you: Is this hide big enough?' });
+    await expect(sent).toHaveCount(1);
+    await sent.click();
+    const large = page.getByRole('dialog', { name: 'Photo' }).getByRole('img');
+    await expect(large).toHaveAttribute('src', /\/1600$/);
+    await expect.poll(() => large.evaluate((i) => (i as HTMLImageElement).naturalWidth)).toBeGreaterThan(0);
+    await page.keyboard.press('Escape');
+    await expect(sent).toBeFocused();
   });
 
   await test.step('a correction stands beside what it corrects', async () => {

@@ -2,7 +2,7 @@ import { describe, expect, test } from 'vitest';
 import type { CaseJson } from '../src/api/gen/warmhand/v1/case_service_pb';
 import type { EntryJson } from '../src/api/gen/warmhand/v1/entry_service_pb';
 import { entryOf } from '../src/ui/breeder/animal';
-import { animalOf, draftOf } from '../src/ui/breeder/animals';
+import { animalOf, draftOf, mayBeParent } from '../src/ui/breeder/animals';
 import { latestAnswers } from '../src/ui/breeder/case';
 import { announcement, type CaseList, merge } from '../src/ui/breeder/cases';
 import { FormError } from '../src/ui/breeder/hooks';
@@ -126,4 +126,30 @@ describe('what a form says', () => {
     expect(() => animalOf({ ...draft, species: '' })).toThrow(/species/);
     expect(() => animalOf({ ...draft, total: 'long' })).toThrow(/millimetres/);
   });
+});
+
+test('a parent is of the species, not of the other sex, older, and somebody else; who was chosen stays', () => {
+  const a = (
+    id: string,
+    sex: 'SEX_FEMALE' | 'SEX_MALE' | 'SEX_UNKNOWN',
+    hatchDate = '',
+    species = 'python_regius',
+  ) => ({
+    name: `breeders/b/animals/${id}`,
+    sex,
+    hatchDate,
+    species,
+  });
+  const all = [
+    a('hen', 'SEX_FEMALE', '2020-01-01'),
+    a('cock', 'SEX_MALE', '2020-01-01'),
+    a('unsexed', 'SEX_UNKNOWN'),
+    a('sister', 'SEX_FEMALE', '2026-06-01'),
+    a('corn', 'SEX_FEMALE', '2020-01-01', 'pantherophis_guttatus'),
+    a('child', 'SEX_FEMALE'),
+  ];
+  const child = { name: 'breeders/b/animals/child', species: 'python_regius', hatchDate: '2026-06-01' };
+  const names = (chosen = '') => mayBeParent(all, child, 'SEX_MALE', chosen).map((x) => x.name?.split('/').at(-1));
+  expect(names()).toEqual(['hen', 'unsexed']);
+  expect(names('breeders/b/animals/cock')).toEqual(['hen', 'cock', 'unsexed']);
 });

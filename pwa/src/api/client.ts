@@ -49,6 +49,14 @@ export interface CallOptions {
 /** On a device that is a breeder's as well, the keeper's pages act as the keeper. */
 export const asKeeper = { headers: { 'X-Warmhand': 'keeper' } } as const satisfies CallOptions;
 
+/** How the bytes of a picture go; two minutes, for a slow line. */
+export function asPhoto(photo: { type: string; takenAt?: string | undefined }) {
+  return {
+    headers: { 'Content-Type': photo.type, ...(photo.takenAt && { 'X-Taken-At': photo.takenAt }) },
+    timeout: 120_000,
+  } satisfies CallOptions;
+}
+
 /** Bodies of bytes go as they are, everything else as JSON. */
 export async function call<T>(method: Method, path: string, body?: unknown, opt?: CallOptions): Promise<T> {
   const { response, bytes } = await send(method, path, body, opt);

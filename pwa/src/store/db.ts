@@ -15,7 +15,6 @@ export interface Item {
   path: string;
   /** The entry, exactly as it goes out; absent for a photo, whose bytes lie in `photos`. */
   entry?: EntryJson;
-  takenAt?: string;
   /** Ids that must have arrived before. */
   after: string[];
   state: 'queued' | 'dead';
@@ -122,6 +121,9 @@ export function writeState(key: string, value: unknown): Promise<void> {
   });
 }
 
+/** The state that says where a picture was being taken: phones may end the page while their camera is open. */
+export const cameraKey = 'camera';
+
 export function readDraft<T>(key: string): Promise<T | undefined> {
   return withDb(async (db) => (await db.get('drafts', key)) as T | undefined);
 }
@@ -137,4 +139,9 @@ export function writeDraft(key: string, value: unknown): Promise<void> {
 
 export function dropDraft(key: string): Promise<void> {
   return withDb((db) => db.delete('drafts', key));
+}
+
+/** Drops every draft whose name begins so. */
+export function dropDrafts(prefix: string): Promise<void> {
+  return withDb((db) => db.delete('drafts', IDBKeyRange.bound(prefix, `${prefix}\uffff`)));
 }

@@ -53,7 +53,6 @@ export async function saveEntry(n: NewEntry, now = Date.now()): Promise<string> 
           method: 'PUT',
           path: `/v1/${caseName}/photos/${p.id}`,
           after: [],
-          ...(p.takenAt && { takenAt: p.takenAt }),
         } as Unnumbered as Item);
       }
       const after = photos.map((p) => p.id);

@@ -1,6 +1,6 @@
 // The only sender. Page and service worker run the same code; a lock over all
 // tabs and the worker lets one of them send at a time.
-import { ApiError, asKeeper, call, Offline } from '../api/client';
+import { ApiError, asKeeper, asPhoto, call, Offline } from '../api/client';
 import type { BatchCreateEntriesResponseJson, CreateEntryResponseJson, EntryJson } from '../core/contract';
 import type { Item, Refusal } from '../store/db';
 import { allItems, arrived, photoOf, postpone, refused } from '../store/outbox';
@@ -138,14 +138,8 @@ async function send(item: Item): Promise<Answer> {
       const photo = await photoOf(item.id);
       if (!photo)
         return { kind: 'refused', error: refusal(0, 'PHOTO_GONE', 'The picture is no longer on this phone.') };
-      await call('PUT', item.path, photo.bytes, {
-        headers: {
-          ...asKeeper.headers,
-          'Content-Type': photo.type,
-          ...(item.takenAt && { 'X-Taken-At': item.takenAt }),
-        },
-        timeout: 120_000,
-      });
+      const how = asPhoto(photo);
+      await call('PUT', item.path, photo.bytes, { ...how, headers: { ...asKeeper.headers, ...how.headers } });
       return { kind: 'ok', entry: undefined };
     }
     const answer = await call<CreateEntryResponseJson>('POST', item.path, item.entry, asKeeper);

@@ -223,12 +223,14 @@ type HandoverRecord struct {
 	Offers   []*Entry `protobuf:"bytes,7,rep,name=offers,proto3" json:"offers,omitempty"`
 	Sheds    []*Entry `protobuf:"bytes,8,rep,name=sheds,proto3" json:"sheds,omitempty"`
 	// What it eats, how big, how often, and when first in the new home.
-	Feeding       string                 `protobuf:"bytes,9,opt,name=feeding,proto3" json:"feeding,omitempty"`
-	Checklist     []*ChecklistItem       `protobuf:"bytes,10,rep,name=checklist,proto3" json:"checklist,omitempty"`
-	Cautions      []string               `protobuf:"bytes,11,rep,name=cautions,proto3" json:"cautions,omitempty"`
-	IssueTime     *timestamppb.Timestamp `protobuf:"bytes,12,opt,name=issue_time,json=issueTime,proto3" json:"issue_time,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Feeding   string                 `protobuf:"bytes,9,opt,name=feeding,proto3" json:"feeding,omitempty"`
+	Checklist []*ChecklistItem       `protobuf:"bytes,10,rep,name=checklist,proto3" json:"checklist,omitempty"`
+	Cautions  []string               `protobuf:"bytes,11,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	IssueTime *timestamppb.Timestamp `protobuf:"bytes,12,opt,name=issue_time,json=issueTime,proto3" json:"issue_time,omitempty"`
+	// The most pressing of them and of the care, one short sentence each, as on the printed card.
+	CautionsInBrief []string `protobuf:"bytes,13,rep,name=cautions_in_brief,json=cautionsInBrief,proto3" json:"cautions_in_brief,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *HandoverRecord) Reset() {
@@ -341,6 +343,13 @@ func (x *HandoverRecord) GetCautions() []string {
 func (x *HandoverRecord) GetIssueTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.IssueTime
+	}
+	return nil
+}
+
+func (x *HandoverRecord) GetCautionsInBrief() []string {
+	if x != nil {
+		return x.CautionsInBrief
 	}
 	return nil
 }
@@ -1207,7 +1216,7 @@ const file_warmhand_v1_handover_service_proto_rawDesc = "" +
 	" \x01(\tB\x03\xe0A\x03R\x04case\x12@\n" +
 	"\vcreate_time\x18\v \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime:C\xeaA@\n" +
-	"\x15warmhand.dev/Handover\x12'breeders/{breeder}/handovers/{handover}\"\x85\x04\n" +
+	"\x15warmhand.dev/Handover\x12'breeders/{breeder}/handovers/{handover}\"\xb1\x04\n" +
 	"\x0eHandoverRecord\x12+\n" +
 	"\x06animal\x18\x01 \x01(\v2\x13.warmhand.v1.AnimalR\x06animal\x12'\n" +
 	"\x0fscientific_name\x18\x02 \x01(\tR\x0escientificName\x12\x1f\n" +
@@ -1223,7 +1232,8 @@ const file_warmhand_v1_handover_service_proto_rawDesc = "" +
 	" \x03(\v2\x1a.warmhand.v1.ChecklistItemR\tchecklist\x12\x1a\n" +
 	"\bcautions\x18\v \x03(\tR\bcautions\x129\n" +
 	"\n" +
-	"issue_time\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\tissueTime\"\xdb\x01\n" +
+	"issue_time\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\tissueTime\x12*\n" +
+	"\x11cautions_in_brief\x18\r \x03(\tR\x0fcautionsInBrief\"\xdb\x01\n" +
 	"\rChecklistItem\x12\x14\n" +
 	"\x05point\x18\x01 \x01(\tR\x05point\x12&\n" +
 	"\x0ffor_this_animal\x18\x02 \x01(\tR\rforThisAnimal\x12\"\n" +

@@ -1,4 +1,4 @@
-import type { JSX } from 'preact';
+import type { ComponentChildren, JSX } from 'preact';
 import { useContext, useState } from 'preact/hooks';
 import { withQuery } from '../../api/client';
 import type {
@@ -78,7 +78,8 @@ function About({ a, set }: { a: AnimalJson; set: (a: AnimalJson) => void }): JSX
                 const answer = await ask<UpdateAnimalResponseJson>(
                   'PATCH',
                   withQuery(`/v1/${a.name}`, {
-                    updateMask: 'display_name,species,sex,hatch_date,genes,clutch,snout_vent_mm,total_length_mm,note',
+                    updateMask:
+                      'display_name,species,sex,hatch_date,genes,mother,father,clutch,snout_vent_mm,total_length_mm,note',
                   }),
                   { ...animalOf(draft), ...(a.etag && { etag: a.etag }) },
                 );
@@ -87,7 +88,10 @@ function About({ a, set }: { a: AnimalJson; set: (a: AnimalJson) => void }): JSX
               .then((ok) => ok && setEditing(false));
           }}
         >
-          <AnimalForm draft={draft} set={setDraft} error={save.error} />
+          <p class="muted">
+            A record that was issued stays as it was; what is computed from now on uses what stands here.
+          </p>
+          <AnimalForm name={a.name} draft={draft} set={setDraft} error={save.error} />
           <Problem error={save.error} shown={animalFields} />
           <div class="actions">
             <Button kind="main" type="submit" busy={save.busy}>
@@ -99,15 +103,17 @@ function About({ a, set }: { a: AnimalJson; set: (a: AnimalJson) => void }): JSX
       </section>
     );
   }
-  const facts = [
+  const facts: [string, ComponentChildren][] = [
     ['Species', speciesName(kinds.data, a.species)],
     ['Sex', sexWord(a.sex)],
     ['Hatched', a.hatchDate || 'not known'],
     ['Genes', (a.genes ?? []).join(', ')],
+    ['Mother', a.mother && <Parent name={a.mother} />],
+    ['Father', a.father && <Parent name={a.father} />],
     ['Clutch', a.clutch],
     ['Snout to vent', mm(a.snoutVentMm)],
     ['Snout to tail tip', mm(a.totalLengthMm)],
-  ] as const;
+  ];
   return (
     <section class="stack">
       <Heading>{a.displayName || speciesName(kinds.data, a.species) || 'Animal'}</Heading>
@@ -135,6 +141,12 @@ function About({ a, set }: { a: AnimalJson; set: (a: AnimalJson) => void }): JSX
       </div>
     </section>
   );
+}
+
+function Parent({ name }: { name: string }): JSX.Element {
+  const loaded = useLoad(name, (signal) => ask<GetAnimalResponseJson>('GET', `/v1/${name}`, undefined, { signal }));
+  const word = loaded.data?.animal?.displayName || (loaded.data ? 'No label' : loaded.error ? 'not to be found' : '…');
+  return <Link to={`/b/animals/${idOf(name)}`}>{word}</Link>;
 }
 
 type Kind = 'weigh' | 'offer' | 'shed';

@@ -134,6 +134,8 @@ export interface AnimalDraft {
   sex: SexJson;
   hatchDate: string;
   genes: string[];
+  mother: string;
+  father: string;
   clutch: string;
   snoutVent: string;
   total: string;
@@ -148,6 +150,8 @@ export function draftOf(a: AnimalJson): AnimalDraft {
     sex: a.sex ?? 'SEX_UNKNOWN',
     hatchDate: a.hatchDate ?? '',
     genes: a.genes ?? [],
+    mother: a.mother ?? '',
+    father: a.father ?? '',
     clutch: a.clutch ?? '',
     snoutVent: mm(a.snoutVentMm),
     total: mm(a.totalLengthMm),
@@ -171,6 +175,8 @@ export function animalOf(d: AnimalDraft): AnimalJson {
     sex: d.sex,
     hatchDate: d.hatchDate,
     genes: d.genes,
+    mother: d.mother,
+    father: d.father,
     clutch: d.clutch.trim(),
     snoutVentMm: mm(d.snoutVent, 'snout_vent_mm'),
     totalLengthMm: mm(d.total, 'total_length_mm'),
@@ -183,22 +189,69 @@ export const animalFields = [
   'species',
   'hatch_date',
   'genes',
+  'mother',
+  'father',
   'clutch',
   'snout_vent_mm',
   'total_length_mm',
   'note',
 ];
 
+/** The whole stock book, by label; for choosing parents. */
+async function stock(signal: AbortSignal): Promise<AnimalJson[]> {
+  const all: AnimalJson[] = [];
+  let pageToken = '';
+  do {
+    const path = withQuery(`/v1/${breeder()}/animals`, { pageSize: 200, pageToken });
+    const page = await ask<ListAnimalsResponseJson>('GET', path, undefined, { signal });
+    all.push(...(page.animals ?? []));
+    pageToken = page.nextPageToken ?? '';
+  } while (pageToken);
+  return all.sort((a, b) => (a.displayName ?? '').localeCompare(b.displayName ?? '', undefined, { numeric: true }));
+}
+
+/** Who of the stock book may be the mother or the father; who is chosen already stays in the list. */
+export function mayBeParent(
+  all: readonly AnimalJson[],
+  child: { name?: string | undefined; species: string; hatchDate: string },
+  not: SexJson,
+  chosen: string,
+): AnimalJson[] {
+  return all.filter(
+    (a) =>
+      a.name === chosen ||
+      (a.name !== child.name &&
+        a.sex !== not &&
+        (!child.species || a.species === child.species) &&
+        !(child.hatchDate && a.hatchDate && a.hatchDate >= child.hatchDate)),
+  );
+}
+
 /** The boxes of an animal, for adding and for changing. */
 export function AnimalForm({
+  name,
   draft,
   set,
   error,
 }: {
+  /** Of an animal that is in the stock book already. */
+  name?: string | undefined;
   draft: AnimalDraft;
   set: (d: AnimalDraft) => void;
   error: unknown;
 }): JSX.Element {
+  const others = useLoad('stock', stock);
+  const parents = (not: SexJson, chosen: string) => {
+    const list = mayBeParent(others.data ?? [], { ...draft, name }, not, chosen);
+    return [
+      { value: '', label: others.data ? 'Not known' : 'Loading' },
+      ...(chosen && !list.some((a) => a.name === chosen) ? [{ value: chosen, label: 'As it was' }] : []),
+      ...list.map((a) => ({
+        value: a.name ?? '',
+        label: [a.displayName || 'No label', a.hatchDate?.slice(0, 4)].filter(Boolean).join(', '),
+      })),
+    ];
+  };
   const kinds = useLoad('species', () => speciesTable());
   const known = useLoad('genes', () => geneTable());
   const put =
@@ -226,6 +279,7 @@ export function AnimalForm({
           ...(kinds.data ?? []).map((s) => ({ value: s.id ?? '', label: `${s.commonName} (${s.scientificName})` })),
         ]}
         error={problem(error, 'species')}
+        hint={name && 'It stays while the animal is being followed up.'}
       />
       <fieldset class="field">
         <legend>Sex</legend>
@@ -258,9 +312,26 @@ export function AnimalForm({
         error={problem(error, 'hatch_date')}
       />
       <Genes genes={draft.genes} set={put('genes')} known={known.data ?? []} error={problem(error, 'genes')} />
-      <details>
-        <summary>Clutch, length, note</summary>
+      <details open={Boolean(name)}>
+        <summary>Parents, clutch, length, note</summary>
         <div class="stack">
+          {Boolean(others.error) && <Trouble error={others.error} again={others.again} />}
+          <div class="row wide">
+            <Field
+              label="Mother"
+              value={draft.mother}
+              onInput={put('mother')}
+              options={parents('SEX_MALE', draft.mother)}
+              error={problem(error, 'mother')}
+            />
+            <Field
+              label="Father"
+              value={draft.father}
+              onInput={put('father')}
+              options={parents('SEX_FEMALE', draft.father)}
+              error={problem(error, 'father')}
+            />
+          </div>
           <Field
             label="Clutch"
             maxLength={60}

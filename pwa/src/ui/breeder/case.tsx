@@ -1,6 +1,6 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
-import { withQuery } from '../../api/client';
+import { asPhoto, withQuery } from '../../api/client';
 import type { CreateKeeperCodeResponseJson, KeeperCodeJson } from '../../api/gen/warmhand/v1/access_service_pb';
 import type {
   AssessmentJson,
@@ -33,14 +33,15 @@ import { entryLine, standingWord } from '../../core/words';
 import { KeeperCode } from '../parts/code';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
+import { Pictures } from '../parts/pictures';
 import { Standing } from '../parts/standing';
-import { Thread } from '../parts/thread';
+import { type MessageDraft, Thread } from '../parts/thread';
 import { TimeLine } from '../parts/timeline';
 import { animalName, lastChange, seen } from './cases';
 import { FormError, problem, useLoad, useSave } from './hooks';
 import { Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { setupPoints, signs } from './reference';
-import { ask, me } from './session';
+import { ask, draftPrefix, me } from './session';
 import { WhatIf } from './whatif';
 
 interface Everything {
@@ -505,20 +506,23 @@ function Agree({
 }
 
 function Messages({ d, again }: { d: Everything; again: () => void }): JSX.Element {
-  // The same text sent again after a lost answer is the same message.
-  const pending = useRef<{ text: string; id: string; at: string } | undefined>(undefined);
+  // The same message sent again after a lost answer is the same entry.
+  const pending = useRef<{ same: string; id: string; at: string } | undefined>(undefined);
   const [sent, setSent] = useState<EntryJson[]>([]);
   const here = new Set(d.entries.map((e) => e.name));
-  const send = async (text: string) => {
-    if (pending.current?.text !== text) pending.current = { text, id: uuidv7(), at: new Date().toISOString() };
+  const send = async ({ text, photos }: MessageDraft) => {
+    const ids = photos.map((x) => x.id);
+    const same = [text, ...ids].join('\n');
+    if (pending.current?.same !== same) pending.current = { same, id: uuidv7(), at: new Date().toISOString() };
     const { id, at } = pending.current;
+    for (const x of photos) await ask('PUT', `/v1/${d.c.name}/photos/${x.id}`, x.bytes, asPhoto(x));
     const answer = await ask<CreateEntryResponseJson>(
       'POST',
       withQuery(`/v1/${d.c.animal?.name}/entries`, { entryId: id }),
       {
         case: d.c.name ?? '',
         happenTime: at,
-        message: { text },
+        message: { text, ...(ids.length > 0 && { photos: ids }) },
       } satisfies EntryJson,
     );
     pending.current = undefined;
@@ -528,11 +532,13 @@ function Messages({ d, again }: { d: Everything; again: () => void }): JSX.Eleme
   };
   return (
     <Thread
+      case={d.c.name ?? ''}
       entries={[...d.entries, ...sent.filter((e) => !here.has(e.name))]}
       me="breeder"
       breederName={me.value?.breederName}
       keeperName={d.c.keeperName}
       names={{ points: d.points, signs: d.signs }}
+      draft={`${draftPrefix}message ${d.c.name}`}
       onSend={send}
       closed={d.c.endTime ? 'The follow-up has ended. Open it again to write.' : undefined}
     />
@@ -624,67 +630,13 @@ function photoWords(p: PhotoJson): string {
 }
 
 function Photos({ photos }: { photos: PhotoJson[] }): JSX.Element {
-  const [at, setAt] = useState(-1);
-  const dialog = useRef<HTMLDialogElement>(null);
-  const photo = photos[at];
-  useEffect(() => {
-    if (photo && !dialog.current?.open) dialog.current?.showModal();
-  }, [photo]);
   if (photos.length === 0) return <p class="muted">No photo yet.</p>;
-  const step = (by: number) => setAt((n) => (n + by + photos.length) % photos.length);
   return (
-    <>
-      <ul class="photos">
-        {photos.map((p, i) => (
-          <li key={p.name}>
-            <button type="button" onClick={() => setAt(i)}>
-              <img
-                src={`/v1/${p.name}/320`}
-                width={p.width}
-                height={p.height}
-                alt={photoWords(p)}
-                loading="lazy"
-                decoding="async"
-              />
-            </button>
-          </li>
-        ))}
-      </ul>
-      <dialog
-        ref={dialog}
-        class="viewer"
-        aria-label="Photo"
-        onClose={() => setAt(-1)}
-        onKeyDown={(e) => {
-          if (e.key === 'ArrowLeft') step(-1);
-          if (e.key === 'ArrowRight') step(1);
-        }}
-      >
-        {photo && (
-          <div class="stack">
-            <img src={`/v1/${photo.name}/1600`} width={photo.width} height={photo.height} alt={photoWords(photo)} />
-            <p role="status">
-              {photoWords(photo)}, {at + 1} of {photos.length}
-            </p>
-            <div class="actions">
-              {photos.length > 1 && (
-                <>
-                  <Button icon="back" onClick={() => step(-1)}>
-                    Newer
-                  </Button>
-                  <Button icon="next" onClick={() => step(1)}>
-                    Older
-                  </Button>
-                </>
-              )}
-              <Button kind="main" icon="close" onClick={() => dialog.current?.close()}>
-                Close
-              </Button>
-            </div>
-          </div>
-        )}
-      </dialog>
-    </>
+    <Pictures
+      pictures={photos.map((p) => ({ name: p.name ?? '', words: photoWords(p), width: p.width, height: p.height }))}
+      previous="Newer"
+      next="Older"
+    />
   );
 }
 

@@ -10,6 +10,7 @@ import type {
   GetMeResponseJson,
   UseRecoveryCodeResponseJson,
 } from '../../api/gen/warmhand/v1/access_service_pb';
+import { dropDrafts } from '../../store/db';
 
 /** undefined until the service was asked. */
 export const me = signal<GetMeResponseJson | undefined>(undefined);
@@ -18,6 +19,9 @@ export const signedOut = signal(false);
 
 /** On a device that is a keeper's as well, these screens act as the breeder. */
 const asBreeder = { 'X-Warmhand': 'breeder' };
+
+/** Begins the names of these screens' drafts, which leave the device with the person. */
+export const draftPrefix = 'breeder ';
 
 /** A call of a signed-in person. */
 export function ask<T>(method: Method, path: string, body?: unknown, opt?: CallOptions): Promise<T> {
@@ -130,6 +134,7 @@ export async function newRecoveryCodes(): Promise<string[]> {
 
 export async function signOut(): Promise<void> {
   await call('POST', '/v1/access:signOut', {}, { headers: asBreeder });
+  await dropDrafts(draftPrefix).catch(() => undefined);
   me.value = {};
   signedOut.value = false;
 }

@@ -264,15 +264,15 @@ function Shown({
         </p>
       )}
       {r.feeding && <p>{r.feeding}</p>}
-      {(r.cautions?.length ?? 0) > 0 && (
-        <details>
-          <summary>What to mind ({r.cautions?.length})</summary>
+      {(r.cautionsInBrief?.length ?? 0) > 0 && (
+        <section class="stack" aria-labelledby="brief">
+          <h2 id="brief">What to mind first</h2>
           <ul class="bullets">
-            {r.cautions?.map((t) => (
+            {r.cautionsInBrief?.map((t) => (
               <li key={t}>{t}</li>
             ))}
           </ul>
-        </details>
+        </section>
       )}
       {clearsAfterAWeek() && (
         <Notice title="On an iPhone or iPad, do this first">
@@ -290,6 +290,16 @@ function Shown({
           ))}
         </ul>
       </section>
+      {(r.cautions?.length ?? 0) > 0 && (
+        <section class="card stack" aria-labelledby="mind">
+          <h2 id="mind">What to mind, in full</h2>
+          <ul class="bullets">
+            {r.cautions?.map((t) => (
+              <li key={t}>{t}</li>
+            ))}
+          </ul>
+        </section>
+      )}
       <Field
         label="What may your breeder call you? (you can leave it empty)"
         value={name}
@@ -298,7 +308,8 @@ function Shown({
         autoComplete="nickname"
         hint="A first name or a nickname is plenty."
       />
-      <div class="actions foot">
+      <div class="actions foot sticky">
+        <p class="muted">What you log is shared with {r.breederName || 'your breeder'}.</p>
         <Button
           kind="main"
           icon="hand"

@@ -1,7 +1,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect } from 'preact/hooks';
 import type { CaseJson } from '../../core/contract';
-import { readState, writeState } from '../../store/db';
+import { cameraKey, readState, writeState } from '../../store/db';
 import { phase, signedOut } from '../../sync/sync';
 import { lazy } from '../lazy';
 import { go, Link, Screen } from '../nav';
@@ -16,9 +16,6 @@ const HandoverRecord = lazy<{ c: CaseJson }>(() => import('./record'));
 const Talk = lazy<{ c: CaseJson }>(() => import('./talk'));
 const KeeperSettings = lazy<object>(() => import('./settings'));
 const Unsent = lazy<object>(() => import('./unsent'));
-
-/** Where a photo was being taken: phones may end the page while their camera is open. */
-export const cameraKey = 'camera';
 
 export function KeeperApp({ path }: { path: string }): JSX.Element {
   useEffect(() => {

@@ -5,18 +5,16 @@ import { caseAddress } from '../../core/ids';
 import { settings } from '../../core/settings';
 import { ago } from '../../core/time';
 import { formatNumber, massForInput, parseLength, parseMass } from '../../core/units';
-import { accept, type Hints, prepare } from '../../photo/photo';
+import type { Hints } from '../../photo/photo';
 import { current } from '../../store/copies';
-import { dropDraft, isFull, readDraft, writeDraft, writeState } from '../../store/db';
-import { type NewPhoto, photoOf } from '../../store/outbox';
+import { dropDraft, isFull, readDraft, writeDraft } from '../../store/db';
+import type { NewPhoto } from '../../store/outbox';
 import { go, Link, Screen, useUnsaved } from '../nav';
 import { ThermalBand } from '../parts/band';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
-import { cameraKey } from './index';
+import { AddPictures, mostPhotos, Pictures } from '../parts/pictures';
 import { known, linesOf, save } from './state';
-
-const mostPhotos = 8;
 
 interface Answered {
   answer: SetupAnswerJson;
@@ -173,8 +171,6 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
   const [busy, setBusy] = useState(false);
   const writing = useRef(Promise.resolve());
   const latest = useRef(draft);
-  const take = useRef<HTMLInputElement>(null);
-  const choose = useRef<HTMLInputElement>(null);
 
   useEffect(() => {
     void readDraft<Draft>(key)
@@ -204,26 +200,6 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
             : 'The phone did not keep this. Please try again.',
         );
       });
-  };
-
-  const openCamera = async (input: HTMLInputElement | null) => {
-    await writing.current;
-    await writeState(cameraKey, { path: location.pathname, at: Date.now() }).catch(() => undefined);
-    input?.click();
-  };
-
-  const picked = async (input: HTMLInputElement) => {
-    const files = [...(input.files ?? [])];
-    input.value = ''; // the same picture may be chosen again
-    await writeState(cameraKey, undefined).catch(() => undefined);
-    setBusy(true);
-    for (const file of files.slice(0, mostPhotos - kept.length - latest.current.photos.length)) {
-      const made = await prepare(file);
-      if (made.ok) change({ photos: [...latest.current.photos, { photo: made.photo, hints: made.hints }] });
-      else setError(made.problem);
-    }
-    await writing.current;
-    setBusy(false);
   };
 
   const measure = draft.measure.trim() ? parseLength(draft.measure) : 0;
@@ -337,57 +313,48 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
       {p.photo && (
         <section class="stack" aria-labelledby="pictures">
           <h2 id="pictures">A picture helps your breeder to see it</h2>
-          {(draft.photos.length > 0 || kept.length > 0) && (
-            <ul class="pictures">
-              {kept.map((id) => (
-                <li key={id}>
-                  <SentPicture c={c} id={id} />
-                </li>
-              ))}
-              {draft.photos.map((x, i) => (
-                <li key={x.photo.id}>
-                  <Picture bytes={x.photo.bytes} type={x.photo.type} label={`Picture ${i + 1}`} />
-                  {x.hints.dark && <p>It is rather dark. More light, or another try, may help.</p>}
-                  {x.hints.blurred && <p>It looks blurred. Hold still and try once more, if you like.</p>}
-                  <Button kind="quiet" onClick={() => change({ photos: draft.photos.filter((y) => y !== x) })}>
-                    Remove picture {i + 1}
-                  </Button>
-                </li>
-              ))}
-            </ul>
+          {kept.length + draft.photos.length > 0 && (
+            <Pictures
+              pictures={[
+                ...kept.map((id, i) => ({
+                  name: `${c.name}/photos/${id}`,
+                  words: `Picture ${i + 1} of the earlier answer`,
+                })),
+                ...draft.photos.map(({ photo }, i) => ({
+                  name: `${c.name}/photos/${photo.id}`,
+                  words: `Picture ${i + 1}`,
+                  photo,
+                })),
+              ]}
+              waiting
+              under={(at) => {
+                const x = draft.photos[at - kept.length];
+                return (
+                  x && (
+                    <>
+                      {x.hints.dark && <p>It is rather dark. More light, or another try, may help.</p>}
+                      {x.hints.blurred && <p>It looks blurred. Hold still and try once more, if you like.</p>}
+                      <Button kind="quiet" onClick={() => change({ photos: draft.photos.filter((y) => y !== x) })}>
+                        Remove picture {at - kept.length + 1}
+                      </Button>
+                    </>
+                  )
+                );
+              }}
+            />
           )}
           {kept.length + draft.photos.length < mostPhotos && (
-            <div class="row">
-              <Button icon="photo" disabled={busy} onClick={() => void openCamera(take.current)}>
-                Take a photo
-              </Button>
-              <Button disabled={busy} onClick={() => void openCamera(choose.current)}>
-                Choose a photo
-              </Button>
-            </div>
+            <AddPictures
+              room={mostPhotos - kept.length - draft.photos.length}
+              busy={busy}
+              settled={() => writing.current}
+              onBusy={setBusy}
+              onMade={(made) => {
+                if (made.ok) change({ photos: [...latest.current.photos, { photo: made.photo, hints: made.hints }] });
+                else setError(made.problem);
+              }}
+            />
           )}
-          <input
-            ref={take}
-            class="ear"
-            type="file"
-            accept={accept}
-            capture="environment"
-            tabIndex={-1}
-            aria-label="Take a photo"
-            data-photo="take"
-            onChange={(e) => void picked(e.currentTarget)}
-          />
-          <input
-            ref={choose}
-            class="ear"
-            type="file"
-            accept={accept}
-            multiple
-            tabIndex={-1}
-            aria-label="Choose a photo"
-            data-photo="choose"
-            onChange={(e) => void picked(e.currentTarget)}
-          />
         </section>
       )}
       <Field
@@ -438,30 +405,4 @@ export function overLimit(i: ChecklistItemJson, kind: string, mm: number): strin
       : `${size} is tight, or will be soon. Safe is over ${formatNumber(n(i.passAboveMm))} mm.`;
   }
   return '';
-}
-
-function Picture({ bytes, type, label }: { bytes: ArrayBuffer; type: string; label: string }): JSX.Element {
-  const [url, setUrl] = useState('');
-  useEffect(() => {
-    const made = URL.createObjectURL(new Blob([bytes], { type }));
-    setUrl(made);
-    return () => URL.revokeObjectURL(made);
-  }, [bytes, type]);
-  return <>{url && <img src={url} alt={label} />}</>;
-}
-
-/** A picture of an earlier answer: from the phone while it is unsent, else from the service. */
-function SentPicture({ c, id }: { c: CaseJson; id: string }): JSX.Element {
-  const [stored, setStored] = useState<NewPhoto | null | undefined>();
-  const [missing, setMissing] = useState(false);
-  useEffect(() => {
-    photoOf(id).then(
-      (x) => setStored(x ?? null),
-      () => setStored(null),
-    );
-  }, [id]);
-  if (stored) return <Picture bytes={stored.bytes} type={stored.type} label="Picture of the earlier answer" />;
-  if (stored === undefined) return <span />;
-  if (missing) return <p class="muted">A picture that was sent; it shows with network.</p>;
-  return <img src={`/v1/${c.name}/photos/${id}/320`} alt="Earlier answer" onError={() => setMissing(true)} />;
 }

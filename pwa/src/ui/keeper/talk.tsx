@@ -10,15 +10,28 @@ import { known, linesOf, save } from './state';
 export default function Talk({ c }: { c: CaseJson }): JSX.Element {
   const lines = linesOf(c);
   const unsent = new Set(lines.filter((l) => l.item).map((l) => l.entry.name ?? ''));
+  const draft = `message ${c.name}`;
   return (
     <Screen title={`You and ${c.breederName || 'your breeder'}`} back={caseAddress(c.name ?? '')}>
       <Thread
+        case={c.name ?? ''}
         me="keeper"
         entries={lines.map((l) => l.entry)}
         breederName={c.breederName}
         names={{ signs: known.value?.signs, points: known.value?.points }}
         unsent={unsent}
-        onSend={(text) => save({ case: c, entry: { happenTime: new Date().toISOString(), message: { text } } })}
+        draft={draft}
+        onSend={({ text, photos }) =>
+          save({
+            case: c,
+            entry: {
+              happenTime: new Date().toISOString(),
+              message: { text, ...(photos.length > 0 && { photos: photos.map((x) => x.id) }) },
+            },
+            photos,
+            draft,
+          })
+        }
         closed={c.endTime ? 'This follow-up has ended. Your breeder can open it again.' : undefined}
       />
       {phase.value === 'offline' && (

@@ -1,11 +1,24 @@
 import type { JSX } from 'preact';
-import { useState } from 'preact/hooks';
+import { useEffect, useRef, useState } from 'preact/hooks';
 import type { EntryJson } from '../../core/contract';
 import { ago } from '../../core/time';
 import { entryLine, type Names } from '../../core/words';
+import { dropDraft, isFull, readDraft, writeDraft } from '../../store/db';
+import type { NewPhoto } from '../../store/outbox';
 import { Button, Field, Notice } from './controls';
+import { AddPictures, mostPhotos, Pictures } from './pictures';
+
+/** What is being written; kept on the device until it is sent. */
+export interface MessageDraft {
+  text: string;
+  photos: NewPhoto[];
+}
+
+const empty: MessageDraft = { text: '', photos: [] };
 
 export interface ThreadProps {
+  /** `breeders/{b}/cases/{c}`, whose pictures they are. */
+  case: string;
   /** Any entries; messages and agreed steps are picked, oldest first. */
   entries: readonly EntryJson[];
   /** Whose screen it is: their own messages stand on the other side. */
@@ -13,8 +26,10 @@ export interface ThreadProps {
   breederName?: string | undefined;
   keeperName?: string | undefined;
   names?: Names | undefined;
-  /** Sends or stores the message. When it throws, the text stays in the box and the error is shown. */
-  onSend?: ((text: string) => Promise<unknown> | undefined) | undefined;
+  /** Under which name the draft lies on this device. */
+  draft: string;
+  /** Sends or stores the message. When it throws, what was written stays and the error is shown. */
+  onSend: (message: MessageDraft) => Promise<unknown>;
   /** Shown instead of the box, such as that the follow-up has ended. */
   closed?: string | undefined;
   /** Names of entries that are still on this device only. */
@@ -23,9 +38,6 @@ export interface ThreadProps {
 
 /** What breeder and keeper wrote to each other, with the steps they agreed. */
 export function Thread(p: ThreadProps): JSX.Element {
-  const [text, setText] = useState('');
-  const [busy, setBusy] = useState(false);
-  const [error, setError] = useState('');
   const shown = p.entries
     .filter((e) => (e.message || e.step) && !e.replacedBy)
     .sort((a, b) => (a.happenTime ?? '').localeCompare(b.happenTime ?? ''));
@@ -34,26 +46,13 @@ export function Thread(p: ThreadProps): JSX.Element {
     if ((p.me === 'keeper') === keeper) return 'You';
     return keeper ? p.keeperName || 'Keeper' : p.breederName || 'Breeder';
   };
-  const send = async () => {
-    const trimmed = text.trim();
-    if (!trimmed || !p.onSend) return;
-    setBusy(true);
-    setError('');
-    try {
-      await p.onSend(trimmed);
-      setText('');
-    } catch (e) {
-      setError(e instanceof Error ? e.message : String(e));
-    } finally {
-      setBusy(false);
-    }
-  };
   return (
     <div class="thread">
       {shown.length === 0 && <p class="muted">Nothing written yet.</p>}
       <ol>
         {shown.map((e) => {
           const name = who(e);
+          const photos = e.message?.photos ?? [];
           return (
             <li key={e.name} class={`${e.step ? 'agreed' : 'said'} ${name === 'You' ? 'mine' : 'theirs'}`}>
               <p class="meta">
@@ -62,32 +61,148 @@ export function Thread(p: ThreadProps): JSX.Element {
               </p>
               <p class="text">{entryLine(e, p.names)}</p>
               {e.step && e.note && <p class="muted">{e.note}</p>}
+              {photos.length > 0 && (
+                <Pictures
+                  pictures={photos.map((id) => ({
+                    name: `${p.case}/photos/${id}`,
+                    words: `Picture from ${name === 'You' ? 'you' : name}: ${start(e.message?.text)}`,
+                  }))}
+                  waiting={p.me === 'keeper'}
+                />
+              )}
             </li>
           );
         })}
       </ol>
-      {p.closed && <p class="muted">{p.closed}</p>}
-      {p.onSend && !p.closed && (
-        <form
-          class="stack"
-          onSubmit={(e) => {
-            e.preventDefault();
-            void send();
-          }}
-        >
-          <Field label="Message" value={text} onInput={setText} lines={2} maxLength={4000} />
-          {error && (
-            <Notice kind="bad" live>
-              <p>{error}</p>
-            </Notice>
-          )}
-          <div class="actions">
-            <Button kind="main" type="submit" icon="message" busy={busy} disabled={!text.trim()}>
-              Send
-            </Button>
-          </div>
-        </form>
-      )}
+      {p.closed ? <p class="muted">{p.closed}</p> : <Write key={p.draft} {...p} />}
     </div>
   );
+}
+
+/** The beginning of a message, for a picture's description. */
+function start(text = ''): string {
+  return text.length > 80 ? `${text.slice(0, 79)}…` : text;
+}
+
+function Write(p: ThreadProps): JSX.Element {
+  const [draft, setDraft] = useState(empty);
+  const [busy, setBusy] = useState(false);
+  const [error, setError] = useState('');
+  const latest = useRef(draft);
+  const writing = useRef(Promise.resolve());
+
+  useEffect(() => {
+    void readDraft<MessageDraft>(p.draft)
+      .catch(() => undefined)
+      .then((kept) => {
+        if (!kept || latest.current !== empty) return;
+        latest.current = kept;
+        setDraft(kept);
+      });
+  }, [p.draft]);
+
+  const change = (part: Partial<MessageDraft>) => {
+    const next = { ...latest.current, ...part };
+    latest.current = next;
+    setDraft(next);
+    setError('');
+    writing.current = writing.current
+      .then(() => writeDraft(p.draft, next))
+      .catch((e: unknown) => {
+        // Text alone is no loss to speak of while the page is open; a picture is.
+        if (next.photos.length > 0)
+          setError(
+            isFull(e)
+              ? 'This device is full: the message is not kept until it is sent.'
+              : 'This device does not keep the message until it is sent.',
+          );
+      });
+  };
+
+  const send = async () => {
+    const { photos } = latest.current;
+    const text = latest.current.text.trim() || pictureText(photos.length);
+    if (!text) return;
+    setBusy(true);
+    setError('');
+    try {
+      await writing.current;
+      await p.onSend({ text, photos });
+      latest.current = empty;
+      setDraft(empty);
+      await dropDraft(p.draft).catch(() => undefined);
+    } catch (e) {
+      setError(e instanceof Error ? e.message : String(e));
+    } finally {
+      setBusy(false);
+    }
+  };
+
+  return (
+    <form
+      class="stack"
+      onSubmit={(e) => {
+        e.preventDefault();
+        void send();
+      }}
+    >
+      <Field
+        label="Message"
+        disabled={busy}
+        value={draft.text}
+        onInput={(text) => change({ text })}
+        lines={2}
+        maxLength={4000}
+      />
+      {draft.photos.length > 0 && (
+        <Pictures
+          pictures={draft.photos.map((photo, i) => ({
+            name: `${p.case}/photos/${photo.id}`,
+            words: `Picture ${i + 1}, not sent yet`,
+            photo,
+          }))}
+          under={(at) => (
+            <Button
+              kind="quiet"
+              disabled={busy}
+              onClick={() => change({ photos: latest.current.photos.filter((_, i) => i !== at) })}
+            >
+              Remove picture {at + 1}
+            </Button>
+          )}
+        />
+      )}
+      {error && (
+        <Notice kind="bad" live>
+          <p>{error}</p>
+        </Notice>
+      )}
+      <AddPictures
+        room={mostPhotos - draft.photos.length}
+        busy={busy}
+        settled={() => writing.current}
+        onBusy={setBusy}
+        onMade={(made) => {
+          if (made.ok) change({ photos: [...latest.current.photos, made.photo] });
+          else setError(made.problem);
+        }}
+      />
+      <div class="actions">
+        <Button
+          kind="main"
+          type="submit"
+          icon="message"
+          busy={busy}
+          disabled={!draft.text.trim() && draft.photos.length === 0}
+        >
+          Send
+        </Button>
+      </div>
+    </form>
+  );
+}
+
+/** A message has words: reminders, files and readers that show no pictures say these. */
+function pictureText(n: number): string {
+  return n === 0 ? '' : n === 1 ? 'A picture' : `${n} pictures`;
 }

@@ -233,6 +233,13 @@ export declare type HandoverRecord = Message<"warmhand.v1.HandoverRecord"> & {
    * @generated from field: google.protobuf.Timestamp issue_time = 12;
    */
   issueTime?: Timestamp | undefined;
+
+  /**
+   * The most pressing of them and of the care, one short sentence each, as on the printed card.
+   *
+   * @generated from field: repeated string cautions_in_brief = 13;
+   */
+  cautionsInBrief: string[];
 };
 
 /**
@@ -304,6 +311,13 @@ export declare type HandoverRecordJson = {
    * @generated from field: google.protobuf.Timestamp issue_time = 12;
    */
   issueTime?: TimestampJson;
+
+  /**
+   * The most pressing of them and of the care, one short sentence each, as on the printed card.
+   *
+   * @generated from field: repeated string cautions_in_brief = 13;
+   */
+  cautionsInBrief?: string[];
 };
 
 /**
