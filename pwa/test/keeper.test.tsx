@@ -3,19 +3,20 @@ import { cleanup, render, screen } from '@testing-library/preact';
 import userEvent from '@testing-library/user-event';
 import { afterEach, beforeEach, describe, expect, test, vi } from 'vitest';
 import { ApiError, Offline } from '../src/api/client';
-import type { CaseJson } from '../src/core/contract';
+import type { CaseJson, EntryJson } from '../src/core/contract';
 import { changeSettings } from '../src/core/settings';
 import { weightSlip } from '../src/core/slip';
 import { parseLength } from '../src/core/units';
 import { standingWord } from '../src/core/words';
-import { keepCases, keepTables } from '../src/store/copies';
+import { keepCases, keepLog, keepTables } from '../src/store/copies';
 import { useDatabase } from '../src/store/db';
 import { allItems } from '../src/store/outbox';
 import { troubleOf } from '../src/ui/claim/claim';
 import { actionFor, CaseHome } from '../src/ui/keeper/home';
 import { ClimateForm, OfferForm, openSigns, SignForm, WeighForm } from '../src/ui/keeper/log';
 import { overLimit } from '../src/ui/keeper/setup';
-import { load } from '../src/ui/keeper/state';
+import { load, unread } from '../src/ui/keeper/state';
+import Talk from '../src/ui/keeper/talk';
 
 const animal = 'breeders/b/animals/a';
 const c: CaseJson = {
@@ -176,6 +177,33 @@ test('what goes wrong with a claim: each has its own words and its next thing', 
     (r) => troubleOf(e(400, r)).title,
   );
   expect(new Set(titles).size).toBe(5);
+});
+
+test('what the breeder wrote stands on the first screen until it was read', async () => {
+  const wrote = (id: string, at: string, by: 'BREEDER' | 'KEEPER', text: string): EntryJson => ({
+    name: `${animal}/entries/${id}`,
+    case: c.name ?? '',
+    by: `ACTOR_KIND_${by}`,
+    happenTime: at,
+    message: { text },
+  });
+  await keepLog(animal, [
+    wrote('3', '2026-03-09T10:00:00Z', 'KEEPER', 'Thank you.'),
+    wrote('2', '2026-03-08T10:00:00.5Z', 'BREEDER', 'Leave the lid shut.'),
+    wrote('1', '2026-03-07T10:00:00Z', 'BREEDER', 'How is she?'),
+    { ...wrote('0', '2026-03-08T10:00:00Z', 'BREEDER', 'To the keeper before.'), case: 'breeders/b/cases/older' },
+  ]);
+  await load();
+  const home = render(<CaseHome c={c} first />);
+  screen.getByRole('heading', { name: 'Thimblewick wrote' });
+  screen.getByText('Leave the lid shut.');
+  screen.getByText(/and 1 more before it/);
+  home.unmount();
+  const talk = render(<Talk c={c} />);
+  await vi.waitFor(() => expect(unread(c)).toEqual([]));
+  talk.unmount();
+  render(<CaseHome c={c} first />);
+  expect(screen.queryByRole('heading', { name: 'Thimblewick wrote' })).toBeNull();
 });
 
 test('sizes against the limits of this animal', () => {

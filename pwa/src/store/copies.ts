@@ -10,17 +10,22 @@ export interface Known {
   signs: SignInfoJson[];
   points: SetupPointJson[];
   outbox: Item[];
+  /** By case: when the newest of the breeder's messages that were read here was written. */
+  read: Map<string, string>;
 }
+
+const readKey = 'read ';
 
 /** Reads all of it in one transaction: a keeper has a few animals, so this is small. */
 export function readKnown(): Promise<Known> {
   return withDb(async (db) => {
-    const tx = db.transaction(['cases', 'logs', 'records', 'courses', 'tables', 'outbox'], 'readonly');
+    const tx = db.transaction(['cases', 'logs', 'records', 'courses', 'tables', 'outbox', 'state'], 'readonly');
     const all = async <T>(store: { getAllKeys(): Promise<string[]>; getAll(): Promise<T[]> }) => {
       const [keys, values] = await Promise.all([store.getAllKeys(), store.getAll()]);
       return new Map(keys.map((k, i) => [k, values[i] as T]));
     };
-    const [cases, logs, records, courses, signs, points, outbox] = await Promise.all([
+    const marks = IDBKeyRange.bound(readKey, `${readKey}\uffff`);
+    const [cases, logs, records, courses, signs, points, outbox, readKeys, readValues] = await Promise.all([
       tx.objectStore('cases').getAll(),
       all(tx.objectStore('logs')),
       all(tx.objectStore('records')),
@@ -28,10 +33,13 @@ export function readKnown(): Promise<Known> {
       tx.objectStore('tables').get('signs'),
       tx.objectStore('tables').get('points'),
       tx.objectStore('outbox').getAll(),
+      tx.objectStore('state').getAllKeys(marks),
+      tx.objectStore('state').getAll(marks),
     ]);
     await tx.done;
     cases.sort((a, b) => (b.handoverTime ?? '').localeCompare(a.handoverTime ?? ''));
-    return { cases, logs, records, courses, signs: signs?.signs ?? [], points: points?.points ?? [], outbox };
+    const read = new Map(readKeys.map((k, i) => [k.slice(readKey.length), readValues[i] as string]));
+    return { cases, logs, records, courses, signs: signs?.signs ?? [], points: points?.points ?? [], outbox, read };
   });
 }
 
@@ -69,6 +77,22 @@ export function laidOver(log: readonly EntryJson[], outbox: readonly Item[], ani
 /** Lines that count: neither corrected nor taken back, and no withdrawal themselves. */
 export function current(lines: readonly Line[]): Line[] {
   return lines.filter((l) => !l.entry.replacedBy && !l.entry.withdrawal);
+}
+
+/** The breeder's messages of a case that nobody has read on this phone, newest first. */
+export function unreadOf(lines: readonly Line[], caseName: string, read: ReadonlyMap<string, string>): EntryJson[] {
+  const until = Date.parse(read.get(caseName) ?? '') || 0;
+  return lines
+    .map((l) => l.entry)
+    .filter((e) => e.message && e.case === caseName && e.by !== 'ACTOR_KIND_KEEPER' && !e.replacedBy)
+    .filter((e) => Date.parse(e.happenTime ?? '') > until);
+}
+
+/** They were read, up to the one written at this time. */
+export function markRead(caseName: string, happenTime: string): Promise<void> {
+  return withDb(async (db) => {
+    await db.put('state', happenTime, readKey + caseName);
+  });
 }
 
 /** Takes the keeper's cases as the server has them; what is no longer theirs goes, their unsent entries stay. */

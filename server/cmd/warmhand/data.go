@@ -42,7 +42,7 @@ type breederCmd struct {
 }
 
 func (breederCmd) Help() string {
-	return "Example: warmhand breeder \"Our Snakes\" --data /var/lib/warmhand --time-zone Europe/Vienna\nWorks while the server runs, too."
+	return "Works while the server runs, too.\n\nExample:\n\n  warmhand breeder \"Our Snakes\" --data /var/lib/warmhand --time-zone Europe/Vienna"
 }
 
 func (c *breederCmd) Run(e *env) error {
@@ -62,7 +62,9 @@ type linkCmd struct {
 	origin
 }
 
-func (linkCmd) Help() string { return "Example: warmhand link 4kq7zt2m9xwa --data /var/lib/warmhand" }
+func (linkCmd) Help() string {
+	return "Example:\n\n  warmhand link 4kq7zt2m9xwa --data /var/lib/warmhand"
+}
 
 func (c *linkCmd) Run(e *env) error {
 	return c.open(e, false, func(a *server.Admin) error {
@@ -83,7 +85,7 @@ type tokenCmd struct {
 }
 
 func (tokenCmd) Help() string {
-	return "Example: warmhand token --data /var/lib/warmhand --breeder 4kq7zt2m9xwa --label \"spreadsheet\" --read-only"
+	return "Example:\n\n  warmhand token --data /var/lib/warmhand --breeder 4kq7zt2m9xwa --label \"spreadsheet\" --read-only"
 }
 
 func (c *tokenCmd) Run(e *env) error {
@@ -105,7 +107,7 @@ type backupCmd struct {
 }
 
 func (backupCmd) Help() string {
-	return "Example: warmhand backup --data /var/lib/warmhand /mnt/backup/2026-11-25\nThe backup holds the server's key: keep it as safe as the data."
+	return "The backup holds the server's key: keep it as safe as the data.\n\nExample:\n\n  warmhand backup --data /var/lib/warmhand /mnt/backup/2026-11-25"
 }
 
 func (c *backupCmd) Run(e *env) error {
@@ -128,7 +130,7 @@ type restoreCmd struct {
 }
 
 func (restoreCmd) Help() string {
-	return "Example: warmhand restore /mnt/backup/2026-11-25 --data /var/lib/warmhand-new"
+	return "Example:\n\n  warmhand restore /mnt/backup/2026-11-25 --data /var/lib/warmhand-new"
 }
 
 func (c *restoreCmd) Run(e *env) error {
@@ -145,7 +147,7 @@ func (c *restoreCmd) Run(e *env) error {
 
 type checkCmd struct{ where }
 
-func (checkCmd) Help() string { return "Example: warmhand check --data /var/lib/warmhand" }
+func (checkCmd) Help() string { return "Example:\n\n  warmhand check --data /var/lib/warmhand" }
 
 func (c *checkCmd) Run(e *env) error {
 	return c.open(e, false, func(a *server.Admin) error {

@@ -19,7 +19,7 @@ type exportCmd struct {
 }
 
 func (exportCmd) Help() string {
-	return "Example: warmhand export --data /var/lib/warmhand --breeder 4kq7zt2m9xwa > cases.jsonl\nThe cases go to standard output as a case file; internal/casefile/README.md says what is in it. Pictures are not. Works while the server runs, too."
+	return "The cases go to standard output as a case file; internal/casefile/README.md says what is in it. Pictures are not. Works while the server runs, too.\n\nExample:\n\n  warmhand export --data /var/lib/warmhand --breeder 4kq7zt2m9xwa > cases.jsonl"
 }
 
 func (c *exportCmd) Run(e *env) error {
@@ -41,7 +41,7 @@ type importCmd struct {
 }
 
 func (importCmd) Help() string {
-	return "Example: warmhand import --data /var/lib/warmhand --breeder 4kq7zt2m9xwa cases.jsonl\nThe whole file is checked first, and then all of it is added or nothing. The same file twice adds nothing. A keeper gets in again with a code from the breeder."
+	return "The whole file is checked first, and then all of it is added or nothing. The same file twice adds nothing. A keeper gets in again with a code from the breeder.\n\nExample:\n\n  warmhand import --data /var/lib/warmhand --breeder 4kq7zt2m9xwa cases.jsonl"
 }
 
 func (c *importCmd) Run(e *env) error {

@@ -106,7 +106,7 @@ func TestHelpOfEveryVerb(t *testing.T) {
 	t.Parallel()
 	for _, verb := range []string{"serve", "demo", "breeder", "link", "token", "backup", "restore", "check", "export", "import", "replay", "version"} {
 		out, errs, code := run(t, verb, "--help")
-		if code != 0 || errs != "" || !strings.Contains(out, "Example: warmhand "+verb) {
+		if code != 0 || errs != "" || !strings.Contains(out, "Example:\n\n    warmhand "+verb) {
 			t.Errorf("%s --help: %d %s %s", verb, code, errs, out)
 		}
 	}

@@ -22,7 +22,7 @@ type replayCmd struct {
 }
 
 func (replayCmd) Help() string {
-	return "Example: warmhand replay --summary cases.jsonl\nEach case is stepped from its handover to its last event and assessed with what was known by then, and nothing later. One JSON line for each case and step goes to standard output. What is in a case file, and in the answer, is in internal/casefile/README.md."
+	return "Each case is stepped from its handover to its last event and assessed with what was known by then, and nothing later. One JSON line for each case and step goes to standard output. What is in a case file, and in the answer, is in internal/casefile/README.md.\n\nExample:\n\n  warmhand replay --summary cases.jsonl"
 }
 
 func (c *replayCmd) Run(e *env) (err error) {

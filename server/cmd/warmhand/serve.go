@@ -25,7 +25,7 @@ type serveCmd struct {
 }
 
 func (serveCmd) Help() string {
-	return "Example: warmhand serve --data /var/lib/warmhand --listen localhost:8080 --public-url https://snakes.example.org\nStop it with Ctrl-C; requests under way are finished first."
+	return "Stop it with Ctrl-C; requests under way are finished first.\n\nExample:\n\n  warmhand serve --data /var/lib/warmhand --listen localhost:8080 --public-url https://snakes.example.org"
 }
 
 func (c *serveCmd) Run(e *env) error {
@@ -54,7 +54,7 @@ type demoCmd struct {
 }
 
 func (demoCmd) Help() string {
-	return "Example: warmhand demo\nEverything in it is invented: the breeder, the keepers and the snakes."
+	return "Everything in it is invented: the breeder, the keepers and the snakes.\n\nExample:\n\n  warmhand demo"
 }
 
 func (c *demoCmd) Run(e *env) error {
@@ -109,7 +109,7 @@ func (c *demoCmd) open(e *env) (*server.Server, error) {
 
 type versionCmd struct{}
 
-func (versionCmd) Help() string { return "Example: warmhand version" }
+func (versionCmd) Help() string { return "Example:\n\n  warmhand version" }
 
 func (versionCmd) Run(e *env) error {
 	_, err := fmt.Fprintln(e.out, version())

@@ -35,6 +35,7 @@ export function AnimalPage({ id }: { id: string }): JSX.Element {
     return answer.animal;
   });
   const [logged, setLogged] = useState(0);
+  const [editing, setEditing] = useState(false);
   const a = loaded.data;
   if (!a) {
     return (
@@ -43,24 +44,37 @@ export function AnimalPage({ id }: { id: string }): JSX.Element {
   }
   return (
     <main class="page">
-      <About a={a} set={loaded.set} />
-      <section class="card stack" aria-labelledby="a-log">
-        <h2 id="a-log">Log</h2>
-        <QuickLog animal={name} done={() => setLogged(logged + 1)} />
-      </section>
-      <Handovers animal={a} />
-      <section class="stack" aria-labelledby="a-history">
-        <h2 id="a-history">History</h2>
-        <History animal={name} turn={logged} />
-      </section>
-      <Remove a={a} />
+      <About a={a} set={loaded.set} editing={editing} setEditing={setEditing} />
+      {!editing && (
+        <>
+          <section class="card stack" aria-labelledby="a-log">
+            <h2 id="a-log">Log</h2>
+            <QuickLog animal={name} done={() => setLogged(logged + 1)} />
+          </section>
+          <Handovers animal={a} />
+          <section class="stack" aria-labelledby="a-history">
+            <h2 id="a-history">History</h2>
+            <History animal={name} turn={logged} />
+          </section>
+          <Remove a={a} />
+        </>
+      )}
     </main>
   );
 }
 
-function About({ a, set }: { a: AnimalJson; set: (a: AnimalJson) => void }): JSX.Element {
+function About({
+  a,
+  set,
+  editing,
+  setEditing,
+}: {
+  a: AnimalJson;
+  set: (a: AnimalJson) => void;
+  editing: boolean;
+  setEditing: (editing: boolean) => void;
+}): JSX.Element {
   const kinds = useLoad('species', () => speciesTable());
-  const [editing, setEditing] = useState(false);
   const [draft, setDraft] = useState(draftOf(a));
   const save = useSave();
   const mm = (v: number | string | undefined) => (Number(v ?? 0) > 0 ? `${formatNumber(Number(v))} mm` : undefined);

@@ -581,6 +581,14 @@ function Setup({ d }: { d: Everything }): JSX.Element {
               })}
             {r.answer.note && `. ${r.answer.note}`}
           </p>
+          {(r.answer.photos?.length ?? 0) > 0 && (
+            <Pictures
+              pictures={(r.answer.photos ?? []).map((id) => ({
+                name: `${d.c.name}/photos/${id}`,
+                words: `Picture of: ${r.point?.title ?? r.answer.point}`,
+              }))}
+            />
+          )}
           <p class="muted">
             {ago(r.at)}
             {r.choice?.verdict === 'hazard' && r.point?.fix && `. ${r.point.fix}`}

@@ -265,11 +265,13 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
             )}
           </dl>
           {r.feeding && <p>{r.feeding}</p>}
-          {(r.cautions ?? []).map((c) => (
-            <Notice key={c} kind="warn">
-              <p>{c}</p>
-            </Notice>
-          ))}
+          {(r.cautions?.length ?? 0) > 0 && (
+            <ul class="bullets">
+              {r.cautions?.map((c) => (
+                <li key={c}>{c}</li>
+              ))}
+            </ul>
+          )}
           {(
             [
               ['Weights', r.weighIns],

@@ -290,6 +290,14 @@ function Shown({
           ))}
         </ul>
       </section>
+      <Field
+        label="What may your breeder call you? (you can leave it empty)"
+        value={name}
+        onInput={setName}
+        maxLength={60}
+        autoComplete="nickname"
+        hint="A first name or a nickname is plenty."
+      />
       {(r.cautions?.length ?? 0) > 0 && (
         <section class="card stack" aria-labelledby="mind">
           <h2 id="mind">What to mind, in full</h2>
@@ -300,15 +308,7 @@ function Shown({
           </ul>
         </section>
       )}
-      <Field
-        label="What may your breeder call you? (you can leave it empty)"
-        value={name}
-        onInput={setName}
-        maxLength={60}
-        autoComplete="nickname"
-        hint="A first name or a nickname is plenty."
-      />
-      <div class="actions foot sticky">
+      <div class="actions bar">
         <p class="muted">What you log is shared with {r.breederName || 'your breeder'}.</p>
         <Button
           kind="main"

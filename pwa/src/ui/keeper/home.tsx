@@ -12,7 +12,7 @@ import { Icon, type IconName } from '../parts/icons';
 import { Standing } from '../parts/standing';
 import { Asked } from './asked';
 import { Hope } from './hope';
-import { animalName, known, linesOf, refusedItems, saved, unsent } from './state';
+import { animalName, known, linesOf, refusedItems, saved, unread, unsent } from './state';
 
 export function CaseList({ cases }: { cases: readonly CaseJson[] }): JSX.Element {
   return (
@@ -28,6 +28,7 @@ export function CaseList({ cases }: { cases: readonly CaseJson[] }): JSX.Element
                 </span>
               </span>
               <span class="muted">{c.commonName}</span>
+              {unread(c).length > 0 && <span class="chip">{c.breederName || 'Your breeder'} wrote</span>}
               {c.assessment?.keeperDo && <span class="block">{c.assessment.keeperDo}</span>}
             </Link>
           </li>
@@ -119,6 +120,7 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
         <p>Your breeder’s first look at {animalName(c)} comes when there is network.</p>
       )}
       <UnsentSigns lines={lines} />
+      <Unread c={c} />
       {!c.endTime && <NextThing c={c} a={a} />}
       {!c.endTime && (
         <section aria-labelledby="log">
@@ -214,6 +216,26 @@ function UnsentSigns({ lines }: { lines: readonly Line[] }): JSX.Element {
         </Notice>
       ))}
     </>
+  );
+}
+
+/** What the breeder wrote and nobody has read here yet. */
+function Unread({ c }: { c: CaseJson }): JSX.Element | null {
+  const [newest, ...older] = unread(c);
+  if (!newest) return null;
+  return (
+    <section class="card stack" aria-labelledby="wrote">
+      <h2 id="wrote">{c.breederName || 'Your breeder'} wrote</h2>
+      <p class="lead">{newest.message?.text}</p>
+      <p class="muted">
+        {ago(newest.happenTime)}
+        {older.length > 0 && `, and ${older.length} more before it`}
+      </p>
+      <Link to={caseAddress(c.name ?? '', 'thread')} class="button">
+        <Icon name="message" />
+        <span>Read and answer</span>
+      </Link>
+    </section>
   );
 }
 

@@ -1,7 +1,7 @@
 import { computed, signal } from '@preact/signals';
-import type { CaseJson } from '../../core/contract';
+import type { CaseJson, EntryJson } from '../../core/contract';
 import { forInput } from '../../core/time';
-import { type Known, type Line, laidOver, readKnown } from '../../store/copies';
+import { type Known, type Line, laidOver, readKnown, unreadOf } from '../../store/copies';
 import { isFull, readState, writeState } from '../../store/db';
 import { drop, type NewEntry, saveEntry } from '../../store/outbox';
 import { announce, syncNow } from '../../sync/sync';
@@ -44,6 +44,11 @@ export function linesOf(c: CaseJson): Line[] {
   const k = known.value;
   const animal = c.animal?.name ?? '';
   return k ? laidOver(k.logs.get(animal) ?? [], k.outbox, animal) : [];
+}
+
+/** What the breeder wrote and nobody has read on this phone, newest first. */
+export function unread(c: CaseJson): EntryJson[] {
+  return unreadOf(linesOf(c), c.name ?? '', known.value?.read ?? new Map());
 }
 
 export function animalName(c: CaseJson): string {

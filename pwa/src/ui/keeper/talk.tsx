@@ -1,15 +1,21 @@
 import type { JSX } from 'preact';
+import { useEffect } from 'preact/hooks';
 import type { CaseJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
+import { markRead } from '../../store/copies';
 import { phase } from '../../sync/sync';
 import { Screen } from '../nav';
 import { Thread } from '../parts/thread';
 import { PhoneState } from './home';
-import { known, linesOf, save } from './state';
+import { known, linesOf, load, save, unread } from './state';
 
 export default function Talk({ c }: { c: CaseJson }): JSX.Element {
   const lines = linesOf(c);
   const unsent = new Set(lines.filter((l) => l.item).map((l) => l.entry.name ?? ''));
+  const newest = unread(c)[0]?.happenTime;
+  useEffect(() => {
+    if (newest) void markRead(c.name ?? '', newest).then(load, () => undefined); // else it stays new
+  }, [newest, c.name]);
   const draft = `message ${c.name}`;
   return (
     <Screen title={`You and ${c.breederName || 'your breeder'}`} back={caseAddress(c.name ?? '')}>

@@ -47,7 +47,7 @@ export function Pictures({
       <ul class="photos">
         {pictures.map((p, i) => (
           <li key={p.name}>
-            <button type="button" onClick={() => setAt(i)}>
+            <button type="button" class="open" onClick={() => setAt(i)}>
               <Image p={p} size={320} waiting={waiting} />
             </button>
             {under?.(i)}

@@ -31,7 +31,7 @@ export function Standing({
       <svg viewBox="0 0 16 16" aria-hidden="true" focusable="false">
         {shapes[s.shape]}
       </svg>
-      {keeper ? s.keeper : s.word}
+      <span>{keeper ? s.keeper : s.word}</span>
     </span>
   );
 }
