@@ -66,7 +66,13 @@ test('a card is taken on, and what is logged without network arrives once', asyn
     await page.goto(here(claim.link));
     await expect(page.getByRole('heading', { level: 1, name: /^Is this your/ })).toBeVisible();
     await expect(page.getByRole('heading', { name: 'What is shared when you take it on' })).toBeVisible();
+    const take = page.getByRole('button', { name: `Take on ${claim.animal}` });
+    await expect(take).toBeInViewport({ ratio: 1 }); // at the thumb, without a scroll
+    await expect(page.getByRole('heading', { name: 'What to mind first' })).toBeInViewport();
+    await page.getByRole('heading', { name: 'What to mind, in full' }).scrollIntoViewIfNeeded();
+    await expect(take).toBeInViewport({ ratio: 1 });
     await axe(page, 'claim');
+    await fits(page);
   });
 
   await test.step('a claim whose answer is lost is sent again and succeeds', async () => {
