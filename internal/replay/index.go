@@ -41,6 +41,10 @@ type index struct {
 	seed   maphash.Seed
 	tell   func(bytes int64)
 
+	skipBad      bool
+	tooLong      int // lines that were left out
+	firstTooLong error
+
 	byCase sorter // handovers, offers and runs by case
 	runs   sorter // by the place of their case
 	asks   sorter // offers of histories and handovers by breeder and species, in time
@@ -115,6 +119,7 @@ func (x *index) read(name string, r io.Reader) error {
 	x.handover = math.MinInt64
 	buf := make([]byte, 0, blockBytes+casefile.LongestLine)
 	offset, number := int64(0), 0 // of the start of buf
+	long := false                 // in the middle of a line that is left out
 	for end := false; !end; {
 		if err := x.ctx.Err(); err != nil {
 			return err
@@ -132,15 +137,30 @@ func (x *index) read(name string, r io.Reader) error {
 		for done < len(buf) {
 			length := bytes.IndexByte(buf[done:], '\n') + 1
 			if length == 0 {
-				if len(buf)-done > casefile.LongestLine {
-					return fmt.Errorf("%s: line %d is longer than %d bytes; expected one event a line", name, number+1, casefile.LongestLine)
+				if !long && len(buf)-done > casefile.LongestLine {
+					err := fmt.Errorf("%s: line %d: is longer than %d bytes; expected one event a line", name, number+1, casefile.LongestLine)
+					if !x.skipBad {
+						return err
+					}
+					if x.tooLong++; x.tooLong == 1 {
+						x.firstTooLong = err
+					}
+					long = true
 				}
-				if !end {
+				if !end && !long {
 					break
 				}
 				length = len(buf) - done
+				if long && !end {
+					done += length
+					break
+				}
 			}
 			number++
+			if long {
+				long, done = false, done+length
+				continue
+			}
 			if err := x.take(buf[done:done+length], offset+int64(done), number); err != nil {
 				return err
 			}

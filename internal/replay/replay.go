@@ -86,7 +86,7 @@ func Run(ctx context.Context, inputs []Input, out io.Writer, o Options) (sum *Su
 		o.hold = inMemory
 	}
 	var read int64
-	x := &index{ctx: ctx, dir: o.TempDir, seed: maphash.MakeSeed(), tell: func(n int64) { read += n; o.Progress(read, 0) }}
+	x := &index{ctx: ctx, dir: o.TempDir, seed: maphash.MakeSeed(), skipBad: o.SkipBad, tell: func(n int64) { read += n; o.Progress(read, 0) }}
 	for _, s := range x.sorters() {
 		s.dir, s.limit = o.TempDir, o.hold
 	}
@@ -100,7 +100,7 @@ func Run(ctx context.Context, inputs []Input, out io.Writer, o Options) (sum *Su
 		return nil, err
 	}
 
-	sum = &Summary{}
+	sum = &Summary{LeftOut: x.tooLong, FirstBad: x.firstTooLong}
 	group, ctx := errgroup.WithContext(ctx)
 	jobs := make(chan *job, o.Workers)
 	inOrder := make(chan *job, 2*o.Workers) // how far ahead of the slowest one may be

@@ -82,13 +82,24 @@ func ordinary(r *rand.Rand, id string, breeder string) []casefile.Line {
 	return lines
 }
 
-// written are cases as files: one after the other, or their lines mixed.
-func written(t testing.TB, cases [][]casefile.Line, mixed bool) []byte {
+// The orders of lines.
+const (
+	caseByCase = iota
+	handoversFirst
+	inTime
+)
+
+// written are cases as a file.
+func written(t testing.TB, cases [][]casefile.Line, order int) []byte {
 	t.Helper()
 	all := slices.Concat(cases...)
-	if mixed { // as a log of a whole service would have them, handovers first
+	if order != caseByCase {
 		slices.SortStableFunc(all, func(a, b casefile.Line) int {
-			return cmp.Or(-cmp.Compare(b2i(a.Handover != nil), b2i(b.Handover != nil)), a.Entry.HappenedAt.Compare(b.Entry.HappenedAt))
+			first := -cmp.Compare(b2i(a.Handover != nil), b2i(b.Handover != nil))
+			if order == inTime {
+				first = 0
+			}
+			return cmp.Or(first, a.Entry.HappenedAt.Compare(b.Entry.HappenedAt))
 		})
 	}
 	var out []byte
@@ -249,7 +260,7 @@ func TestStepsAreAssessments(t *testing.T) {
 	for _, l := range lines {
 		cases = append(cases, together(t, l))
 	}
-	out, sum := replayed(t, file(t, written(t, lines, false)), Options{})
+	out, sum := replayed(t, file(t, written(t, lines, caseByCase)), Options{})
 	steps := stepsOf(t, out)
 	if sum.Cases != len(cases) {
 		t.Errorf("%d cases", sum.Cases)
@@ -313,7 +324,7 @@ func TestStepsAreAssessments(t *testing.T) {
 func TestOrderChangesNothing(t *testing.T) {
 	t.Parallel()
 	lines := some(42, 3)
-	plain := written(t, lines, false)
+	plain := written(t, lines, caseByCase)
 	want, wantSum := replayed(t, file(t, plain), Options{Workers: 1})
 	for name, o := range map[string]Options{"four workers": {Workers: 4}, "little memory": {hold: 3, Workers: 2}} {
 		if got, sum := replayed(t, file(t, plain), o); got != want || !reflect.DeepEqual(sum, wantSum) {
@@ -331,10 +342,12 @@ func TestOrderChangesNothing(t *testing.T) {
 		}
 		return m
 	}
-	for name, o := range map[string]Options{"mixed": {Workers: 3}, "mixed, little memory": {hold: 5}} {
-		got, _ := replayed(t, file(t, written(t, lines, true)), o)
-		if !reflect.DeepEqual(byCase(got), byCase(want)) {
-			t.Errorf("%s: another answer", name)
+	for _, order := range []int{handoversFirst, inTime} {
+		for name, o := range map[string]Options{"mixed": {Workers: 3}, "mixed, little memory": {hold: 5}} {
+			got, _ := replayed(t, file(t, written(t, lines, order)), o)
+			if !reflect.DeepEqual(byCase(got), byCase(want)) {
+				t.Errorf("%s, order %d: another answer", name, order)
+			}
 		}
 	}
 	// Two files, one of them a pipe.
@@ -363,7 +376,7 @@ func TestOrderChangesNothing(t *testing.T) {
 
 func TestStandingsAndSummary(t *testing.T) {
 	t.Parallel()
-	plain := written(t, some(40, 3), false)
+	plain := written(t, some(40, 3), caseByCase)
 	all, sum := replayed(t, file(t, plain), Options{})
 	only, again := replayed(t, file(t, plain), Options{Standings: true})
 	none, table := replayed(t, file(t, plain), Options{Quiet: true})
@@ -479,8 +492,19 @@ func TestBadLines(t *testing.T) {
 		})
 	}
 	long := head + `{"case":"c","note":"` + strings.Repeat("x", casefile.LongestLine) + `"}`
-	if _, err := Run(t.Context(), []Input{{"long", strings.NewReader(long)}}, io.Discard, Options{Every: time.Hour}); err == nil || !strings.Contains(err.Error(), "long: line 2 is longer") {
+	if _, err := Run(t.Context(), []Input{{"long", strings.NewReader(long)}}, io.Discard, Options{Every: time.Hour}); err == nil || !strings.Contains(err.Error(), "long: line 2: is longer") {
 		t.Errorf("a long line: %v", err)
+	}
+	// Left out, it takes no other line along, wherever it ends.
+	want, _ := replayed(t, strings.NewReader(head+seen), Options{})
+	for _, n := range []int{casefile.LongestLine, 3*casefile.LongestLine + 7, 2*blockBytes - len(head)} {
+		long := `{"case":"c","note":"` + strings.Repeat("x", n) + "\"}"
+		for name, text := range map[string]string{"inside": head + long + "\n" + seen, "first": long + "\n" + head + seen, "last": head + seen + long, "two": head + long + "\n" + long + "\n" + seen} {
+			got, sum := replayed(t, strings.NewReader(text), Options{SkipBad: true})
+			if got != want || sum.LeftOut != strings.Count(text, "note") || sum.FirstBad == nil {
+				t.Errorf("%s, %d: %d lines left out, %v\n%s", name, n, sum.LeftOut, sum.FirstBad, got)
+			}
+		}
 	}
 }
 
@@ -490,7 +514,7 @@ func (failing) Write([]byte) (int, error) { return 0, io.ErrShortWrite }
 
 func TestOutputFailsAndStops(t *testing.T) {
 	t.Parallel()
-	plain := written(t, some(30, 0), false)
+	plain := written(t, some(30, 0), caseByCase)
 	o := Options{Every: 24 * time.Hour, UntilDays: 180}
 	if _, err := Run(t.Context(), []Input{{"a", bytes.NewReader(plain)}}, failing{}, o); !errors.Is(err, io.ErrShortWrite) {
 		t.Errorf("%v", err)
@@ -506,7 +530,7 @@ func TestOutputFailsAndStops(t *testing.T) {
 func FuzzRun(f *testing.F) {
 	r := rand.New(rand.NewPCG(8, 8))
 	for range 4 {
-		f.Add(written(f, [][]casefile.Line{ordinary(r, "a", "b")[:20], ordinary(r, "b", "b")[:30]}, r.IntN(2) == 0), uint16(24), false)
+		f.Add(written(f, [][]casefile.Line{ordinary(r, "a", "b")[:20], ordinary(r, "b", "b")[:30]}, r.IntN(3)), uint16(24), false)
 	}
 	f.Add([]byte(`{"case":"c","at":"2027-03-06T15:00:00Z","kind":"handover","species":"other_snake","learned_mean":1e-300,"learned_strength":1e-300,"learned_animals":1}
 {"case":"c","at":"2027-03-06T15:00:00Z","kind":"weigh_in","mass_g":1}
@@ -517,7 +541,7 @@ func FuzzRun(f *testing.F) {
 		var out bytes.Buffer
 		sum, err := Run(t.Context(), []Input{{"f", bytes.NewReader(data)}}, &out, Options{Every: time.Duration(max(6, hours)) * time.Hour, UntilDays: 60, SkipBad: skip, Workers: 1, hold: 4})
 		if err != nil {
-			if !strings.HasPrefix(err.Error(), "f: line ") || skip && !strings.Contains(err.Error(), "longer than") {
+			if !strings.HasPrefix(err.Error(), "f: line ") || skip {
 				t.Fatalf("%v", err)
 			}
 			return
@@ -601,7 +625,7 @@ func many(b *testing.B, events int) *os.File {
 	r := rand.New(rand.NewPCG(6, 6))
 	for n, i := 0, 0; n < events; i++ {
 		lines := ordinary(r, fmt.Sprintf("c%07d", i), fmt.Sprintf("b%04d", i/40))
-		if _, err := f.Write(written(b, [][]casefile.Line{lines}, false)); err != nil {
+		if _, err := f.Write(written(b, [][]casefile.Line{lines}, caseByCase)); err != nil {
 			b.Fatal(err)
 		}
 		n += len(lines)
