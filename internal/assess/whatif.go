@@ -275,7 +275,7 @@ func fineAnswer(point string) (care.SetupAnswer, bool) {
 
 var (
 	standingWords = [...]string{"settled", "watch", "step in", "vet"}
-	keeperWords   = [...]string{"all is as it should be", "it only needs keeping an eye on", "your breeder should look at it with you", "a reptile vet should see it"}
+	keeperWords   = [...]string{"all is as it should be", "keeping an eye on it is enough", "your breeder should look at it with you", "a reptile vet should see it"}
 )
 
 // describe finds the words.
@@ -323,11 +323,11 @@ func (t *Try) describe(e *engine) {
 	default:
 		t.Condition = "its keeper writes a word"
 	}
-	within := ""
+	within, later := "", ""
 	if d := int(t.StandingAt.Sub(t.At).Hours()/24 + .5); d > 0 {
-		within = " within " + count(d, "day")
+		within, later = " within "+count(d, "day"), " "+count(d, "day")+" later"
 	}
-	t.ForKeeper = keeperWords[t.Standing] + within
+	t.ForKeeper = keeperWords[t.Standing] + later
 	switch {
 	case t.Standing < t.now:
 		t.Consequence = "it would go back to “" + standingWords[t.Standing] + "”" + within
