@@ -196,9 +196,9 @@ func (t *trouble) urgency() float64 { return math.Min(1, math.Max(0, t.risk.loss
 func (e *engine) findTroubles() (urgency float64) {
 	e.freshen()
 	list := e.troubles[:0]
-	lost := risk{e.weight.pLoss(.10), 1, 0}
-	if !e.shown {
-		lost.p = 0 // reckoned and not weighed: a weigh-in is asked for, but nothing is known
+	lost := risk{0, 1, 0} // while it is reckoned and not weighed, nothing is known and a weigh-in is asked for
+	if e.shown {
+		lost.p = e.weight.pLoss(.10)
 	}
 	failing := e.failing()
 	if !e.witnessed() && e.levels.level == 0 {
