@@ -51,7 +51,7 @@ var pathField = regexp.MustCompile(`\{[^}]*\}`)
 func TestRoutesWithoutCredentials(t *testing.T) {
 	t.Parallel()
 	public := map[string]bool{"GetMe": true, "RedeemSignInLink": true, "BeginPasskeySignIn": true, "FinishPasskeySignIn": true, "UseRecoveryCode": true, "UseKeeperCode": true,
-		"SignOut": true, "LookUpClaim": true, "ClaimHandover": true, "ListSpecies": true, "ListGenes": true, "ListSigns": true, "ListSetupPoints": true}
+		"SignOut": true, "LookUpClaim": true, "ClaimHandover": true, "ListSpecies": true, "ListGenes": true, "ListSigns": true, "ListSetupPoints": true, "ListTables": true}
 	f := servertest.Start(t, servertest.Options{})
 	f.NewBreeder("b1")
 	routes := map[string]bool{"GET /v1/breeders/b1/live": false, "GET /v1/keepers/me/live": false,
@@ -162,6 +162,7 @@ var matrix = map[string]struct{ request, who string }{
 	"ListGenes":       {`{}`, "ohtrbkxn"},
 	"ListSigns":       {`{}`, "ohtrbkxn"},
 	"ListSetupPoints": {`{}`, "ohtrbkxn"},
+	"ListTables":      {`{}`, "ohtrbkxn"},
 
 	"SignOut": {`{}`, "ohtbkxn"}, // ends the sessions of this test, so it comes last
 }

@@ -75,6 +75,7 @@ var policy = access.Policy{
 	pb.ReferenceService_ListGenes_FullMethodName:       anyone.Reads(),
 	pb.ReferenceService_ListSigns_FullMethodName:       anyone.Reads(),
 	pb.ReferenceService_ListSetupPoints_FullMethodName: anyone.Reads(),
+	pb.ReferenceService_ListTables_FullMethodName:      anyone.Reads(),
 
 	"/grpc.health.v1.Health/Check":                                   anyone.Reads(),
 	"/grpc.health.v1.Health/List":                                    anyone.Reads(),

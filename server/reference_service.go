@@ -44,3 +44,12 @@ func (*referenceService) ListSetupPoints(context.Context, *pb.ListSetupPointsReq
 	}
 	return out, nil
 }
+
+func (*referenceService) ListTables(context.Context, *pb.ListTablesRequest) (*pb.ListTablesResponse, error) {
+	version, rows := snake.Tables()
+	out := &pb.ListTablesResponse{Version: version}
+	for _, r := range rows {
+		out.Rows = append(out.Rows, &pb.TableRow{Of: r.Of, What: r.What, Unit: r.Unit, Values: r.Values, Sure: r.Sure, Source: r.Source, Note: r.Note})
+	}
+	return out, nil
+}

@@ -133,6 +133,13 @@ test('a link, a passkey, recovery codes, and back in with each', async ({ page }
   await axe(page, 'settings');
   await fits(page);
 
+  await page.getByRole('link', { name: 'What the program goes by' }).click();
+  await page.getByLabel('Search').fill('ball python optimum');
+  await expect(page.getByRole('row').filter({ hasText: 'optimum' })).toHaveCount(1);
+  await expect(page.getByRole('row').filter({ hasText: 'optimum' })).toContainText('32');
+  await axe(page, 'tables');
+  await fits(page);
+
   const signOut = async () => {
     await page.getByRole('link', { name: 'Settings' }).click();
     await page.getByRole('button', { name: 'Sign out on this device' }).click();

@@ -1006,6 +1006,191 @@ func (x *ListSetupPointsResponse) GetPoints() []*SetupPoint {
 	return nil
 }
 
+// TableRow is one quantity of the tables.
+type TableRow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// A species' id, or what the quantity belongs to.
+	Of   string `protobuf:"bytes,1,opt,name=of,proto3" json:"of,omitempty"`
+	What string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	// The unit, and what each of several values is.
+	Unit   string    `protobuf:"bytes,3,opt,name=unit,proto3" json:"unit,omitempty"`
+	Values []float64 `protobuf:"fixed64,4,rep,packed,name=values,proto3" json:"values,omitempty"`
+	// published, second hand, memory, derived, common practice or assumption.
+	Sure          string `protobuf:"bytes,5,opt,name=sure,proto3" json:"sure,omitempty"`
+	Source        string `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
+	Note          string `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TableRow) Reset() {
+	*x = TableRow{}
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TableRow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TableRow) ProtoMessage() {}
+
+func (x *TableRow) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TableRow.ProtoReflect.Descriptor instead.
+func (*TableRow) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_reference_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *TableRow) GetOf() string {
+	if x != nil {
+		return x.Of
+	}
+	return ""
+}
+
+func (x *TableRow) GetWhat() string {
+	if x != nil {
+		return x.What
+	}
+	return ""
+}
+
+func (x *TableRow) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *TableRow) GetValues() []float64 {
+	if x != nil {
+		return x.Values
+	}
+	return nil
+}
+
+func (x *TableRow) GetSure() string {
+	if x != nil {
+		return x.Sure
+	}
+	return ""
+}
+
+func (x *TableRow) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *TableRow) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+type ListTablesRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListTablesRequest) Reset() {
+	*x = ListTablesRequest{}
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListTablesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListTablesRequest) ProtoMessage() {}
+
+func (x *ListTablesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListTablesRequest.ProtoReflect.Descriptor instead.
+func (*ListTablesRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_reference_service_proto_rawDescGZIP(), []int{16}
+}
+
+type ListTablesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Goes up with each change of the tables.
+	Version       string      `protobuf:"bytes,1,opt,name=version,proto3" json:"version,omitempty"`
+	Rows          []*TableRow `protobuf:"bytes,2,rep,name=rows,proto3" json:"rows,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListTablesResponse) Reset() {
+	*x = ListTablesResponse{}
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListTablesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListTablesResponse) ProtoMessage() {}
+
+func (x *ListTablesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_reference_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListTablesResponse.ProtoReflect.Descriptor instead.
+func (*ListTablesResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_reference_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *ListTablesResponse) GetVersion() string {
+	if x != nil {
+		return x.Version
+	}
+	return ""
+}
+
+func (x *ListTablesResponse) GetRows() []*TableRow {
+	if x != nil {
+		return x.Rows
+	}
+	return nil
+}
+
 var File_warmhand_v1_reference_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_reference_service_proto_rawDesc = "" +
@@ -1079,17 +1264,32 @@ const file_warmhand_v1_reference_service_proto_rawDesc = "" +
 	"\averdict\x18\x03 \x01(\tR\averdict\"\x18\n" +
 	"\x16ListSetupPointsRequest\"J\n" +
 	"\x17ListSetupPointsResponse\x12/\n" +
-	"\x06points\x18\x01 \x03(\v2\x17.warmhand.v1.SetupPointR\x06points*\x89\x01\n" +
+	"\x06points\x18\x01 \x03(\v2\x17.warmhand.v1.SetupPointR\x06points\"\x9a\x01\n" +
+	"\bTableRow\x12\x0e\n" +
+	"\x02of\x18\x01 \x01(\tR\x02of\x12\x12\n" +
+	"\x04what\x18\x02 \x01(\tR\x04what\x12\x12\n" +
+	"\x04unit\x18\x03 \x01(\tR\x04unit\x12\x16\n" +
+	"\x06values\x18\x04 \x03(\x01R\x06values\x12\x12\n" +
+	"\x04sure\x18\x05 \x01(\tR\x04sure\x12\x16\n" +
+	"\x06source\x18\x06 \x01(\tR\x06source\x12\x12\n" +
+	"\x04note\x18\a \x01(\tR\x04note\"\x13\n" +
+	"\x11ListTablesRequest\"Y\n" +
+	"\x12ListTablesResponse\x12\x18\n" +
+	"\aversion\x18\x01 \x01(\tR\aversion\x12)\n" +
+	"\x04rows\x18\x02 \x03(\v2\x15.warmhand.v1.TableRowR\x04rows*\x89\x01\n" +
 	"\x0eWobbleEvidence\x12\x1f\n" +
 	"\x1bWOBBLE_EVIDENCE_UNSPECIFIED\x10\x00\x12\x18\n" +
 	"\x14WOBBLE_EVIDENCE_NONE\x10\x01\x12\x1c\n" +
 	"\x18WOBBLE_EVIDENCE_REPORTED\x10\x02\x12\x1e\n" +
-	"\x1aWOBBLE_EVIDENCE_DOCUMENTED\x10\x032\xae\x03\n" +
+	"\x1aWOBBLE_EVIDENCE_DOCUMENTED\x10\x032\x91\x04\n" +
 	"\x10ReferenceService\x12e\n" +
 	"\vListSpecies\x12\x1f.warmhand.v1.ListSpeciesRequest\x1a .warmhand.v1.ListSpeciesResponse\"\x13\x82\xd3\xe4\x93\x02\r\x12\v/v1/species\x12]\n" +
 	"\tListGenes\x12\x1d.warmhand.v1.ListGenesRequest\x1a\x1e.warmhand.v1.ListGenesResponse\"\x11\x82\xd3\xe4\x93\x02\v\x12\t/v1/genes\x12]\n" +
 	"\tListSigns\x12\x1d.warmhand.v1.ListSignsRequest\x1a\x1e.warmhand.v1.ListSignsResponse\"\x11\x82\xd3\xe4\x93\x02\v\x12\t/v1/signs\x12u\n" +
-	"\x0fListSetupPoints\x12#.warmhand.v1.ListSetupPointsRequest\x1a$.warmhand.v1.ListSetupPointsResponse\"\x17\x82\xd3\xe4\x93\x02\x11\x12\x0f/v1/setupPointsB.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
+	"\x0fListSetupPoints\x12#.warmhand.v1.ListSetupPointsRequest\x1a$.warmhand.v1.ListSetupPointsResponse\"\x17\x82\xd3\xe4\x93\x02\x11\x12\x0f/v1/setupPoints\x12a\n" +
+	"\n" +
+	"ListTables\x12\x1e.warmhand.v1.ListTablesRequest\x1a\x1f.warmhand.v1.ListTablesResponse\"\x12\x82\xd3\xe4\x93\x02\f\x12\n" +
+	"/v1/tablesB.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
 
 var (
 	file_warmhand_v1_reference_service_proto_rawDescOnce sync.Once
@@ -1104,7 +1304,7 @@ func file_warmhand_v1_reference_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_reference_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_warmhand_v1_reference_service_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_warmhand_v1_reference_service_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_warmhand_v1_reference_service_proto_goTypes = []any{
 	(WobbleEvidence)(0),             // 0: warmhand.v1.WobbleEvidence
 	(*Band)(nil),                    // 1: warmhand.v1.Band
@@ -1122,7 +1322,10 @@ var file_warmhand_v1_reference_service_proto_goTypes = []any{
 	(*SetupChoice)(nil),             // 13: warmhand.v1.SetupChoice
 	(*ListSetupPointsRequest)(nil),  // 14: warmhand.v1.ListSetupPointsRequest
 	(*ListSetupPointsResponse)(nil), // 15: warmhand.v1.ListSetupPointsResponse
-	(Standing)(0),                   // 16: warmhand.v1.Standing
+	(*TableRow)(nil),                // 16: warmhand.v1.TableRow
+	(*ListTablesRequest)(nil),       // 17: warmhand.v1.ListTablesRequest
+	(*ListTablesResponse)(nil),      // 18: warmhand.v1.ListTablesResponse
+	(Standing)(0),                   // 19: warmhand.v1.Standing
 }
 var file_warmhand_v1_reference_service_proto_depIdxs = []int32{
 	1,  // 0: warmhand.v1.Species.hot_spot_c:type_name -> warmhand.v1.Band
@@ -1132,24 +1335,27 @@ var file_warmhand_v1_reference_service_proto_depIdxs = []int32{
 	2,  // 4: warmhand.v1.ListSpeciesResponse.species:type_name -> warmhand.v1.Species
 	0,  // 5: warmhand.v1.Gene.wobble:type_name -> warmhand.v1.WobbleEvidence
 	5,  // 6: warmhand.v1.ListGenesResponse.genes:type_name -> warmhand.v1.Gene
-	16, // 7: warmhand.v1.SignInfo.level:type_name -> warmhand.v1.Standing
+	19, // 7: warmhand.v1.SignInfo.level:type_name -> warmhand.v1.Standing
 	8,  // 8: warmhand.v1.ListSignsResponse.signs:type_name -> warmhand.v1.SignInfo
 	13, // 9: warmhand.v1.SetupPoint.choices:type_name -> warmhand.v1.SetupChoice
 	12, // 10: warmhand.v1.SetupPoint.sizes:type_name -> warmhand.v1.SetupSize
 	11, // 11: warmhand.v1.ListSetupPointsResponse.points:type_name -> warmhand.v1.SetupPoint
-	3,  // 12: warmhand.v1.ReferenceService.ListSpecies:input_type -> warmhand.v1.ListSpeciesRequest
-	6,  // 13: warmhand.v1.ReferenceService.ListGenes:input_type -> warmhand.v1.ListGenesRequest
-	9,  // 14: warmhand.v1.ReferenceService.ListSigns:input_type -> warmhand.v1.ListSignsRequest
-	14, // 15: warmhand.v1.ReferenceService.ListSetupPoints:input_type -> warmhand.v1.ListSetupPointsRequest
-	4,  // 16: warmhand.v1.ReferenceService.ListSpecies:output_type -> warmhand.v1.ListSpeciesResponse
-	7,  // 17: warmhand.v1.ReferenceService.ListGenes:output_type -> warmhand.v1.ListGenesResponse
-	10, // 18: warmhand.v1.ReferenceService.ListSigns:output_type -> warmhand.v1.ListSignsResponse
-	15, // 19: warmhand.v1.ReferenceService.ListSetupPoints:output_type -> warmhand.v1.ListSetupPointsResponse
-	16, // [16:20] is the sub-list for method output_type
-	12, // [12:16] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	16, // 12: warmhand.v1.ListTablesResponse.rows:type_name -> warmhand.v1.TableRow
+	3,  // 13: warmhand.v1.ReferenceService.ListSpecies:input_type -> warmhand.v1.ListSpeciesRequest
+	6,  // 14: warmhand.v1.ReferenceService.ListGenes:input_type -> warmhand.v1.ListGenesRequest
+	9,  // 15: warmhand.v1.ReferenceService.ListSigns:input_type -> warmhand.v1.ListSignsRequest
+	14, // 16: warmhand.v1.ReferenceService.ListSetupPoints:input_type -> warmhand.v1.ListSetupPointsRequest
+	17, // 17: warmhand.v1.ReferenceService.ListTables:input_type -> warmhand.v1.ListTablesRequest
+	4,  // 18: warmhand.v1.ReferenceService.ListSpecies:output_type -> warmhand.v1.ListSpeciesResponse
+	7,  // 19: warmhand.v1.ReferenceService.ListGenes:output_type -> warmhand.v1.ListGenesResponse
+	10, // 20: warmhand.v1.ReferenceService.ListSigns:output_type -> warmhand.v1.ListSignsResponse
+	15, // 21: warmhand.v1.ReferenceService.ListSetupPoints:output_type -> warmhand.v1.ListSetupPointsResponse
+	18, // 22: warmhand.v1.ReferenceService.ListTables:output_type -> warmhand.v1.ListTablesResponse
+	18, // [18:23] is the sub-list for method output_type
+	13, // [13:18] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_reference_service_proto_init() }
@@ -1164,7 +1370,7 @@ func file_warmhand_v1_reference_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_reference_service_proto_rawDesc), len(file_warmhand_v1_reference_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   15,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -119,6 +119,27 @@ func local_request_ReferenceService_ListSetupPoints_0(ctx context.Context, marsh
 	return msg, metadata, err
 }
 
+func request_ReferenceService_ListTables_0(ctx context.Context, marshaler runtime.Marshaler, client ReferenceServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ListTablesRequest
+		metadata runtime.ServerMetadata
+	)
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.ListTables(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_ReferenceService_ListTables_0(ctx context.Context, marshaler runtime.Marshaler, server ReferenceServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ListTablesRequest
+		metadata runtime.ServerMetadata
+	)
+	msg, err := server.ListTables(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 // RegisterReferenceServiceHandlerServer registers the http handlers for service ReferenceService to "mux".
 // UnaryRPC     :call ReferenceServiceServer directly.
 // StreamingRPC :currently unsupported pending https://github.com/grpc/grpc-go/issues/906.
@@ -204,6 +225,26 @@ func RegisterReferenceServiceHandlerServer(ctx context.Context, mux *runtime.Ser
 			return
 		}
 		forward_ReferenceService_ListSetupPoints_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
+	mux.Handle(http.MethodGet, pattern_ReferenceService_ListTables_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/warmhand.v1.ReferenceService/ListTables", runtime.WithHTTPPathPattern("/v1/tables"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_ReferenceService_ListTables_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_ReferenceService_ListTables_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
 
 	return nil
@@ -313,6 +354,23 @@ func RegisterReferenceServiceHandlerClient(ctx context.Context, mux *runtime.Ser
 		}
 		forward_ReferenceService_ListSetupPoints_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_ReferenceService_ListTables_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/warmhand.v1.ReferenceService/ListTables", runtime.WithHTTPPathPattern("/v1/tables"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_ReferenceService_ListTables_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_ReferenceService_ListTables_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	return nil
 }
 
@@ -321,6 +379,7 @@ var (
 	pattern_ReferenceService_ListGenes_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "genes"}, ""))
 	pattern_ReferenceService_ListSigns_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "signs"}, ""))
 	pattern_ReferenceService_ListSetupPoints_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "setupPoints"}, ""))
+	pattern_ReferenceService_ListTables_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "tables"}, ""))
 )
 
 var (
@@ -328,4 +387,5 @@ var (
 	forward_ReferenceService_ListGenes_0       = runtime.ForwardResponseMessage
 	forward_ReferenceService_ListSigns_0       = runtime.ForwardResponseMessage
 	forward_ReferenceService_ListSetupPoints_0 = runtime.ForwardResponseMessage
+	forward_ReferenceService_ListTables_0      = runtime.ForwardResponseMessage
 )

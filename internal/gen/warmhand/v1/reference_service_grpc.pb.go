@@ -23,6 +23,7 @@ const (
 	ReferenceService_ListGenes_FullMethodName       = "/warmhand.v1.ReferenceService/ListGenes"
 	ReferenceService_ListSigns_FullMethodName       = "/warmhand.v1.ReferenceService/ListSigns"
 	ReferenceService_ListSetupPoints_FullMethodName = "/warmhand.v1.ReferenceService/ListSetupPoints"
+	ReferenceService_ListTables_FullMethodName      = "/warmhand.v1.ReferenceService/ListTables"
 )
 
 // ReferenceServiceClient is the client API for ReferenceService service.
@@ -39,6 +40,8 @@ type ReferenceServiceClient interface {
 	ListSigns(ctx context.Context, in *ListSignsRequest, opts ...grpc.CallOption) (*ListSignsResponse, error)
 	// ListSetupPoints lists the points of the setup checklist.
 	ListSetupPoints(ctx context.Context, in *ListSetupPointsRequest, opts ...grpc.CallOption) (*ListSetupPointsResponse, error)
+	// ListTables lists every number that the program judges by, with its source and how sure it is.
+	ListTables(ctx context.Context, in *ListTablesRequest, opts ...grpc.CallOption) (*ListTablesResponse, error)
 }
 
 type referenceServiceClient struct {
@@ -89,6 +92,16 @@ func (c *referenceServiceClient) ListSetupPoints(ctx context.Context, in *ListSe
 	return out, nil
 }
 
+func (c *referenceServiceClient) ListTables(ctx context.Context, in *ListTablesRequest, opts ...grpc.CallOption) (*ListTablesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListTablesResponse)
+	err := c.cc.Invoke(ctx, ReferenceService_ListTables_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ReferenceServiceServer is the server API for ReferenceService service.
 // All implementations must embed UnimplementedReferenceServiceServer
 // for forward compatibility.
@@ -103,6 +116,8 @@ type ReferenceServiceServer interface {
 	ListSigns(context.Context, *ListSignsRequest) (*ListSignsResponse, error)
 	// ListSetupPoints lists the points of the setup checklist.
 	ListSetupPoints(context.Context, *ListSetupPointsRequest) (*ListSetupPointsResponse, error)
+	// ListTables lists every number that the program judges by, with its source and how sure it is.
+	ListTables(context.Context, *ListTablesRequest) (*ListTablesResponse, error)
 	mustEmbedUnimplementedReferenceServiceServer()
 }
 
@@ -124,6 +139,9 @@ func (UnimplementedReferenceServiceServer) ListSigns(context.Context, *ListSigns
 }
 func (UnimplementedReferenceServiceServer) ListSetupPoints(context.Context, *ListSetupPointsRequest) (*ListSetupPointsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListSetupPoints not implemented")
+}
+func (UnimplementedReferenceServiceServer) ListTables(context.Context, *ListTablesRequest) (*ListTablesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListTables not implemented")
 }
 func (UnimplementedReferenceServiceServer) mustEmbedUnimplementedReferenceServiceServer() {}
 func (UnimplementedReferenceServiceServer) testEmbeddedByValue()                          {}
@@ -218,6 +236,24 @@ func _ReferenceService_ListSetupPoints_Handler(srv interface{}, ctx context.Cont
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ReferenceService_ListTables_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListTablesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ReferenceServiceServer).ListTables(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ReferenceService_ListTables_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ReferenceServiceServer).ListTables(ctx, req.(*ListTablesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ReferenceService_ServiceDesc is the grpc.ServiceDesc for ReferenceService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -240,6 +276,10 @@ var ReferenceService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListSetupPoints",
 			Handler:    _ReferenceService_ListSetupPoints_Handler,
+		},
+		{
+			MethodName: "ListTables",
+			Handler:    _ReferenceService_ListTables_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -11,6 +11,7 @@ import { Go, Link, Trouble, Waiting } from './nav';
 import { isBreeder, me, refreshMe, signedOut } from './session';
 import { SettingsPage } from './settings';
 import { SignIn, SignInPage, WelcomePage } from './signin';
+import { TablesPage } from './tables';
 import { TriagePage } from './triage';
 
 export interface BreederAppProps {
@@ -68,7 +69,12 @@ const places: { to: string; word: string; icon: IconName; mine: (path: string) =
     icon: 'book',
     mine: (p) => p.startsWith('/b/animals') || p.startsWith('/b/handovers'),
   },
-  { to: '/b/settings', word: 'Settings', icon: 'person', mine: (p) => p.startsWith('/b/settings') },
+  {
+    to: '/b/settings',
+    word: 'Settings',
+    icon: 'person',
+    mine: (p) => p.startsWith('/b/settings') || p === '/b/tables',
+  },
 ];
 
 function Shell({ path }: { path: string }): JSX.Element {
@@ -112,6 +118,7 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'animals') return <AnimalsPage />;
   if (room === 'handovers' && id) return <HandoverPage key={id} id={id} />;
   if (room === 'settings') return <SettingsPage />;
+  if (room === 'tables') return <TablesPage />;
   return (
     <main class="page">
       <h1>There is nothing here</h1>

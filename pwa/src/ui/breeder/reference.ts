@@ -6,6 +6,7 @@ import type {
   ListSetupPointsResponseJson,
   ListSignsResponseJson,
   ListSpeciesResponseJson,
+  ListTablesResponseJson,
   SetupPointJson,
   SignInfoJson,
   SpeciesJson,
@@ -32,3 +33,4 @@ export const signs = once<SignInfoJson[]>(
 export const setupPoints = once<SetupPointJson[]>(
   async () => (await call<ListSetupPointsResponseJson>('GET', '/v1/setupPoints')).points ?? [],
 );
+export const tables = once<ListTablesResponseJson>(() => call<ListTablesResponseJson>('GET', '/v1/tables'));

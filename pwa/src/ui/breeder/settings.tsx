@@ -16,7 +16,7 @@ import { changeSettings, settings } from '../../core/settings';
 import { ago, day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
 import { FormError, problem, useLoad, useSave } from './hooks';
-import { Go, Heading, Problem, Trouble, Waiting } from './nav';
+import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { ask, breeder, makePasskey, me, newRecoveryCodes, passkeysWork, refreshMe, signOut } from './session';
 import { RecoveryCodes } from './signin';
 import { setSingleKeys, singleKeys } from './triage';
@@ -32,6 +32,9 @@ export function SettingsPage(): JSX.Element {
       <Passkeys />
       <Recovery />
       <Tokens />
+      <p>
+        <Link to="/b/tables">What the program goes by: every limit and threshold, with its source</Link>
+      </p>
       <section class="stack" aria-label="Sign out">
         <Problem error={out.error} />
         <div class="actions">

@@ -782,6 +782,166 @@ export declare type ListSetupPointsResponseJson = {
 export declare const ListSetupPointsResponseSchema: GenMessage<ListSetupPointsResponse, {jsonType: ListSetupPointsResponseJson}>;
 
 /**
+ * TableRow is one quantity of the tables.
+ *
+ * @generated from message warmhand.v1.TableRow
+ */
+export declare type TableRow = Message<"warmhand.v1.TableRow"> & {
+  /**
+   * A species' id, or what the quantity belongs to.
+   *
+   * @generated from field: string of = 1;
+   */
+  of: string;
+
+  /**
+   * @generated from field: string what = 2;
+   */
+  what: string;
+
+  /**
+   * The unit, and what each of several values is.
+   *
+   * @generated from field: string unit = 3;
+   */
+  unit: string;
+
+  /**
+   * @generated from field: repeated double values = 4;
+   */
+  values: number[];
+
+  /**
+   * published, second hand, memory, derived, common practice or assumption.
+   *
+   * @generated from field: string sure = 5;
+   */
+  sure: string;
+
+  /**
+   * @generated from field: string source = 6;
+   */
+  source: string;
+
+  /**
+   * @generated from field: string note = 7;
+   */
+  note: string;
+};
+
+/**
+ * TableRow is one quantity of the tables.
+ *
+ * @generated from message warmhand.v1.TableRow
+ */
+export declare type TableRowJson = {
+  /**
+   * A species' id, or what the quantity belongs to.
+   *
+   * @generated from field: string of = 1;
+   */
+  of?: string;
+
+  /**
+   * @generated from field: string what = 2;
+   */
+  what?: string;
+
+  /**
+   * The unit, and what each of several values is.
+   *
+   * @generated from field: string unit = 3;
+   */
+  unit?: string;
+
+  /**
+   * @generated from field: repeated double values = 4;
+   */
+  values?: (number | "NaN" | "Infinity" | "-Infinity")[];
+
+  /**
+   * published, second hand, memory, derived, common practice or assumption.
+   *
+   * @generated from field: string sure = 5;
+   */
+  sure?: string;
+
+  /**
+   * @generated from field: string source = 6;
+   */
+  source?: string;
+
+  /**
+   * @generated from field: string note = 7;
+   */
+  note?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.TableRow.
+ * Use `create(TableRowSchema)` to create a new message.
+ */
+export declare const TableRowSchema: GenMessage<TableRow, {jsonType: TableRowJson}>;
+
+/**
+ * @generated from message warmhand.v1.ListTablesRequest
+ */
+export declare type ListTablesRequest = Message<"warmhand.v1.ListTablesRequest"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.ListTablesRequest
+ */
+export declare type ListTablesRequestJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.ListTablesRequest.
+ * Use `create(ListTablesRequestSchema)` to create a new message.
+ */
+export declare const ListTablesRequestSchema: GenMessage<ListTablesRequest, {jsonType: ListTablesRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.ListTablesResponse
+ */
+export declare type ListTablesResponse = Message<"warmhand.v1.ListTablesResponse"> & {
+  /**
+   * Goes up with each change of the tables.
+   *
+   * @generated from field: string version = 1;
+   */
+  version: string;
+
+  /**
+   * @generated from field: repeated warmhand.v1.TableRow rows = 2;
+   */
+  rows: TableRow[];
+};
+
+/**
+ * @generated from message warmhand.v1.ListTablesResponse
+ */
+export declare type ListTablesResponseJson = {
+  /**
+   * Goes up with each change of the tables.
+   *
+   * @generated from field: string version = 1;
+   */
+  version?: string;
+
+  /**
+   * @generated from field: repeated warmhand.v1.TableRow rows = 2;
+   */
+  rows?: TableRowJson[];
+};
+
+/**
+ * Describes the message warmhand.v1.ListTablesResponse.
+ * Use `create(ListTablesResponseSchema)` to create a new message.
+ */
+export declare const ListTablesResponseSchema: GenMessage<ListTablesResponse, {jsonType: ListTablesResponseJson}>;
+
+/**
  * WobbleEvidence says how well it is known that a gene carries a head wobble.
  *
  * @generated from enum warmhand.v1.WobbleEvidence
@@ -869,6 +1029,16 @@ export declare const ReferenceService: GenService<{
     methodKind: "unary";
     input: typeof ListSetupPointsRequestSchema;
     output: typeof ListSetupPointsResponseSchema;
+  },
+  /**
+   * ListTables lists every number that the program judges by, with its source and how sure it is.
+   *
+   * @generated from rpc warmhand.v1.ReferenceService.ListTables
+   */
+  listTables: {
+    methodKind: "unary";
+    input: typeof ListTablesRequestSchema;
+    output: typeof ListTablesResponseSchema;
   },
 }>;
 

@@ -1,0 +1,91 @@
+import type { JSX } from 'preact';
+import { useState } from 'preact/hooks';
+import { formatNumber } from '../../core/units';
+import { Field } from '../parts/controls';
+import { useLoad } from './hooks';
+import { Heading, Trouble, Waiting } from './nav';
+import { species, tables } from './reference';
+
+/** Every number that the service judges by, for whoever wants to know why. */
+export function TablesPage(): JSX.Element {
+  const [typed, setTyped] = useState('');
+  const loaded = useLoad('tables', async () => {
+    const [all, kinds] = await Promise.all([tables(), species()]);
+    const names = new Map(kinds.map((k) => [k.id, k.commonName]));
+    const rows = (all.rows ?? []).map((r) => ({
+      ...r,
+      of: names.get(r.of) ?? r.of ?? '',
+      what: (r.what ?? '').replaceAll('_', ' '),
+      values: (r.values ?? []).map((v) => formatNumber(Number(v), 6)).join('; '),
+    }));
+    return { version: all.version, rows };
+  });
+  const words = typed.toLowerCase().split(/\s+/).filter(Boolean);
+  const found = (loaded.data?.rows ?? []).filter((r) => {
+    const text = `${r.of} ${r.what} ${r.unit} ${r.sure} ${r.source} ${r.note}`.toLowerCase();
+    return words.every((w) => text.includes(w));
+  });
+  return (
+    <main class="page">
+      <Heading>What the program goes by</Heading>
+      <p>
+        Every limit, rate and threshold that your animals and cases are judged by, with where it comes from and how sure
+        it is. What is published was read in its source. What is an assumption is ours, and may be wrong.
+      </p>
+      <search>
+        <Field
+          label="Search"
+          type="search"
+          value={typed}
+          onInput={setTyped}
+          hint="Species, quantity, source, or how sure"
+        />
+      </search>
+      {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
+      {!loaded.data && !loaded.error && <Waiting />}
+      {loaded.data && (
+        <>
+          <p role="status">
+            {found.length} of {loaded.data.rows.length} rows
+          </p>
+          {found.length > 0 && (
+            <section
+              class="scroll"
+              aria-label="The table"
+              // biome-ignore lint/a11y/noNoninteractiveTabindex: a wide table is scrolled by keyboard
+              tabIndex={0}
+            >
+              <table>
+                <thead>
+                  <tr>
+                    {['Of', 'What', 'Value', 'Unit', 'How sure', 'Source'].map((h) => (
+                      <th key={h} scope="col">
+                        {h}
+                      </th>
+                    ))}
+                  </tr>
+                </thead>
+                <tbody>
+                  {found.map((r) => (
+                    <tr key={`${r.of}/${r.what}`}>
+                      <td>{r.of}</td>
+                      <th scope="row">{r.what}</th>
+                      <td>{r.values}</td>
+                      <td>{r.unit}</td>
+                      <td>{r.sure}</td>
+                      <td>
+                        {r.source}
+                        {r.note && <span class="muted"> ({r.note})</span>}
+                      </td>
+                    </tr>
+                  ))}
+                </tbody>
+              </table>
+            </section>
+          )}
+          <p class="muted">Tables of {loaded.data.version}.</p>
+        </>
+      )}
+    </main>
+  );
+}
