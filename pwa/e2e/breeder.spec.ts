@@ -412,6 +412,11 @@ test('a case is read, a step agreed, a word written, ended and reopened', async 
     await fits(page);
   });
 
+  await test.step('what the keeper asked stands on top, and can be answered from there', async () => {
+    await page.getByRole('button', { name: 'Answer' }).click();
+    await expect(page.getByRole('textbox', { name: 'Message' })).toBeFocused();
+  });
+
   await test.step('a step is agreed with the days it holds', async () => {
     const before = (await entriesOf(page, row.animal.name, 'step')).length;
     await page.getByRole('button', { name: 'Agree on this' }).first().click();
@@ -426,6 +431,7 @@ test('a case is read, a step agreed, a word written, ended and reopened', async 
     await expect(page.getByText(/no connection to the service/)).toBeVisible();
     await page.getByRole('button', { name: 'Agree, and tell the keeper' }).click();
     await expect(page.locator('.thread .agreed').last()).toContainText('6 days');
+    await expect(page.getByRole('button', { name: 'Answer' })).toHaveCount(0);
     expect(await entriesOf(page, row.animal.name, 'step')).toHaveLength(before + 1);
     await page.unroute('**/entries?*');
   });

@@ -3,7 +3,7 @@ import type { CaseJson } from '../src/api/gen/warmhand/v1/case_service_pb';
 import type { EntryJson } from '../src/api/gen/warmhand/v1/entry_service_pb';
 import { entryOf } from '../src/ui/breeder/animal';
 import { animalOf, draftOf, mayBeParent } from '../src/ui/breeder/animals';
-import { latestAnswers } from '../src/ui/breeder/case';
+import { latestAnswers, unanswered } from '../src/ui/breeder/case';
 import { announcement, type CaseList, merge } from '../src/ui/breeder/cases';
 import { FormError } from '../src/ui/breeder/hooks';
 
@@ -152,4 +152,19 @@ test('a parent is of the species, not of the other sex, older, and somebody else
   const names = (chosen = '') => mayBeParent(all, child, 'SEX_MALE', chosen).map((x) => x.name?.split('/').at(-1));
   expect(names()).toEqual(['hen', 'unsexed']);
   expect(names('breeders/b/animals/cock')).toEqual(['hen', 'cock', 'unsexed']);
+});
+
+test('a question of the keeper waits until the breeder writes or agrees a step', () => {
+  const at = (day: number, by: 'KEEPER' | 'BREEDER', more: Partial<EntryJson>): EntryJson => ({
+    happenTime: new Date(Date.UTC(2026, 2, day)).toISOString(),
+    by: `ACTOR_KIND_${by}`,
+    ...more,
+  });
+  const asked = at(3, 'KEEPER', { message: { text: 'Is this normal?' } });
+  const earlier = at(2, 'BREEDER', { message: { text: 'How is it?' } });
+  expect(unanswered([])).toBeUndefined();
+  expect(unanswered([asked, earlier, at(4, 'KEEPER', { weighIn: { massG: 80 } })])).toBe(asked);
+  expect(unanswered([asked, at(4, 'BREEDER', { message: { text: 'It is.' } })])).toBeUndefined();
+  expect(unanswered([asked, at(4, 'BREEDER', { step: { step: 'leave_in_peace' } })])).toBeUndefined();
+  expect(unanswered([{ ...asked, replacedBy: 'x' }, earlier])).toBeUndefined();
 });

@@ -179,6 +179,18 @@ test('what goes wrong with a claim: each has its own words and its next thing', 
   expect(new Set(titles).size).toBe(5);
 });
 
+test('the list of signs is narrowed by a word', async () => {
+  render(<SignForm c={c} />);
+  const word = screen.getByLabelText('Look for a word');
+  await userEvent.type(word, 'DOTS');
+  expect(screen.queryByText('It gapes')).toBeNull();
+  screen.getByText('Moving dots');
+  await userEvent.type(word, 'x');
+  screen.getByText(/Nothing in the list has this word/);
+  await userEvent.clear(word);
+  screen.getByText('It gapes');
+});
+
 test('what the breeder wrote stands on the first screen until it was read', async () => {
   const wrote = (id: string, at: string, by: 'BREEDER' | 'KEEPER', text: string): EntryJson => ({
     name: `${animal}/entries/${id}`,

@@ -106,6 +106,14 @@ export function latestAnswers(entries: readonly EntryJson[]): { answer: SetupAns
   return [...latest.values()];
 }
 
+/** The keeper's newest message, as long as nobody has answered by a message or a step. */
+export function unanswered(entries: readonly EntryJson[]): EntryJson | undefined {
+  const newest = entries
+    .filter((e) => (e.message || e.step) && !e.replacedBy)
+    .sort((a, b) => Date.parse(b.happenTime ?? '') - Date.parse(a.happenTime ?? ''))[0];
+  return newest?.message && newest.by === 'ACTOR_KIND_KEEPER' ? newest : undefined;
+}
+
 export function CasePage({ name }: { name: string }): JSX.Element {
   const loaded = useLoad(name, (signal) => loadAll(name, signal));
   const data = loaded.data;
@@ -161,6 +169,8 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
   const a = c.assessment;
   const names = { points: d.points, signs: d.signs };
   const keeper = c.claimed ? c.keeperName || 'a keeper without a name' : '';
+  const asked = c.endTime ? undefined : unanswered(d.entries);
+  const thread = useRef<HTMLDivElement>(null);
   return (
     <article class="case-page stack">
       <div class="back">
@@ -185,6 +195,17 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
       </header>
 
       {c.endTime && <Ended c={c} again={again} />}
+
+      {asked && (
+        <Section id="c-asked" title={`${c.keeperName || 'The keeper'} wrote ${ago(asked.happenTime)}`}>
+          <p class="text">{asked.message?.text}</p>
+          <div class="actions">
+            <Button icon="message" onClick={() => thread.current?.querySelector('textarea')?.focus()}>
+              Answer
+            </Button>
+          </div>
+        </Section>
+      )}
 
       {a && <Numbers a={a} />}
 
@@ -245,7 +266,9 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
       )}
 
       <Section id="c-thread" title={keeper ? `Messages with ${keeper}` : 'Messages'}>
-        <Messages d={d} again={again} />
+        <div ref={thread}>
+          <Messages d={d} again={again} />
+        </div>
       </Section>
 
       <Section id="c-setup" title="Setup">

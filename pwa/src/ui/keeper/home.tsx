@@ -226,7 +226,7 @@ function Unread({ c }: { c: CaseJson }): JSX.Element | null {
   return (
     <section class="card stack" aria-labelledby="wrote">
       <h2 id="wrote">{c.breederName || 'Your breeder'} wrote</h2>
-      <p class="lead">{newest.message?.text}</p>
+      <p class="lead text">{newest.message?.text}</p>
       <p class="muted">
         {ago(newest.happenTime)}
         {older.length > 0 && `, and ${older.length} more before it`}

@@ -515,9 +515,11 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
   useEffect(() => scrollTo(0, 0), [chosen]);
   const signs = known.value?.signs ?? [];
   const red = (s: SignInfoJson) => s.level === 'STANDING_VET';
+  const [word, setWord] = useState('');
+  const found = signs.filter((s) => s.label?.toLowerCase().includes(word.trim().toLowerCase()));
   const groups = [
-    { id: 'red', title: 'A reptile vet should see it', list: signs.filter(red) },
-    { id: 'other', title: 'Your breeder should know', list: signs.filter((s) => !red(s)) },
+    { id: 'red', title: 'A reptile vet should see it', list: found.filter(red) },
+    { id: 'other', title: 'Your breeder should know', list: found.filter((s) => !red(s)) },
   ];
   const sign = signs.find((s) => s.code === chosen);
   if (!sign) {
@@ -555,6 +557,22 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
           </section>
         )}
         <p>Choose what comes nearest. This is no diagnosis; it tells you what to do now.</p>
+        {signs.length > 0 && (
+          <Field
+            label="Look for a word"
+            type="search"
+            hint="Such as mouth, eye or skin"
+            value={word}
+            onInput={setWord}
+            maxLength={40}
+          />
+        )}
+        <p role="status" class={found.length > 0 ? 'ear' : undefined}>
+          {word.trim() &&
+            (found.length > 0
+              ? `${found.length} in the list`
+              : signs.length > 0 && 'Nothing in the list has this word. Try a shorter one, or empty the box.')}
+        </p>
         {groups.map(
           (g) =>
             g.list.length > 0 && (
