@@ -23,7 +23,8 @@ type Subject struct {
 	HandedOverAt time.Time
 	Learned      care.Learned // zero: the species table
 	Hemi         care.Hemisphere
-	Unclaimed    bool // nobody has taken the card on, so nothing can be heard
+	Thresholds   Thresholds // zero: the tables'
+	Unclaimed    bool       // nobody has taken the card on, so nothing can be heard
 }
 
 // Numbers are what the log says at one time, before it is put into words.
@@ -180,14 +181,16 @@ type engine struct {
 	today  time.Time // when the day began
 	ended  bool
 
-	feed    feeding
-	weight  weighing
-	levels  ladder // of the alarm score
-	lost    ladder // of the weight
-	shown   bool   // a weigh-in, and not only the passing of time, showed the loss
-	climate climate
-	answers []answer
-	signs   []signState
+	feed      feeding
+	weight    weighing
+	levels    ladder                // of the alarm score
+	lost      ladder                // of the weight
+	alarmFrom [levelAct + 1]float64 // where each level of theirs begins
+	lostFrom  [2]float64
+	shown     bool // a weigh-in, and not only the passing of time, showed the loss
+	climate   climate
+	answers   []answer
+	signs     []signState
 
 	hazards      []hazard
 	outgrown     []outgrown
@@ -256,6 +259,7 @@ func (e *engine) begin(s *Subject, history []*care.Entry) {
 		weights: e.weights[:0], early: e.early[:0], troubles: e.troubles[:0], climateDay: -1, climate: climate{warmth: e.climate.warmth[:0]}}
 	start := s.HandedOverAt
 	e.sp, _ = snake.ByID(s.Animal.Species)
+	e.alarmFrom, e.lostFrom = s.Thresholds.ladders()
 	mass, weighed := handoverWeight(history)
 	e.age = e.sp.Age(s.Animal.Hatched, mass, start)
 	e.wobble, e.gene = snake.Wobble(s.Animal.Genes)
@@ -289,8 +293,8 @@ func (e *engine) assign(o *engine) {
 // look sets the levels of the day once its entries are taken in.
 func (e *engine) look() {
 	if e.witnessed() {
-		e.levels.look(e.alarm(), alarmThresholds, e.observations)
-		e.lost.look(logit(e.weight.pLoss(.10)), lostThresholds, e.observations)
+		e.levels.look(e.alarm(), e.alarmFrom[:], e.observations)
+		e.lost.look(logit(e.weight.pLoss(.10)), e.lostFrom[:], e.observations)
 	}
 	e.shown = e.lost.level > 0 && (e.shown || e.daysSince(e.lastWeighed) == 0 && e.weight.pLoss(.10) > .5)
 }

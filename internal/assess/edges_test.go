@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -281,5 +282,35 @@ func TestShedRhythm(t *testing.T) {
 	r.shed(at(300)) // months without a note
 	if r.n != 1 || !r.due(at(335)) {
 		t.Errorf("%+v", r)
+	}
+}
+
+// A breeder's own thresholds move the levels one way: lower ones never leave a
+// case lower. None, and ones that make no ladder, are the program's own.
+func TestThresholds(t *testing.T) {
+	t.Parallel()
+	own, lost := Thresholds{}.ladders()
+	for _, none := range []Thresholds{{Watch: 2, Ask: 1, Act: 3}, {Watch: math.NaN()}, {Lost: 1.5}, ownThresholds} {
+		if a, l := none.ladders(); a != own || l != lost {
+			t.Errorf("%+v: %v, %v", none, a, l)
+		}
+	}
+	moved := false
+	each(t, 60, func(t *testing.T, r *rand.Rand, s *Subject, log []care.Entry) {
+		now := at(110 * r.Float64())
+		was := Assess(s, log, now)
+		wary := *s
+		wary.Thresholds = Thresholds{Watch: own[levelWatch] - 1.5, Ask: own[levelAsk] - 1.5, Act: own[levelAct] - 1.5, Lost: .2}
+		got := Assess(&wary, log, now)
+		if got.Standing < was.Standing {
+			t.Errorf("lower thresholds: %v, else %v", got.Standing, was.Standing)
+		}
+		if got.LogOdds != was.LogOdds || got.LossPct != was.LossPct {
+			t.Error("thresholds moved what is judged")
+		}
+		moved = moved || got.Standing > was.Standing
+	})
+	if !moved {
+		t.Error("thresholds move nothing")
 	}
 }

@@ -366,6 +366,7 @@ func TestStandingHasAConcern(t *testing.T) {
 func TestLadder(t *testing.T) {
 	t.Parallel()
 	var l ladder
+	thresholds, _ := Thresholds{}.ladders()
 	steps := []struct {
 		score        float64
 		observations int
@@ -380,7 +381,7 @@ func TestLadder(t *testing.T) {
 		{math.NaN(), 5, 0},
 	}
 	for i, s := range steps {
-		l.look(s.score, alarmThresholds, s.observations)
+		l.look(s.score, thresholds[:], s.observations)
 		if l.level != s.want {
 			t.Fatalf("step %d (%v): level %d, want %d", i, s, l.level, s.want)
 		}

@@ -47,7 +47,7 @@ func (t *Try) Better() bool { return t.Standing < t.now && t.Standing < t.otherw
 
 // settles is how long after an entry its effect is read: a standing falls after
 // three days.
-const settles = offDays * day
+var settles = time.Duration(offDays) * day
 
 // Suppose says what would follow if this were the next entry, at an instant
 // that is not before now; the zero time stands for now, for an offer for the day
