@@ -240,9 +240,11 @@ test('a card is taken on, and what is logged without network arrives once', asyn
 
 test('an entry that the service refuses is kept, shown, and can be put right', async ({ page }) => {
   const home = await signIn(page, 'Fennel');
-  await page.route('**/entries?entryId=*', async (route) => {
-    const body = route.request().postDataJSON() as { offer?: object };
-    if (!body.offer) return route.continue();
+  const saves = /\/entries(\?entryId=|:batchCreate$)/; // alone, or with what waits beside it
+  await page.route(saves, async (route) => {
+    type Body = { offer?: object; requests?: { entry: { offer?: object } }[] };
+    const body = route.request().postDataJSON() as Body;
+    if (!body.offer && !body.requests?.some((r) => r.entry.offer)) return route.continue();
     await route.fulfill({
       status: 400,
       contentType: 'application/json',
@@ -259,7 +261,7 @@ test('an entry that the service refuses is kept, shown, and can be put right', a
   await page.goto('/k/unsent');
   await expect(page.getByText('Say how the offer ended.')).toBeVisible();
   await axe(page, 'refused');
-  await page.unroute('**/entries?entryId=*');
+  await page.unroute(saves);
   await page.getByRole('button', { name: 'Send again' }).click();
   await expect(page.getByText('Everything has been sent')).toBeVisible();
 });
