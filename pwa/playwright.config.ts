@@ -36,11 +36,11 @@ export default defineConfig({
   timeout: 60_000,
   expect: { timeout: 10_000 },
   reporter: [['list']],
-  use: { baseURL, launchOptions, locale: 'en-GB', timezoneId: 'UTC' },
+  use: { baseURL, launchOptions, locale: 'en-GB', timezoneId: 'UTC', contextOptions: { reducedMotion: 'reduce' } },
   projects: [
     {
       name: 'phone',
-      use: { viewport: { width: 390, height: 844 }, deviceScaleFactor: 2, hasTouch: true, isMobile: true },
+      use: { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true },
     },
     { name: 'desk', use: { viewport: { width: 1440, height: 900 } } },
   ],

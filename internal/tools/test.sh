@@ -29,7 +29,7 @@ step "program" make -s build
 step "contract" make -s proto-check
 step "Go format" gofmt_clean
 step "Go vet" vet
-step "Go tests (race detector)" internal/tools/with-postgres.sh go test -race -timeout 10m ./...
+step "Go tests" internal/tools/with-postgres.sh internal/tools/go-tests.sh
 step "tests of the tools" tool_tests
 step "TypeScript types" npm_run check
 step "lint of the web app" npm_run lint
