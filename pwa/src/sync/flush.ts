@@ -62,6 +62,11 @@ const together = 100;
 
 async function sendGroup(group: Item[], clock: Clock, result: Result, onChange: () => void): Promise<void> {
   const waiting = new Set(group.map((i) => i.id));
+  const later = async (item: Item, error: Refusal) => {
+    if (error.status === 401) result.signedOut = true;
+    await postpone(item, clock.now() + wait(item.tries, clock.random()), error);
+    onChange();
+  };
   let single = 0; // before it, items go one by one
   for (let at = 0; at < group.length; at++) {
     const item = group[at] as Item;
@@ -79,9 +84,7 @@ async function sendGroup(group: Item[], clock: Clock, result: Result, onChange: 
         continue;
       }
       if (answer.kind === 'later') {
-        if (answer.error.status === 401) result.signedOut = true;
-        await postpone(item, clock.now() + wait(item.tries, clock.random()), answer.error);
-        onChange();
+        await later(item, answer.error);
         return;
       }
       single = at + run.length; // one of them is refused: by themselves it shows which
@@ -98,9 +101,7 @@ async function sendGroup(group: Item[], clock: Clock, result: Result, onChange: 
       await refused(item, answer.error);
       onChange();
     } else {
-      if (answer.error.status === 401) result.signedOut = true;
-      await postpone(item, clock.now() + wait(item.tries, clock.random()), answer.error);
-      onChange();
+      await later(item, answer.error);
       return; // nothing of this animal overtakes it
     }
   }
