@@ -26,7 +26,7 @@ test: ## everything that has to hold before a change goes in
 
 test-go: ## Go tests with the race detector, on SQLite and PostgreSQL
 	@$(need) go cc postgres exiftool reference print
-	WARMHAND_REQUIRE_POSTGRES=1 WARMHAND_REQUIRE_REFERENCE=1 WARMHAND_REQUIRE_PRINT=1 internal/tools/with-postgres.sh internal/tools/go-tests.sh
+	internal/tools/with-postgres.sh internal/tools/go-tests.sh
 	cd internal/tools && go test ./...
 
 test-web: pwa/node_modules/.installed ## types, lint and unit tests of the web app

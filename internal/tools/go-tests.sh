@@ -1,8 +1,10 @@
 #!/bin/bash
 # go-tests.sh runs the Go tests; with-postgres.sh gives it a database. The
 # pure rooms start no goroutine, so the race detector would find nothing in
-# them and make their long computations many times slower.
+# them and make their long computations many times slower. Here no test may be
+# skipped for want of a tool.
 set -uo pipefail
+export WARMHAND_REQUIRE_POSTGRES=1 WARMHAND_REQUIRE_REFERENCE=1 WARMHAND_REQUIRE_PRINT=1
 cd "$(dirname "$0")/../.."
 pure='^warmhand/internal/(assess|care|casefile|print|reference|snake)(/|$)'
 all=$(go list ./...) || exit 1

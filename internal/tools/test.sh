@@ -2,7 +2,6 @@
 # test.sh runs every check, the later ones too when one fails, and sums up.
 set -uo pipefail
 cd "$(dirname "$0")/../.."
-export WARMHAND_REQUIRE_POSTGRES=1 WARMHAND_REQUIRE_REFERENCE=1 WARMHAND_REQUIRE_PRINT=1
 summary=() passed=0 failed=0
 
 step() {
