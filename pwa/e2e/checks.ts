@@ -2,13 +2,18 @@
 import AxeBuilder from '@axe-core/playwright';
 import { expect, type Page } from '@playwright/test';
 
-/** The screen with a screen reader's eyes, in both colour schemes. */
+/** The screen with a screen reader's eyes, in both colour schemes. In the dark only colours differ. */
 export async function axe(page: Page, name: string): Promise<void> {
   for (const colorScheme of ['light', 'dark'] as const) {
     await page.emulateMedia({ colorScheme, reducedMotion: 'reduce' });
-    const result = await new AxeBuilder({ page })
-      .withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'])
-      .analyze();
+    // What legacy mode leaves out are frames of other origins: there are none. The other mode opens a page each time.
+    const builder = new AxeBuilder({ page }).setLegacyMode(true);
+    if (colorScheme === 'light') {
+      builder.withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']);
+    } else {
+      builder.withRules(['color-contrast']);
+    }
+    const result = await builder.analyze();
     expect(
       result.violations.map(
         (v) => `${v.id}: ${v.nodes.map((n) => `${n.target.join(' ')} ${n.failureSummary}`).join('; ')}`,
