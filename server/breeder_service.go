@@ -2,6 +2,12 @@ package server
 
 import (
 	"context"
+	"maps"
+	"slices"
+	"strings"
+
+	"warmhand/internal/assess"
+	"warmhand/internal/care"
 
 	pb "warmhand/internal/gen/warmhand/v1"
 )
@@ -31,4 +37,65 @@ func (b *breederService) UpdateBreeder(ctx context.Context, req *pb.UpdateBreede
 	}
 	out, err := b.s.followup.UpdateBreeder(ctx, callOf(ctx).who.Actor, b.s.now(), in, fields)
 	return &pb.UpdateBreederResponse{Breeder: breederToProto(&out)}, err
+}
+
+func (b *breederService) GetThresholds(ctx context.Context, req *pb.GetThresholdsRequest) (*pb.GetThresholdsResponse, error) {
+	id, err := breederOfThresholds("name", req.GetName())
+	if err != nil {
+		return nil, err
+	}
+	of, err := b.s.followup.GetBreeder(ctx, callOf(ctx).who.Actor, id)
+	out := &pb.GetThresholdsResponse{Thresholds: thresholdsToProto(&of), Fixed: assess.Fixed}
+	for _, o := range assess.OwnThresholds() {
+		out.Movable = append(out.Movable, &pb.Threshold{Code: o.Code, Label: o.Label, About: o.About, Less: o.Less, More: o.More, Unit: o.Unit,
+			DefaultValue: o.Default, Least: o.Least, Most: o.Most, Step: o.Step, Sure: o.Sure, Source: o.Source})
+	}
+	return out, err
+}
+
+func (b *breederService) UpdateThresholds(ctx context.Context, req *pb.UpdateThresholdsRequest) (*pb.UpdateThresholdsResponse, error) {
+	in := req.GetThresholds()
+	id, err := breederOfThresholds("thresholds.name", in.GetName())
+	if err != nil {
+		return nil, err
+	}
+	t, err := thresholdsFromProto(in)
+	if err != nil {
+		return nil, err
+	}
+	v, err := version("thresholds.etag", in.GetEtag())
+	if err != nil {
+		return nil, err
+	}
+	out, err := b.s.followup.UpdateThresholds(ctx, callOf(ctx).who.Actor, b.s.now(), id, t, v)
+	return &pb.UpdateThresholdsResponse{Thresholds: thresholdsToProto(&out)}, err
+}
+
+func breederOfThresholds(field, name string) (id string, err error) {
+	ids, err := split(field, strings.TrimSuffix(name, "/thresholds"), "breeders")
+	if err != nil {
+		return "", err
+	}
+	return ids[0], nil
+}
+
+func thresholdsToProto(b *care.Breeder) *pb.Thresholds {
+	out := &pb.Thresholds{Name: breederName(b.ID) + "/thresholds", Own: map[string]float64{}, Etag: etag(b.Version)}
+	for _, code := range care.ThresholdCodes {
+		if v := *b.Thresholds.Of(code); v != 0 {
+			out.Own[code] = v
+		}
+	}
+	return out
+}
+
+func thresholdsFromProto(in *pb.Thresholds) (t care.Thresholds, err error) {
+	for _, code := range slices.Sorted(maps.Keys(in.GetOwn())) {
+		v := t.Of(code)
+		if v == nil {
+			return t, care.BadField("thresholds.own", "%q is no threshold that can be moved. GetThresholds lists them.", code)
+		}
+		*v = in.GetOwn()[code]
+	}
+	return t, nil
 }

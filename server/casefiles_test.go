@@ -147,7 +147,7 @@ func TestCaseFilesGoRound(t *testing.T) {
 					if err != nil {
 						return err
 					}
-					b.Hemi = care.South
+					b.Hemi, b.Thresholds = care.South, care.Thresholds{Act: .25, Watch: .06, FirstWordDays: 7}
 					if err := tx.UpdateBreeder(b); err != nil {
 						return err
 					}
@@ -176,7 +176,21 @@ func TestCaseFilesGoRound(t *testing.T) {
 				}
 				return out.String()
 			}
+			before := export("origin")
+			// What a breeder changes later is news to the open cases, not to the ended.
+			if _, err := f.Server.FollowUp().UpdateThresholds(ctx, owner, servertest.Epoch, "origin", care.Thresholds{Act: .6, SilenceGaps: 1}, 0); err != nil {
+				t.Fatal(err)
+			}
+			if n, err := f.Server.FollowUp().Pass(ctx, servertest.Epoch); err != nil || n == 0 || n == len(ids) {
+				t.Errorf("%d cases were assessed anew, %v", n, err)
+			}
+			if _, err := f.Server.FollowUp().UpdateThresholds(ctx, care.Actor{Kind: care.BreederOwner, BreederID: "copy"}, servertest.Epoch, "copy", care.Thresholds{Act: .6, SilenceGaps: 1}, 0); err != nil {
+				t.Fatal(err)
+			}
 			text := export("origin")
+			if was, is := strings.Count(before, `"act_from":0.25`), strings.Count(text, `"act_from":0.25`); was != len(ids) || is == 0 || is+strings.Count(text, `"act_from":0.6`) != len(ids) {
+				t.Errorf("%d cases had the first thresholds, %d have them still", was, is)
+			}
 
 			if n := strings.Count(text, `"hemisphere":"south"`); n != len(ids) {
 				t.Errorf("%d cases of %d say where they are", n, len(ids))

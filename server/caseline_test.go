@@ -24,7 +24,8 @@ func TestCaseLine(t *testing.T) {
 	day := time.Date(2026, 8, 1, 0, 0, 0, 0, time.UTC)
 	c, p, no := care.Celsius(28.5), care.Percent(48), false
 	lines := []casefile.Line{
-		{Case: "c", Entry: care.Entry{HappenedAt: at}, Handover: &casefile.Handover{ShowDay: "spring", Hemi: care.South, Learned: care.Learned{Mean: .2, Strength: 6.5, Animals: 12}, Until: at.Add(time.Hour), Unclaimed: true,
+		{Case: "c", Entry: care.Entry{HappenedAt: at}, Handover: &casefile.Handover{ShowDay: "spring", Hemi: care.South, Learned: care.Learned{Mean: .2, Strength: 6.5, Animals: 12},
+			Thresholds: care.Thresholds{Watch: .1, Act: .5, Lost: .3, SilenceGaps: 2.25, FirstWordDays: 21}, Until: at.Add(time.Hour), Unclaimed: true,
 			Animal: care.Animal{BreederID: "b", ID: "a-1", Name: "tub 14", Note: "shy", Clutch: "c-3", Species: "python_regius", Sex: care.Female, Hatched: &day, Genes: []string{"pastel", "spider"}, SnoutVent: 500.5, TotalLength: 600}}},
 	}
 	for _, b := range []care.Body{

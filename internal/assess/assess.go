@@ -23,8 +23,8 @@ type Subject struct {
 	HandedOverAt time.Time
 	Learned      care.Learned // zero: the species table
 	Hemi         care.Hemisphere
-	Thresholds   Thresholds // zero: the tables'
-	Unclaimed    bool       // nobody has taken the card on, so nothing can be heard
+	Thresholds   care.Thresholds // zero: the tables'
+	Unclaimed    bool            // nobody has taken the card on, so nothing can be heard
 }
 
 // Numbers are what the log says at one time, before it is put into words.
@@ -259,7 +259,7 @@ func (e *engine) begin(s *Subject, history []*care.Entry) {
 		weights: e.weights[:0], early: e.early[:0], troubles: e.troubles[:0], climateDay: -1, climate: climate{warmth: e.climate.warmth[:0]}}
 	start := s.HandedOverAt
 	e.sp, _ = snake.ByID(s.Animal.Species)
-	e.alarmFrom, e.lostFrom = s.Thresholds.ladders()
+	e.alarmFrom, e.lostFrom = ladders(&s.Thresholds)
 	mass, weighed := handoverWeight(history)
 	e.age = e.sp.Age(s.Animal.Hatched, mass, start)
 	e.wobble, e.gene = snake.Wobble(s.Animal.Genes)
@@ -562,6 +562,9 @@ func (e *engine) weightAlarm() float64 {
 // between those fitted in the worlds of package cohort, seeds 101 and 102, and
 // is to be fitted again on real outcomes.
 func calibrated(logOdds float64) float64 { return logistic(-.1 + .9*logOdds) }
+
+// scoreOf is the log-odds that are shown as this chance.
+func scoreOf(chance float64) float64 { return (logit(chance) + .1) / .9 }
 
 // offFeed is the probability that the animal has stopped eating for now: in a
 // lasting refusal, or else in an ordinary fast.

@@ -2,13 +2,16 @@ package assess
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
 	"warmhand/internal/care"
+	"warmhand/internal/snake"
 )
 
 // everythingSaid is all text of an assessment.
@@ -286,31 +289,102 @@ func TestShedRhythm(t *testing.T) {
 }
 
 // A breeder's own thresholds move the levels one way: lower ones never leave a
-// case lower. None, and ones that make no ladder, are the program's own.
+// case lower. None, and ones that make no ladder, are the program's own; and the
+// red rule of the weight never comes later.
 func TestThresholds(t *testing.T) {
 	t.Parallel()
-	own, lost := Thresholds{}.ladders()
-	for _, none := range []Thresholds{{Watch: 2, Ask: 1, Act: 3}, {Watch: math.NaN()}, {Lost: 1.5}, ownThresholds} {
-		if a, l := none.ladders(); a != own || l != lost {
+	own, lost := ladders(&care.Thresholds{})
+	for _, none := range []care.Thresholds{{Watch: .9}, {Watch: .5, Act: .3}, {Watch: math.NaN(), Act: math.Inf(1)}, {Act: -1}, {Lost: .9}, {Lost: 1.5}} {
+		if a, l := ladders(&none); a != own || l != lost {
 			t.Errorf("%+v: %v, %v", none, a, l)
 		}
 	}
-	moved := false
+	moved, lax := false, false
 	each(t, 60, func(t *testing.T, r *rand.Rand, s *Subject, log []care.Entry) {
 		now := at(110 * r.Float64())
 		was := Assess(s, log, now)
-		wary := *s
-		wary.Thresholds = Thresholds{Watch: own[levelWatch] - 1.5, Ask: own[levelAsk] - 1.5, Act: own[levelAct] - 1.5, Lost: .2}
-		got := Assess(&wary, log, now)
-		if got.Standing < was.Standing {
-			t.Errorf("lower thresholds: %v, else %v", got.Standing, was.Standing)
+		wary, easy := *s, *s
+		wary.Thresholds = care.Thresholds{Watch: .05, Act: .1, Lost: .2, SilenceGaps: 1, FirstWordDays: 7}
+		easy.Thresholds = care.Thresholds{Watch: .6, Act: .8, Lost: .99, SilenceGaps: 4, FirstWordDays: 42}
+		got, less := Assess(&wary, log, now), Assess(&easy, log, now)
+		if got.Standing < was.Standing || less.Standing > was.Standing {
+			t.Errorf("lower thresholds: %v, else %v, higher %v", got.Standing, was.Standing, less.Standing)
 		}
-		if got.LogOdds != was.LogOdds || got.LossPct != was.LossPct {
-			t.Error("thresholds moved what is judged")
+		if was.Standing == care.Vet && less.Standing != care.Vet {
+			t.Error("thresholds silence what is for a vet")
 		}
-		moved = moved || got.Standing > was.Standing
+		for _, c := range was.Concerns {
+			kept := c.Code == ConcernRefusal || c.Code == ConcernSilence || slices.ContainsFunc(less.Concerns, func(o care.Concern) bool {
+				return o.Code == c.Code && (o.Level == c.Level || c.Code == ConcernWeight && c.Level < care.Vet)
+			}) || c.Code == ConcernWeight && c.Level < care.Vet
+			if !kept {
+				t.Errorf("thresholds silence %+v, leaving %+v", c, less.Concerns)
+			}
+		}
+		for _, o := range []Assessment{got, less} {
+			if o.LogOdds != was.LogOdds || o.LossPct != was.LossPct || o.AskAt != was.AskAt && o.Steps[0].Code == was.Steps[0].Code {
+				t.Error("thresholds moved what is judged")
+			}
+		}
+		moved, lax = moved || got.Standing > was.Standing, lax || less.Standing < was.Standing
 	})
-	if !moved {
+	if !moved || !lax {
 		t.Error("thresholds move nothing")
+	}
+}
+
+// What a breeder may set is bounded, rises, and is kept only where it differs.
+func TestOwnThresholds(t *testing.T) {
+	t.Parallel()
+	var all care.Thresholds
+	if len(OwnThresholds()) != len(care.ThresholdCodes) || len(snake.Group("own threshold", 3)) != len(care.ThresholdCodes) {
+		t.Error("a threshold is missing, or a row is nobody's")
+	}
+	for i, o := range OwnThresholds() {
+		if o.Code != care.ThresholdCodes[i] || o.Label == "" || o.About == "" || o.Less == "" || o.More == "" || o.Sure == "" || o.Source == "" ||
+			!(o.Least < o.Most) || o.Default < o.Least || o.Default > o.Most || o.Step <= 0 {
+			t.Errorf("%+v", o)
+		}
+		*all.Of(o.Code) = o.Default
+		for _, v := range []float64{o.Least, o.Most, o.Default + o.Step/3} {
+			one := care.Thresholds{}
+			*one.Of(o.Code) = v
+			kept, err := CheckThresholds(one)
+			if want := v; o.Code != "watch_from" && o.Code != "act_from" { // these two go together
+				if math.Abs(v-o.Default) < o.Step/2 {
+					want = 0
+				}
+				if err != nil || *kept.Of(o.Code) != want {
+					t.Errorf("%s %v: %+v, %v", o.Code, v, kept, err)
+				}
+			}
+		}
+		for _, v := range []float64{o.Least - o.Step/10, o.Most + o.Step, -1, math.NaN(), math.Inf(1)} {
+			one := care.Thresholds{}
+			*one.Of(o.Code) = v
+			var e *care.Error
+			if _, err := CheckThresholds(one); !errors.As(err, &e) || e.Fields[0].Field != "thresholds.own."+o.Code {
+				t.Errorf("%s %v: %v", o.Code, v, err)
+			}
+		}
+	}
+	if kept, err := CheckThresholds(all); err != nil || kept != (care.Thresholds{}) {
+		t.Errorf("the program's own: %+v, %v", kept, err)
+	}
+	if _, err := CheckThresholds(care.Thresholds{Watch: .5}); err == nil {
+		t.Error("watching may begin after stepping in")
+	}
+	if kept, err := CheckThresholds(care.Thresholds{Watch: .5, Act: .6}); err != nil || kept.Watch != .5 || kept.Act != .6 {
+		t.Errorf("%+v, %v", kept, err)
+	}
+	if all.Of("colour") != nil {
+		t.Error("an unknown threshold is kept somewhere")
+	}
+	// A chance that is set is the chance that is shown when the level begins.
+	if c := calibrated(scoreOf(.3)); math.Abs(c-.3) > 1e-12 {
+		t.Errorf("%v", c)
+	}
+	if lost := OwnThresholds()[2]; lost.Code != "lost_from" || lost.Most > lost.Default {
+		t.Errorf("the red rule of the weight can be put off: %+v", lost)
 	}
 }

@@ -3,6 +3,7 @@ package assess
 import (
 	"math"
 
+	"warmhand/internal/care"
 	"warmhand/internal/snake"
 )
 
@@ -22,46 +23,33 @@ const (
 	levelAct
 )
 
-// Thresholds are where the levels begin. The zero value of each stands for that
-// of the tables, so that the zero Thresholds are the program's own.
-type Thresholds struct {
-	// Watch, Ask and Act are alarm scores, in log-odds. Where they do not rise,
-	// the tables' count.
-	Watch, Ask, Act float64
-	// Lost is the chance that a tenth of the mass is gone from which the weight
-	// is a red rule, above 0 and below 1.
-	Lost float64
-}
-
 var (
-	ownThresholds = func() Thresholds {
-		v := snake.Numbers("level", "alarm", 3)
-		return Thresholds{v[0], v[1], v[2], snake.Number("level", "lost")}
-	}()
-	deadband = snake.Number("level", "deadband")
-	offDays  = int(snake.Number("level", "off_days"))
+	alarmFrom = snake.Numbers("level", "alarm", 3) // log-odds
+	lostFrom  = snake.Number("level", "lost")
+	deadband  = snake.Number("level", "deadband")
+	offDays   = int(snake.Number("level", "off_days"))
 )
 
 // ladders are the scores from which each level begins, as look takes them.
-func (t Thresholds) ladders() (alarm [levelAct + 1]float64, lost [2]float64) {
-	own := ownThresholds
-	if t.Watch == 0 {
-		t.Watch = own.Watch
+// Thresholds that make no ladder count as none; so does a chance of loss above
+// the tables', for the red rule of the weight may come earlier but not later.
+func ladders(t *care.Thresholds) (alarm [levelAct + 1]float64, lost [2]float64) {
+	watch, ask, act := alarmFrom[0], alarmFrom[1], alarmFrom[2]
+	if t.Watch > 0 && t.Watch < 1 {
+		watch = scoreOf(t.Watch)
 	}
-	if t.Ask == 0 {
-		t.Ask = own.Ask
+	if t.Act > 0 && t.Act < 1 {
+		act = scoreOf(t.Act)
 	}
-	if t.Act == 0 {
-		t.Act = own.Act
+	if watch > act {
+		watch, act = alarmFrom[0], alarmFrom[2]
 	}
-	if !(t.Watch <= t.Ask && t.Ask <= t.Act) {
-		t.Watch, t.Ask, t.Act = own.Watch, own.Ask, own.Act
-	}
-	if !(t.Lost > 0 && t.Lost < 1) {
-		t.Lost = own.Lost
+	chance := lostFrom
+	if t.Lost > 0 && t.Lost < chance {
+		chance = t.Lost
 	}
 	low := math.Inf(-1)
-	return [...]float64{low, levelWatch: t.Watch, levelAsk: t.Ask, levelAct: t.Act}, [...]float64{low, logit(t.Lost)}
+	return [...]float64{low, levelWatch: watch, levelAsk: math.Min(math.Max(watch, ask), act), levelAct: act}, [...]float64{low, logit(chance)}
 }
 
 func (h *ladder) look(score float64, thresholds []float64, observations int) {

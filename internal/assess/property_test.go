@@ -366,7 +366,7 @@ func TestStandingHasAConcern(t *testing.T) {
 func TestLadder(t *testing.T) {
 	t.Parallel()
 	var l ladder
-	thresholds, _ := Thresholds{}.ladders()
+	thresholds, _ := ladders(&care.Thresholds{})
 	steps := []struct {
 		score        float64
 		observations int

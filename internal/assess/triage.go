@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/snake"
 )
 
 // The concerns besides "sign:<code>", "setup:<point>" and "climate_...".
@@ -54,21 +55,37 @@ func (e *engine) daysSince(at time.Time) int {
 	return 0
 }
 
-// allowedSilence is for how many days nothing need be heard: one and a half
-// times the longest usual gap between offers, and two weeks after the handover.
-// [assumption]
-func (e *engine) allowedSilence() float64 {
-	allowed := 1.5 * math.Max(7, e.sp.OfferEvery[e.age].High)
+// allowedSilence is for how many days nothing need be heard: so many times the
+// longest usual gap between offers, and longer for the first word.
+func (e *engine) allowedSilence(t *care.Thresholds) float64 {
+	gaps, first := silenceGaps, firstWordDays
+	if t.SilenceGaps > 0 {
+		gaps = t.SilenceGaps
+	}
+	if t.FirstWordDays > 0 {
+		first = t.FirstWordDays
+	}
+	allowed := gaps * math.Max(leastGap, e.sp.OfferEvery[e.age].High)
 	if !e.heard {
-		allowed = math.Max(14, allowed)
+		allowed = math.Max(first, allowed)
 	}
 	return allowed
 }
 
+var (
+	silenceGaps   = snake.Number("silence", "gaps")
+	firstWordDays = snake.Number("silence", "first_word")
+	leastGap      = snake.Number("silence", "least_gap")
+)
+
 // witnessed reports whether a fast is known of and not only guessed from a log
 // in which nothing was written. While it is not, the levels hold: silence is a
-// concern of its own and never a failing animal.
-func (e *engine) witnessed() bool { return float64(e.daysSince(e.lastNews)) <= e.allowedSilence() }
+// concern of its own and never a failing animal. A breeder's own patience with
+// silence does not count here: who wants to be told sooner would else have the
+// levels hold sooner.
+func (e *engine) witnessed() bool {
+	return float64(e.daysSince(e.lastNews)) <= e.allowedSilence(&care.Thresholds{})
+}
 
 // holding is how many days the agreed step still holds, 0 when none does.
 func (e *engine) holding() int {
@@ -88,10 +105,11 @@ func (e *engine) silent() float64 {
 	if held := e.stepAt.Add(time.Duration(e.step.HoldsDays) * day); !e.stepAt.IsZero() && held.After(since) {
 		since = held
 	}
-	over := float64(e.daysSince(since)) - e.allowedSilence()
+	allowed := e.allowedSilence(&e.s.Thresholds)
+	over := float64(e.daysSince(since)) - allowed
 	if over > 0 { // nor is it silence while nobody asks, and half a gap more
 		due, _ := e.question()
-		over = math.Min(over, float64(e.day-due)-e.allowedSilence()/3)
+		over = math.Min(over, float64(e.day-due)-allowed/3)
 	}
 	return math.Max(0, over)
 }
@@ -229,7 +247,7 @@ func (e *engine) findTroubles() (urgency float64) {
 		list = append(list, trouble{ofSign, i, level, e.signs[i].risk(level)})
 	}
 	if over := e.silent(); over > 0 {
-		q := over / e.allowedSilence()
+		q := over / e.allowedSilence(&e.s.Thresholds)
 		list = append(list, trouble{ofSilence, 0, care.Watch, risk{math.Min(.25, .03+.05*q), .5, 21}})
 	}
 	e.troubles = list

@@ -102,13 +102,15 @@ const (
 
 // Breeder is one account; several people may work in it.
 type Breeder struct {
-	ID        string
-	Name      string
-	Contact   string // how a keeper reaches the breeder besides the thread: shown on the record
-	TimeZone  string // IANA name; days of the triage list are counted in it
-	Hemi      Hemisphere
-	CreatedAt time.Time
-	Version   int64
+	ID       string
+	Name     string
+	Contact  string // how a keeper reaches the breeder besides the thread: shown on the record
+	TimeZone string // IANA name; days of the triage list are counted in it
+	Hemi     Hemisphere
+	// Thresholds are what the breeder's open cases are judged by.
+	Thresholds Thresholds
+	CreatedAt  time.Time
+	Version    int64
 }
 
 // Hemisphere decides when the cool season is.

@@ -133,9 +133,12 @@ type Case struct {
 	ClosedAt     *time.Time
 	Outcome      Outcome // "" while open
 	// Learned is the feeding prior at handover, from the breeder's own animals.
-	Learned   Learned
-	CreatedAt time.Time
-	Version   int64
+	Learned Learned
+	// Thresholds are those that it was last assessed by: the breeder's while it
+	// was open, so that an ended case keeps the standing that it ended with.
+	Thresholds Thresholds
+	CreatedAt  time.Time
+	Version    int64
 
 	Standing   Standing
 	Urgency    float64

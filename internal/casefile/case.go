@@ -232,5 +232,5 @@ func (c *Case) Subject(learned care.Learned) assess.Subject {
 	if c.Handover.Learned.Strength > 0 {
 		learned = c.Handover.Learned
 	}
-	return assess.Subject{Animal: c.Handover.Animal, HandedOverAt: c.HandedOverAt, Learned: learned, Hemi: c.Handover.Hemi, Unclaimed: c.Handover.Unclaimed}
+	return assess.Subject{Animal: c.Handover.Animal, HandedOverAt: c.HandedOverAt, Learned: learned, Hemi: c.Handover.Hemi, Thresholds: c.Handover.Thresholds, Unclaimed: c.Handover.Unclaimed}
 }

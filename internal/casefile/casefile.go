@@ -43,6 +43,8 @@ type Handover struct {
 	// Learned is the feeding prior that was frozen at the handover; zero: to be
 	// learned from the breeder's other cases.
 	Learned care.Learned
+	// Thresholds are what the case was last assessed by.
+	Thresholds care.Thresholds
 	// Until is up to when the case was followed when it was written; zero: up
 	// to its last event.
 	Until time.Time
@@ -105,8 +107,9 @@ type row struct {
 	Mean        float64          `json:"learned_mean,omitempty"`
 	Strength    float64          `json:"learned_strength,omitempty"`
 	Animals     int              `json:"learned_animals,omitempty"`
-	Until       *time.Time       `json:"until,omitempty"`
-	Unclaimed   bool             `json:"unclaimed,omitempty"`
+	care.Thresholds
+	Until     *time.Time `json:"until,omitempty"`
+	Unclaimed bool       `json:"unclaimed,omitempty"`
 
 	*care.Offer
 	*care.WeighIn
@@ -172,6 +175,7 @@ func Append(dst []byte, l *Line) ([]byte, error) {
 		}
 		r.Hemisphere, r.Until, r.Unclaimed = h.Hemi, instant(h.Until), h.Unclaimed
 		r.Mean, r.Strength, r.Animals = h.Learned.Mean, h.Learned.Strength, h.Learned.Animals
+		r.Thresholds = h.Thresholds
 	} else {
 		e := &l.Entry
 		r.Kind, r.ID, r.By, r.Replaces, r.Confirmed, r.InCase, r.Note = e.Body.Kind(), e.ID, e.By, e.Replaces, e.Confirmed, l.InCase, e.Note

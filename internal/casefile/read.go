@@ -47,6 +47,11 @@ const (
 	fMean
 	fStrength
 	fAnimals
+	fWatchFrom
+	fActFrom
+	fLostFrom
+	fSilenceGaps
+	fFirstWord
 	fUntil
 	fUnclaimed
 	fResult
@@ -101,6 +106,7 @@ type spec struct {
 const (
 	anID        = "an id of 1 to 64 letters, digits, - and _"
 	airs        = "°C from -20 to 90, or null"
+	aChance     = "a chance of more than 0 and up to 0.999"
 	longestText = 4000
 )
 
@@ -130,6 +136,11 @@ var specs = [fields]spec{
 	fMean:        {"learned_mean", above, 0, 1, "a share between 0 and 1"},
 	fStrength:    {"learned_strength", above, 0, 1e6, "a number of offers, more than 0 and up to 1000000"},
 	fAnimals:     {"learned_animals", whole, 0, 1e9, "a number of animals"},
+	fWatchFrom:   {"watch_from", above, 0, .999, aChance},
+	fActFrom:     {"act_from", above, 0, .999, aChance},
+	fLostFrom:    {"lost_from", above, 0, .999, aChance},
+	fSilenceGaps: {"silence_gaps", above, 0, 100, "how many gaps between offers, more than 0 and up to 100"},
+	fFirstWord:   {"first_word_days", above, 0, 1000, "a number of days, more than 0 and up to 1000"},
 	fUntil:       {"until", instant, 0, 0, "a time such as 2027-03-06T15:00:00Z, not before at"},
 	fUnclaimed:   {"unclaimed", truth, 0, 0, "true or false"},
 	fResult:      {"result", word, 1, 20, "eaten, refused, struck or regurgitated"},
@@ -174,7 +185,7 @@ var kinds = [...]struct {
 	may, must set
 }{
 	{KindHandover, of(fCase, fAt, fKind, fNote, fBreeder, fAnimal, fName, fClutch, fShowDay, fSpecies, fSex, fHatched, fGenes,
-		fSnoutVent, fTotalLength, fHemisphere, fMean, fStrength, fAnimals, fUntil, fUnclaimed), of(fSpecies)},
+		fSnoutVent, fTotalLength, fHemisphere, fMean, fStrength, fAnimals, fWatchFrom, fActFrom, fLostFrom, fSilenceGaps, fFirstWord, fUntil, fUnclaimed), of(fSpecies)},
 	{care.KindOffer, everyEntry | of(fResult, fPrey, fPreyState, fPreyMass), of(fResult)},
 	{care.KindWeighIn, everyEntry | of(fMass), of(fMass)},
 	{care.KindClimate, everyEntry | of(fWarm, fCool, fNight, fSurface, fHumidity, fTakenWith), 0},
@@ -681,6 +692,7 @@ func (d *Decoder) handover(l *Line) (err error) {
 	if (h.Learned.Mean > 0) != (h.Learned.Strength > 0) || h.Learned.Mean == 1 || h.Learned.Animals > 0 && h.Learned.Mean == 0 {
 		return bad("learned_mean", "is 1 or not with all of learned_mean, learned_strength and learned_animals; expected all three or none")
 	}
+	h.Thresholds = care.Thresholds{Watch: d.float(fWatchFrom), Act: d.float(fActFrom), Lost: d.float(fLostFrom), SilenceGaps: d.float(fSilenceGaps), FirstWordDays: d.float(fFirstWord)}
 	if d.has&of(fUntil) != 0 {
 		if h.Until = d.time[fUntil]; h.Until.Before(at) {
 			return bad("until", "is %s, before the handover; expected %s", h.Until.Format(time.RFC3339), specs[fUntil].expected)

@@ -17,9 +17,9 @@ import (
 
 // ExportCase returns a case as the lines of a case file. Its replay ends in the
 // standing that the case has: the prior that was frozen at the handover goes
-// along, and up to when the case was assessed. A revoked handover has no case
-// to export, which is a Precondition error. Without texts, notes, messages and
-// the animal's name stay behind.
+// along, the thresholds that it was judged by, and up to when it was assessed. A
+// revoked handover has no case to export, which is a Precondition error. Without
+// texts, notes, messages and the animal's name stay behind.
 func (s *Service) ExportCase(ctx context.Context, who care.Actor, breederID, caseID string, texts bool) (lines []casefile.Line, err error) {
 	if err := breederOnly(who, breederID, "case"); err != nil {
 		return nil, err
@@ -49,7 +49,7 @@ func (s *Service) ExportCase(ctx context.Context, who care.Actor, breederID, cas
 			a.Name, a.Note = "", ""
 		}
 		file := casefile.Case{ID: caseID, HandedOverAt: c.HandedOverAt, Handover: &casefile.Handover{Animal: a, ShowDay: h.ShowDay,
-			Hemi: about.Hemi, Learned: c.Learned, Until: later(c.AssessedAt, c.HandedOverAt), Unclaimed: about.Unclaimed}}
+			Hemi: about.Hemi, Learned: c.Learned, Thresholds: c.Thresholds, Until: later(c.AssessedAt, c.HandedOverAt), Unclaimed: about.Unclaimed}}
 		left := map[string]bool{} // messages that stay behind
 		for _, e := range caseLog(log, caseID) {
 			if !texts {
@@ -295,7 +295,7 @@ func (in *importing) open(caseID string, a care.Animal) (care.Case, error) {
 	}
 	h := care.Handover{BreederID: in.breederID, ID: caseID, AnimalID: a.ID, State: care.HandoverIssued, HandedOverAt: at, ShowDay: in.c.Handover.ShowDay,
 		ClaimExpiresAt: in.now, CreatedAt: in.now, Version: 1}
-	c := care.Case{BreederID: in.breederID, ID: caseID, AnimalID: a.ID, HandedOverAt: at, Learned: in.learned, CreatedAt: in.now, ChangedAt: in.now, Version: 1}
+	c := care.Case{BreederID: in.breederID, ID: caseID, AnimalID: a.ID, HandedOverAt: at, Learned: in.learned, Thresholds: in.c.Handover.Thresholds, CreatedAt: in.now, ChangedAt: in.now, Version: 1}
 	if !in.c.Handover.Unclaimed {
 		keeper := care.Keeper{ID: in.made("keeper"), CreatedAt: in.now}
 		if err := in.tx.InsertKeeper(keeper); err != nil {

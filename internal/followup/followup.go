@@ -106,7 +106,8 @@ func openCase(tx care.Tx, breederID, animalID string) (*care.Case, error) {
 	return nil, nil
 }
 
-// subject is what the assessment needs to know of a case besides its log.
+// subject is what the assessment of a case, as it stands, was made from besides
+// its log.
 func subject(tx care.Tx, c *care.Case) (*assess.Subject, error) {
 	b, err := tx.Breeder(c.BreederID)
 	if err != nil {
@@ -116,7 +117,7 @@ func subject(tx care.Tx, c *care.Case) (*assess.Subject, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &assess.Subject{Animal: a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi, Unclaimed: c.KeeperID == ""}, nil
+	return &assess.Subject{Animal: a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi, Thresholds: c.Thresholds, Unclaimed: c.KeeperID == ""}, nil
 }
 
 // reassess computes the case anew from the log and saves what changed. The
@@ -137,6 +138,7 @@ func reassess(tx care.Tx, c care.Case, now time.Time) (care.Case, error) {
 func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
 	after := *k
 	c := &after.open
+	c.Thresholds = k.subject.Thresholds
 	for i := range k.log {
 		e := &k.log[i]
 		if e.CaseID == c.ID && e.By == care.KeeperActor && (c.LastHeard == nil || e.ReceivedAt.After(*c.LastHeard)) {

@@ -67,11 +67,19 @@ func (m memory) keep(k *known) {
 	m.kept.Add(key, k)
 }
 
-// read reads all that is known of a case.
+// read reads all that is known of a case. An open one is assessed anew by the
+// breeder's thresholds of today.
 func read(tx care.Tx, c care.Case) (*known, error) {
 	log, err := tx.Log(c.BreederID, c.AnimalID)
 	if err != nil {
 		return nil, err
+	}
+	if c.ClosedAt == nil {
+		b, err := tx.Breeder(c.BreederID)
+		if err != nil {
+			return nil, err
+		}
+		c.Thresholds = b.Thresholds
 	}
 	about, err := subject(tx, &c)
 	if err != nil {

@@ -69,6 +69,11 @@ func TestMemoryIsTheStore(t *testing.T) {
 			_, err := s.UpdateAnimal(ctx, p.loam, now, care.Animal{BreederID: "loam", ID: a.ID, Genes: []string{[]string{"spider", "clown"}[rnd.IntN(2)]}}, []string{"genes"})
 			ignore(err)
 		case n == 17:
+			if rnd.IntN(2) == 0 {
+				_, err := s.UpdateThresholds(ctx, p.loam, now, "loam", care.Thresholds{Act: []float64{0, .3, .5}[rnd.IntN(3)]}, 0)
+				ignore(err)
+				break
+			}
 			hemi := []care.Hemisphere{care.North, care.South}[rnd.IntN(2)]
 			_, err := s.UpdateBreeder(ctx, p.loam, now, care.Breeder{ID: "loam", Hemi: hemi}, []string{"hemisphere"})
 			ignore(err)

@@ -178,6 +178,15 @@ func Numbers(of, what string, count int) []float64 {
 // Number is the value of a row that has one; see Numbers.
 func Number(of, what string) float64 { return Numbers(of, what, 1)[0] }
 
+// Known is how sure a row is and where it comes from; see Numbers.
+func Known(of, what string) (sure, source string) {
+	i, ok := tables.at[of+"/"+what]
+	if !ok {
+		panic(fmt.Sprintf("tables.json: %s/%s is missing", of, what))
+	}
+	return tables.rows[i].Sure, tables.rows[i].Source
+}
+
 // Group are the rows of one kind, by name, each of which must have so many
 // values; see Numbers.
 func Group(of string, count int) map[string][]float64 {

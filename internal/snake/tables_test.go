@@ -62,7 +62,7 @@ func TestEveryRowIsRead(t *testing.T) {
 	}
 	for _, r := range rows {
 		asked := species[r.Of] || strings.Contains(source.String(), `("`+r.Of+`", "`+r.What+`"`) ||
-			strings.Contains(source.String(), `risks("`+r.Of+`")`) || r.Of == "climate" && strings.Contains(source.String(), `burn("`+r.What+`")`)
+			strings.Contains(source.String(), `risks("`+r.Of+`")`) || strings.Contains(source.String(), `Group("`+r.Of+`", `) || r.Of == "climate" && strings.Contains(source.String(), `burn("`+r.What+`")`)
 		if !asked {
 			t.Errorf("nothing reads %s/%s", r.Of, r.What)
 		}
@@ -104,6 +104,7 @@ func TestNumbersPanics(t *testing.T) {
 		"missing": func() { Number("body", "wings") },
 		"count":   func() { Number("growth", "adult_share") },
 		"group":   func() { Group("wings", 1) },
+		"known":   func() { Known("body", "wings") },
 	} {
 		func() {
 			defer func() {

@@ -16,7 +16,7 @@ var (
 		claim_expires_at claimed_at keeper_id created_at version`)}
 	followed = table{name: "cases", what: "case", key: 2, columns: columns(
 		`breeder_id case_id animal_id keeper_id keeper_name handed_over_at closed_at outcome
-		learned_mean learned_strength learned_animals created_at
+		learned_mean learned_strength learned_animals thresholds created_at
 		standing urgency headline assessment assessed_at due_at last_heard seen_at changed_at version`),
 		derived: columns(`open`)}
 	// inList is a case without its assessment, which is most of its bytes.
@@ -34,7 +34,7 @@ func handoverRow(h *care.Handover) []any {
 
 func caseRow(c *care.Case) []any {
 	return []any{&c.BreederID, &c.ID, &c.AnimalID, &c.KeeperID, &c.KeeperName, instant{&c.HandedOverAt}, maybeInstant{&c.ClosedAt}, &c.Outcome,
-		&c.Learned.Mean, &c.Learned.Strength, number[int]{&c.Learned.Animals}, instant{&c.CreatedAt},
+		&c.Learned.Mean, &c.Learned.Strength, number[int]{&c.Learned.Animals}, document[care.Thresholds]{&c.Thresholds}, instant{&c.CreatedAt},
 		number[care.Standing]{&c.Standing}, &c.Urgency, &c.Headline, jsonText{&c.Assessment}, instant{&c.AssessedAt}, instant{&c.DueAt},
 		maybeInstant{&c.LastHeard}, maybeInstant{&c.SeenAt}, instant{&c.ChangedAt}, &c.Version}
 }

@@ -138,7 +138,8 @@ func full(b string) world {
 	weighed.Body = care.WeighIn{Mass: 98.4}
 	shed.Body = care.Shed{Stage: care.ShedDone, Complete: ptr(false)}
 	return world{
-		breeder: care.Breeder{ID: b, Name: "Loam", Contact: "by the thread", TimeZone: "Europe/Vienna", Hemi: care.South, CreatedAt: t0, Version: 3},
+		breeder: care.Breeder{ID: b, Name: "Loam", Contact: "by the thread", TimeZone: "Europe/Vienna", Hemi: care.South, CreatedAt: t0, Version: 3,
+			Thresholds: care.Thresholds{Watch: .1 + .2, Act: .5, Lost: .35, SilenceGaps: 1.25, FirstWordDays: 21}},
 		user:    care.User{BreederID: b, ID: "u1", Name: "Ida", Role: care.Helper, CreatedAt: t0},
 		passkey: care.Passkey{BreederID: b, UserID: "u1", ID: "cred-" + b, Label: "phone", Data: []byte(`{"a": 1}`), CreatedAt: t0, UsedAt: ptr(at(time.Minute))},
 		secret: care.Secret{Hash: "hash-" + b, Kind: care.SecretToken, ID: "s1", BreederID: b, UserID: "u1", KeeperID: "k1", Label: "scales", ReadOnly: true,
@@ -159,7 +160,7 @@ func full(b string) world {
 		},
 		kase: care.Case{
 			BreederID: b, ID: "h1", AnimalID: "a1", KeeperID: "k1", KeeperName: "Robin", HandedOverAt: t0, ClosedAt: ptr(at(time.Hour)), Outcome: care.OutcomeSettled,
-			Learned: care.Learned{Mean: 0.1 + 0.2, Strength: 4.5, Animals: 9}, CreatedAt: t0, Version: 5,
+			Learned: care.Learned{Mean: 0.1 + 0.2, Strength: 4.5, Animals: 9}, Thresholds: care.Thresholds{Watch: .2, Act: .55, Lost: .4, SilenceGaps: 2, FirstWordDays: 9}, CreatedAt: t0, Version: 5,
 			Standing: care.StepIn, Urgency: 1.0 / 3, Headline: "Has not eaten for 31 days.", Assessment: []byte(`{"standing": "step_in"}`), AssessedAt: t0,
 			DueAt: at(time.Hour), LastHeard: ptr(at(time.Minute)), SeenAt: ptr(at(2 * time.Minute)), ChangedAt: at(3 * time.Minute),
 		},

@@ -359,6 +359,402 @@ func (x *UpdateBreederResponse) GetBreeder() *Breeder {
 	return nil
 }
 
+// Thresholds are where the levels of a breeder's own cases begin.
+type Thresholds struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, `breeders/{breeder}/thresholds`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The breeder's own values by code; a code that is not here has the service's own value. GetThresholds lists the codes.
+	Own map[string]float64 `protobuf:"bytes,2,rep,name=own,proto3" json:"own,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	// Changes with every update of the breeder's account; send it back to be told of somebody else's change.
+	Etag          string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Thresholds) Reset() {
+	*x = Thresholds{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Thresholds) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Thresholds) ProtoMessage() {}
+
+func (x *Thresholds) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Thresholds.ProtoReflect.Descriptor instead.
+func (*Thresholds) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *Thresholds) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *Thresholds) GetOwn() map[string]float64 {
+	if x != nil {
+		return x.Own
+	}
+	return nil
+}
+
+func (x *Thresholds) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+// Threshold is one that a breeder may move.
+type Threshold struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Code  string                 `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	Label string                 `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
+	// What it decides.
+	About string `protobuf:"bytes,3,opt,name=about,proto3" json:"about,omitempty"`
+	// What a smaller and a greater value bring.
+	Less string `protobuf:"bytes,4,opt,name=less,proto3" json:"less,omitempty"`
+	More string `protobuf:"bytes,5,opt,name=more,proto3" json:"more,omitempty"`
+	// share (from 0 to 1), times or days.
+	Unit string `protobuf:"bytes,6,opt,name=unit,proto3" json:"unit,omitempty"`
+	// The service's own value, the least and the most that may be set, and a fitting step between.
+	DefaultValue float64 `protobuf:"fixed64,7,opt,name=default_value,json=defaultValue,proto3" json:"default_value,omitempty"`
+	Least        float64 `protobuf:"fixed64,8,opt,name=least,proto3" json:"least,omitempty"`
+	Most         float64 `protobuf:"fixed64,9,opt,name=most,proto3" json:"most,omitempty"`
+	Step         float64 `protobuf:"fixed64,10,opt,name=step,proto3" json:"step,omitempty"`
+	// How sure the service's own value is, and where it comes from.
+	Sure          string `protobuf:"bytes,11,opt,name=sure,proto3" json:"sure,omitempty"`
+	Source        string `protobuf:"bytes,12,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Threshold) Reset() {
+	*x = Threshold{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Threshold) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Threshold) ProtoMessage() {}
+
+func (x *Threshold) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Threshold.ProtoReflect.Descriptor instead.
+func (*Threshold) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *Threshold) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *Threshold) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
+func (x *Threshold) GetAbout() string {
+	if x != nil {
+		return x.About
+	}
+	return ""
+}
+
+func (x *Threshold) GetLess() string {
+	if x != nil {
+		return x.Less
+	}
+	return ""
+}
+
+func (x *Threshold) GetMore() string {
+	if x != nil {
+		return x.More
+	}
+	return ""
+}
+
+func (x *Threshold) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *Threshold) GetDefaultValue() float64 {
+	if x != nil {
+		return x.DefaultValue
+	}
+	return 0
+}
+
+func (x *Threshold) GetLeast() float64 {
+	if x != nil {
+		return x.Least
+	}
+	return 0
+}
+
+func (x *Threshold) GetMost() float64 {
+	if x != nil {
+		return x.Most
+	}
+	return 0
+}
+
+func (x *Threshold) GetStep() float64 {
+	if x != nil {
+		return x.Step
+	}
+	return 0
+}
+
+func (x *Threshold) GetSure() string {
+	if x != nil {
+		return x.Sure
+	}
+	return ""
+}
+
+func (x *Threshold) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+type GetThresholdsRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetThresholdsRequest) Reset() {
+	*x = GetThresholdsRequest{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetThresholdsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetThresholdsRequest) ProtoMessage() {}
+
+func (x *GetThresholdsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetThresholdsRequest.ProtoReflect.Descriptor instead.
+func (*GetThresholdsRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *GetThresholdsRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type GetThresholdsResponse struct {
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Thresholds *Thresholds            `protobuf:"bytes,1,opt,name=thresholds,proto3" json:"thresholds,omitempty"`
+	// Those that may be moved.
+	Movable []*Threshold `protobuf:"bytes,2,rep,name=movable,proto3" json:"movable,omitempty"`
+	// What none of them moves, and why.
+	Fixed         []string `protobuf:"bytes,3,rep,name=fixed,proto3" json:"fixed,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetThresholdsResponse) Reset() {
+	*x = GetThresholdsResponse{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetThresholdsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetThresholdsResponse) ProtoMessage() {}
+
+func (x *GetThresholdsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetThresholdsResponse.ProtoReflect.Descriptor instead.
+func (*GetThresholdsResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *GetThresholdsResponse) GetThresholds() *Thresholds {
+	if x != nil {
+		return x.Thresholds
+	}
+	return nil
+}
+
+func (x *GetThresholdsResponse) GetMovable() []*Threshold {
+	if x != nil {
+		return x.Movable
+	}
+	return nil
+}
+
+func (x *GetThresholdsResponse) GetFixed() []string {
+	if x != nil {
+		return x.Fixed
+	}
+	return nil
+}
+
+type UpdateThresholdsRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Thresholds    *Thresholds            `protobuf:"bytes,1,opt,name=thresholds,proto3" json:"thresholds,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateThresholdsRequest) Reset() {
+	*x = UpdateThresholdsRequest{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateThresholdsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateThresholdsRequest) ProtoMessage() {}
+
+func (x *UpdateThresholdsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateThresholdsRequest.ProtoReflect.Descriptor instead.
+func (*UpdateThresholdsRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *UpdateThresholdsRequest) GetThresholds() *Thresholds {
+	if x != nil {
+		return x.Thresholds
+	}
+	return nil
+}
+
+type UpdateThresholdsResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Thresholds    *Thresholds            `protobuf:"bytes,1,opt,name=thresholds,proto3" json:"thresholds,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateThresholdsResponse) Reset() {
+	*x = UpdateThresholdsResponse{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateThresholdsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateThresholdsResponse) ProtoMessage() {}
+
+func (x *UpdateThresholdsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateThresholdsResponse.ProtoReflect.Descriptor instead.
+func (*UpdateThresholdsResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *UpdateThresholdsResponse) GetThresholds() *Thresholds {
+	if x != nil {
+		return x.Thresholds
+	}
+	return nil
+}
+
 var File_warmhand_v1_breeder_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
@@ -385,16 +781,61 @@ const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
 	"updateMask\"G\n" +
 	"\x15UpdateBreederResponse\x12.\n" +
-	"\abreeder\x18\x01 \x01(\v2\x14.warmhand.v1.BreederR\abreeder*T\n" +
+	"\abreeder\x18\x01 \x01(\v2\x14.warmhand.v1.BreederR\abreeder\"\xc8\x02\n" +
+	"\n" +
+	"Thresholds\x12D\n" +
+	"\x04name\x18\x01 \x01(\tB0\xbaH-r+2)^breeders/[A-Za-z0-9_-]{1,64}/thresholds$R\x04name\x12J\n" +
+	"\x03own\x18\x02 \x03(\v2 .warmhand.v1.Thresholds.OwnEntryB\x16\xbaH\x13\x9a\x01\x10\x10\x14\"\x06r\x04\x10\x01\x18(*\x04\x12\x02@\x01R\x03own\x12\x1b\n" +
+	"\x04etag\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18 R\x04etag\x1a6\n" +
+	"\bOwnEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01:S\xeaAP\n" +
+	"\x17warmhand.dev/Thresholds\x12\x1dbreeders/{breeder}/thresholds*\n" +
+	"thresholds2\n" +
+	"thresholds\"\x96\x02\n" +
+	"\tThreshold\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
+	"\x05label\x18\x02 \x01(\tR\x05label\x12\x14\n" +
+	"\x05about\x18\x03 \x01(\tR\x05about\x12\x12\n" +
+	"\x04less\x18\x04 \x01(\tR\x04less\x12\x12\n" +
+	"\x04more\x18\x05 \x01(\tR\x04more\x12\x12\n" +
+	"\x04unit\x18\x06 \x01(\tR\x04unit\x12#\n" +
+	"\rdefault_value\x18\a \x01(\x01R\fdefaultValue\x12\x14\n" +
+	"\x05least\x18\b \x01(\x01R\x05least\x12\x12\n" +
+	"\x04most\x18\t \x01(\x01R\x04most\x12\x12\n" +
+	"\x04step\x18\n" +
+	" \x01(\x01R\x04step\x12\x12\n" +
+	"\x04sure\x18\v \x01(\tR\x04sure\x12\x16\n" +
+	"\x06source\x18\f \x01(\tR\x06source\"_\n" +
+	"\x14GetThresholdsRequest\x12G\n" +
+	"\x04name\x18\x01 \x01(\tB3\xe0A\x02\xbaH-r+2)^breeders/[A-Za-z0-9_-]{1,64}/thresholds$R\x04name\"\x98\x01\n" +
+	"\x15GetThresholdsResponse\x127\n" +
+	"\n" +
+	"thresholds\x18\x01 \x01(\v2\x17.warmhand.v1.ThresholdsR\n" +
+	"thresholds\x120\n" +
+	"\amovable\x18\x02 \x03(\v2\x16.warmhand.v1.ThresholdR\amovable\x12\x14\n" +
+	"\x05fixed\x18\x03 \x03(\tR\x05fixed\"]\n" +
+	"\x17UpdateThresholdsRequest\x12B\n" +
+	"\n" +
+	"thresholds\x18\x01 \x01(\v2\x17.warmhand.v1.ThresholdsB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\n" +
+	"thresholds\"S\n" +
+	"\x18UpdateThresholdsResponse\x127\n" +
+	"\n" +
+	"thresholds\x18\x01 \x01(\v2\x17.warmhand.v1.ThresholdsR\n" +
+	"thresholds*T\n" +
 	"\n" +
 	"Hemisphere\x12\x1a\n" +
 	"\x16HEMISPHERE_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10HEMISPHERE_NORTH\x10\x01\x12\x14\n" +
-	"\x10HEMISPHERE_SOUTH\x10\x022\xa4\x02\n" +
+	"\x10HEMISPHERE_SOUTH\x10\x022\xde\x04\n" +
 	"\x0eBreederService\x12s\n" +
 	"\n" +
 	"GetBreeder\x12\x1e.warmhand.v1.GetBreederRequest\x1a\x1f.warmhand.v1.GetBreederResponse\"$\xdaA\x04name\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/{name=breeders/*}\x12\x9c\x01\n" +
-	"\rUpdateBreeder\x12!.warmhand.v1.UpdateBreederRequest\x1a\".warmhand.v1.UpdateBreederResponse\"D\xdaA\x13breeder,update_mask\x82\xd3\xe4\x93\x02(:\abreeder2\x1d/v1/{breeder.name=breeders/*}B.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
+	"\rUpdateBreeder\x12!.warmhand.v1.UpdateBreederRequest\x1a\".warmhand.v1.UpdateBreederResponse\"D\xdaA\x13breeder,update_mask\x82\xd3\xe4\x93\x02(:\abreeder2\x1d/v1/{breeder.name=breeders/*}\x12\x87\x01\n" +
+	"\rGetThresholds\x12!.warmhand.v1.GetThresholdsRequest\x1a\".warmhand.v1.GetThresholdsResponse\"/\xdaA\x04name\x82\xd3\xe4\x93\x02\"\x12 /v1/{name=breeders/*/thresholds}\x12\xad\x01\n" +
+	"\x10UpdateThresholds\x12$.warmhand.v1.UpdateThresholdsRequest\x1a%.warmhand.v1.UpdateThresholdsResponse\"L\xdaA\n" +
+	"thresholds\x82\xd3\xe4\x93\x029:\n" +
+	"thresholds2+/v1/{thresholds.name=breeders/*/thresholds}B.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
 
 var (
 	file_warmhand_v1_breeder_service_proto_rawDescOnce sync.Once
@@ -409,33 +850,49 @@ func file_warmhand_v1_breeder_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_breeder_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_warmhand_v1_breeder_service_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_warmhand_v1_breeder_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_warmhand_v1_breeder_service_proto_goTypes = []any{
-	(Hemisphere)(0),               // 0: warmhand.v1.Hemisphere
-	(*Breeder)(nil),               // 1: warmhand.v1.Breeder
-	(*GetBreederRequest)(nil),     // 2: warmhand.v1.GetBreederRequest
-	(*GetBreederResponse)(nil),    // 3: warmhand.v1.GetBreederResponse
-	(*UpdateBreederRequest)(nil),  // 4: warmhand.v1.UpdateBreederRequest
-	(*UpdateBreederResponse)(nil), // 5: warmhand.v1.UpdateBreederResponse
-	(*timestamppb.Timestamp)(nil), // 6: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil), // 7: google.protobuf.FieldMask
+	(Hemisphere)(0),                  // 0: warmhand.v1.Hemisphere
+	(*Breeder)(nil),                  // 1: warmhand.v1.Breeder
+	(*GetBreederRequest)(nil),        // 2: warmhand.v1.GetBreederRequest
+	(*GetBreederResponse)(nil),       // 3: warmhand.v1.GetBreederResponse
+	(*UpdateBreederRequest)(nil),     // 4: warmhand.v1.UpdateBreederRequest
+	(*UpdateBreederResponse)(nil),    // 5: warmhand.v1.UpdateBreederResponse
+	(*Thresholds)(nil),               // 6: warmhand.v1.Thresholds
+	(*Threshold)(nil),                // 7: warmhand.v1.Threshold
+	(*GetThresholdsRequest)(nil),     // 8: warmhand.v1.GetThresholdsRequest
+	(*GetThresholdsResponse)(nil),    // 9: warmhand.v1.GetThresholdsResponse
+	(*UpdateThresholdsRequest)(nil),  // 10: warmhand.v1.UpdateThresholdsRequest
+	(*UpdateThresholdsResponse)(nil), // 11: warmhand.v1.UpdateThresholdsResponse
+	nil,                              // 12: warmhand.v1.Thresholds.OwnEntry
+	(*timestamppb.Timestamp)(nil),    // 13: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),    // 14: google.protobuf.FieldMask
 }
 var file_warmhand_v1_breeder_service_proto_depIdxs = []int32{
-	0, // 0: warmhand.v1.Breeder.hemisphere:type_name -> warmhand.v1.Hemisphere
-	6, // 1: warmhand.v1.Breeder.create_time:type_name -> google.protobuf.Timestamp
-	1, // 2: warmhand.v1.GetBreederResponse.breeder:type_name -> warmhand.v1.Breeder
-	1, // 3: warmhand.v1.UpdateBreederRequest.breeder:type_name -> warmhand.v1.Breeder
-	7, // 4: warmhand.v1.UpdateBreederRequest.update_mask:type_name -> google.protobuf.FieldMask
-	1, // 5: warmhand.v1.UpdateBreederResponse.breeder:type_name -> warmhand.v1.Breeder
-	2, // 6: warmhand.v1.BreederService.GetBreeder:input_type -> warmhand.v1.GetBreederRequest
-	4, // 7: warmhand.v1.BreederService.UpdateBreeder:input_type -> warmhand.v1.UpdateBreederRequest
-	3, // 8: warmhand.v1.BreederService.GetBreeder:output_type -> warmhand.v1.GetBreederResponse
-	5, // 9: warmhand.v1.BreederService.UpdateBreeder:output_type -> warmhand.v1.UpdateBreederResponse
-	8, // [8:10] is the sub-list for method output_type
-	6, // [6:8] is the sub-list for method input_type
-	6, // [6:6] is the sub-list for extension type_name
-	6, // [6:6] is the sub-list for extension extendee
-	0, // [0:6] is the sub-list for field type_name
+	0,  // 0: warmhand.v1.Breeder.hemisphere:type_name -> warmhand.v1.Hemisphere
+	13, // 1: warmhand.v1.Breeder.create_time:type_name -> google.protobuf.Timestamp
+	1,  // 2: warmhand.v1.GetBreederResponse.breeder:type_name -> warmhand.v1.Breeder
+	1,  // 3: warmhand.v1.UpdateBreederRequest.breeder:type_name -> warmhand.v1.Breeder
+	14, // 4: warmhand.v1.UpdateBreederRequest.update_mask:type_name -> google.protobuf.FieldMask
+	1,  // 5: warmhand.v1.UpdateBreederResponse.breeder:type_name -> warmhand.v1.Breeder
+	12, // 6: warmhand.v1.Thresholds.own:type_name -> warmhand.v1.Thresholds.OwnEntry
+	6,  // 7: warmhand.v1.GetThresholdsResponse.thresholds:type_name -> warmhand.v1.Thresholds
+	7,  // 8: warmhand.v1.GetThresholdsResponse.movable:type_name -> warmhand.v1.Threshold
+	6,  // 9: warmhand.v1.UpdateThresholdsRequest.thresholds:type_name -> warmhand.v1.Thresholds
+	6,  // 10: warmhand.v1.UpdateThresholdsResponse.thresholds:type_name -> warmhand.v1.Thresholds
+	2,  // 11: warmhand.v1.BreederService.GetBreeder:input_type -> warmhand.v1.GetBreederRequest
+	4,  // 12: warmhand.v1.BreederService.UpdateBreeder:input_type -> warmhand.v1.UpdateBreederRequest
+	8,  // 13: warmhand.v1.BreederService.GetThresholds:input_type -> warmhand.v1.GetThresholdsRequest
+	10, // 14: warmhand.v1.BreederService.UpdateThresholds:input_type -> warmhand.v1.UpdateThresholdsRequest
+	3,  // 15: warmhand.v1.BreederService.GetBreeder:output_type -> warmhand.v1.GetBreederResponse
+	5,  // 16: warmhand.v1.BreederService.UpdateBreeder:output_type -> warmhand.v1.UpdateBreederResponse
+	9,  // 17: warmhand.v1.BreederService.GetThresholds:output_type -> warmhand.v1.GetThresholdsResponse
+	11, // 18: warmhand.v1.BreederService.UpdateThresholds:output_type -> warmhand.v1.UpdateThresholdsResponse
+	15, // [15:19] is the sub-list for method output_type
+	11, // [11:15] is the sub-list for method input_type
+	11, // [11:11] is the sub-list for extension type_name
+	11, // [11:11] is the sub-list for extension extendee
+	0,  // [0:11] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_breeder_service_proto_init() }
@@ -449,7 +906,7 @@ func file_warmhand_v1_breeder_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_breeder_service_proto_rawDesc), len(file_warmhand_v1_breeder_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   5,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

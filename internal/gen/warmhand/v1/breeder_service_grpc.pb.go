@@ -19,8 +19,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	BreederService_GetBreeder_FullMethodName    = "/warmhand.v1.BreederService/GetBreeder"
-	BreederService_UpdateBreeder_FullMethodName = "/warmhand.v1.BreederService/UpdateBreeder"
+	BreederService_GetBreeder_FullMethodName       = "/warmhand.v1.BreederService/GetBreeder"
+	BreederService_UpdateBreeder_FullMethodName    = "/warmhand.v1.BreederService/UpdateBreeder"
+	BreederService_GetThresholds_FullMethodName    = "/warmhand.v1.BreederService/GetThresholds"
+	BreederService_UpdateThresholds_FullMethodName = "/warmhand.v1.BreederService/UpdateThresholds"
 )
 
 // BreederServiceClient is the client API for BreederService service.
@@ -33,6 +35,10 @@ type BreederServiceClient interface {
 	GetBreeder(ctx context.Context, in *GetBreederRequest, opts ...grpc.CallOption) (*GetBreederResponse, error)
 	// UpdateBreeder changes the fields that the mask names.
 	UpdateBreeder(ctx context.Context, in *UpdateBreederRequest, opts ...grpc.CallOption) (*UpdateBreederResponse, error)
+	// GetThresholds returns what the breeder's open cases are judged by where that is the breeder's to say.
+	GetThresholds(ctx context.Context, in *GetThresholdsRequest, opts ...grpc.CallOption) (*GetThresholdsResponse, error)
+	// UpdateThresholds sets them; what is left out goes back to the service's own. Open cases are assessed anew within minutes, ended ones stay as they are.
+	UpdateThresholds(ctx context.Context, in *UpdateThresholdsRequest, opts ...grpc.CallOption) (*UpdateThresholdsResponse, error)
 }
 
 type breederServiceClient struct {
@@ -63,6 +69,26 @@ func (c *breederServiceClient) UpdateBreeder(ctx context.Context, in *UpdateBree
 	return out, nil
 }
 
+func (c *breederServiceClient) GetThresholds(ctx context.Context, in *GetThresholdsRequest, opts ...grpc.CallOption) (*GetThresholdsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetThresholdsResponse)
+	err := c.cc.Invoke(ctx, BreederService_GetThresholds_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *breederServiceClient) UpdateThresholds(ctx context.Context, in *UpdateThresholdsRequest, opts ...grpc.CallOption) (*UpdateThresholdsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(UpdateThresholdsResponse)
+	err := c.cc.Invoke(ctx, BreederService_UpdateThresholds_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // BreederServiceServer is the server API for BreederService service.
 // All implementations must embed UnimplementedBreederServiceServer
 // for forward compatibility.
@@ -73,6 +99,10 @@ type BreederServiceServer interface {
 	GetBreeder(context.Context, *GetBreederRequest) (*GetBreederResponse, error)
 	// UpdateBreeder changes the fields that the mask names.
 	UpdateBreeder(context.Context, *UpdateBreederRequest) (*UpdateBreederResponse, error)
+	// GetThresholds returns what the breeder's open cases are judged by where that is the breeder's to say.
+	GetThresholds(context.Context, *GetThresholdsRequest) (*GetThresholdsResponse, error)
+	// UpdateThresholds sets them; what is left out goes back to the service's own. Open cases are assessed anew within minutes, ended ones stay as they are.
+	UpdateThresholds(context.Context, *UpdateThresholdsRequest) (*UpdateThresholdsResponse, error)
 	mustEmbedUnimplementedBreederServiceServer()
 }
 
@@ -88,6 +118,12 @@ func (UnimplementedBreederServiceServer) GetBreeder(context.Context, *GetBreeder
 }
 func (UnimplementedBreederServiceServer) UpdateBreeder(context.Context, *UpdateBreederRequest) (*UpdateBreederResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UpdateBreeder not implemented")
+}
+func (UnimplementedBreederServiceServer) GetThresholds(context.Context, *GetThresholdsRequest) (*GetThresholdsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetThresholds not implemented")
+}
+func (UnimplementedBreederServiceServer) UpdateThresholds(context.Context, *UpdateThresholdsRequest) (*UpdateThresholdsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateThresholds not implemented")
 }
 func (UnimplementedBreederServiceServer) mustEmbedUnimplementedBreederServiceServer() {}
 func (UnimplementedBreederServiceServer) testEmbeddedByValue()                        {}
@@ -146,6 +182,42 @@ func _BreederService_UpdateBreeder_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _BreederService_GetThresholds_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetThresholdsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BreederServiceServer).GetThresholds(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BreederService_GetThresholds_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BreederServiceServer).GetThresholds(ctx, req.(*GetThresholdsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BreederService_UpdateThresholds_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateThresholdsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BreederServiceServer).UpdateThresholds(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BreederService_UpdateThresholds_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BreederServiceServer).UpdateThresholds(ctx, req.(*UpdateThresholdsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // BreederService_ServiceDesc is the grpc.ServiceDesc for BreederService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -160,6 +232,14 @@ var BreederService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UpdateBreeder",
 			Handler:    _BreederService_UpdateBreeder_Handler,
+		},
+		{
+			MethodName: "GetThresholds",
+			Handler:    _BreederService_GetThresholds_Handler,
+		},
+		{
+			MethodName: "UpdateThresholds",
+			Handler:    _BreederService_UpdateThresholds_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -70,6 +70,12 @@ type CaseLine struct {
 	Until *timestamppb.Timestamp `protobuf:"bytes,35,opt,name=until,proto3" json:"until,omitempty"`
 	// No keeper has taken the card on.
 	Unclaimed bool `protobuf:"varint,36,opt,name=unclaimed,proto3" json:"unclaimed,omitempty"`
+	// The thresholds that its breeder had set: chances from which it is watched, stepped into, and its weight is a red rule; how long a keeper may be silent.
+	WatchFrom     *float64 `protobuf:"fixed64,37,opt,name=watch_from,json=watchFrom,proto3,oneof" json:"watch_from,omitempty"`
+	ActFrom       *float64 `protobuf:"fixed64,38,opt,name=act_from,json=actFrom,proto3,oneof" json:"act_from,omitempty"`
+	LostFrom      *float64 `protobuf:"fixed64,39,opt,name=lost_from,json=lostFrom,proto3,oneof" json:"lost_from,omitempty"`
+	SilenceGaps   *float64 `protobuf:"fixed64,130,opt,name=silence_gaps,json=silenceGaps,proto3,oneof" json:"silence_gaps,omitempty"`
+	FirstWordDays *float64 `protobuf:"fixed64,131,opt,name=first_word_days,json=firstWordDays,proto3,oneof" json:"first_word_days,omitempty"`
 	// Of an offer: eaten, refused, struck or regurgitated.
 	Result string `protobuf:"bytes,40,opt,name=result,proto3" json:"result,omitempty"`
 	Prey   string `protobuf:"bytes,41,opt,name=prey,proto3" json:"prey,omitempty"`
@@ -326,6 +332,41 @@ func (x *CaseLine) GetUnclaimed() bool {
 	return false
 }
 
+func (x *CaseLine) GetWatchFrom() float64 {
+	if x != nil && x.WatchFrom != nil {
+		return *x.WatchFrom
+	}
+	return 0
+}
+
+func (x *CaseLine) GetActFrom() float64 {
+	if x != nil && x.ActFrom != nil {
+		return *x.ActFrom
+	}
+	return 0
+}
+
+func (x *CaseLine) GetLostFrom() float64 {
+	if x != nil && x.LostFrom != nil {
+		return *x.LostFrom
+	}
+	return 0
+}
+
+func (x *CaseLine) GetSilenceGaps() float64 {
+	if x != nil && x.SilenceGaps != nil {
+		return *x.SilenceGaps
+	}
+	return 0
+}
+
+func (x *CaseLine) GetFirstWordDays() float64 {
+	if x != nil && x.FirstWordDays != nil {
+		return *x.FirstWordDays
+	}
+	return 0
+}
+
 func (x *CaseLine) GetResult() string {
 	if x != nil {
 		return x.Result
@@ -470,7 +511,7 @@ var File_warmhand_v1_case_file_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_case_file_proto_rawDesc = "" +
 	"\n" +
-	"\x1bwarmhand/v1/case_file.proto\x12\vwarmhand.v1\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe9\f\n" +
+	"\x1bwarmhand/v1/case_file.proto\x12\vwarmhand.v1\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf5\x0e\n" +
 	"\bCaseLine\x12\x12\n" +
 	"\x04case\x18\x01 \x01(\tR\x04case\x12*\n" +
 	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x12\n" +
@@ -502,28 +543,34 @@ const file_warmhand_v1_case_file_proto_rawDesc = "" +
 	"\x10learned_strength\x18! \x01(\x01H\x04R\x0flearnedStrength\x88\x01\x01\x12,\n" +
 	"\x0flearned_animals\x18\" \x01(\x05H\x05R\x0elearnedAnimals\x88\x01\x01\x120\n" +
 	"\x05until\x18# \x01(\v2\x1a.google.protobuf.TimestampR\x05until\x12\x1c\n" +
-	"\tunclaimed\x18$ \x01(\bR\tunclaimed\x12\x16\n" +
+	"\tunclaimed\x18$ \x01(\bR\tunclaimed\x12\"\n" +
+	"\n" +
+	"watch_from\x18% \x01(\x01H\x06R\twatchFrom\x88\x01\x01\x12\x1e\n" +
+	"\bact_from\x18& \x01(\x01H\aR\aactFrom\x88\x01\x01\x12 \n" +
+	"\tlost_from\x18' \x01(\x01H\bR\blostFrom\x88\x01\x01\x12'\n" +
+	"\fsilence_gaps\x18\x82\x01 \x01(\x01H\tR\vsilenceGaps\x88\x01\x01\x12,\n" +
+	"\x0ffirst_word_days\x18\x83\x01 \x01(\x01H\n" +
+	"R\rfirstWordDays\x88\x01\x01\x12\x16\n" +
 	"\x06result\x18( \x01(\tR\x06result\x12\x12\n" +
 	"\x04prey\x18) \x01(\tR\x04prey\x12\x1d\n" +
 	"\n" +
 	"prey_state\x18* \x01(\tR\tpreyState\x12\x1a\n" +
-	"\x06prey_g\x18+ \x01(\x01H\x06R\x05preyG\x88\x01\x01\x12\x1a\n" +
-	"\x06mass_g\x182 \x01(\x01H\aR\x05massG\x88\x01\x01\x12\x1a\n" +
-	"\x06warm_c\x18< \x01(\x01H\bR\x05warmC\x88\x01\x01\x12\x1a\n" +
-	"\x06cool_c\x18= \x01(\x01H\tR\x05coolC\x88\x01\x01\x12\x1c\n" +
-	"\anight_c\x18> \x01(\x01H\n" +
-	"R\x06nightC\x88\x01\x01\x12 \n" +
-	"\tsurface_c\x18? \x01(\x01H\vR\bsurfaceC\x88\x01\x01\x12&\n" +
-	"\fhumidity_pct\x18@ \x01(\x01H\fR\vhumidityPct\x88\x01\x01\x12\x1d\n" +
+	"\x06prey_g\x18+ \x01(\x01H\vR\x05preyG\x88\x01\x01\x12\x1a\n" +
+	"\x06mass_g\x182 \x01(\x01H\fR\x05massG\x88\x01\x01\x12\x1a\n" +
+	"\x06warm_c\x18< \x01(\x01H\rR\x05warmC\x88\x01\x01\x12\x1a\n" +
+	"\x06cool_c\x18= \x01(\x01H\x0eR\x05coolC\x88\x01\x01\x12\x1c\n" +
+	"\anight_c\x18> \x01(\x01H\x0fR\x06nightC\x88\x01\x01\x12 \n" +
+	"\tsurface_c\x18? \x01(\x01H\x10R\bsurfaceC\x88\x01\x01\x12&\n" +
+	"\fhumidity_pct\x18@ \x01(\x01H\x11R\vhumidityPct\x88\x01\x01\x12\x1d\n" +
 	"\n" +
 	"taken_with\x18A \x01(\tR\ttakenWith\x12\x14\n" +
 	"\x05stage\x18F \x01(\tR\x05stage\x12\x1f\n" +
-	"\bcomplete\x18G \x01(\bH\rR\bcomplete\x88\x01\x01\x12\x12\n" +
+	"\bcomplete\x18G \x01(\bH\x12R\bcomplete\x88\x01\x01\x12\x12\n" +
 	"\x04sign\x18P \x01(\tR\x04sign\x121\n" +
 	"\aanswers\x18Z \x01(\v2\x17.google.protobuf.StructR\aanswers\x12\x12\n" +
 	"\x04step\x18d \x01(\tR\x04step\x12\"\n" +
 	"\n" +
-	"holds_days\x18e \x01(\x05H\x0eR\tholdsDays\x88\x01\x01\x12\x12\n" +
+	"holds_days\x18e \x01(\x05H\x13R\tholdsDays\x88\x01\x01\x12\x12\n" +
 	"\x04text\x18n \x01(\tR\x04text\x12\x18\n" +
 	"\aoutcome\x18x \x01(\tR\aoutcome\x12\x1a\n" +
 	"\breopened\x18y \x01(\bR\breopenedB\n" +
@@ -533,7 +580,13 @@ const file_warmhand_v1_case_file_proto_rawDesc = "" +
 	"\x10_total_length_mmB\x0f\n" +
 	"\r_learned_meanB\x13\n" +
 	"\x11_learned_strengthB\x12\n" +
-	"\x10_learned_animalsB\t\n" +
+	"\x10_learned_animalsB\r\n" +
+	"\v_watch_fromB\v\n" +
+	"\t_act_fromB\f\n" +
+	"\n" +
+	"_lost_fromB\x0f\n" +
+	"\r_silence_gapsB\x12\n" +
+	"\x10_first_word_daysB\t\n" +
 	"\a_prey_gB\t\n" +
 	"\a_mass_gB\t\n" +
 	"\a_warm_cB\t\n" +

@@ -244,6 +244,360 @@ export declare type UpdateBreederResponseJson = {
 export declare const UpdateBreederResponseSchema: GenMessage<UpdateBreederResponse, {jsonType: UpdateBreederResponseJson}>;
 
 /**
+ * Thresholds are where the levels of a breeder's own cases begin.
+ *
+ * @generated from message warmhand.v1.Thresholds
+ */
+export declare type Thresholds = Message<"warmhand.v1.Thresholds"> & {
+  /**
+   * Resource name, `breeders/{breeder}/thresholds`.
+   *
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * The breeder's own values by code; a code that is not here has the service's own value. GetThresholds lists the codes.
+   *
+   * @generated from field: map<string, double> own = 2;
+   */
+  own: { [key: string]: number };
+
+  /**
+   * Changes with every update of the breeder's account; send it back to be told of somebody else's change.
+   *
+   * @generated from field: string etag = 3;
+   */
+  etag: string;
+};
+
+/**
+ * Thresholds are where the levels of a breeder's own cases begin.
+ *
+ * @generated from message warmhand.v1.Thresholds
+ */
+export declare type ThresholdsJson = {
+  /**
+   * Resource name, `breeders/{breeder}/thresholds`.
+   *
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * The breeder's own values by code; a code that is not here has the service's own value. GetThresholds lists the codes.
+   *
+   * @generated from field: map<string, double> own = 2;
+   */
+  own?: { [key: string]: number | "NaN" | "Infinity" | "-Infinity" };
+
+  /**
+   * Changes with every update of the breeder's account; send it back to be told of somebody else's change.
+   *
+   * @generated from field: string etag = 3;
+   */
+  etag?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.Thresholds.
+ * Use `create(ThresholdsSchema)` to create a new message.
+ */
+export declare const ThresholdsSchema: GenMessage<Thresholds, {jsonType: ThresholdsJson}>;
+
+/**
+ * Threshold is one that a breeder may move.
+ *
+ * @generated from message warmhand.v1.Threshold
+ */
+export declare type Threshold = Message<"warmhand.v1.Threshold"> & {
+  /**
+   * @generated from field: string code = 1;
+   */
+  code: string;
+
+  /**
+   * @generated from field: string label = 2;
+   */
+  label: string;
+
+  /**
+   * What it decides.
+   *
+   * @generated from field: string about = 3;
+   */
+  about: string;
+
+  /**
+   * What a smaller and a greater value bring.
+   *
+   * @generated from field: string less = 4;
+   */
+  less: string;
+
+  /**
+   * @generated from field: string more = 5;
+   */
+  more: string;
+
+  /**
+   * share (from 0 to 1), times or days.
+   *
+   * @generated from field: string unit = 6;
+   */
+  unit: string;
+
+  /**
+   * The service's own value, the least and the most that may be set, and a fitting step between.
+   *
+   * @generated from field: double default_value = 7;
+   */
+  defaultValue: number;
+
+  /**
+   * @generated from field: double least = 8;
+   */
+  least: number;
+
+  /**
+   * @generated from field: double most = 9;
+   */
+  most: number;
+
+  /**
+   * @generated from field: double step = 10;
+   */
+  step: number;
+
+  /**
+   * How sure the service's own value is, and where it comes from.
+   *
+   * @generated from field: string sure = 11;
+   */
+  sure: string;
+
+  /**
+   * @generated from field: string source = 12;
+   */
+  source: string;
+};
+
+/**
+ * Threshold is one that a breeder may move.
+ *
+ * @generated from message warmhand.v1.Threshold
+ */
+export declare type ThresholdJson = {
+  /**
+   * @generated from field: string code = 1;
+   */
+  code?: string;
+
+  /**
+   * @generated from field: string label = 2;
+   */
+  label?: string;
+
+  /**
+   * What it decides.
+   *
+   * @generated from field: string about = 3;
+   */
+  about?: string;
+
+  /**
+   * What a smaller and a greater value bring.
+   *
+   * @generated from field: string less = 4;
+   */
+  less?: string;
+
+  /**
+   * @generated from field: string more = 5;
+   */
+  more?: string;
+
+  /**
+   * share (from 0 to 1), times or days.
+   *
+   * @generated from field: string unit = 6;
+   */
+  unit?: string;
+
+  /**
+   * The service's own value, the least and the most that may be set, and a fitting step between.
+   *
+   * @generated from field: double default_value = 7;
+   */
+  defaultValue?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: double least = 8;
+   */
+  least?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: double most = 9;
+   */
+  most?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: double step = 10;
+   */
+  step?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * How sure the service's own value is, and where it comes from.
+   *
+   * @generated from field: string sure = 11;
+   */
+  sure?: string;
+
+  /**
+   * @generated from field: string source = 12;
+   */
+  source?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.Threshold.
+ * Use `create(ThresholdSchema)` to create a new message.
+ */
+export declare const ThresholdSchema: GenMessage<Threshold, {jsonType: ThresholdJson}>;
+
+/**
+ * @generated from message warmhand.v1.GetThresholdsRequest
+ */
+export declare type GetThresholdsRequest = Message<"warmhand.v1.GetThresholdsRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.GetThresholdsRequest
+ */
+export declare type GetThresholdsRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.GetThresholdsRequest.
+ * Use `create(GetThresholdsRequestSchema)` to create a new message.
+ */
+export declare const GetThresholdsRequestSchema: GenMessage<GetThresholdsRequest, {jsonType: GetThresholdsRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.GetThresholdsResponse
+ */
+export declare type GetThresholdsResponse = Message<"warmhand.v1.GetThresholdsResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Thresholds thresholds = 1;
+   */
+  thresholds?: Thresholds | undefined;
+
+  /**
+   * Those that may be moved.
+   *
+   * @generated from field: repeated warmhand.v1.Threshold movable = 2;
+   */
+  movable: Threshold[];
+
+  /**
+   * What none of them moves, and why.
+   *
+   * @generated from field: repeated string fixed = 3;
+   */
+  fixed: string[];
+};
+
+/**
+ * @generated from message warmhand.v1.GetThresholdsResponse
+ */
+export declare type GetThresholdsResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Thresholds thresholds = 1;
+   */
+  thresholds?: ThresholdsJson;
+
+  /**
+   * Those that may be moved.
+   *
+   * @generated from field: repeated warmhand.v1.Threshold movable = 2;
+   */
+  movable?: ThresholdJson[];
+
+  /**
+   * What none of them moves, and why.
+   *
+   * @generated from field: repeated string fixed = 3;
+   */
+  fixed?: string[];
+};
+
+/**
+ * Describes the message warmhand.v1.GetThresholdsResponse.
+ * Use `create(GetThresholdsResponseSchema)` to create a new message.
+ */
+export declare const GetThresholdsResponseSchema: GenMessage<GetThresholdsResponse, {jsonType: GetThresholdsResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.UpdateThresholdsRequest
+ */
+export declare type UpdateThresholdsRequest = Message<"warmhand.v1.UpdateThresholdsRequest"> & {
+  /**
+   * @generated from field: warmhand.v1.Thresholds thresholds = 1;
+   */
+  thresholds?: Thresholds | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.UpdateThresholdsRequest
+ */
+export declare type UpdateThresholdsRequestJson = {
+  /**
+   * @generated from field: warmhand.v1.Thresholds thresholds = 1;
+   */
+  thresholds?: ThresholdsJson;
+};
+
+/**
+ * Describes the message warmhand.v1.UpdateThresholdsRequest.
+ * Use `create(UpdateThresholdsRequestSchema)` to create a new message.
+ */
+export declare const UpdateThresholdsRequestSchema: GenMessage<UpdateThresholdsRequest, {jsonType: UpdateThresholdsRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.UpdateThresholdsResponse
+ */
+export declare type UpdateThresholdsResponse = Message<"warmhand.v1.UpdateThresholdsResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Thresholds thresholds = 1;
+   */
+  thresholds?: Thresholds | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.UpdateThresholdsResponse
+ */
+export declare type UpdateThresholdsResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Thresholds thresholds = 1;
+   */
+  thresholds?: ThresholdsJson;
+};
+
+/**
+ * Describes the message warmhand.v1.UpdateThresholdsResponse.
+ * Use `create(UpdateThresholdsResponseSchema)` to create a new message.
+ */
+export declare const UpdateThresholdsResponseSchema: GenMessage<UpdateThresholdsResponse, {jsonType: UpdateThresholdsResponseJson}>;
+
+/**
  * Hemisphere decides when the cool season is.
  *
  * @generated from enum warmhand.v1.Hemisphere
@@ -302,6 +656,26 @@ export declare const BreederService: GenService<{
     methodKind: "unary";
     input: typeof UpdateBreederRequestSchema;
     output: typeof UpdateBreederResponseSchema;
+  },
+  /**
+   * GetThresholds returns what the breeder's open cases are judged by where that is the breeder's to say.
+   *
+   * @generated from rpc warmhand.v1.BreederService.GetThresholds
+   */
+  getThresholds: {
+    methodKind: "unary";
+    input: typeof GetThresholdsRequestSchema;
+    output: typeof GetThresholdsResponseSchema;
+  },
+  /**
+   * UpdateThresholds sets them; what is left out goes back to the service's own. Open cases are assessed anew within minutes, ended ones stay as they are.
+   *
+   * @generated from rpc warmhand.v1.BreederService.UpdateThresholds
+   */
+  updateThresholds: {
+    methodKind: "unary";
+    input: typeof UpdateThresholdsRequestSchema;
+    output: typeof UpdateThresholdsResponseSchema;
   },
 }>;
 

@@ -187,6 +187,33 @@ export declare type CaseLine = Message<"warmhand.v1.CaseLine"> & {
   unclaimed: boolean;
 
   /**
+   * The thresholds that its breeder had set: chances from which it is watched, stepped into, and its weight is a red rule; how long a keeper may be silent.
+   *
+   * @generated from field: optional double watch_from = 37;
+   */
+  watchFrom?: number | undefined;
+
+  /**
+   * @generated from field: optional double act_from = 38;
+   */
+  actFrom?: number | undefined;
+
+  /**
+   * @generated from field: optional double lost_from = 39;
+   */
+  lostFrom?: number | undefined;
+
+  /**
+   * @generated from field: optional double silence_gaps = 130;
+   */
+  silenceGaps?: number | undefined;
+
+  /**
+   * @generated from field: optional double first_word_days = 131;
+   */
+  firstWordDays?: number | undefined;
+
+  /**
    * Of an offer: eaten, refused, struck or regurgitated.
    *
    * @generated from field: string result = 40;
@@ -487,6 +514,33 @@ export declare type CaseLineJson = {
    * @generated from field: bool unclaimed = 36;
    */
   unclaimed?: boolean;
+
+  /**
+   * The thresholds that its breeder had set: chances from which it is watched, stepped into, and its weight is a red rule; how long a keeper may be silent.
+   *
+   * @generated from field: optional double watch_from = 37;
+   */
+  watchFrom?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: optional double act_from = 38;
+   */
+  actFrom?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: optional double lost_from = 39;
+   */
+  lostFrom?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: optional double silence_gaps = 130;
+   */
+  silenceGaps?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: optional double first_word_days = 131;
+   */
+  firstWordDays?: number | "NaN" | "Infinity" | "-Infinity";
 
   /**
    * Of an offer: eaten, refused, struck or regurgitated.
