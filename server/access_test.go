@@ -158,6 +158,8 @@ var matrix = map[string]struct{ request, who string }{
 	"LookUpClaim":      {`{"claimCode":"{code}"}`, "ohtrbkxn"},
 	"ClaimHandover":    {`{"claimCode":"{code}","requestId":"{id}-{id}"}`, "ohtbkxn"},
 
+	"GetInsight": {`{"parent":"breeders/b1"}`, "ohtr"},
+
 	"ListSpecies":     {`{}`, "ohtrbkxn"},
 	"ListGenes":       {`{}`, "ohtrbkxn"},
 	"ListSigns":       {`{}`, "ohtrbkxn"},

@@ -73,6 +73,8 @@ var policy = access.Policy{
 	pb.HandoverService_LookUpClaim_FullMethodName:      anyone.Reads(),
 	pb.HandoverService_ClaimHandover_FullMethodName:    anyone,
 
+	pb.InsightService_GetInsight_FullMethodName: team.Reads(),
+
 	pb.ReferenceService_ListSpecies_FullMethodName:     anyone.Reads(),
 	pb.ReferenceService_ListGenes_FullMethodName:       anyone.Reads(),
 	pb.ReferenceService_ListSigns_FullMethodName:       anyone.Reads(),

@@ -76,12 +76,14 @@ func Gatherings(sales []Sale) []Gathering {
 
 	slices.SortStableFunc(groups, func(a, b Gathering) int { return cmp.Compare(a.Chance, b.Chance) })
 	var out []Gathering
-	worst := 0.
+	raw := make([]float64, len(groups))
 	for i := range groups {
+		raw[i] = groups[i].Chance
+	}
+	for i, p := range Holm(raw) {
 		g := groups[i]
-		worst = math.Max(worst, math.Min(1, float64(len(groups)-i)*g.Chance))
-		g.Chance, g.Groups = worst, len(groups)
-		if worst > rare {
+		g.Chance, g.Groups = p, len(groups)
+		if p > rare {
 			break
 		}
 		same := slices.IndexFunc(out, func(o Gathering) bool { return o.Animals == g.Animals && slices.Equal(o.Cases, g.Cases) })
@@ -154,6 +156,31 @@ func atLeast(n int, strata []stratum) float64 {
 		sum += p[k]
 	}
 	return math.Min(1, sum)
+}
+
+// AtLeast is Fisher's one-sided exact probability that, of a group among all, so
+// many or more are marked, when marked of all are and the marks fell on all alike.
+func AtLeast(n, group, marked, all int) float64 {
+	return atLeast(n, []stratum{{all: all, refusing: marked, group: group}})
+}
+
+// Holm corrects probabilities for being looked at together, in their order (Holm
+// 1979, Scand J Statist 6:65). NaN stays, and does not count as looked at.
+func Holm(p []float64) []float64 {
+	order := make([]int, 0, len(p))
+	out := slices.Clone(p)
+	for i := range p {
+		if !math.IsNaN(p[i]) {
+			order = append(order, i)
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(p[a], p[b]) })
+	worst := 0.
+	for rank, i := range order {
+		worst = math.Max(worst, math.Min(1, float64(len(order)-rank)*p[i]))
+		out[i] = worst
+	}
+	return out
 }
 
 func lnChoose(n, k int) float64 {

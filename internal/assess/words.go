@@ -177,6 +177,46 @@ func (e *engine) troubleCode(t *trouble) string {
 	return ConcernSilence
 }
 
+// ConcernName is what a concern is about in a few plain words, for lists of many
+// cases; the code where there are none.
+func ConcernName(code string) string {
+	kind, rest, _ := strings.Cut(code, ":")
+	switch kind {
+	case ConcernRefusal:
+		return "Refuses food"
+	case ConcernWeight:
+		return "Loses weight"
+	case ConcernRegurgitation:
+		return "Brought food up"
+	case ConcernSilence:
+		return "Nothing heard"
+	case "setup":
+		if p, ok := care.Point(rest); ok {
+			return p.Title
+		}
+	case "sign":
+		return signByCode(rest).Label
+	}
+	if name, ok := climateNames[code]; ok {
+		return name
+	}
+	return code
+}
+
+var climateNames = map[string]string{
+	"climate_warm_high":      "Warm end too hot",
+	"climate_surface_hot":    "Surface too hot to lie on",
+	"climate_warm_low":       "Warm end too cool",
+	"climate_cool_low":       "Cool end too cool",
+	"climate_cool_high":      "Cool end too warm",
+	"climate_night_low":      "Nights too cool",
+	"climate_humidity_low":   "Air too dry",
+	"climate_humidity_high":  "Air too damp",
+	"climate_gradient_small": "Same warmth everywhere",
+	"climate_gradient_large": "Ends too far apart",
+	"climate_cold_hours":     "Too cool for a good part of a week",
+}
+
 // troubleText is what the breeder reads of a concern.
 func (e *engine) troubleText(t *trouble) string {
 	switch t.of {

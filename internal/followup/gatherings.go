@@ -71,8 +71,21 @@ func (s *Service) Gatherings(ctx context.Context, who care.Actor, now time.Time,
 	return list, err
 }
 
-// saleOf reads what a sale is counted by. A clutch without a label is known by
-// its mother and its day.
+// clutchOf is an animal's clutch, "" where it is not known. A clutch without a
+// label is known by its mother and its day.
+func clutchOf(tx care.Tx, a *care.Animal) (string, error) {
+	clutch := strings.TrimSpace(a.Clutch)
+	if clutch != "" || a.MotherID == "" || a.Hatched == nil {
+		return clutch, nil
+	}
+	mother, err := tx.Animal(a.BreederID, a.MotherID)
+	if err != nil {
+		return "", err
+	}
+	return "of " + mother.Name + ", hatched " + a.Hatched.Format(time.DateOnly), nil
+}
+
+// saleOf reads what a sale is counted by.
 func saleOf(tx care.Tx, breederID, caseID string) (sale assess.Sale, a care.Animal, err error) {
 	c, err := tx.Case(breederID, caseID)
 	if err != nil {
@@ -91,13 +104,9 @@ func saleOf(tx care.Tx, breederID, caseID string) (sale assess.Sale, a care.Anim
 			return sale, a, fmt.Errorf("stored assessment of case %s: %w", c.ID, err)
 		}
 	}
-	clutch := strings.TrimSpace(a.Clutch)
-	if clutch == "" && a.MotherID != "" && a.Hatched != nil {
-		mother, err := tx.Animal(breederID, a.MotherID)
-		if err != nil {
-			return sale, a, err
-		}
-		clutch = "of " + mother.Name + ", hatched " + a.Hatched.Format(time.DateOnly)
+	clutch, err := clutchOf(tx, &a)
+	if err != nil {
+		return sale, a, err
 	}
 	sp, _ := snake.ByID(a.Species)
 	age := sp.Age(a.Hatched, float64(lastMass(h.Record.Weights, h.HandedOverAt)), h.HandedOverAt)

@@ -140,6 +140,11 @@ test('a link, a passkey, recovery codes, and back in with each', async ({ page }
   await axe(page, 'tables');
   await fits(page);
 
+  await page.goto('/b/insight');
+  await expect(page.getByText(/^Half had their first meal by day/)).toBeVisible();
+  await axe(page, 'insight');
+  await fits(page);
+
   const signOut = async () => {
     await page.getByRole('link', { name: 'Settings' }).click();
     await page.getByRole('button', { name: 'Sign out on this device' }).click();

@@ -1,6 +1,6 @@
 # Answers questions about statistics; see README.md.
-if (!requireNamespace("jsonlite", quietly = TRUE)) {
-  message("jsonlite is missing")
+if (!requireNamespace("jsonlite", quietly = TRUE) || !requireNamespace("survival", quietly = TRUE)) {
+  message("jsonlite or survival is missing")
   quit(status = 3)
 }
 
@@ -30,6 +30,17 @@ answers <- list(
     mantelhaen.test(t, alternative = "greater", exact = TRUE)$p.value
   },
   holm = function(p) p.adjust(p, "holm"),
+  # The curve of all and its median with interval, and whether the groups differ.
+  waiting = function(q) {
+    f <- survival::survfit(survival::Surv(q$days, q$came) ~ 1)
+    d <- survival::survdiff(survival::Surv(q$days, q$came) ~ q$group)
+    m <- summary(f)$table[c("median", "0.95LCL", "0.95UCL")]
+    list(
+      days = I(f$time), waiting = I(f$surv), low = I(f$lower), high = I(f$upper), median = I(unname(m)),
+      chi2 = d$chisq, p = pchisq(d$chisq, length(d$n) - 1, lower.tail = FALSE)
+    )
+  },
+  share = function(q) t(mapply(function(k, n) prop.test(k, n, correct = FALSE)$conf.int, q$k, q$n)),
   # The variance of P(mass < limit) as a weight with this noise moves it, for each mass.
   weight_variances = function(q) {
     mapply(function(mass, sd, noise, limit) {

@@ -7,6 +7,7 @@ import { AnimalPage } from './animal';
 import { AddAnimalPage, AnimalsPage } from './animals';
 import { list, listen, live, spoken } from './cases';
 import { HandoverPage } from './handover';
+import { InsightPage } from './insight';
 import { Go, Link, Trouble, Waiting } from './nav';
 import { isBreeder, me, refreshMe, signedOut } from './session';
 import { SettingsPage } from './settings';
@@ -62,7 +63,7 @@ export default function BreederApp({ path, go }: BreederAppProps): JSX.Element {
 }
 
 const places: { to: string; word: string; icon: IconName; mine: (path: string) => boolean }[] = [
-  { to: '/b', word: 'Triage', icon: 'list', mine: (p) => p === '/b' || p.startsWith('/b/cases') },
+  { to: '/b', word: 'Triage', icon: 'list', mine: (p) => p === '/b' || p.startsWith('/b/cases') || p === '/b/insight' },
   {
     to: '/b/animals',
     word: 'Stock book',
@@ -118,6 +119,7 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'animals') return <AnimalsPage />;
   if (room === 'handovers' && id) return <HandoverPage key={id} id={id} />;
   if (room === 'settings') return <SettingsPage />;
+  if (room === 'insight') return <InsightPage />;
   if (room === 'tables') return <TablesPage />;
   return (
     <main class="page">

@@ -33,6 +33,9 @@ export function SettingsPage(): JSX.Element {
       <Recovery />
       <Tokens />
       <p>
+        <Link to="/b/insight">What your sales show, all together</Link>
+      </p>
+      <p>
         <Link to="/b/tables">What the program goes by: every limit and threshold, with its source</Link>
       </p>
       <section class="stack" aria-label="Sign out">

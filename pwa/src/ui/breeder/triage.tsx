@@ -100,6 +100,11 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
           ))}
         </fieldset>
         {which === 'open' && <Gatherings />}
+        {which === 'ended' && (
+          <p>
+            <Link to="/b/insight">What your sales show, all together</Link>
+          </p>
+        )}
         {Boolean(listError.value) && <Trouble error={listError.value} again={() => void loadCases(which)} />}
         {!shown && !listError.value && <Waiting />}
         {shown?.cases.length === 0 && (

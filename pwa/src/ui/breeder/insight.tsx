@@ -1,0 +1,289 @@
+import type { JSX } from 'preact';
+import { useId, useLayoutEffect, useRef, useState } from 'preact/hooks';
+import type { GetInsightResponseJson, MealWaitJson, ShareJson } from '../../api/gen/warmhand/v1/insight_service_pb';
+import { Notice } from '../parts/controls';
+import { useLoad } from './hooks';
+import { Heading, Trouble, Waiting } from './nav';
+import { ask, breeder } from './session';
+import { daysText, medianText, type Side, shareText, shown, waitPlot, waitSize } from './waiting';
+
+/** Fewer sales than this say nothing that a person could not see. */
+const least = 5;
+
+/** What all sales together show, so that the next handover is better. */
+export function InsightPage(): JSX.Element {
+  const loaded = useLoad(`insight ${breeder()}`, async (signal) => {
+    const answer = await ask<GetInsightResponseJson>('GET', `/v1/${breeder()}/insight`, undefined, { signal });
+    return answer.insight ?? {};
+  });
+  const all = loaded.data;
+  return (
+    <main class="page insight">
+      <Heading>What your sales show</Heading>
+      {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
+      {!all && !loaded.error && <Waiting />}
+      {all && (all.sales ?? 0) < least && (
+        <Notice title="Too few yet">
+          <p>
+            {all.sales ?? 0} of your sales have been taken on by a keeper. From {least} on there is something to count.
+          </p>
+        </Notice>
+      )}
+      {all && (all.sales ?? 0) >= least && (
+        <>
+          <p>
+            Counted from the logs of the {all.sales} sales that a keeper took on
+            {all.leftOut ? ` (the latest; ${all.leftOut} older ones are left out)` : ''}. An animal counts for as long
+            as something was heard of it.
+          </p>
+          <Wait title="Days to the first meal" meal="first meal" wait={all.firstMeal ?? {}} />
+          <Wait title="Days to the third meal" meal="third meal" wait={all.thirdMeal ?? {}} />
+          <section class="card stack" aria-labelledby="i-before">
+            <h2 id="i-before">What came before trouble</h2>
+            <p>
+              Found in the first two weeks, and how many of those animals later stopped eating, lost weight, fell ill or
+              came back. It shows what goes together, and not what causes what.
+            </p>
+            {(all.preceding ?? []).length === 0 ? (
+              <p class="muted">Nothing was found often enough to compare.</p>
+            ) : (
+              <Table
+                label="What came before trouble, as a table"
+                heads={['Found early', 'Trouble with it', 'Without it', 'Chance alone']}
+              >
+                {all.preceding?.map((p) => (
+                  <tr key={p.concern}>
+                    <th scope="row">{p.name}</th>
+                    <td>{shareText(p.with)}</td>
+                    <td>{shareText(p.without)}</td>
+                    <td>{chanceText(Number(p.chance))}</td>
+                  </tr>
+                ))}
+              </Table>
+            )}
+          </section>
+          <section class="card stack" aria-labelledby="i-home">
+            <h2 id="i-home">What comes up in homes</h2>
+            {(all.home ?? []).length === 0 ? (
+              <p class="muted">Nothing so far.</p>
+            ) : (
+              <Table
+                label="What comes up in homes, as a table"
+                heads={['What', 'Homes', 'Put right', 'Half of them within']}
+              >
+                {all.home?.map((f) => (
+                  <tr key={f.concern}>
+                    <th scope="row">{f.name}</th>
+                    <td>
+                      <Bar share={f.cases} />
+                    </td>
+                    <td>{f.righted ?? 0}</td>
+                    <td>{f.days === undefined ? '–' : daysText(Number(f.days))}</td>
+                  </tr>
+                ))}
+              </Table>
+            )}
+          </section>
+          <Warnings harmed={all.harmed} ahead={all.daysAhead} calm={all.calm} />
+        </>
+      )}
+    </main>
+  );
+}
+
+function Warnings({
+  harmed,
+  ahead,
+  calm,
+}: {
+  harmed: ShareJson | undefined;
+  ahead: number | 'NaN' | 'Infinity' | '-Infinity' | undefined;
+  calm: ShareJson | undefined;
+}): JSX.Element {
+  return (
+    <section class="card stack" aria-labelledby="i-warn">
+      <h2 id="i-warn">How the warnings did</h2>
+      {!harmed?.of && !calm?.of ? (
+        <p class="muted">No follow-up has ended yet, so nobody can say which warnings were right.</p>
+      ) : (
+        <Table
+          label="How the warnings did, as a table"
+          heads={['Follow-ups that ended', 'With a warning before', 'How early']}
+        >
+          <tr>
+            <th scope="row">badly: returned, at the vet, died</th>
+            <td>{shareText(harmed)}</td>
+            <td>{ahead === undefined ? '–' : `half of them ${daysText(Number(ahead))} before or more`}</td>
+          </tr>
+          <tr>
+            <th scope="row">settled</th>
+            <td>{shareText(calm)}</td>
+            <td>–</td>
+          </tr>
+        </Table>
+      )}
+      <p class="muted">
+        A warning is the first time the list said that you should step in for the animal itself. A warned animal that
+        settled may have settled because you stepped in.
+      </p>
+    </section>
+  );
+}
+
+/** How likely so great a difference is where there is none. */
+function chanceText(p: number | undefined): string {
+  if (p === undefined || Number.isNaN(p)) return 'too little to tell';
+  if (p < 0.001) return 'less than 1 in 1000';
+  if (p > 0.2) return 'explains it well';
+  return `1 in ${Math.round(1 / p)}`;
+}
+
+const byWords: Record<string, string> = {
+  species: 'By species',
+  age: 'By age at the handover',
+  prey: 'By what it ate before',
+  clutch: 'By clutch',
+  show_day: 'By show day',
+};
+
+function Wait({ title, meal, wait }: { title: string; meal: string; wait: MealWaitJson }): JSX.Element {
+  const id = useId();
+  const [by, setBy] = useState('');
+  const split = wait.splits?.find((s) => s.by === by);
+  const sides: Side[] = split
+    ? (split.groups ?? []).map((g) => ({ name: g.name ?? '', curve: g.curve ?? {} }))
+    : [{ name: 'All', curve: wait.all ?? {} }];
+  return (
+    <section class="card stack" aria-labelledby={id}>
+      <h2 id={id}>{title}</h2>
+      <p class="finding">{medianText(wait.all ?? {}, meal)}</p>
+      {(wait.splits ?? []).length > 0 && (
+        <div class="field">
+          <label for={`${id}-by`}>Side by side</label>
+          <select id={`${id}-by`} value={by} onChange={(e) => setBy(e.currentTarget.value)}>
+            <option value="">All together</option>
+            {wait.splits?.map((s) => (
+              <option key={s.by} value={s.by}>
+                {byWords[s.by ?? ''] ?? s.by}
+              </option>
+            ))}
+          </select>
+        </div>
+      )}
+      <WaitPicture sides={sides} />
+      {split && (
+        <p>
+          Chance alone, were they all alike: {chanceText(split.chance === undefined ? undefined : Number(split.chance))}
+          .{split.leftOut ? ` ${split.leftOut} sales are in none of these groups.` : ''}
+        </p>
+      )}
+      <Table
+        label={`${title}, as a table`}
+        heads={['Which', 'Animals', 'Ate', 'Half by day', 'By day 14', 'By day 30', 'By day 60']}
+      >
+        {sides.map((s) => (
+          <tr key={s.name}>
+            <th scope="row">{s.name}</th>
+            <td>{s.curve.animals ?? 0}</td>
+            <td>{s.curve.ate ?? 0}</td>
+            <td>{s.curve.median === undefined ? '–' : Number(s.curve.median)}</td>
+            {[14, 30, 60].map((d) => (
+              <td key={d}>{shown(s.curve, d)}</td>
+            ))}
+          </tr>
+        ))}
+      </Table>
+    </section>
+  );
+}
+
+function WaitPicture({ sides }: { sides: Side[] }): JSX.Element {
+  const holder = useRef<HTMLDivElement>(null);
+  const [width, setWidth] = useState(600);
+  useLayoutEffect(() => {
+    const el = holder.current;
+    if (!el || typeof ResizeObserver === 'undefined') return;
+    const see = new ResizeObserver(([box]) => {
+      if (box && box.contentRect.width > 0) setWidth(Math.min(760, Math.max(280, Math.round(box.contentRect.width))));
+    });
+    see.observe(el);
+    return () => see.disconnect();
+  }, []);
+  const p = waitPlot(sides, width);
+  const { left, top, height, bottom } = waitSize;
+  return (
+    <div ref={holder} class="wait">
+      <svg viewBox={`0 0 ${width} ${height}`} width={width} height={height} aria-hidden="true" focusable="false">
+        {p.ticks.map((t) => (
+          <g key={t.label}>
+            <line class="grid" x1={left} x2={p.right} y1={t.y} y2={t.y} />
+            <text class="tick" x={left - 6} y={t.y + 5} text-anchor="end">
+              {t.label}
+            </text>
+          </g>
+        ))}
+        {p.days.map((d) => (
+          <text key={d.label} class="tick" x={d.x} y={height - bottom + 20} text-anchor="middle">
+            {d.label}
+          </text>
+        ))}
+        <text class="tick" x={p.right} y={height - 4} text-anchor="end">
+          days after the handover
+        </text>
+        {sides.length === 1 && <path class="interval" d={p.interval} />}
+        {p.lines.map((l, i) => (
+          <g key={l.name} class={`side side-${i}`}>
+            <path d={l.path} />
+            {sides.length > 1 && (
+              <text x={l.end + 6} y={l.label + 5}>
+                {l.name}
+              </text>
+            )}
+          </g>
+        ))}
+        <line class="axis" x1={left} x2={left} y1={top} y2={height - bottom} />
+      </svg>
+    </div>
+  );
+}
+
+function Bar({ share }: { share: ShareJson | undefined }): JSX.Element {
+  const part = share?.of ? (share.count ?? 0) / share.of : 0;
+  return (
+    <span class="portion" style={{ '--part': `${Math.round(part * 100)}%` }}>
+      {shareText(share)}
+    </span>
+  );
+}
+
+function Table({
+  label,
+  heads,
+  children,
+}: {
+  label: string;
+  heads: string[];
+  children: JSX.Element | JSX.Element[] | undefined;
+}): JSX.Element {
+  return (
+    <section
+      class="scroll"
+      aria-label={label}
+      // biome-ignore lint/a11y/noNoninteractiveTabindex: a wide table is scrolled by keyboard
+      tabIndex={0}
+    >
+      <table>
+        <thead>
+          <tr>
+            {heads.map((h) => (
+              <th key={h} scope="col">
+                {h}
+              </th>
+            ))}
+          </tr>
+        </thead>
+        <tbody>{children}</tbody>
+      </table>
+    </section>
+  );
+}
