@@ -71,6 +71,48 @@ func (b *breederService) UpdateThresholds(ctx context.Context, req *pb.UpdateThr
 	return &pb.UpdateThresholdsResponse{Thresholds: thresholdsToProto(&out)}, err
 }
 
+func (b *breederService) TryThresholds(ctx context.Context, req *pb.TryThresholdsRequest) (*pb.TryThresholdsResponse, error) {
+	id, err := breederOfThresholds("thresholds.name", req.GetThresholds().GetName())
+	if err != nil {
+		return nil, err
+	}
+	t, err := thresholdsFromProto(req.GetThresholds())
+	if err != nil {
+		return nil, err
+	}
+	tried, err := b.s.followup.TryThresholds(ctx, callOf(ctx).who.Actor, b.s.now(), id, t)
+	if err != nil {
+		return nil, err
+	}
+	sum := &tried.Sum
+	out := &pb.TryThresholdsResponse{Total: int32(tried.Total), LookedAt: int32(sum.Cases), EndedBadly: int32(sum.Bad), Settled: int32(sum.Settled), Weeks: int32(sum.Weeks()),
+		Now: trialToProto(&sum.Now), Then: trialToProto(&sum.Then), Changed: int32(tried.Changed), Caution: sum.Caution()}
+	for i := range tried.Cases {
+		c := &tried.Cases[i]
+		out.Cases = append(out.Cases, &pb.TriedCase{Case: caseName(id, c.Case.ID), AnimalName: c.Animal.Name, Outcome: outcomes.proto(c.Case.Outcome), Days: int32(c.Now.Days),
+			Now: pastToProto(&c.Now), Then: pastToProto(&c.Then)})
+	}
+	return out, nil
+}
+
+func trialToProto(t *assess.Trial) *pb.Trial {
+	out := &pb.Trial{Calls: int32(t.Calls), Found: int32(t.BadFound), MedianLeadDays: int32(t.MedianLead()), CalledInVain: int32(t.SettledCalled)}
+	for _, d := range slices.Sorted(slices.Values(t.FirstCalls)) {
+		out.FirstCallDays = append(out.FirstCallDays, int32(d))
+	}
+	return out
+}
+
+func pastToProto(p *assess.Past) *pb.Past {
+	first := func(s care.Standing) *int32 {
+		if p.First[s] < 0 {
+			return nil
+		}
+		return new(int32(p.First[s]))
+	}
+	return &pb.Past{WatchDay: first(care.Watch), StepInDay: first(care.StepIn), VetDay: first(care.Vet)}
+}
+
 func breederOfThresholds(field, name string) (id string, err error) {
 	ids, err := split(field, strings.TrimSuffix(name, "/thresholds"), "breeders")
 	if err != nil {

@@ -45,6 +45,7 @@ var policy = access.Policy{
 	pb.BreederService_GetBreeder_FullMethodName:       team.Reads(),
 	pb.BreederService_UpdateBreeder_FullMethodName:    owner,
 	pb.BreederService_GetThresholds_FullMethodName:    team.Reads(),
+	pb.BreederService_TryThresholds_FullMethodName:    people.Reads(),
 	pb.BreederService_UpdateThresholds_FullMethodName: owner,
 
 	pb.CaseService_ListCases_FullMethodName:       team.Reads(),

@@ -110,6 +110,22 @@ func (w *Walker) Step(now time.Time) Numbers {
 	return w.last
 }
 
+// Steps walks from the handover to end, a step every so often and one at the
+// end, and tells each, with the whole days since the handover.
+func (w *Walker) Steps(end time.Time, every time.Duration, tell func(at time.Time, days int, n *Numbers)) {
+	start := w.s.HandedOverAt
+	for at := start; ; at = at.Add(every) {
+		if at.After(end) {
+			at = end
+		}
+		w.to(at, nil)
+		tell(at, int(at.Sub(start)/day), &w.last)
+		if !at.Before(end) {
+			return
+		}
+	}
+}
+
 // Assessment is the last step in words.
 func (w *Walker) Assessment() Assessment { return w.at.words(w.last) }
 

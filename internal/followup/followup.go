@@ -32,11 +32,12 @@ type Service struct {
 	codes  Codes
 	memory memory
 	hub    hub
+	trying chan struct{} // full while thresholds are tried
 }
 
 // New returns the use cases over a store.
 func New(store care.Store, codes Codes) *Service {
-	return &Service{store: store, codes: codes, memory: newMemory()}
+	return &Service{store: store, codes: codes, memory: newMemory(), trying: make(chan struct{}, 1)}
 }
 
 // newID makes an identifier that sorts by time of making.

@@ -1,8 +1,14 @@
 package followup_test
 
 import (
+	"context"
+	"reflect"
+	"slices"
+	"strings"
 	"testing"
+	"time"
 
+	"warmhand/internal/assess"
 	"warmhand/internal/care"
 )
 
@@ -98,4 +104,101 @@ func TestUpdateThresholds(t *testing.T) {
 	}
 	_, err = p.UpdateThresholds(ctx, p.loam, now, "loam", care.Thresholds{Lost: .8}, 0)
 	wantField(t, err, "thresholds.own.lost_from")
+}
+
+// What a trial says of the present thresholds is what truly happened while the
+// cases were open; nothing is saved by it.
+func TestTryThresholds(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	ctx := t.Context()
+	type sale struct {
+		c     care.Case
+		steps int // day on which the service first said to step in, -1
+	}
+	var sales []sale
+	now := t0
+	outcomes := []care.Outcome{care.OutcomeReturned, care.OutcomeSettled, care.OutcomeDied, care.OutcomeSettled, ""}
+	for i, outcome := range outcomes {
+		_, c, keeper := p.sold(t)
+		s := sale{c, -1}
+		for d := 1; d <= 42; d++ {
+			now = t0.Add(time.Duration(d) * day)
+			if d%6 == 0 {
+				result := care.Refused
+				if i == 1 {
+					result = care.Eaten
+				}
+				p.log(t, keeper, c, now.Add(-time.Hour), care.Offer{Result: result, Prey: "rat", PreyState: care.Thawed, PreyMass: 9})
+			}
+			if _, err := p.Pass(ctx, now); err != nil {
+				t.Fatal(err)
+			}
+			if p.get(t, c).Case.Standing >= care.StepIn && s.steps < 0 {
+				s.steps = d
+			}
+		}
+		if outcome != "" {
+			if _, err := p.EndCase(ctx, p.loam, now, "loam", c.ID, outcome, "", "end-"+c.ID); err != nil {
+				t.Fatal(err)
+			}
+		}
+		sales = append(sales, s)
+	}
+	// A handover that was taken back is no case.
+	h, _ := p.handover(t, p.animal(t), t0)
+	if _, err := p.RevokeHandover(ctx, p.loam, t0, "loam", h.ID); err != nil {
+		t.Fatal(err)
+	}
+	before := p.get(t, sales[4].c).Case
+
+	wary, err := p.TryThresholds(ctx, p.helper, now, "loam", care.Thresholds{Watch: .05, Act: .2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum := &wary.Sum
+	if wary.Total != 5 || sum.Cases != 5 || sum.Bad != 2 || sum.Settled != 2 || sum.Weeks() != 7 || len(wary.Cases) != wary.Changed || wary.Changed != 4 {
+		t.Errorf("%d of %d, %d changed: %+v", sum.Cases, wary.Total, wary.Changed, sum)
+	}
+	if sum.Now.BadFound != 2 || sum.Now.SettledCalled != 1 || sum.Now.Calls != 4 || sum.Then.BadFound != 2 || sum.Then.SettledCalled != 1 || sum.Then.MedianLead() <= sum.Now.MedianLead() {
+		t.Errorf("now %+v, then %+v", sum.Now, sum.Then)
+	}
+	for i, c := range wary.Cases {
+		at := slices.IndexFunc(sales, func(s sale) bool { return s.c.ID == c.Case.ID })
+		if s := sales[at]; c.Now.First[care.StepIn] != s.steps || s.steps < 0 || c.Then.First[care.StepIn] >= s.steps || c.Now.Days != 42 || c.Animal.Name == "" {
+			t.Errorf("it was to be stepped into on day %d, and %+v", s.steps, c)
+		}
+		if bad := outcomes[at] != "" && outcomes[at] != care.OutcomeSettled; bad != (i < 2) {
+			t.Errorf("place %d has one that is %q", i, outcomes[at])
+		}
+	}
+	if !strings.Contains(sum.Caution(), "too little") || strings.Contains((&assess.Trials{}).Caution(), "too little") {
+		t.Error(sum.Caution())
+	}
+	lax, err := p.TryThresholds(ctx, p.loam, now, "loam", care.Thresholds{Watch: .6, Act: .8})
+	if err != nil || lax.Sum.Then.Calls >= lax.Sum.Now.Calls || lax.Sum.Now.Calls != sum.Now.Calls {
+		t.Errorf("%+v, %v", lax.Sum, err)
+	}
+	same, err := p.TryThresholds(ctx, p.loam, now, "loam", care.Thresholds{})
+	if err != nil || same.Changed != 0 || !reflect.DeepEqual(same.Sum.Now, same.Sum.Then) {
+		t.Errorf("%+v, %v", same, err)
+	}
+	after := p.get(t, sales[4].c).Case
+	if after.Version != before.Version || after.Standing != before.Standing {
+		t.Error("trying has changed a case")
+	}
+	none, err := p.TryThresholds(ctx, p.other, now, "fern", care.Thresholds{Act: .5})
+	if err != nil || none.Total != 0 || !strings.Contains(none.Sum.Caution(), "no cases") {
+		t.Errorf("%+v, %v", none, err)
+	}
+	if _, err := p.TryThresholds(ctx, p.other, now, "loam", care.Thresholds{}); !care.IsCode(err, care.NotFound) {
+		t.Errorf("another breeder: %v", err)
+	}
+	_, err = p.TryThresholds(ctx, p.loam, now, "loam", care.Thresholds{SilenceGaps: 9})
+	wantField(t, err, "thresholds.own.silence_gaps")
+	gone, stop := context.WithCancel(ctx)
+	stop()
+	if _, err := p.TryThresholds(gone, p.loam, now, "loam", care.Thresholds{}); err == nil {
+		t.Error("goes on for nobody")
+	}
 }

@@ -307,12 +307,7 @@ func (w *worker) steps(others *assess.Flock) {
 	}
 	w.walker.Reset(&subject, c.Log)
 	standing, highest := care.Settled, care.Settled
-	for at := start; ; at = at.Add(w.o.Every) {
-		if at.After(end) {
-			at = end
-		}
-		n := w.walker.Step(at)
-		day := int(at.Sub(start) / (24 * time.Hour))
+	w.walker.Steps(end, w.o.Every, func(at time.Time, day int, n *assess.Numbers) {
 		if n.Standing > highest {
 			w.sum.flag(highest, n.Standing, day, w.walker.Gravest())
 			highest = n.Standing
@@ -322,8 +317,5 @@ func (w *worker) steps(others *assess.Flock) {
 			w.out = appendStep(w.out, c.ID, at, day, &a)
 		}
 		standing = n.Standing
-		if !at.Before(end) {
-			return
-		}
-	}
+	})
 }

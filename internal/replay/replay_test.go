@@ -657,3 +657,50 @@ func peakHeap(f func()) float64 {
 	close(stop)
 	return <-peak
 }
+
+// How a case would have gone is what the replay of its file says, under the
+// thresholds that the file names.
+func TestPastIsTheReplay(t *testing.T) {
+	t.Parallel()
+	lines := some(24, 5)
+	for i := range lines {
+		for j := range lines[i] {
+			if h := lines[i][j].Handover; h != nil && i%2 == 0 {
+				h.Thresholds = care.Thresholds{Watch: .08, Act: .2, SilenceGaps: 1}
+			}
+		}
+	}
+	var cases []*casefile.Case
+	for _, l := range lines {
+		cases = append(cases, together(t, l))
+	}
+	_, want := replayed(t, file(t, written(t, lines, caseByCase)), Options{UntilDays: 4000})
+	var got Summary
+	var w assess.Walker
+	calls, moved := 0, false
+	for i, c := range cases {
+		subject := c.Subject(learnedBy(cases, c))
+		w.Reset(&subject, c.Log)
+		p := w.Past(c.End())
+		for s := care.Watch; s <= care.Vet; s++ {
+			if p.First[s] >= 0 {
+				if got.Reached[s] == nil {
+					got.Reached[s] = Days{}
+				}
+				got.Reached[s][p.First[s]]++
+			}
+		}
+		if p.First[care.Settled] != 0 || p.Days != int(c.End().Sub(c.HandedOverAt)/(24*time.Hour)) || (p.Calls > 0) != (p.First[care.StepIn] >= 0) {
+			t.Errorf("case %d: %+v", i, p)
+		}
+		calls += p.Calls
+		subject.Thresholds = care.Thresholds{}
+		moved = moved || w.Past(c.End()) != p
+	}
+	if !reflect.DeepEqual(got.Reached, want.Reached) {
+		t.Errorf("%v, the replay says %v", got.Reached, want.Reached)
+	}
+	if calls == 0 || !moved {
+		t.Error("nobody is called, or the thresholds of a file count for nothing")
+	}
+}

@@ -755,11 +755,407 @@ func (x *UpdateThresholdsResponse) GetThresholds() *Thresholds {
 	return nil
 }
 
+type TryThresholdsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Those to try; the etag does not count.
+	Thresholds    *Thresholds `protobuf:"bytes,1,opt,name=thresholds,proto3" json:"thresholds,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TryThresholdsRequest) Reset() {
+	*x = TryThresholdsRequest{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TryThresholdsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TryThresholdsRequest) ProtoMessage() {}
+
+func (x *TryThresholdsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TryThresholdsRequest.ProtoReflect.Descriptor instead.
+func (*TryThresholdsRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *TryThresholdsRequest) GetThresholds() *Thresholds {
+	if x != nil {
+		return x.Thresholds
+	}
+	return nil
+}
+
+type TryThresholdsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How many cases there are, and how many of them were looked at: the newest.
+	Total    int32 `protobuf:"varint,1,opt,name=total,proto3" json:"total,omitempty"`
+	LookedAt int32 `protobuf:"varint,2,opt,name=looked_at,json=lookedAt,proto3" json:"looked_at,omitempty"`
+	// Of those: how many ended badly (returned, vet, died), how many settled, and in how many calendar weeks there was one.
+	EndedBadly int32 `protobuf:"varint,3,opt,name=ended_badly,json=endedBadly,proto3" json:"ended_badly,omitempty"`
+	Settled    int32 `protobuf:"varint,4,opt,name=settled,proto3" json:"settled,omitempty"`
+	Weeks      int32 `protobuf:"varint,5,opt,name=weeks,proto3" json:"weeks,omitempty"`
+	// By the thresholds as they are, and by those tried.
+	Now  *Trial `protobuf:"bytes,6,opt,name=now,proto3" json:"now,omitempty"`
+	Then *Trial `protobuf:"bytes,7,opt,name=then,proto3" json:"then,omitempty"`
+	// How many would have gone otherwise, and the first of them: those that ended badly, then those that settled, the newest first.
+	Changed int32        `protobuf:"varint,8,opt,name=changed,proto3" json:"changed,omitempty"`
+	Cases   []*TriedCase `protobuf:"bytes,9,rep,name=cases,proto3" json:"cases,omitempty"`
+	// What this cannot tell, in words.
+	Caution       string `protobuf:"bytes,10,opt,name=caution,proto3" json:"caution,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TryThresholdsResponse) Reset() {
+	*x = TryThresholdsResponse{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TryThresholdsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TryThresholdsResponse) ProtoMessage() {}
+
+func (x *TryThresholdsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TryThresholdsResponse.ProtoReflect.Descriptor instead.
+func (*TryThresholdsResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *TryThresholdsResponse) GetTotal() int32 {
+	if x != nil {
+		return x.Total
+	}
+	return 0
+}
+
+func (x *TryThresholdsResponse) GetLookedAt() int32 {
+	if x != nil {
+		return x.LookedAt
+	}
+	return 0
+}
+
+func (x *TryThresholdsResponse) GetEndedBadly() int32 {
+	if x != nil {
+		return x.EndedBadly
+	}
+	return 0
+}
+
+func (x *TryThresholdsResponse) GetSettled() int32 {
+	if x != nil {
+		return x.Settled
+	}
+	return 0
+}
+
+func (x *TryThresholdsResponse) GetWeeks() int32 {
+	if x != nil {
+		return x.Weeks
+	}
+	return 0
+}
+
+func (x *TryThresholdsResponse) GetNow() *Trial {
+	if x != nil {
+		return x.Now
+	}
+	return nil
+}
+
+func (x *TryThresholdsResponse) GetThen() *Trial {
+	if x != nil {
+		return x.Then
+	}
+	return nil
+}
+
+func (x *TryThresholdsResponse) GetChanged() int32 {
+	if x != nil {
+		return x.Changed
+	}
+	return 0
+}
+
+func (x *TryThresholdsResponse) GetCases() []*TriedCase {
+	if x != nil {
+		return x.Cases
+	}
+	return nil
+}
+
+func (x *TryThresholdsResponse) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
+// Trial is what the cases come to under one set of thresholds.
+type Trial struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How often one came to be stepped into, or to a vet.
+	Calls int32 `protobuf:"varint,1,opt,name=calls,proto3" json:"calls,omitempty"`
+	// Of those that ended badly, how many were to be stepped into before; and by at least how many days before, for half of these.
+	Found          int32 `protobuf:"varint,2,opt,name=found,proto3" json:"found,omitempty"`
+	MedianLeadDays int32 `protobuf:"varint,3,opt,name=median_lead_days,json=medianLeadDays,proto3" json:"median_lead_days,omitempty"`
+	// Of those that settled, how many were to be stepped into all the same.
+	CalledInVain int32 `protobuf:"varint,4,opt,name=called_in_vain,json=calledInVain,proto3" json:"called_in_vain,omitempty"`
+	// For each case that was to be stepped into, the day after its handover on which it first was, the soonest first.
+	FirstCallDays []int32 `protobuf:"varint,5,rep,packed,name=first_call_days,json=firstCallDays,proto3" json:"first_call_days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Trial) Reset() {
+	*x = Trial{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Trial) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Trial) ProtoMessage() {}
+
+func (x *Trial) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Trial.ProtoReflect.Descriptor instead.
+func (*Trial) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *Trial) GetCalls() int32 {
+	if x != nil {
+		return x.Calls
+	}
+	return 0
+}
+
+func (x *Trial) GetFound() int32 {
+	if x != nil {
+		return x.Found
+	}
+	return 0
+}
+
+func (x *Trial) GetMedianLeadDays() int32 {
+	if x != nil {
+		return x.MedianLeadDays
+	}
+	return 0
+}
+
+func (x *Trial) GetCalledInVain() int32 {
+	if x != nil {
+		return x.CalledInVain
+	}
+	return 0
+}
+
+func (x *Trial) GetFirstCallDays() []int32 {
+	if x != nil {
+		return x.FirstCallDays
+	}
+	return nil
+}
+
+// TriedCase is one case by both.
+type TriedCase struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the case.
+	Case       string `protobuf:"bytes,1,opt,name=case,proto3" json:"case,omitempty"`
+	AnimalName string `protobuf:"bytes,2,opt,name=animal_name,json=animalName,proto3" json:"animal_name,omitempty"`
+	// Unspecified: it is open.
+	Outcome Outcome `protobuf:"varint,3,opt,name=outcome,proto3,enum=warmhand.v1.Outcome" json:"outcome,omitempty"`
+	// Whole days that it was followed.
+	Days          int32 `protobuf:"varint,4,opt,name=days,proto3" json:"days,omitempty"`
+	Now           *Past `protobuf:"bytes,5,opt,name=now,proto3" json:"now,omitempty"`
+	Then          *Past `protobuf:"bytes,6,opt,name=then,proto3" json:"then,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TriedCase) Reset() {
+	*x = TriedCase{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TriedCase) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TriedCase) ProtoMessage() {}
+
+func (x *TriedCase) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TriedCase.ProtoReflect.Descriptor instead.
+func (*TriedCase) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *TriedCase) GetCase() string {
+	if x != nil {
+		return x.Case
+	}
+	return ""
+}
+
+func (x *TriedCase) GetAnimalName() string {
+	if x != nil {
+		return x.AnimalName
+	}
+	return ""
+}
+
+func (x *TriedCase) GetOutcome() Outcome {
+	if x != nil {
+		return x.Outcome
+	}
+	return Outcome_OUTCOME_UNSPECIFIED
+}
+
+func (x *TriedCase) GetDays() int32 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
+func (x *TriedCase) GetNow() *Past {
+	if x != nil {
+		return x.Now
+	}
+	return nil
+}
+
+func (x *TriedCase) GetThen() *Past {
+	if x != nil {
+		return x.Then
+	}
+	return nil
+}
+
+// Past are the days after the handover on which standings were first reached; absent: never.
+type Past struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	WatchDay      *int32                 `protobuf:"varint,1,opt,name=watch_day,json=watchDay,proto3,oneof" json:"watch_day,omitempty"`
+	StepInDay     *int32                 `protobuf:"varint,2,opt,name=step_in_day,json=stepInDay,proto3,oneof" json:"step_in_day,omitempty"`
+	VetDay        *int32                 `protobuf:"varint,3,opt,name=vet_day,json=vetDay,proto3,oneof" json:"vet_day,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Past) Reset() {
+	*x = Past{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Past) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Past) ProtoMessage() {}
+
+func (x *Past) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Past.ProtoReflect.Descriptor instead.
+func (*Past) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *Past) GetWatchDay() int32 {
+	if x != nil && x.WatchDay != nil {
+		return *x.WatchDay
+	}
+	return 0
+}
+
+func (x *Past) GetStepInDay() int32 {
+	if x != nil && x.StepInDay != nil {
+		return *x.StepInDay
+	}
+	return 0
+}
+
+func (x *Past) GetVetDay() int32 {
+	if x != nil && x.VetDay != nil {
+		return *x.VetDay
+	}
+	return 0
+}
+
 var File_warmhand_v1_breeder_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"\n" +
-	"!warmhand/v1/breeder_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xef\x02\n" +
+	"!warmhand/v1/breeder_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xef\x02\n" +
 	"\aBreeder\x12\x1b\n" +
 	"\x04name\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18PR\x04name\x12,\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\vdisplayName\x12\"\n" +
@@ -822,12 +1218,53 @@ const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"\x18UpdateThresholdsResponse\x127\n" +
 	"\n" +
 	"thresholds\x18\x01 \x01(\v2\x17.warmhand.v1.ThresholdsR\n" +
-	"thresholds*T\n" +
+	"thresholds\"Z\n" +
+	"\x14TryThresholdsRequest\x12B\n" +
+	"\n" +
+	"thresholds\x18\x01 \x01(\v2\x17.warmhand.v1.ThresholdsB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\n" +
+	"thresholds\"\xcb\x02\n" +
+	"\x15TryThresholdsResponse\x12\x14\n" +
+	"\x05total\x18\x01 \x01(\x05R\x05total\x12\x1b\n" +
+	"\tlooked_at\x18\x02 \x01(\x05R\blookedAt\x12\x1f\n" +
+	"\vended_badly\x18\x03 \x01(\x05R\n" +
+	"endedBadly\x12\x18\n" +
+	"\asettled\x18\x04 \x01(\x05R\asettled\x12\x14\n" +
+	"\x05weeks\x18\x05 \x01(\x05R\x05weeks\x12$\n" +
+	"\x03now\x18\x06 \x01(\v2\x12.warmhand.v1.TrialR\x03now\x12&\n" +
+	"\x04then\x18\a \x01(\v2\x12.warmhand.v1.TrialR\x04then\x12\x18\n" +
+	"\achanged\x18\b \x01(\x05R\achanged\x12,\n" +
+	"\x05cases\x18\t \x03(\v2\x16.warmhand.v1.TriedCaseR\x05cases\x12\x18\n" +
+	"\acaution\x18\n" +
+	" \x01(\tR\acaution\"\xab\x01\n" +
+	"\x05Trial\x12\x14\n" +
+	"\x05calls\x18\x01 \x01(\x05R\x05calls\x12\x14\n" +
+	"\x05found\x18\x02 \x01(\x05R\x05found\x12(\n" +
+	"\x10median_lead_days\x18\x03 \x01(\x05R\x0emedianLeadDays\x12$\n" +
+	"\x0ecalled_in_vain\x18\x04 \x01(\x05R\fcalledInVain\x12&\n" +
+	"\x0ffirst_call_days\x18\x05 \x03(\x05R\rfirstCallDays\"\xe8\x01\n" +
+	"\tTriedCase\x12*\n" +
+	"\x04case\x18\x01 \x01(\tB\x16\xfaA\x13\n" +
+	"\x11warmhand.dev/CaseR\x04case\x12\x1f\n" +
+	"\vanimal_name\x18\x02 \x01(\tR\n" +
+	"animalName\x12.\n" +
+	"\aoutcome\x18\x03 \x01(\x0e2\x14.warmhand.v1.OutcomeR\aoutcome\x12\x12\n" +
+	"\x04days\x18\x04 \x01(\x05R\x04days\x12#\n" +
+	"\x03now\x18\x05 \x01(\v2\x11.warmhand.v1.PastR\x03now\x12%\n" +
+	"\x04then\x18\x06 \x01(\v2\x11.warmhand.v1.PastR\x04then\"\x95\x01\n" +
+	"\x04Past\x12 \n" +
+	"\twatch_day\x18\x01 \x01(\x05H\x00R\bwatchDay\x88\x01\x01\x12#\n" +
+	"\vstep_in_day\x18\x02 \x01(\x05H\x01R\tstepInDay\x88\x01\x01\x12\x1c\n" +
+	"\avet_day\x18\x03 \x01(\x05H\x02R\x06vetDay\x88\x01\x01B\f\n" +
+	"\n" +
+	"_watch_dayB\x0e\n" +
+	"\f_step_in_dayB\n" +
+	"\n" +
+	"\b_vet_day*T\n" +
 	"\n" +
 	"Hemisphere\x12\x1a\n" +
 	"\x16HEMISPHERE_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10HEMISPHERE_NORTH\x10\x01\x12\x14\n" +
-	"\x10HEMISPHERE_SOUTH\x10\x022\xde\x04\n" +
+	"\x10HEMISPHERE_SOUTH\x10\x022\x80\x06\n" +
 	"\x0eBreederService\x12s\n" +
 	"\n" +
 	"GetBreeder\x12\x1e.warmhand.v1.GetBreederRequest\x1a\x1f.warmhand.v1.GetBreederResponse\"$\xdaA\x04name\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/{name=breeders/*}\x12\x9c\x01\n" +
@@ -835,7 +1272,9 @@ const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"\rGetThresholds\x12!.warmhand.v1.GetThresholdsRequest\x1a\".warmhand.v1.GetThresholdsResponse\"/\xdaA\x04name\x82\xd3\xe4\x93\x02\"\x12 /v1/{name=breeders/*/thresholds}\x12\xad\x01\n" +
 	"\x10UpdateThresholds\x12$.warmhand.v1.UpdateThresholdsRequest\x1a%.warmhand.v1.UpdateThresholdsResponse\"L\xdaA\n" +
 	"thresholds\x82\xd3\xe4\x93\x029:\n" +
-	"thresholds2+/v1/{thresholds.name=breeders/*/thresholds}B.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
+	"thresholds2+/v1/{thresholds.name=breeders/*/thresholds}\x12\x9f\x01\n" +
+	"\rTryThresholds\x12!.warmhand.v1.TryThresholdsRequest\x1a\".warmhand.v1.TryThresholdsResponse\"G\xdaA\n" +
+	"thresholds\x82\xd3\xe4\x93\x024:\x01*\"//v1/{thresholds.name=breeders/*/thresholds}:tryB.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
 
 var (
 	file_warmhand_v1_breeder_service_proto_rawDescOnce sync.Once
@@ -850,7 +1289,7 @@ func file_warmhand_v1_breeder_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_breeder_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_warmhand_v1_breeder_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_warmhand_v1_breeder_service_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_warmhand_v1_breeder_service_proto_goTypes = []any{
 	(Hemisphere)(0),                  // 0: warmhand.v1.Hemisphere
 	(*Breeder)(nil),                  // 1: warmhand.v1.Breeder
@@ -864,35 +1303,50 @@ var file_warmhand_v1_breeder_service_proto_goTypes = []any{
 	(*GetThresholdsResponse)(nil),    // 9: warmhand.v1.GetThresholdsResponse
 	(*UpdateThresholdsRequest)(nil),  // 10: warmhand.v1.UpdateThresholdsRequest
 	(*UpdateThresholdsResponse)(nil), // 11: warmhand.v1.UpdateThresholdsResponse
-	nil,                              // 12: warmhand.v1.Thresholds.OwnEntry
-	(*timestamppb.Timestamp)(nil),    // 13: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil),    // 14: google.protobuf.FieldMask
+	(*TryThresholdsRequest)(nil),     // 12: warmhand.v1.TryThresholdsRequest
+	(*TryThresholdsResponse)(nil),    // 13: warmhand.v1.TryThresholdsResponse
+	(*Trial)(nil),                    // 14: warmhand.v1.Trial
+	(*TriedCase)(nil),                // 15: warmhand.v1.TriedCase
+	(*Past)(nil),                     // 16: warmhand.v1.Past
+	nil,                              // 17: warmhand.v1.Thresholds.OwnEntry
+	(*timestamppb.Timestamp)(nil),    // 18: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),    // 19: google.protobuf.FieldMask
+	(Outcome)(0),                     // 20: warmhand.v1.Outcome
 }
 var file_warmhand_v1_breeder_service_proto_depIdxs = []int32{
 	0,  // 0: warmhand.v1.Breeder.hemisphere:type_name -> warmhand.v1.Hemisphere
-	13, // 1: warmhand.v1.Breeder.create_time:type_name -> google.protobuf.Timestamp
+	18, // 1: warmhand.v1.Breeder.create_time:type_name -> google.protobuf.Timestamp
 	1,  // 2: warmhand.v1.GetBreederResponse.breeder:type_name -> warmhand.v1.Breeder
 	1,  // 3: warmhand.v1.UpdateBreederRequest.breeder:type_name -> warmhand.v1.Breeder
-	14, // 4: warmhand.v1.UpdateBreederRequest.update_mask:type_name -> google.protobuf.FieldMask
+	19, // 4: warmhand.v1.UpdateBreederRequest.update_mask:type_name -> google.protobuf.FieldMask
 	1,  // 5: warmhand.v1.UpdateBreederResponse.breeder:type_name -> warmhand.v1.Breeder
-	12, // 6: warmhand.v1.Thresholds.own:type_name -> warmhand.v1.Thresholds.OwnEntry
+	17, // 6: warmhand.v1.Thresholds.own:type_name -> warmhand.v1.Thresholds.OwnEntry
 	6,  // 7: warmhand.v1.GetThresholdsResponse.thresholds:type_name -> warmhand.v1.Thresholds
 	7,  // 8: warmhand.v1.GetThresholdsResponse.movable:type_name -> warmhand.v1.Threshold
 	6,  // 9: warmhand.v1.UpdateThresholdsRequest.thresholds:type_name -> warmhand.v1.Thresholds
 	6,  // 10: warmhand.v1.UpdateThresholdsResponse.thresholds:type_name -> warmhand.v1.Thresholds
-	2,  // 11: warmhand.v1.BreederService.GetBreeder:input_type -> warmhand.v1.GetBreederRequest
-	4,  // 12: warmhand.v1.BreederService.UpdateBreeder:input_type -> warmhand.v1.UpdateBreederRequest
-	8,  // 13: warmhand.v1.BreederService.GetThresholds:input_type -> warmhand.v1.GetThresholdsRequest
-	10, // 14: warmhand.v1.BreederService.UpdateThresholds:input_type -> warmhand.v1.UpdateThresholdsRequest
-	3,  // 15: warmhand.v1.BreederService.GetBreeder:output_type -> warmhand.v1.GetBreederResponse
-	5,  // 16: warmhand.v1.BreederService.UpdateBreeder:output_type -> warmhand.v1.UpdateBreederResponse
-	9,  // 17: warmhand.v1.BreederService.GetThresholds:output_type -> warmhand.v1.GetThresholdsResponse
-	11, // 18: warmhand.v1.BreederService.UpdateThresholds:output_type -> warmhand.v1.UpdateThresholdsResponse
-	15, // [15:19] is the sub-list for method output_type
-	11, // [11:15] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	6,  // 11: warmhand.v1.TryThresholdsRequest.thresholds:type_name -> warmhand.v1.Thresholds
+	14, // 12: warmhand.v1.TryThresholdsResponse.now:type_name -> warmhand.v1.Trial
+	14, // 13: warmhand.v1.TryThresholdsResponse.then:type_name -> warmhand.v1.Trial
+	15, // 14: warmhand.v1.TryThresholdsResponse.cases:type_name -> warmhand.v1.TriedCase
+	20, // 15: warmhand.v1.TriedCase.outcome:type_name -> warmhand.v1.Outcome
+	16, // 16: warmhand.v1.TriedCase.now:type_name -> warmhand.v1.Past
+	16, // 17: warmhand.v1.TriedCase.then:type_name -> warmhand.v1.Past
+	2,  // 18: warmhand.v1.BreederService.GetBreeder:input_type -> warmhand.v1.GetBreederRequest
+	4,  // 19: warmhand.v1.BreederService.UpdateBreeder:input_type -> warmhand.v1.UpdateBreederRequest
+	8,  // 20: warmhand.v1.BreederService.GetThresholds:input_type -> warmhand.v1.GetThresholdsRequest
+	10, // 21: warmhand.v1.BreederService.UpdateThresholds:input_type -> warmhand.v1.UpdateThresholdsRequest
+	12, // 22: warmhand.v1.BreederService.TryThresholds:input_type -> warmhand.v1.TryThresholdsRequest
+	3,  // 23: warmhand.v1.BreederService.GetBreeder:output_type -> warmhand.v1.GetBreederResponse
+	5,  // 24: warmhand.v1.BreederService.UpdateBreeder:output_type -> warmhand.v1.UpdateBreederResponse
+	9,  // 25: warmhand.v1.BreederService.GetThresholds:output_type -> warmhand.v1.GetThresholdsResponse
+	11, // 26: warmhand.v1.BreederService.UpdateThresholds:output_type -> warmhand.v1.UpdateThresholdsResponse
+	13, // 27: warmhand.v1.BreederService.TryThresholds:output_type -> warmhand.v1.TryThresholdsResponse
+	23, // [23:28] is the sub-list for method output_type
+	18, // [18:23] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_breeder_service_proto_init() }
@@ -900,13 +1354,15 @@ func file_warmhand_v1_breeder_service_proto_init() {
 	if File_warmhand_v1_breeder_service_proto != nil {
 		return
 	}
+	file_warmhand_v1_entry_service_proto_init()
+	file_warmhand_v1_breeder_service_proto_msgTypes[15].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_breeder_service_proto_rawDesc), len(file_warmhand_v1_breeder_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   12,
+			NumMessages:   17,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -239,6 +239,51 @@ func local_request_BreederService_UpdateThresholds_0(ctx context.Context, marsha
 	return msg, metadata, err
 }
 
+func request_BreederService_TryThresholds_0(ctx context.Context, marshaler runtime.Marshaler, client BreederServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq TryThresholdsRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	val, ok := pathParams["thresholds.name"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "thresholds.name")
+	}
+	err = runtime.PopulateFieldFromPath(&protoReq, "thresholds.name", val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "thresholds.name", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.TryThresholds(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_BreederService_TryThresholds_0(ctx context.Context, marshaler runtime.Marshaler, server BreederServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq TryThresholdsRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	val, ok := pathParams["thresholds.name"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "thresholds.name")
+	}
+	err = runtime.PopulateFieldFromPath(&protoReq, "thresholds.name", val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "thresholds.name", err)
+	}
+	msg, err := server.TryThresholds(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 // RegisterBreederServiceHandlerServer registers the http handlers for service BreederService to "mux".
 // UnaryRPC     :call BreederServiceServer directly.
 // StreamingRPC :currently unsupported pending https://github.com/grpc/grpc-go/issues/906.
@@ -324,6 +369,26 @@ func RegisterBreederServiceHandlerServer(ctx context.Context, mux *runtime.Serve
 			return
 		}
 		forward_BreederService_UpdateThresholds_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
+	mux.Handle(http.MethodPost, pattern_BreederService_TryThresholds_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/warmhand.v1.BreederService/TryThresholds", runtime.WithHTTPPathPattern("/v1/{thresholds.name=breeders/*/thresholds}:try"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_BreederService_TryThresholds_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_BreederService_TryThresholds_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
 
 	return nil
@@ -433,6 +498,23 @@ func RegisterBreederServiceHandlerClient(ctx context.Context, mux *runtime.Serve
 		}
 		forward_BreederService_UpdateThresholds_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_BreederService_TryThresholds_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/warmhand.v1.BreederService/TryThresholds", runtime.WithHTTPPathPattern("/v1/{thresholds.name=breeders/*/thresholds}:try"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_BreederService_TryThresholds_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_BreederService_TryThresholds_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	return nil
 }
 
@@ -441,6 +523,7 @@ var (
 	pattern_BreederService_UpdateBreeder_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2}, []string{"v1", "breeders", "breeder.name"}, ""))
 	pattern_BreederService_GetThresholds_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 4, 3, 5, 3}, []string{"v1", "breeders", "thresholds", "name"}, ""))
 	pattern_BreederService_UpdateThresholds_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 4, 3, 5, 3}, []string{"v1", "breeders", "thresholds", "thresholds.name"}, ""))
+	pattern_BreederService_TryThresholds_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 4, 3, 5, 3}, []string{"v1", "breeders", "thresholds", "thresholds.name"}, "try"))
 )
 
 var (
@@ -448,4 +531,5 @@ var (
 	forward_BreederService_UpdateBreeder_0    = runtime.ForwardResponseMessage
 	forward_BreederService_GetThresholds_0    = runtime.ForwardResponseMessage
 	forward_BreederService_UpdateThresholds_0 = runtime.ForwardResponseMessage
+	forward_BreederService_TryThresholds_0    = runtime.ForwardResponseMessage
 )

@@ -23,6 +23,7 @@ const (
 	BreederService_UpdateBreeder_FullMethodName    = "/warmhand.v1.BreederService/UpdateBreeder"
 	BreederService_GetThresholds_FullMethodName    = "/warmhand.v1.BreederService/GetThresholds"
 	BreederService_UpdateThresholds_FullMethodName = "/warmhand.v1.BreederService/UpdateThresholds"
+	BreederService_TryThresholds_FullMethodName    = "/warmhand.v1.BreederService/TryThresholds"
 )
 
 // BreederServiceClient is the client API for BreederService service.
@@ -39,6 +40,8 @@ type BreederServiceClient interface {
 	GetThresholds(ctx context.Context, in *GetThresholdsRequest, opts ...grpc.CallOption) (*GetThresholdsResponse, error)
 	// UpdateThresholds sets them; what is left out goes back to the service's own. Open cases are assessed anew within minutes, ended ones stay as they are.
 	UpdateThresholds(ctx context.Context, in *UpdateThresholdsRequest, opts ...grpc.CallOption) (*UpdateThresholdsResponse, error)
+	// TryThresholds says how the breeder's newest cases, up to 1000, would have gone under other thresholds: each is walked through anew, day by day with what was known then. Nothing is saved.
+	TryThresholds(ctx context.Context, in *TryThresholdsRequest, opts ...grpc.CallOption) (*TryThresholdsResponse, error)
 }
 
 type breederServiceClient struct {
@@ -89,6 +92,16 @@ func (c *breederServiceClient) UpdateThresholds(ctx context.Context, in *UpdateT
 	return out, nil
 }
 
+func (c *breederServiceClient) TryThresholds(ctx context.Context, in *TryThresholdsRequest, opts ...grpc.CallOption) (*TryThresholdsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TryThresholdsResponse)
+	err := c.cc.Invoke(ctx, BreederService_TryThresholds_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // BreederServiceServer is the server API for BreederService service.
 // All implementations must embed UnimplementedBreederServiceServer
 // for forward compatibility.
@@ -103,6 +116,8 @@ type BreederServiceServer interface {
 	GetThresholds(context.Context, *GetThresholdsRequest) (*GetThresholdsResponse, error)
 	// UpdateThresholds sets them; what is left out goes back to the service's own. Open cases are assessed anew within minutes, ended ones stay as they are.
 	UpdateThresholds(context.Context, *UpdateThresholdsRequest) (*UpdateThresholdsResponse, error)
+	// TryThresholds says how the breeder's newest cases, up to 1000, would have gone under other thresholds: each is walked through anew, day by day with what was known then. Nothing is saved.
+	TryThresholds(context.Context, *TryThresholdsRequest) (*TryThresholdsResponse, error)
 	mustEmbedUnimplementedBreederServiceServer()
 }
 
@@ -124,6 +139,9 @@ func (UnimplementedBreederServiceServer) GetThresholds(context.Context, *GetThre
 }
 func (UnimplementedBreederServiceServer) UpdateThresholds(context.Context, *UpdateThresholdsRequest) (*UpdateThresholdsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UpdateThresholds not implemented")
+}
+func (UnimplementedBreederServiceServer) TryThresholds(context.Context, *TryThresholdsRequest) (*TryThresholdsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method TryThresholds not implemented")
 }
 func (UnimplementedBreederServiceServer) mustEmbedUnimplementedBreederServiceServer() {}
 func (UnimplementedBreederServiceServer) testEmbeddedByValue()                        {}
@@ -218,6 +236,24 @@ func _BreederService_UpdateThresholds_Handler(srv interface{}, ctx context.Conte
 	return interceptor(ctx, in, info, handler)
 }
 
+func _BreederService_TryThresholds_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TryThresholdsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BreederServiceServer).TryThresholds(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BreederService_TryThresholds_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BreederServiceServer).TryThresholds(ctx, req.(*TryThresholdsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // BreederService_ServiceDesc is the grpc.ServiceDesc for BreederService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -240,6 +276,10 @@ var BreederService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UpdateThresholds",
 			Handler:    _BreederService_UpdateThresholds_Handler,
+		},
+		{
+			MethodName: "TryThresholds",
+			Handler:    _BreederService_TryThresholds_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

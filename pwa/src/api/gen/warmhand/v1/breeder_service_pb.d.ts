@@ -5,6 +5,7 @@
 import type { GenEnum, GenFile, GenMessage, GenService } from "@bufbuild/protobuf/codegenv2";
 import type { Message } from "@bufbuild/protobuf";
 import type { FieldMask, FieldMaskJson, Timestamp, TimestampJson } from "@bufbuild/protobuf/wkt";
+import type { Outcome, OutcomeJson } from "./entry_service_pb";
 
 /**
  * Describes the file warmhand/v1/breeder_service.proto.
@@ -598,6 +599,400 @@ export declare type UpdateThresholdsResponseJson = {
 export declare const UpdateThresholdsResponseSchema: GenMessage<UpdateThresholdsResponse, {jsonType: UpdateThresholdsResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.TryThresholdsRequest
+ */
+export declare type TryThresholdsRequest = Message<"warmhand.v1.TryThresholdsRequest"> & {
+  /**
+   * Those to try; the etag does not count.
+   *
+   * @generated from field: warmhand.v1.Thresholds thresholds = 1;
+   */
+  thresholds?: Thresholds | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.TryThresholdsRequest
+ */
+export declare type TryThresholdsRequestJson = {
+  /**
+   * Those to try; the etag does not count.
+   *
+   * @generated from field: warmhand.v1.Thresholds thresholds = 1;
+   */
+  thresholds?: ThresholdsJson;
+};
+
+/**
+ * Describes the message warmhand.v1.TryThresholdsRequest.
+ * Use `create(TryThresholdsRequestSchema)` to create a new message.
+ */
+export declare const TryThresholdsRequestSchema: GenMessage<TryThresholdsRequest, {jsonType: TryThresholdsRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.TryThresholdsResponse
+ */
+export declare type TryThresholdsResponse = Message<"warmhand.v1.TryThresholdsResponse"> & {
+  /**
+   * How many cases there are, and how many of them were looked at: the newest.
+   *
+   * @generated from field: int32 total = 1;
+   */
+  total: number;
+
+  /**
+   * @generated from field: int32 looked_at = 2;
+   */
+  lookedAt: number;
+
+  /**
+   * Of those: how many ended badly (returned, vet, died), how many settled, and in how many calendar weeks there was one.
+   *
+   * @generated from field: int32 ended_badly = 3;
+   */
+  endedBadly: number;
+
+  /**
+   * @generated from field: int32 settled = 4;
+   */
+  settled: number;
+
+  /**
+   * @generated from field: int32 weeks = 5;
+   */
+  weeks: number;
+
+  /**
+   * By the thresholds as they are, and by those tried.
+   *
+   * @generated from field: warmhand.v1.Trial now = 6;
+   */
+  now?: Trial | undefined;
+
+  /**
+   * @generated from field: warmhand.v1.Trial then = 7;
+   */
+  then?: Trial | undefined;
+
+  /**
+   * How many would have gone otherwise, and the first of them: those that ended badly, then those that settled, the newest first.
+   *
+   * @generated from field: int32 changed = 8;
+   */
+  changed: number;
+
+  /**
+   * @generated from field: repeated warmhand.v1.TriedCase cases = 9;
+   */
+  cases: TriedCase[];
+
+  /**
+   * What this cannot tell, in words.
+   *
+   * @generated from field: string caution = 10;
+   */
+  caution: string;
+};
+
+/**
+ * @generated from message warmhand.v1.TryThresholdsResponse
+ */
+export declare type TryThresholdsResponseJson = {
+  /**
+   * How many cases there are, and how many of them were looked at: the newest.
+   *
+   * @generated from field: int32 total = 1;
+   */
+  total?: number;
+
+  /**
+   * @generated from field: int32 looked_at = 2;
+   */
+  lookedAt?: number;
+
+  /**
+   * Of those: how many ended badly (returned, vet, died), how many settled, and in how many calendar weeks there was one.
+   *
+   * @generated from field: int32 ended_badly = 3;
+   */
+  endedBadly?: number;
+
+  /**
+   * @generated from field: int32 settled = 4;
+   */
+  settled?: number;
+
+  /**
+   * @generated from field: int32 weeks = 5;
+   */
+  weeks?: number;
+
+  /**
+   * By the thresholds as they are, and by those tried.
+   *
+   * @generated from field: warmhand.v1.Trial now = 6;
+   */
+  now?: TrialJson;
+
+  /**
+   * @generated from field: warmhand.v1.Trial then = 7;
+   */
+  then?: TrialJson;
+
+  /**
+   * How many would have gone otherwise, and the first of them: those that ended badly, then those that settled, the newest first.
+   *
+   * @generated from field: int32 changed = 8;
+   */
+  changed?: number;
+
+  /**
+   * @generated from field: repeated warmhand.v1.TriedCase cases = 9;
+   */
+  cases?: TriedCaseJson[];
+
+  /**
+   * What this cannot tell, in words.
+   *
+   * @generated from field: string caution = 10;
+   */
+  caution?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.TryThresholdsResponse.
+ * Use `create(TryThresholdsResponseSchema)` to create a new message.
+ */
+export declare const TryThresholdsResponseSchema: GenMessage<TryThresholdsResponse, {jsonType: TryThresholdsResponseJson}>;
+
+/**
+ * Trial is what the cases come to under one set of thresholds.
+ *
+ * @generated from message warmhand.v1.Trial
+ */
+export declare type Trial = Message<"warmhand.v1.Trial"> & {
+  /**
+   * How often one came to be stepped into, or to a vet.
+   *
+   * @generated from field: int32 calls = 1;
+   */
+  calls: number;
+
+  /**
+   * Of those that ended badly, how many were to be stepped into before; and by at least how many days before, for half of these.
+   *
+   * @generated from field: int32 found = 2;
+   */
+  found: number;
+
+  /**
+   * @generated from field: int32 median_lead_days = 3;
+   */
+  medianLeadDays: number;
+
+  /**
+   * Of those that settled, how many were to be stepped into all the same.
+   *
+   * @generated from field: int32 called_in_vain = 4;
+   */
+  calledInVain: number;
+
+  /**
+   * For each case that was to be stepped into, the day after its handover on which it first was, the soonest first.
+   *
+   * @generated from field: repeated int32 first_call_days = 5;
+   */
+  firstCallDays: number[];
+};
+
+/**
+ * Trial is what the cases come to under one set of thresholds.
+ *
+ * @generated from message warmhand.v1.Trial
+ */
+export declare type TrialJson = {
+  /**
+   * How often one came to be stepped into, or to a vet.
+   *
+   * @generated from field: int32 calls = 1;
+   */
+  calls?: number;
+
+  /**
+   * Of those that ended badly, how many were to be stepped into before; and by at least how many days before, for half of these.
+   *
+   * @generated from field: int32 found = 2;
+   */
+  found?: number;
+
+  /**
+   * @generated from field: int32 median_lead_days = 3;
+   */
+  medianLeadDays?: number;
+
+  /**
+   * Of those that settled, how many were to be stepped into all the same.
+   *
+   * @generated from field: int32 called_in_vain = 4;
+   */
+  calledInVain?: number;
+
+  /**
+   * For each case that was to be stepped into, the day after its handover on which it first was, the soonest first.
+   *
+   * @generated from field: repeated int32 first_call_days = 5;
+   */
+  firstCallDays?: number[];
+};
+
+/**
+ * Describes the message warmhand.v1.Trial.
+ * Use `create(TrialSchema)` to create a new message.
+ */
+export declare const TrialSchema: GenMessage<Trial, {jsonType: TrialJson}>;
+
+/**
+ * TriedCase is one case by both.
+ *
+ * @generated from message warmhand.v1.TriedCase
+ */
+export declare type TriedCase = Message<"warmhand.v1.TriedCase"> & {
+  /**
+   * Resource name of the case.
+   *
+   * @generated from field: string case = 1;
+   */
+  case: string;
+
+  /**
+   * @generated from field: string animal_name = 2;
+   */
+  animalName: string;
+
+  /**
+   * Unspecified: it is open.
+   *
+   * @generated from field: warmhand.v1.Outcome outcome = 3;
+   */
+  outcome: Outcome;
+
+  /**
+   * Whole days that it was followed.
+   *
+   * @generated from field: int32 days = 4;
+   */
+  days: number;
+
+  /**
+   * @generated from field: warmhand.v1.Past now = 5;
+   */
+  now?: Past | undefined;
+
+  /**
+   * @generated from field: warmhand.v1.Past then = 6;
+   */
+  then?: Past | undefined;
+};
+
+/**
+ * TriedCase is one case by both.
+ *
+ * @generated from message warmhand.v1.TriedCase
+ */
+export declare type TriedCaseJson = {
+  /**
+   * Resource name of the case.
+   *
+   * @generated from field: string case = 1;
+   */
+  case?: string;
+
+  /**
+   * @generated from field: string animal_name = 2;
+   */
+  animalName?: string;
+
+  /**
+   * Unspecified: it is open.
+   *
+   * @generated from field: warmhand.v1.Outcome outcome = 3;
+   */
+  outcome?: OutcomeJson;
+
+  /**
+   * Whole days that it was followed.
+   *
+   * @generated from field: int32 days = 4;
+   */
+  days?: number;
+
+  /**
+   * @generated from field: warmhand.v1.Past now = 5;
+   */
+  now?: PastJson;
+
+  /**
+   * @generated from field: warmhand.v1.Past then = 6;
+   */
+  then?: PastJson;
+};
+
+/**
+ * Describes the message warmhand.v1.TriedCase.
+ * Use `create(TriedCaseSchema)` to create a new message.
+ */
+export declare const TriedCaseSchema: GenMessage<TriedCase, {jsonType: TriedCaseJson}>;
+
+/**
+ * Past are the days after the handover on which standings were first reached; absent: never.
+ *
+ * @generated from message warmhand.v1.Past
+ */
+export declare type Past = Message<"warmhand.v1.Past"> & {
+  /**
+   * @generated from field: optional int32 watch_day = 1;
+   */
+  watchDay?: number | undefined;
+
+  /**
+   * @generated from field: optional int32 step_in_day = 2;
+   */
+  stepInDay?: number | undefined;
+
+  /**
+   * @generated from field: optional int32 vet_day = 3;
+   */
+  vetDay?: number | undefined;
+};
+
+/**
+ * Past are the days after the handover on which standings were first reached; absent: never.
+ *
+ * @generated from message warmhand.v1.Past
+ */
+export declare type PastJson = {
+  /**
+   * @generated from field: optional int32 watch_day = 1;
+   */
+  watchDay?: number;
+
+  /**
+   * @generated from field: optional int32 step_in_day = 2;
+   */
+  stepInDay?: number;
+
+  /**
+   * @generated from field: optional int32 vet_day = 3;
+   */
+  vetDay?: number;
+};
+
+/**
+ * Describes the message warmhand.v1.Past.
+ * Use `create(PastSchema)` to create a new message.
+ */
+export declare const PastSchema: GenMessage<Past, {jsonType: PastJson}>;
+
+/**
  * Hemisphere decides when the cool season is.
  *
  * @generated from enum warmhand.v1.Hemisphere
@@ -676,6 +1071,16 @@ export declare const BreederService: GenService<{
     methodKind: "unary";
     input: typeof UpdateThresholdsRequestSchema;
     output: typeof UpdateThresholdsResponseSchema;
+  },
+  /**
+   * TryThresholds says how the breeder's newest cases, up to 1000, would have gone under other thresholds: each is walked through anew, day by day with what was known then. Nothing is saved.
+   *
+   * @generated from rpc warmhand.v1.BreederService.TryThresholds
+   */
+  tryThresholds: {
+    methodKind: "unary";
+    input: typeof TryThresholdsRequestSchema;
+    output: typeof TryThresholdsResponseSchema;
   },
 }>;
 

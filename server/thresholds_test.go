@@ -1,0 +1,86 @@
+package server_test
+
+import (
+	"net/http"
+	"testing"
+
+	"warmhand/server/servertest"
+)
+
+// Thresholds are read, tried and set over the wire; what is left out goes back
+// to the service's own, and what is wrong is named.
+func TestThresholdsOnTheWire(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{})
+	page, other := f.NewBreeder("loam"), f.NewBreeder("fern")
+	_, code := page.HandOver(page.NewAnimal())
+	if code == "" {
+		t.Fatal("no code")
+	}
+	const path, name = "/v1/breeders/loam/thresholds", "breeders/loam/thresholds"
+	type answer struct {
+		Thresholds struct {
+			Name, Etag string
+			Own        map[string]float64
+		}
+		Movable []struct {
+			Code, Label, Unit, Sure, Source string
+			DefaultValue, Least, Most       float64
+		}
+		Fixed []string
+	}
+	var was, set answer
+	page.Call("GET", path, nil).OK().Into(&was)
+	if was.Thresholds.Name != name || len(was.Thresholds.Own) != 0 || len(was.Movable) != 5 || len(was.Fixed) == 0 || was.Movable[0].Source == "" {
+		t.Errorf("%+v", was)
+	}
+	page.Call("PATCH", path, map[string]any{"name": name, "own": map[string]any{"act_from": .6, "silence_gaps": 2}, "etag": was.Thresholds.Etag}).OK().Into(&set)
+	if set.Thresholds.Own["act_from"] != .6 || set.Thresholds.Own["silence_gaps"] != 2 || set.Thresholds.Etag == was.Thresholds.Etag {
+		t.Errorf("%+v", set)
+	}
+	if got := page.Call("PATCH", path, map[string]any{"name": name, "etag": was.Thresholds.Etag}); got.Status != http.StatusConflict && got.Status != http.StatusPreconditionFailed {
+		t.Errorf("an old etag: %d %s", got.Status, got.Body)
+	}
+	tried := page.Call("POST", path+":try", map[string]any{"thresholds": map[string]any{"name": name, "own": map[string]any{"act_from": .3}}}).OK()
+	var sum struct {
+		Total, LookedAt int
+		Caution         string
+		Now, Then       map[string]any
+	}
+	tried.Into(&sum)
+	if sum.Total != 1 || sum.LookedAt != 1 || sum.Caution == "" || sum.Now == nil || sum.Then == nil {
+		t.Errorf("%s", tried.Body)
+	}
+	var again answer
+	page.Call("GET", path, nil).OK().Into(&again)
+	if again.Thresholds.Own["act_from"] != .6 {
+		t.Errorf("trying has set them: %+v", again.Thresholds)
+	}
+	for what, body := range map[string]map[string]any{
+		"thresholds.own":           {"name": name, "own": map[string]any{"colour": 1}},
+		"thresholds.own.lost_from": {"name": name, "own": map[string]any{"lost_from": .9}},
+		"thresholds.own.act_from":  {"name": name, "own": map[string]any{"watch_from": .5, "act_from": .4}},
+		"thresholds.etag":          {"name": name, "etag": "x"},
+	} {
+		got := page.Call("PATCH", path, body)
+		_, fields, _ := got.Problem()
+		if got.Status != http.StatusBadRequest || len(fields) != 1 || fields[0] != what {
+			t.Errorf("%s: %d %s", what, got.Status, got.Body)
+		}
+	}
+	for _, got := range []*servertest.Answer{
+		other.Call("GET", path, nil),
+		other.Call("POST", path+":try", map[string]any{"thresholds": map[string]any{"name": name}}),
+		other.Call("PATCH", path, map[string]any{"name": name}),
+	} {
+		if got.Status != http.StatusNotFound {
+			t.Errorf("another breeder: %d %s", got.Status, got.Body)
+		}
+	}
+	var one, none answer
+	page.Call("PATCH", path, map[string]any{"name": name, "own": map[string]any{"silence_gaps": 2}}).OK().Into(&one)
+	page.Call("PATCH", path, map[string]any{"name": name}).OK().Into(&none)
+	if len(one.Thresholds.Own) != 1 || one.Thresholds.Own["silence_gaps"] != 2 || len(none.Thresholds.Own) != 0 {
+		t.Errorf("one is reset: %+v, all are: %+v", one.Thresholds, none.Thresholds)
+	}
+}
