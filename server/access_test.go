@@ -133,6 +133,7 @@ var matrix = map[string]struct{ request, who string }{
 	"UpdateBreeder":    {`{"breeder":{"name":"breeders/b1","contact":"By the door"},"updateMask":"contact"}`, "o"},
 	"GetThresholds":    {`{"name":"breeders/b1/thresholds"}`, "ohtr"},
 	"UpdateThresholds": {`{"thresholds":{"name":"breeders/b1/thresholds"}}`, "o"},
+	"TryThresholds":    {`{"thresholds":{"name":"breeders/b1/thresholds"}}`, "oh"},
 
 	"ListCases":       {`{"parent":"breeders/b1"}`, "ohtr"},
 	"ListKeeperCases": {`{}`, "kx"},
