@@ -52,6 +52,7 @@ func (s *Server) newHandler() (http.Handler, error) {
 	mux.Handle(routeCards, s.jsonBody(http.HandlerFunc(s.printCards)))
 	mux.HandleFunc(routeLabels, s.printLabels)
 	mux.HandleFunc(routeRecord, s.printRecord)
+	mux.Handle(routeLetter, s.jsonBody(http.HandlerFunc(s.printLetter)))
 	mux.HandleFunc(routeCaseFile, s.caseFile)
 	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "application/json")

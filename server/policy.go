@@ -96,6 +96,7 @@ var policy = access.Policy{
 	routeCards:       team.Reads(),
 	routeLabels:      team.Reads(),
 	routeRecord:      involved.Reads(),
+	routeLetter:      involved.Reads(),
 	routeCaseFile:    team.Reads(),
 }
 
@@ -108,6 +109,7 @@ const (
 	routeCards       = "POST /v1/breeders/{breeder}/cards.pdf"
 	routeLabels      = "GET /v1/breeders/{breeder}/labels.pdf"
 	routeRecord      = "GET /v1/breeders/{breeder}/handovers/{handover}/record.pdf"
+	routeLetter      = "POST /v1/breeders/{breeder}/cases/{case}/vet-letter.pdf"
 	routeCaseFile    = "GET /v1/breeders/{breeder}/cases/{case}/case.jsonl"
 )
 

@@ -2,18 +2,23 @@ package server
 
 import (
 	"bytes"
+	"cmp"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"net/http"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"warmhand/internal/care"
 	"warmhand/internal/followup"
+	"warmhand/internal/photo"
 	"warmhand/internal/print"
 )
 
@@ -114,6 +119,74 @@ func (s *Server) printRecord(w http.ResponseWriter, r *http.Request) {
 		}
 		return "handover-record", func(w io.Writer) error { return print.Record(w, paper, &h.Record, h.HandedOverAt, zone) }, nil
 	})
+}
+
+// The most of one vet letter, and how many pictures it has when nobody says.
+const (
+	concernMax   = 1000 // characters
+	picturesMax  = 8
+	picturesElse = 6
+)
+
+// printLetter answers with a letter for the vet about a case, for its breeder and
+// its keeper. What worries them comes in the body, not in an address.
+func (s *Server) printLetter(w http.ResponseWriter, r *http.Request) {
+	s.pdf(w, r, routeLetter, func(who care.Actor, breederID string, now time.Time) (string, func(io.Writer) error, error) {
+		var in struct {
+			Paper    print.Paper `json:"paper"`
+			Concern  string      `json:"concern"`
+			Pictures *int        `json:"pictures"`
+		}
+		d := json.NewDecoder(r.Body)
+		d.DisallowUnknownFields()
+		if err := d.Decode(&in); err != nil {
+			return "", nil, badShape(err)
+		}
+		most := picturesElse
+		if in.Pictures != nil {
+			most = *in.Pictures
+		}
+		switch {
+		case in.Paper != "" && !slices.Contains(print.Papers(), in.Paper):
+			return "", nil, care.BadField("paper", "Say which paper: %s.", oneOf(print.Papers()))
+		case utf8.RuneCountInString(in.Concern) > concernMax:
+			return "", nil, care.BadField("concern", "Keep it to %d characters; the rest can be told.", concernMax)
+		case most < 0 || most > picturesMax:
+			return "", nil, care.BadField("pictures", "A letter takes 0 to %d pictures.", picturesMax)
+		}
+		found, err := s.followup.Findings(r.Context(), who, now, breederID, r.PathValue("case"))
+		if err != nil {
+			return "", nil, err
+		}
+		letter := print.VetCase{Record: &found.Handover.Record, HandedOver: found.Handover.HandedOverAt, Concern: strings.TrimSpace(in.Concern),
+			Assessment: found.Assessment, Entries: found.Entries, At: now}
+		for _, p := range found.Photos[:min(most, len(found.Photos))] {
+			jpeg, err := s.picture(r.Context(), p.Hash)
+			if errors.Is(err, fs.ErrNotExist) {
+				s.log.Error("A photo's file is missing. Was the photos folder restored with the database?", "hash", p.Hash)
+				continue
+			}
+			if err != nil {
+				return "", nil, err
+			}
+			caption := "Sent " + p.ReceivedAt.In(found.Zone).Format("2 January 2006, 15:04")
+			if p.TakenAt != nil {
+				caption = "Taken " + p.TakenAt.In(found.Zone).Format("2 January 2006, 15:04")
+			}
+			letter.Pictures = append(letter.Pictures, print.Picture{JPEG: jpeg, Caption: caption})
+		}
+		return "vet-letter", func(w io.Writer) error { return print.VetLetter(w, cmp.Or(in.Paper, print.A4), &letter, found.Zone) }, nil
+	})
+}
+
+// picture reads the large size of a picture.
+func (s *Server) picture(ctx context.Context, hash string) ([]byte, error) {
+	blob, err := s.blobs.Open(ctx, photo.Key{Hash: hash, Variant: photo.Large})
+	if err != nil {
+		return nil, err
+	}
+	defer blob.Close()
+	return io.ReadAll(blob)
 }
 
 // pdf admits the caller, lets what find out what is to be printed, and answers

@@ -3,9 +3,11 @@ package server_test
 import (
 	"bytes"
 	"image"
+	"os"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"warmhand/internal/print/printtest"
 	"warmhand/server/servertest"
@@ -101,6 +103,68 @@ func TestPrintedRecord(t *testing.T) {
 	}
 	if same := breeder.Call("GET", path, nil).OK(); !bytes.Equal(same.Body, pdf.Body) {
 		t.Error("the breeder's copy is another document")
+	}
+}
+
+// The letter for the vet is the same for both who have the case, with the
+// pictures, and without what is the breeder's own.
+func TestPrintedVetLetter(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{})
+	breeder, other := f.NewBreeder("b1"), f.NewBreeder("b2")
+	animal := breeder.NewAnimal()
+	breeder.Weigh("b1", animal, 540)
+	caseID, code := breeder.HandOver(animal)
+	keeper := f.Page()
+	keeper.Claim(code).OK()
+	f.Clock.Advance(time.Hour)
+	entries := "/v1/breeders/b1/animals/" + animal + "/entries?entryId="
+	keeper.Call("POST", entries+f.ID("entry"), map[string]any{"happenTime": f.Clock.Now(), "sign": map[string]any{"sign": "open_mouth_breathing"}, "note": "since Monday"}).OK()
+	jpg, err := os.ReadFile("../testdata/photos/orientation-6.jpg")
+	if err != nil {
+		t.Fatal(err)
+	}
+	res := keeper.Open(t.Context(), "PUT", "/v1/breeders/b1/cases/"+caseID+"/photos/photo-1", bytes.NewReader(jpg), "Content-Type", "image/jpeg")
+	res.Body.Close()
+	if res.StatusCode != 200 {
+		t.Fatalf("the photo: %s", res.Status)
+	}
+
+	path := "/v1/breeders/b1/cases/" + caseID + "/vet-letter.pdf"
+	ask := map[string]any{"paper": "letter", "concern": " It wheezes.\n"}
+	pdf := keeper.Call("POST", path, ask).OK()
+	if got := pdf.Header.Get("Content-Disposition"); got != `attachment; filename="vet-letter.pdf"` {
+		t.Errorf("Content-Disposition is %q", got)
+	}
+	text := printtest.Text(t, pdf.Body)
+	for _, want := range []string{"For the reptile vet", "It wheezes.", "Weighed once: 540 g", "It breathes with its mouth open", "since Monday", "Pictures", "Breeder b1"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%q is not in %s", want, text)
+		}
+	}
+	for _, not := range []string{"pays in two parts", "Kim"} {
+		if strings.Contains(text, not) {
+			t.Errorf("%q is in %s", not, text)
+		}
+	}
+	if same := breeder.Call("POST", path, ask).OK(); !bytes.Equal(same.Body, pdf.Body) {
+		t.Error("the breeder's copy is another document")
+	}
+	if without := keeper.Call("POST", path, map[string]any{"pictures": 0}).OK(); strings.Contains(printtest.Text(t, without.Body), "Pictures") {
+		t.Error("a picture that nobody wanted")
+	}
+	for _, c := range []struct {
+		who  *servertest.Client
+		body map[string]any
+		want int
+	}{
+		{other, ask, 404}, {f.Page(), ask, 401},
+		{keeper, map[string]any{"paper": "a3"}, 400}, {keeper, map[string]any{"pictures": 9}, 400},
+		{keeper, map[string]any{"concern": strings.Repeat("x", 1001)}, 400}, {keeper, map[string]any{"concerns": "x"}, 400},
+	} {
+		if got := c.who.Call("POST", path, c.body); got.Status != c.want {
+			t.Errorf("%v: %d, want %d: %s", c.body, got.Status, c.want, got.Body)
+		}
 	}
 }
 

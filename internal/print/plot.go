@@ -22,6 +22,16 @@ func (f *flow) weights(r *care.Record) {
 		f.say(regular, body, ink, "Weighed once: "+massWords(list[0].Body.(care.WeighIn).Mass)+" on "+date(list[0].HappenedAt, f.zone)+".")
 		return
 	}
+	mass := func(i int) care.Grams { return list[i].Body.(care.WeighIn).Mass }
+	last := len(list) - 1
+	f.massPlot(list, time.Time{})
+	f.say(regular, 8, muted, fmt.Sprintf("%d weigh-ins by the breeder, from %s on %s to %s on %s.", len(list),
+		massWords(mass(0)), date(list[0].HappenedAt, f.zone), massWords(mass(last)), date(list[last].HappenedAt, f.zone)))
+}
+
+// massPlot plots two weigh-ins or more, the oldest first, over the days; a mark
+// within them is drawn as a line from top to bottom.
+func (f *flow) massPlot(list []care.Entry, mark time.Time) {
 	mass := func(i int) float64 { return float64(list[i].Body.(care.WeighIn).Mass) }
 	low, high := mass(0), mass(0)
 	for i := range list {
@@ -52,6 +62,14 @@ func (f *flow) weights(r *care.Record) {
 		f.line(x, y0+height, x, y0+height+1.2)
 		f.text(min(x-f.pdf.GetStringWidth(plain(d.label))/2, x1-f.pdf.GetStringWidth(plain(d.label))), y0+height+4.4, d.label)
 	}
+	if mark.After(first) && mark.Before(last) {
+		x := x0 + (x1-x0)*mark.Sub(first).Hours()/across
+		f.pdf.SetDrawColor(ink.r, ink.g, ink.b)
+		f.pdf.SetLineWidth(.25)
+		f.pdf.SetDashPattern([]float64{1, 1}, 0)
+		f.pdf.Line(x, y0, x, y0+height)
+		f.pdf.SetDashPattern([]float64{}, 0)
+	}
 	f.pdf.SetDrawColor(warm.r, warm.g, warm.b)
 	f.pdf.SetLineWidth(.4)
 	for i := 1; i < len(list); i++ {
@@ -69,8 +87,6 @@ func (f *flow) weights(r *care.Record) {
 		f.pdf.Circle(x, y, dot, "F")
 	}
 	f.y = y0 + height + 7
-	f.say(regular, 8, muted, fmt.Sprintf("%d weigh-ins by the breeder, from %s on %s to %s on %s.", len(list),
-		massWords(care.Grams(mass(0))), date(first, f.zone), massWords(care.Grams(mass(len(list)-1))), date(last, f.zone)))
 }
 
 // tick rounds a distance up to 1, 2 or 5 times a power of ten.

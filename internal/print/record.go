@@ -273,10 +273,18 @@ func (f *flow) offers(r *care.Record) {
 		f.say(regular, body, ink, "No offer is on record with the breeder.")
 		return
 	}
+	f.offerTable(list[:min(len(list), offersShown)])
+	if more := len(list) - offersShown; more > 0 {
+		f.say(regular, 8, muted, fmt.Sprintf("And %d before these.", more))
+	}
+}
+
+// offerTable lists offers.
+func (f *flow) offerTable(list []care.Entry) {
 	results := map[care.OfferResult]string{care.Eaten: "eaten", care.Refused: "refused", care.Struck: "struck and let go", care.Regurgitated: "brought up"}
 	states := map[care.PreyState]string{care.Thawed: "thawed", care.Prekilled: "freshly killed", care.Live: "live"}
 	var rows [][]string
-	for _, e := range list[:min(len(list), offersShown)] {
+	for _, e := range list {
 		o := e.Body.(care.Offer)
 		size := "not recorded"
 		if o.PreyMass > 0 {
@@ -286,9 +294,6 @@ func (f *flow) offers(r *care.Record) {
 		rows = append(rows, []string{date(e.HappenedAt, f.zone), or(prey, "not recorded"), size, or(states[o.PreyState], "not recorded"), results[o.Result]})
 	}
 	f.table([]float64{0, .22, .42, .62, .8}, []string{"Day", "Prey", "Size", "State", "What came of it"}, rows)
-	if more := len(list) - offersShown; more > 0 {
-		f.say(regular, 8, muted, fmt.Sprintf("And %d before these.", more))
-	}
 }
 
 func or(text, instead string) string {

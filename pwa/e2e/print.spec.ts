@@ -75,7 +75,7 @@ test('labels and a card are saved as PDF, on the paper that was chosen', async (
   });
 });
 
-test('a keeper saves the record as PDF', async ({ page }, info) => {
+test('a keeper saves the record and a letter for the vet as PDF', async ({ page }, info) => {
   const told = demo().keepers.find((k) => k.animal === 'Old Oak');
   const link = told?.links[info.project.name === 'phone' ? 4 : 5];
   if (!told || !link) throw new Error('the demonstration has no Old Oak');
@@ -93,4 +93,16 @@ test('a keeper saves the record as PDF', async ({ page }, info) => {
   ]);
   expect(download.suggestedFilename()).toBe('handover-record.pdf');
   await bytesOf(download);
+
+  await page.goto(`/k/${breeder.split('/')[1]}/${told.case.split('/').at(-1)}`);
+  await page.getByRole('link', { name: 'A letter for the vet' }).click();
+  await page.getByLabel('What worries you').fill('It has not eaten for weeks.');
+  await axe(page, 'letter for the vet');
+  await fits(page);
+  const [letter] = await Promise.all([
+    page.waitForEvent('download'),
+    page.getByRole('button', { name: 'Save the letter' }).click(),
+  ]);
+  expect(letter.suggestedFilename()).toBe('vet-letter.pdf');
+  await bytesOf(letter);
 });

@@ -37,11 +37,12 @@ import { Pictures } from '../parts/pictures';
 import { Standing } from '../parts/standing';
 import { type MessageDraft, Thread } from '../parts/thread';
 import { TimeLine } from '../parts/timeline';
+import { VetLetter } from '../parts/vetletter';
 import { animalName, lastChange, seen } from './cases';
 import { FormError, problem, useLoad, useSave } from './hooks';
 import { Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { setupPoints, signs } from './reference';
-import { ask, draftPrefix, me } from './session';
+import { ask, askForPdf, draftPrefix, me } from './session';
 import { WhatIf } from './whatif';
 
 interface Everything {
@@ -287,6 +288,11 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
         <Flags flags={d.flags} />
       </Section>
 
+      {c.claimed && (
+        <Section id="c-vet" title="A letter for the vet">
+          <VetLetter fetch={(body) => askForPdf('POST', `/v1/${c.name}/vet-letter.pdf`, body)} />
+        </Section>
+      )}
       {c.claimed && <LetIn c={c} />}
       {!c.endTime && <End c={c} again={again} />}
     </article>

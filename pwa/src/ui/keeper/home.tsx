@@ -165,6 +165,11 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
               Handover record
             </Link>
           </li>
+          <li>
+            <Link to={at('vet')}>
+              <Icon name="print" />A letter for the vet
+            </Link>
+          </li>
           {first && (
             <li>
               <Link to="/c">

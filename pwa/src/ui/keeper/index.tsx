@@ -13,6 +13,7 @@ import { broken, caseNamed, known } from './state';
 const History = lazy<{ c: CaseJson; rest: string[] }>(() => import('./history'));
 const Setup = lazy<{ c: CaseJson; rest: string[] }>(() => import('./setup'));
 const HandoverRecord = lazy<{ c: CaseJson }>(() => import('./record'));
+const Vet = lazy<{ c: CaseJson }>(() => import('./vet'));
 const Talk = lazy<{ c: CaseJson }>(() => import('./talk'));
 const KeeperSettings = lazy<object>(() => import('./settings'));
 const Unsent = lazy<object>(() => import('./unsent'));
@@ -67,6 +68,8 @@ export function KeeperApp({ path }: { path: string }): JSX.Element {
       return <Setup c={c} rest={rest} />;
     case 'record':
       return <HandoverRecord c={c} />;
+    case 'vet':
+      return <Vet c={c} />;
     case 'thread':
       return <Talk c={c} />;
     default:
