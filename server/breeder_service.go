@@ -86,11 +86,11 @@ func (b *breederService) TryThresholds(ctx context.Context, req *pb.TryThreshold
 	}
 	sum := &tried.Sum
 	out := &pb.TryThresholdsResponse{Total: int32(tried.Total), LookedAt: int32(sum.Cases), EndedBadly: int32(sum.Bad), Settled: int32(sum.Settled), Weeks: int32(sum.Weeks()),
-		Now: trialToProto(&sum.Now), Then: trialToProto(&sum.Then), Changed: int32(tried.Changed), Caution: sum.Caution()}
+		Present: trialToProto(&sum.Present), Proposed: trialToProto(&sum.Proposed), Changed: int32(tried.Changed), Caution: sum.Caution()}
 	for i := range tried.Cases {
 		c := &tried.Cases[i]
-		out.Cases = append(out.Cases, &pb.TriedCase{Case: caseName(id, c.Case.ID), AnimalName: c.Animal.Name, Outcome: outcomes.proto(c.Case.Outcome), Days: int32(c.Now.Days),
-			Now: pastToProto(&c.Now), Then: pastToProto(&c.Then)})
+		out.Cases = append(out.Cases, &pb.TriedCase{Case: caseName(id, c.Case.ID), AnimalName: c.Animal.Name, Outcome: outcomes.proto(c.Case.Outcome), Days: int32(c.Present.Days),
+			Present: pastToProto(&c.Present), Proposed: pastToProto(&c.Proposed)})
 	}
 	return out, nil
 }

@@ -43,12 +43,12 @@ func TestThresholdsOnTheWire(t *testing.T) {
 	}
 	tried := page.Call("POST", path+":try", map[string]any{"thresholds": map[string]any{"name": name, "own": map[string]any{"act_from": .3}}}).OK()
 	var sum struct {
-		Total, LookedAt int
-		Caution         string
-		Now, Then       map[string]any
+		Total, LookedAt   int
+		Caution           string
+		Present, Proposed map[string]any
 	}
 	tried.Into(&sum)
-	if sum.Total != 1 || sum.LookedAt != 1 || sum.Caution == "" || sum.Now == nil || sum.Then == nil {
+	if sum.Total != 1 || sum.LookedAt != 1 || sum.Caution == "" || sum.Present == nil || sum.Proposed == nil {
 		t.Errorf("%s", tried.Body)
 	}
 	var again answer

@@ -56,12 +56,12 @@ type Trial struct {
 // none.
 type Trials struct {
 	Cases, Bad, Settled int
-	Now, Then           Trial // by the present thresholds, by the proposed ones
+	Present, Proposed   Trial // by the present thresholds, by the proposed ones
 	weeks               map[int64]bool
 }
 
 // Add counts one case; outcome is "" for one that is open.
-func (t *Trials) Add(from, until time.Time, outcome care.Outcome, now, then *Past) {
+func (t *Trials) Add(from, until time.Time, outcome care.Outcome, present, proposed *Past) {
 	t.Cases++
 	if t.weeks == nil {
 		t.weeks = map[int64]bool{}
@@ -76,8 +76,8 @@ func (t *Trials) Add(from, until time.Time, outcome care.Outcome, now, then *Pas
 	case care.OutcomeSettled:
 		t.Settled++
 	}
-	t.Now.add(outcome, now)
-	t.Then.add(outcome, then)
+	t.Present.add(outcome, present)
+	t.Proposed.add(outcome, proposed)
 }
 
 func (t *Trial) add(outcome care.Outcome, p *Past) {

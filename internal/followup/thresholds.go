@@ -65,9 +65,9 @@ type Tried struct {
 
 // TriedCase is one case by the present and by the proposed thresholds.
 type TriedCase struct {
-	Case      care.Case // without its assessment
-	Animal    care.Animal
-	Now, Then assess.Past
+	Case              care.Case // without its assessment
+	Animal            care.Animal
+	Present, Proposed assess.Past
 }
 
 // TryThresholds walks the breeder's ended and open cases anew, each day with what
@@ -118,9 +118,9 @@ func (s *Service) TryThresholds(ctx context.Context, who care.Actor, now time.Ti
 				walker.Reset(&about, k.log)
 				return walker.Past(until)
 			}
-			tried.Now, tried.Then = walk(b.Thresholds), walk(t)
-			out.Sum.Add(k.open.HandedOverAt, until, k.open.Outcome, &tried.Now, &tried.Then)
-			if tried.Now != tried.Then {
+			tried.Present, tried.Proposed = walk(b.Thresholds), walk(t)
+			out.Sum.Add(k.open.HandedOverAt, until, k.open.Outcome, &tried.Present, &tried.Proposed)
+			if tried.Present != tried.Proposed {
 				out.Cases = append(out.Cases, tried)
 			}
 		}

@@ -160,12 +160,12 @@ func TestTryThresholds(t *testing.T) {
 	if wary.Total != 5 || sum.Cases != 5 || sum.Bad != 2 || sum.Settled != 2 || sum.Weeks() != 7 || len(wary.Cases) != wary.Changed || wary.Changed != 4 {
 		t.Errorf("%d of %d, %d changed: %+v", sum.Cases, wary.Total, wary.Changed, sum)
 	}
-	if sum.Now.BadFound != 2 || sum.Now.SettledCalled != 1 || sum.Now.Calls != 4 || sum.Then.BadFound != 2 || sum.Then.SettledCalled != 1 || sum.Then.MedianLead() <= sum.Now.MedianLead() {
-		t.Errorf("now %+v, then %+v", sum.Now, sum.Then)
+	if sum.Present.BadFound != 2 || sum.Present.SettledCalled != 1 || sum.Present.Calls != 4 || sum.Proposed.BadFound != 2 || sum.Proposed.SettledCalled != 1 || sum.Proposed.MedianLead() <= sum.Present.MedianLead() {
+		t.Errorf("now %+v, then %+v", sum.Present, sum.Proposed)
 	}
 	for i, c := range wary.Cases {
 		at := slices.IndexFunc(sales, func(s sale) bool { return s.c.ID == c.Case.ID })
-		if s := sales[at]; c.Now.First[care.StepIn] != s.steps || s.steps < 0 || c.Then.First[care.StepIn] >= s.steps || c.Now.Days != 42 || c.Animal.Name == "" {
+		if s := sales[at]; c.Present.First[care.StepIn] != s.steps || s.steps < 0 || c.Proposed.First[care.StepIn] >= s.steps || c.Present.Days != 42 || c.Animal.Name == "" {
 			t.Errorf("it was to be stepped into on day %d, and %+v", s.steps, c)
 		}
 		if bad := outcomes[at] != "" && outcomes[at] != care.OutcomeSettled; bad != (i < 2) {
@@ -176,11 +176,11 @@ func TestTryThresholds(t *testing.T) {
 		t.Error(sum.Caution())
 	}
 	lax, err := p.TryThresholds(ctx, p.loam, now, "loam", care.Thresholds{Watch: .6, Act: .8})
-	if err != nil || lax.Sum.Then.Calls >= lax.Sum.Now.Calls || lax.Sum.Now.Calls != sum.Now.Calls {
+	if err != nil || lax.Sum.Proposed.Calls >= lax.Sum.Present.Calls || lax.Sum.Present.Calls != sum.Present.Calls {
 		t.Errorf("%+v, %v", lax.Sum, err)
 	}
 	same, err := p.TryThresholds(ctx, p.loam, now, "loam", care.Thresholds{})
-	if err != nil || same.Changed != 0 || !reflect.DeepEqual(same.Sum.Now, same.Sum.Then) {
+	if err != nil || same.Changed != 0 || !reflect.DeepEqual(same.Sum.Present, same.Sum.Proposed) {
 		t.Errorf("%+v, %v", same, err)
 	}
 	after := p.get(t, sales[4].c).Case

@@ -810,8 +810,8 @@ type TryThresholdsResponse struct {
 	Settled    int32 `protobuf:"varint,4,opt,name=settled,proto3" json:"settled,omitempty"`
 	Weeks      int32 `protobuf:"varint,5,opt,name=weeks,proto3" json:"weeks,omitempty"`
 	// By the thresholds as they are, and by those tried.
-	Now  *Trial `protobuf:"bytes,6,opt,name=now,proto3" json:"now,omitempty"`
-	Then *Trial `protobuf:"bytes,7,opt,name=then,proto3" json:"then,omitempty"`
+	Present  *Trial `protobuf:"bytes,6,opt,name=present,proto3" json:"present,omitempty"`
+	Proposed *Trial `protobuf:"bytes,7,opt,name=proposed,proto3" json:"proposed,omitempty"`
 	// How many would have gone otherwise, and the first of them: those that ended badly, then those that settled, the newest first.
 	Changed int32        `protobuf:"varint,8,opt,name=changed,proto3" json:"changed,omitempty"`
 	Cases   []*TriedCase `protobuf:"bytes,9,rep,name=cases,proto3" json:"cases,omitempty"`
@@ -886,16 +886,16 @@ func (x *TryThresholdsResponse) GetWeeks() int32 {
 	return 0
 }
 
-func (x *TryThresholdsResponse) GetNow() *Trial {
+func (x *TryThresholdsResponse) GetPresent() *Trial {
 	if x != nil {
-		return x.Now
+		return x.Present
 	}
 	return nil
 }
 
-func (x *TryThresholdsResponse) GetThen() *Trial {
+func (x *TryThresholdsResponse) GetProposed() *Trial {
 	if x != nil {
-		return x.Then
+		return x.Proposed
 	}
 	return nil
 }
@@ -1012,8 +1012,8 @@ type TriedCase struct {
 	Outcome Outcome `protobuf:"varint,3,opt,name=outcome,proto3,enum=warmhand.v1.Outcome" json:"outcome,omitempty"`
 	// Whole days that it was followed.
 	Days          int32 `protobuf:"varint,4,opt,name=days,proto3" json:"days,omitempty"`
-	Now           *Past `protobuf:"bytes,5,opt,name=now,proto3" json:"now,omitempty"`
-	Then          *Past `protobuf:"bytes,6,opt,name=then,proto3" json:"then,omitempty"`
+	Present       *Past `protobuf:"bytes,5,opt,name=present,proto3" json:"present,omitempty"`
+	Proposed      *Past `protobuf:"bytes,6,opt,name=proposed,proto3" json:"proposed,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1076,16 +1076,16 @@ func (x *TriedCase) GetDays() int32 {
 	return 0
 }
 
-func (x *TriedCase) GetNow() *Past {
+func (x *TriedCase) GetPresent() *Past {
 	if x != nil {
-		return x.Now
+		return x.Present
 	}
 	return nil
 }
 
-func (x *TriedCase) GetThen() *Past {
+func (x *TriedCase) GetProposed() *Past {
 	if x != nil {
-		return x.Then
+		return x.Proposed
 	}
 	return nil
 }
@@ -1222,16 +1222,16 @@ const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"\x14TryThresholdsRequest\x12B\n" +
 	"\n" +
 	"thresholds\x18\x01 \x01(\v2\x17.warmhand.v1.ThresholdsB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\n" +
-	"thresholds\"\xcb\x02\n" +
+	"thresholds\"\xdb\x02\n" +
 	"\x15TryThresholdsResponse\x12\x14\n" +
 	"\x05total\x18\x01 \x01(\x05R\x05total\x12\x1b\n" +
 	"\tlooked_at\x18\x02 \x01(\x05R\blookedAt\x12\x1f\n" +
 	"\vended_badly\x18\x03 \x01(\x05R\n" +
 	"endedBadly\x12\x18\n" +
 	"\asettled\x18\x04 \x01(\x05R\asettled\x12\x14\n" +
-	"\x05weeks\x18\x05 \x01(\x05R\x05weeks\x12$\n" +
-	"\x03now\x18\x06 \x01(\v2\x12.warmhand.v1.TrialR\x03now\x12&\n" +
-	"\x04then\x18\a \x01(\v2\x12.warmhand.v1.TrialR\x04then\x12\x18\n" +
+	"\x05weeks\x18\x05 \x01(\x05R\x05weeks\x12,\n" +
+	"\apresent\x18\x06 \x01(\v2\x12.warmhand.v1.TrialR\apresent\x12.\n" +
+	"\bproposed\x18\a \x01(\v2\x12.warmhand.v1.TrialR\bproposed\x12\x18\n" +
 	"\achanged\x18\b \x01(\x05R\achanged\x12,\n" +
 	"\x05cases\x18\t \x03(\v2\x16.warmhand.v1.TriedCaseR\x05cases\x12\x18\n" +
 	"\acaution\x18\n" +
@@ -1241,16 +1241,16 @@ const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"\x05found\x18\x02 \x01(\x05R\x05found\x12(\n" +
 	"\x10median_lead_days\x18\x03 \x01(\x05R\x0emedianLeadDays\x12$\n" +
 	"\x0ecalled_in_vain\x18\x04 \x01(\x05R\fcalledInVain\x12&\n" +
-	"\x0ffirst_call_days\x18\x05 \x03(\x05R\rfirstCallDays\"\xe8\x01\n" +
+	"\x0ffirst_call_days\x18\x05 \x03(\x05R\rfirstCallDays\"\xf8\x01\n" +
 	"\tTriedCase\x12*\n" +
 	"\x04case\x18\x01 \x01(\tB\x16\xfaA\x13\n" +
 	"\x11warmhand.dev/CaseR\x04case\x12\x1f\n" +
 	"\vanimal_name\x18\x02 \x01(\tR\n" +
 	"animalName\x12.\n" +
 	"\aoutcome\x18\x03 \x01(\x0e2\x14.warmhand.v1.OutcomeR\aoutcome\x12\x12\n" +
-	"\x04days\x18\x04 \x01(\x05R\x04days\x12#\n" +
-	"\x03now\x18\x05 \x01(\v2\x11.warmhand.v1.PastR\x03now\x12%\n" +
-	"\x04then\x18\x06 \x01(\v2\x11.warmhand.v1.PastR\x04then\"\x95\x01\n" +
+	"\x04days\x18\x04 \x01(\x05R\x04days\x12+\n" +
+	"\apresent\x18\x05 \x01(\v2\x11.warmhand.v1.PastR\apresent\x12-\n" +
+	"\bproposed\x18\x06 \x01(\v2\x11.warmhand.v1.PastR\bproposed\"\x95\x01\n" +
 	"\x04Past\x12 \n" +
 	"\twatch_day\x18\x01 \x01(\x05H\x00R\bwatchDay\x88\x01\x01\x12#\n" +
 	"\vstep_in_day\x18\x02 \x01(\x05H\x01R\tstepInDay\x88\x01\x01\x12\x1c\n" +
@@ -1326,12 +1326,12 @@ var file_warmhand_v1_breeder_service_proto_depIdxs = []int32{
 	6,  // 9: warmhand.v1.UpdateThresholdsRequest.thresholds:type_name -> warmhand.v1.Thresholds
 	6,  // 10: warmhand.v1.UpdateThresholdsResponse.thresholds:type_name -> warmhand.v1.Thresholds
 	6,  // 11: warmhand.v1.TryThresholdsRequest.thresholds:type_name -> warmhand.v1.Thresholds
-	14, // 12: warmhand.v1.TryThresholdsResponse.now:type_name -> warmhand.v1.Trial
-	14, // 13: warmhand.v1.TryThresholdsResponse.then:type_name -> warmhand.v1.Trial
+	14, // 12: warmhand.v1.TryThresholdsResponse.present:type_name -> warmhand.v1.Trial
+	14, // 13: warmhand.v1.TryThresholdsResponse.proposed:type_name -> warmhand.v1.Trial
 	15, // 14: warmhand.v1.TryThresholdsResponse.cases:type_name -> warmhand.v1.TriedCase
 	20, // 15: warmhand.v1.TriedCase.outcome:type_name -> warmhand.v1.Outcome
-	16, // 16: warmhand.v1.TriedCase.now:type_name -> warmhand.v1.Past
-	16, // 17: warmhand.v1.TriedCase.then:type_name -> warmhand.v1.Past
+	16, // 16: warmhand.v1.TriedCase.present:type_name -> warmhand.v1.Past
+	16, // 17: warmhand.v1.TriedCase.proposed:type_name -> warmhand.v1.Past
 	2,  // 18: warmhand.v1.BreederService.GetBreeder:input_type -> warmhand.v1.GetBreederRequest
 	4,  // 19: warmhand.v1.BreederService.UpdateBreeder:input_type -> warmhand.v1.UpdateBreederRequest
 	8,  // 20: warmhand.v1.BreederService.GetThresholds:input_type -> warmhand.v1.GetThresholdsRequest

@@ -13,6 +13,7 @@ import { isBreeder, me, refreshMe, signedOut } from './session';
 import { SettingsPage } from './settings';
 import { SignIn, SignInPage, WelcomePage } from './signin';
 import { TablesPage } from './tables';
+import { ThresholdsPage } from './thresholds';
 import { TriagePage } from './triage';
 
 export interface BreederAppProps {
@@ -74,7 +75,7 @@ const places: { to: string; word: string; icon: IconName; mine: (path: string) =
     to: '/b/settings',
     word: 'Settings',
     icon: 'person',
-    mine: (p) => p.startsWith('/b/settings') || p === '/b/tables',
+    mine: (p) => p.startsWith('/b/settings') || p === '/b/tables' || p === '/b/thresholds',
   },
 ];
 
@@ -121,6 +122,7 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'settings') return <SettingsPage />;
   if (room === 'insight') return <InsightPage />;
   if (room === 'tables') return <TablesPage />;
+  if (room === 'thresholds') return <ThresholdsPage />;
   return (
     <main class="page">
       <h1>There is nothing here</h1>

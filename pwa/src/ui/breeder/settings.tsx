@@ -36,6 +36,9 @@ export function SettingsPage(): JSX.Element {
         <Link to="/b/insight">What your sales show, all together</Link>
       </p>
       <p>
+        <Link to="/b/thresholds">Your own thresholds: when you are called, tried on your past cases</Link>
+      </p>
+      <p>
         <Link to="/b/tables">What the program goes by: every limit and threshold, with its source</Link>
       </p>
       <section class="stack" aria-label="Sign out">

@@ -3,7 +3,7 @@ import { useState } from 'preact/hooks';
 import { formatNumber } from '../../core/units';
 import { Field } from '../parts/controls';
 import { useLoad } from './hooks';
-import { Heading, Trouble, Waiting } from './nav';
+import { Heading, Link, Trouble, Waiting } from './nav';
 import { species, tables } from './reference';
 
 /** Every number that the service judges by, for whoever wants to know why. */
@@ -30,7 +30,8 @@ export function TablesPage(): JSX.Element {
       <Heading>What the program goes by</Heading>
       <p>
         Every limit, rate and threshold that your animals and cases are judged by, with where it comes from and how sure
-        it is. What is published was read in its source. What is an assumption is ours, and may be wrong.
+        it is. What is published was read in its source. What is an assumption is ours, and may be wrong.{' '}
+        <Link to="/b/thresholds">Some you can move for your own cases.</Link>
       </p>
       <search>
         <Field

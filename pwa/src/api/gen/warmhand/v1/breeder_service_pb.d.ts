@@ -664,14 +664,14 @@ export declare type TryThresholdsResponse = Message<"warmhand.v1.TryThresholdsRe
   /**
    * By the thresholds as they are, and by those tried.
    *
-   * @generated from field: warmhand.v1.Trial now = 6;
+   * @generated from field: warmhand.v1.Trial present = 6;
    */
-  now?: Trial | undefined;
+  present?: Trial | undefined;
 
   /**
-   * @generated from field: warmhand.v1.Trial then = 7;
+   * @generated from field: warmhand.v1.Trial proposed = 7;
    */
-  then?: Trial | undefined;
+  proposed?: Trial | undefined;
 
   /**
    * How many would have gone otherwise, and the first of them: those that ended badly, then those that settled, the newest first.
@@ -729,14 +729,14 @@ export declare type TryThresholdsResponseJson = {
   /**
    * By the thresholds as they are, and by those tried.
    *
-   * @generated from field: warmhand.v1.Trial now = 6;
+   * @generated from field: warmhand.v1.Trial present = 6;
    */
-  now?: TrialJson;
+  present?: TrialJson;
 
   /**
-   * @generated from field: warmhand.v1.Trial then = 7;
+   * @generated from field: warmhand.v1.Trial proposed = 7;
    */
-  then?: TrialJson;
+  proposed?: TrialJson;
 
   /**
    * How many would have gone otherwise, and the first of them: those that ended badly, then those that settled, the newest first.
@@ -883,14 +883,14 @@ export declare type TriedCase = Message<"warmhand.v1.TriedCase"> & {
   days: number;
 
   /**
-   * @generated from field: warmhand.v1.Past now = 5;
+   * @generated from field: warmhand.v1.Past present = 5;
    */
-  now?: Past | undefined;
+  present?: Past | undefined;
 
   /**
-   * @generated from field: warmhand.v1.Past then = 6;
+   * @generated from field: warmhand.v1.Past proposed = 6;
    */
-  then?: Past | undefined;
+  proposed?: Past | undefined;
 };
 
 /**
@@ -926,14 +926,14 @@ export declare type TriedCaseJson = {
   days?: number;
 
   /**
-   * @generated from field: warmhand.v1.Past now = 5;
+   * @generated from field: warmhand.v1.Past present = 5;
    */
-  now?: PastJson;
+  present?: PastJson;
 
   /**
-   * @generated from field: warmhand.v1.Past then = 6;
+   * @generated from field: warmhand.v1.Past proposed = 6;
    */
-  then?: PastJson;
+  proposed?: PastJson;
 };
 
 /**
