@@ -19,7 +19,9 @@ import { callPlot, callSize, changes, lookedAt, moved, places, rows, sayValue, s
 export function ThresholdsPage(): JSX.Element {
   const name = `${breeder()}/thresholds`;
   const [inUse, setInUse] = useState(false);
-  const loaded = useLoad(name, (signal) => ask<GetThresholdsResponseJson>('GET', `/v1/${name}`, undefined, { signal }));
+  const loaded = useLoad(name, (signal) =>
+    ask<GetThresholdsResponseJson>('GET', `/v1/${breeder()}/thresholds`, undefined, { signal }),
+  );
   return (
     <main class="page thresholds">
       <Heading>Your own thresholds</Heading>
@@ -104,7 +106,7 @@ function Form({
           e.preventDefault();
           saving.clear();
           void trying.run(async () => {
-            const answer = await ask<TryThresholdsResponseJson>('POST', `/v1/${name}:try`, {
+            const answer = await ask<TryThresholdsResponseJson>('POST', `/v1/${breeder()}/thresholds:try`, {
               thresholds: { name, own: changes(movable, at) },
             });
             setTried({ at, answer });
@@ -144,7 +146,7 @@ function Form({
               busy={saving.busy}
               onClick={() =>
                 void saving.run(async () => {
-                  const answer = await ask<UpdateThresholdsResponseJson>('PATCH', `/v1/${name}`, {
+                  const answer = await ask<UpdateThresholdsResponseJson>('PATCH', `/v1/${breeder()}/thresholds`, {
                     name,
                     own: changes(movable, at),
                     ...(all.thresholds?.etag && { etag: all.thresholds.etag }),
