@@ -97,14 +97,23 @@ func (a *Admin) ExportCases(ctx context.Context, out io.Writer, breederID string
 	uses := followup.New(a.store, nil)
 	named := len(cases) > 0
 	if !named {
-		if cases, err = a.casesOf(ctx, breederID); err != nil {
+		if err := a.store.Read(ctx, func(tx care.Tx) error { _, err := ownerOf(tx, breederID); return err }); err != nil {
+			return 0, err
+		}
+		if cases, err = casesOf(ctx, a.store, breederID); err != nil {
 			return 0, err
 		}
 	}
+	return writeCases(ctx, out, uses, who, breederID, cases, texts, !named)
+}
+
+// writeCases writes cases as case files and returns how many. With passRevoked,
+// handovers that were revoked are left out; else they are an error.
+func writeCases(ctx context.Context, out io.Writer, uses *followup.Service, who care.Actor, breederID string, cases []string, texts, passRevoked bool) (n int, err error) {
 	var text []byte
 	for _, id := range cases {
 		lines, err := uses.ExportCase(ctx, who, breederID, id, texts)
-		if care.IsCode(err, care.Precondition) && !named {
+		if care.IsCode(err, care.Precondition) && passRevoked {
 			continue
 		}
 		if err != nil {
@@ -125,12 +134,9 @@ func (a *Admin) ExportCases(ctx context.Context, out io.Writer, breederID string
 }
 
 // casesOf are the ids of a breeder's cases, in order.
-func (a *Admin) casesOf(ctx context.Context, breederID string) (ids []string, err error) {
-	err = a.store.Read(ctx, func(tx care.Tx) error {
+func casesOf(ctx context.Context, st care.Store, breederID string) (ids []string, err error) {
+	err = st.Read(ctx, func(tx care.Tx) error {
 		ids = nil
-		if _, err := ownerOf(tx, breederID); err != nil {
-			return err
-		}
 		for after, first := (care.Cursor{}), true; first || after != (care.Cursor{}); first = false {
 			list, next, err := tx.ListCases(breederID, care.CaseQuery{}, after, 500)
 			if err != nil {

@@ -12,6 +12,9 @@ import (
 const (
 	cleanEvery = time.Hour
 	cleanBatch = 500
+	// importsEvery is when an import that failed to go on is tried again; a new
+	// one wakes the worker.
+	importsEvery = time.Minute
 	// answersKept is how long a repeated request gets its first answer: as long
 	// as a claim code waits, and far longer than a phone stays offline.
 	answersKept = 90 * 24 * time.Hour
@@ -27,14 +30,20 @@ func (s *Server) background(ctx context.Context) {
 			s.every(ctx, s.cfg.PassEvery, "the pass over due cases", func() error {
 				_, err := s.followup.Pass(ctx, s.now())
 				return err
-			})
+			}, nil)
 		})
 	}
-	running.Go(func() { s.every(ctx, cleanEvery, "removing what has expired", func() error { return s.clean(ctx) }) })
+	running.Go(func() {
+		s.every(ctx, importsEvery, "bringing in lists", func() error { return s.workOnImports(ctx) }, s.importDue)
+	})
+	running.Go(func() {
+		s.every(ctx, cleanEvery, "removing what has expired", func() error { return s.clean(ctx) }, nil)
+	})
 }
 
-// every runs f now and then once in each interval, until ctx ends.
-func (s *Server) every(ctx context.Context, interval time.Duration, what string, f func() error) {
+// every runs f now and then once in each interval, or when it is woken, until
+// ctx ends.
+func (s *Server) every(ctx context.Context, interval time.Duration, what string, f func() error, wake <-chan struct{}) {
 	tick := time.NewTicker(interval)
 	defer tick.Stop()
 	for {
@@ -45,17 +54,21 @@ func (s *Server) every(ctx context.Context, interval time.Duration, what string,
 		case <-ctx.Done():
 			return
 		case <-tick.C:
+		case <-wake:
 		}
 	}
 }
 
-// clean deletes expired secrets and old answers, a batch in each transaction
+// clean deletes expired secrets, old answers and lists that nobody confirmed, a batch in each transaction
 // so that no phone waits for it.
 func (s *Server) clean(ctx context.Context) error {
 	now := s.now()
 	for _, remove := range []func(care.Tx) (int, error){
 		func(tx care.Tx) (int, error) { return tx.DeleteExpiredSecrets(now, cleanBatch) },
 		func(tx care.Tx) (int, error) { return tx.DeleteAnsweredBefore(now.Add(-answersKept), cleanBatch) },
+		func(tx care.Tx) (int, error) {
+			return tx.DeleteDraftsBefore(now.Add(-care.ImportDraftLife), cleanBatch)
+		},
 	} {
 		for n := cleanBatch; n == cleanBatch; {
 			err := s.store.Write(ctx, func(tx care.Tx) (err error) {
@@ -67,5 +80,5 @@ func (s *Server) clean(ctx context.Context) error {
 			}
 		}
 	}
-	return nil
+	return s.sweepLists(ctx)
 }

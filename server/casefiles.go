@@ -1,6 +1,7 @@
 package server
 
 import (
+	"io"
 	"net/http"
 	"strconv"
 
@@ -36,4 +37,19 @@ func (s *Server) caseFile(w http.ResponseWriter, r *http.Request) {
 	h.Set("Content-Length", strconv.Itoa(len(out)))
 	h.Set("Cache-Control", "no-store")
 	w.Write(out)
+}
+
+// caseFiles streams all cases of a breeder as case files, with their texts.
+func (s *Server) caseFiles(w http.ResponseWriter, r *http.Request) {
+	breederID := r.PathValue("breeder")
+	s.export(w, r, routeCaseFiles, "cases.jsonl", "application/jsonl", func(who care.Actor) (func(io.Writer) error, error) {
+		if _, err := s.followup.GetBreeder(r.Context(), who, breederID); err != nil {
+			return nil, err
+		}
+		ids, err := casesOf(r.Context(), s.store, breederID)
+		return func(out io.Writer) error {
+			_, err := writeCases(r.Context(), out, s.followup, who, breederID, ids, true, true)
+			return err
+		}, err
+	})
 }

@@ -43,6 +43,7 @@ func (s *Server) newGRPC() {
 	pb.RegisterCaseServiceServer(s.grpc, &caseService{s: s})
 	pb.RegisterEntryServiceServer(s.grpc, &entryService{s: s})
 	pb.RegisterHandoverServiceServer(s.grpc, &handoverService{s: s})
+	pb.RegisterImportServiceServer(s.grpc, &importService{s: s})
 	pb.RegisterInsightServiceServer(s.grpc, &insightService{s: s})
 	pb.RegisterReferenceServiceServer(s.grpc, &referenceService{})
 	s.health = health.NewServer()
@@ -87,8 +88,7 @@ func (s *Server) newGateway() (http.Handler, error) {
 	for _, register := range []func(context.Context, *runtime.ServeMux, *grpc.ClientConn) error{
 		pb.RegisterAccessServiceHandler, pb.RegisterAnimalServiceHandler, pb.RegisterBreederServiceHandler,
 		pb.RegisterCaseServiceHandler, pb.RegisterEntryServiceHandler, pb.RegisterHandoverServiceHandler,
-		pb.RegisterInsightServiceHandler,
-		pb.RegisterReferenceServiceHandler,
+		pb.RegisterImportServiceHandler, pb.RegisterInsightServiceHandler, pb.RegisterReferenceServiceHandler,
 	} {
 		// The registrations close the connection when this context ends, and
 		// Close does that already.

@@ -54,6 +54,9 @@ func (s *Server) newHandler() (http.Handler, error) {
 	mux.HandleFunc(routeRecord, s.printRecord)
 	mux.Handle(routeLetter, s.jsonBody(http.HandlerFunc(s.printLetter)))
 	mux.HandleFunc(routeCaseFile, s.caseFile)
+	mux.HandleFunc(routeCaseFiles, s.caseFiles)
+	mux.HandleFunc(routeListPut, s.putList)
+	mux.HandleFunc(routeStock, s.exportStock)
 	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "application/json")
 		w.Header().Set("Cache-Control", "no-cache")

@@ -76,6 +76,12 @@ var policy = access.Policy{
 
 	pb.InsightService_GetInsight_FullMethodName: team.Reads(),
 
+	pb.ImportService_GetImport_FullMethodName:     team.Reads(),
+	pb.ImportService_ListImports_FullMethodName:   team.Reads(),
+	pb.ImportService_PreviewImport_FullMethodName: team.Reads(),
+	pb.ImportService_ConfirmImport_FullMethodName: team,
+	pb.ImportService_UndoImport_FullMethodName:    access.Allow(care.BreederOwner, care.Program),
+
 	pb.ReferenceService_ListSpecies_FullMethodName:     anyone.Reads(),
 	pb.ReferenceService_ListGenes_FullMethodName:       anyone.Reads(),
 	pb.ReferenceService_ListSigns_FullMethodName:       anyone.Reads(),
@@ -98,6 +104,9 @@ var policy = access.Policy{
 	routeRecord:      involved.Reads(),
 	routeLetter:      involved.Reads(),
 	routeCaseFile:    team.Reads(),
+	routeCaseFiles:   team.Reads(),
+	routeListPut:     team,
+	routeStock:       team.Reads(),
 }
 
 // Names of the routes that are plain HTTP.
@@ -111,6 +120,9 @@ const (
 	routeRecord      = "GET /v1/breeders/{breeder}/handovers/{handover}/record.pdf"
 	routeLetter      = "POST /v1/breeders/{breeder}/cases/{case}/vet-letter.pdf"
 	routeCaseFile    = "GET /v1/breeders/{breeder}/cases/{case}/case.jsonl"
+	routeCaseFiles   = "GET /v1/breeders/{breeder}/cases.jsonl"
+	routeListPut     = "PUT /v1/breeders/{breeder}/imports/{import}/file"
+	routeStock       = "GET /v1/breeders/{breeder}/export/{file}"
 )
 
 // preference says which of two sign-ins on one phone a method is meant for.

@@ -76,6 +76,8 @@ type Server struct {
 	origin    *url.URL
 	store     *store.Store
 	blobs     *photo.Folder
+	lists     *lists
+	importDue chan struct{} // wakes the worker on imports
 	key       access.Key
 	sessions  *access.Sessions
 	passkeys  *access.Passkeys // nil where browsers allow none
@@ -100,7 +102,7 @@ type Server struct {
 // does not answer before Run. Everything it opened is closed again when it
 // fails.
 func New(ctx context.Context, cfg Config) (s *Server, err error) {
-	s = &Server{cfg: cfg, log: cfg.Log, now: cfg.Now, draining: make(chan struct{}),
+	s = &Server{cfg: cfg, log: cfg.Log, now: cfg.Now, draining: make(chan struct{}), importDue: make(chan struct{}, 1),
 		claims: access.NewLimiter(access.ClaimLimits), signIns: access.NewLimiter(access.SignInLimits),
 		prints: access.NewLimiter(access.PrintLimits)}
 	if s.log == nil {
@@ -140,6 +142,9 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	}
 	if s.blobs, err = photo.OpenFolder(filepath.Join(cfg.DataDir, "photos")); err != nil {
 		return s, fmt.Errorf("opening the photos: %w", err)
+	}
+	if s.lists, err = openLists(filepath.Join(cfg.DataDir, listsDir)); err != nil {
+		return s, err
 	}
 	if s.store, err = store.Open(ctx, store.Config{URL: cfg.DatabaseURL, Dir: cfg.DataDir}); err != nil {
 		return s, err

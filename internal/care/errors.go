@@ -49,6 +49,8 @@ const (
 	ReasonTooLarge        ErrorReason = "TOO_LARGE"
 	ReasonPasskeyRefused  ErrorReason = "PASSKEY_REFUSED"
 	ReasonNotSaved        ErrorReason = "NOT_SAVED"
+	ReasonImportState     ErrorReason = "IMPORT_STATE"
+	ReasonNothingNew      ErrorReason = "NOTHING_NEW"
 )
 
 // FieldError names one field (proto path, snake_case) and what to do about it.

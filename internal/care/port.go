@@ -108,6 +108,21 @@ type Tx interface {
 	Photo(breederID, photoID string) (Photo, error)
 	ListPhotos(breederID, caseID string) ([]Photo, error)
 
+	InsertImport(Import) error
+	Import(breederID, importID string) (Import, error)
+	UpdateImport(Import) error // compares and increments Version
+	// ListImports is ordered by creation, newest first.
+	ListImports(breederID string, after Cursor, limit int) ([]Import, Cursor, error)
+	// PendingImports are those of all breeders that run or are undone, oldest
+	// first.
+	PendingImports(limit int) ([]Import, error)
+	// DeleteDraftsBefore deletes imports that were never confirmed.
+	DeleteDraftsBefore(t time.Time, limit int) (int, error)
+	// PutImportAnimal keeps Made once it is set.
+	PutImportAnimal(ImportAnimal) error
+	// ListImportAnimals is ordered by AnimalID.
+	ListImportAnimals(breederID, importID string) ([]ImportAnimal, error)
+
 	Answered(scope, requestID string) (Answered, error)
 	InsertAnswered(Answered) error
 	DeleteAnsweredBefore(t time.Time, limit int) (int, error)

@@ -21,9 +21,10 @@ func missing(t *testing.T, s care.Store) {
 		"MarkReplaced":         func(tx care.Tx) error { return tx.MarkReplaced("b1", "a1", "nope", "e2") },
 		"UpdateHandover":       func(tx care.Tx) error { return tx.UpdateHandover(w.handover) },
 		"UpdateCase":           func(tx care.Tx) error { return tx.UpdateCase(w.kase) },
+		"UpdateImport":         func(tx care.Tx) error { return tx.UpdateImport(w.imported) },
 	}
 	for _, it := range w.items() {
-		if it.name != "flag" {
+		if !put(it.name) {
 			calls["get "+it.name] = func(tx care.Tx) error { _, err := it.get(tx); return err }
 		}
 	}
@@ -52,8 +53,8 @@ func conflicts(t *testing.T, s care.Store) {
 	w := full("b1")
 	w.insert(t, s)
 	for _, it := range w.items() {
-		if it.name == "flag" {
-			continue // put, not inserted
+		if put(it.name) {
+			continue
 		}
 		err := s.Write(limit(t), it.insert)
 		if !care.IsCode(err, care.Conflict) {
@@ -207,6 +208,40 @@ func forgetting(t *testing.T, s care.Store) {
 	read(t, s, func(tx care.Tx) (care.Answered, error) { return tx.Answered("b1", "r3") })
 }
 
+func forgettingDrafts(t *testing.T, s care.Store) {
+	stock(t, s, "b1")
+	write(t, s, func(tx care.Tx) error {
+		for id, d := range map[string]time.Duration{"i1": -3, "i2": -2, "i3": 0, "i4": -4} {
+			i := care.Import{BreederID: "b1", ID: id, State: care.ImportDraft, CreatedAt: at(d * time.Millisecond)}
+			if id == "i4" {
+				i.State = care.ImportDone
+			}
+			if err := tx.InsertImport(i); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	forget := func(limitRows, want int, left ...string) {
+		t.Helper()
+		write(t, s, func(tx care.Tx) error {
+			n, err := tx.DeleteDraftsBefore(t0, limitRows)
+			if n != want {
+				t.Errorf("%d deleted, want %d", n, want)
+			}
+			return err
+		})
+		all := read(t, s, func(tx care.Tx) ([]care.Import, error) {
+			all, _, err := tx.ListImports("b1", care.Cursor{}, 10)
+			return all, err
+		})
+		wantSame(t, "left", ids(all, importID), left)
+	}
+	forget(1, 1, "i3", "i2", "i4")
+	forget(10, 1, "i3", "i4")
+	forget(10, 0, "i3", "i4")
+}
+
 // isolation writes the same ids for two breeders, changes one and looks at the
 // other through every list.
 func isolation(t *testing.T, s care.Store) {
@@ -223,6 +258,11 @@ func isolation(t *testing.T, s care.Store) {
 			if err != nil {
 				return err
 			}
+		}
+		i := one.imported
+		i.File = "changed"
+		if err := tx.UpdateImport(i); err != nil {
+			return err
 		}
 		f := one.flag
 		f.Text = "changed"
@@ -252,6 +292,11 @@ func isolation(t *testing.T, s care.Store) {
 		"CasesOfKeeper": func(tx care.Tx) (any, error) { return tx.CasesOfKeeper("k1-b2") },
 		"ListFlags":     func(tx care.Tx) (any, error) { return tx.ListFlags("b2", "h1") },
 		"ListPhotos":    func(tx care.Tx) (any, error) { return tx.ListPhotos("b2", "h1") },
+		"ListImports": func(tx care.Tx) (any, error) {
+			v, _, err := tx.ListImports("b2", care.Cursor{}, 10)
+			return v, err
+		},
+		"ListImportAnimals": func(tx care.Tx) (any, error) { return tx.ListImportAnimals("b2", "i1") },
 	}
 	listed := two.kase
 	listed.Assessment = nil // lists leave it out
@@ -260,6 +305,7 @@ func isolation(t *testing.T, s care.Store) {
 		"ListAnimals": []care.Animal{two.animal}, "Log": []care.Entry{two.entry}, "ListEntries": []care.Entry{two.entry},
 		"ListHandovers": []care.Handover{two.handover}, "ListCases": []care.Case{listed}, "CasesOfKeeper": []care.Case{two.kase},
 		"ListFlags": []care.Flag{two.flag}, "ListPhotos": []care.Photo{two.photo},
+		"ListImports": []care.Import{two.imported}, "ListImportAnimals": []care.ImportAnimal{two.touched},
 	}
 	for name, get := range lists {
 		wantSame(t, name, read(t, s, get), wants[name])

@@ -12,6 +12,7 @@ import (
 func animalID(a care.Animal) string     { return a.ID }
 func entryID(e care.Entry) string       { return e.ID }
 func caseID(c care.Case) string         { return c.ID }
+func importID(i care.Import) string     { return i.ID }
 func handoverID(h care.Handover) string { return h.ID }
 
 // Binary order of ids: upper case before lower, and no language's rules.
@@ -478,4 +479,57 @@ func counts(t *testing.T, s care.Store) {
 		})
 	}
 	wantSame(t, "counts", read(t, s, func(tx care.Tx) (care.Counts, error) { return tx.Counts() }), care.Counts{Breeders: 2, Animals: 4, Entries: 2, OpenCases: 2})
+}
+
+func importPages(t *testing.T, s care.Store) {
+	stock(t, s, "b1")
+	write(t, s, func(tx care.Tx) error {
+		for i, id := range []string{"i1", "i2", "i3", "i4", "i5"} { // two share an instant
+			if err := tx.InsertImport(care.Import{BreederID: "b1", ID: id, CreatedAt: at(time.Duration(i/2) * time.Second)}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	all := walk(t, s, 2, func(tx care.Tx, after care.Cursor) ([]care.Import, care.Cursor, error) {
+		return tx.ListImports("b1", after, 2)
+	})
+	wantSame(t, "imports", ids(all, importID), []string{"i5", "i4", "i3", "i2", "i1"})
+}
+
+func pendingImports(t *testing.T, s care.Store) {
+	stock(t, s, "b1")
+	stock(t, s, "b2")
+	write(t, s, func(tx care.Tx) error {
+		for i, x := range []care.Import{
+			{BreederID: "b2", ID: "i1", State: care.ImportUndoing}, {BreederID: "b1", ID: "i2", State: care.ImportRunning},
+			{BreederID: "b1", ID: "i3", State: care.ImportDraft}, {BreederID: "b1", ID: "i4", State: care.ImportDone},
+			{BreederID: "b1", ID: "i5", State: care.ImportUndone}, {BreederID: "b1", ID: "i6", State: care.ImportFailed}, {BreederID: "b1", ID: "i7", State: care.ImportRunning},
+		} {
+			x.CreatedAt = at(time.Duration(-i) * time.Second)
+			if err := tx.InsertImport(x); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	for limit, want := range map[int][]string{10: {"i7", "i2", "i1"}, 2: {"i7", "i2"}} {
+		all := read(t, s, func(tx care.Tx) ([]care.Import, error) { return tx.PendingImports(limit) })
+		wantSame(t, "pending", ids(all, importID), want)
+	}
+}
+
+func importMade(t *testing.T, s care.Store) {
+	stock(t, s, "b1", "a1", "a2")
+	write(t, s, func(tx care.Tx) error { return tx.InsertImport(care.Import{BreederID: "b1", ID: "i1"}) })
+	put := func(animal string, made bool) {
+		write(t, s, func(tx care.Tx) error {
+			return tx.PutImportAnimal(care.ImportAnimal{BreederID: "b1", ImportID: "i1", AnimalID: animal, Made: made})
+		})
+	}
+	put("a2", false)
+	put("a1", true)
+	put("a1", false)
+	wantSame(t, "animals", read(t, s, func(tx care.Tx) ([]care.ImportAnimal, error) { return tx.ListImportAnimals("b1", "i1") }), []care.ImportAnimal{
+		{BreederID: "b1", ImportID: "i1", AnimalID: "a1", Made: true}, {BreederID: "b1", ImportID: "i1", AnimalID: "a2"}})
 }

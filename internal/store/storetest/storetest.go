@@ -38,12 +38,16 @@ func Run(t *testing.T, place Place) {
 		{"deletes", deletes},
 		{"expired secrets are deleted, oldest first", expiry},
 		{"old answers are forgotten, oldest first", forgetting},
+		{"drafts of imports are forgotten, oldest first", forgettingDrafts},
 		{"breeders do not see each other", isolation},
 		{"the log is in order", logOrder},
 		{"pages of animals", animalPages},
 		{"pages of entries", entryPages},
 		{"pages of handovers", handoverPages},
 		{"pages of cases by urgency with ties", casePages},
+		{"pages of imports", importPages},
+		{"imports that are under way, oldest first", pendingImports},
+		{"an animal that an import made stays so", importMade},
 		{"pages stay steady while rows come in", steadyPages},
 		{"search folds case and accents", search},
 		{"cases open, closed and of an animal", caseQueries},
@@ -115,6 +119,8 @@ type world struct {
 	keeper   care.Keeper
 	photo    care.Photo
 	answered care.Answered
+	imported care.Import
+	touched  care.ImportAnimal
 }
 
 // full is a world with no field left at zero. Only what must be unique beyond
@@ -170,6 +176,10 @@ func full(b string) world {
 		photo: care.Photo{BreederID: b, CaseID: "h1", ID: "p1", By: care.KeeperActor, ByID: "k1", Hash: "abc", Source: "def", Width: 1600, Height: 1200, Bytes: 1 << 40,
 			Dark: true, Blurred: true, TakenAt: ptr(at(-time.Hour)), ReceivedAt: t0},
 		answered: care.Answered{Scope: b, RequestID: "r1", Digest: "d", Answer: []byte{0, 7}, At: t0},
+		imported: care.Import{BreederID: b, ID: "i1", File: "stock.xlsx", Digest: "abc", Bytes: 1 << 20, State: care.ImportUndone, Reading: []byte(`{"a": 1}`),
+			By: care.BreederOwner, ByID: "u1", CreatedAt: t0, ConfirmedAt: ptr(at(time.Minute)), EndedAt: ptr(at(time.Hour)), Animals: 12, Entries: 340, Done: 5, Total: 352,
+			Trouble: "the list is gone", Kept: []care.KeptByUndo{{AnimalID: "a1", Name: "tub 14", Why: "handed over"}}, Version: 4},
+		touched: care.ImportAnimal{BreederID: b, ImportID: "i1", AnimalID: "a1", Made: true},
 	}
 }
 
@@ -188,6 +198,8 @@ func bare(b string) world {
 		keeper:   care.Keeper{ID: "k1-" + b},
 		photo:    care.Photo{BreederID: b, CaseID: "h1", ID: "p1"},
 		answered: care.Answered{Scope: b, RequestID: "r1"},
+		imported: care.Import{BreederID: b, ID: "i1"},
+		touched:  care.ImportAnimal{BreederID: b, ImportID: "i1", AnimalID: "a1"},
 	}
 }
 
@@ -214,6 +226,8 @@ func (w world) items() []item {
 		{"keeper", w.keeper, func(tx care.Tx) error { return tx.InsertKeeper(w.keeper) }, func(tx care.Tx) (any, error) { return tx.Keeper(w.keeper.ID) }},
 		{"photo", w.photo, func(tx care.Tx) error { return tx.InsertPhoto(w.photo) }, func(tx care.Tx) (any, error) { return tx.Photo(b, "p1") }},
 		{"answer", w.answered, func(tx care.Tx) error { return tx.InsertAnswered(w.answered) }, func(tx care.Tx) (any, error) { return tx.Answered(b, "r1") }},
+		{"import", w.imported, func(tx care.Tx) error { return tx.InsertImport(w.imported) }, func(tx care.Tx) (any, error) { return tx.Import(b, "i1") }},
+		{"import's animal", w.touched, func(tx care.Tx) error { return tx.PutImportAnimal(w.touched) }, func(tx care.Tx) (any, error) { return only(tx.ListImportAnimals(b, "i1")) }},
 	}
 }
 
@@ -226,6 +240,10 @@ func only[T any](all []T, err error) (any, error) {
 	}
 	return all[0], nil
 }
+
+// put names the items that are written over themselves, so that a second insert
+// is no conflict.
+func put(name string) bool { return name == "flag" || name == "import's animal" }
 
 // insert writes a whole world, each item in a write of its own.
 func (w world) insert(t *testing.T, s care.Store) {

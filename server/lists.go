@@ -1,0 +1,357 @@
+package server
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"warmhand/internal/care"
+	"warmhand/internal/sheet"
+)
+
+// Lists that breeders bring in: their files wait in the folder imports of the
+// data folder until they are confirmed, or for a day. They are no part of a
+// backup.
+
+const (
+	listsDir = "imports"
+	// listTime is how long a list may take to arrive: 20 MB on a slow phone line.
+	listTime = 5 * time.Minute
+	// listsKept is how many lists of one breeder wait at once; a further one puts
+	// out the oldest.
+	listsKept = 5
+	// listsRead is how many are read at once: a large one takes 100 MB.
+	listsRead = 2
+)
+
+// lists are the files that wait.
+type lists struct {
+	dir     string
+	reading chan struct{}
+}
+
+func openLists(dir string) (*lists, error) {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, fmt.Errorf("opening the folder for lists: %w", err)
+	}
+	return &lists{dir, make(chan struct{}, listsRead)}, nil
+}
+
+// folder is a breeder's own.
+func (l *lists) folder(breederID string) string {
+	sum := sha256.Sum256([]byte(breederID))
+	return filepath.Join(l.dir, hex.EncodeToString(sum[:16]))
+}
+
+func (l *lists) path(breederID, importID string) string {
+	return filepath.Join(l.folder(breederID), importID)
+}
+
+// put keeps what comes in and returns its digest and size. The file gets its
+// name when all of it is on the disk.
+func (l *lists) put(breederID, importID string, in io.Reader) (digest string, size int64, err error) {
+	dir := l.folder(breederID)
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return "", 0, fmt.Errorf("keeping a list: %w", err)
+	}
+	part := filepath.Join(dir, importID+"."+rand.Text()+".part")
+	f, err := os.OpenFile(part, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return "", 0, fmt.Errorf("keeping a list: %w", err)
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			os.Remove(part)
+		}
+	}()
+	sum := sha256.New()
+	if size, err = io.Copy(io.MultiWriter(f, sum), in); err != nil {
+		return "", 0, err
+	}
+	if err = errors.Join(f.Sync(), f.Close(), os.Rename(part, l.path(breederID, importID))); err != nil {
+		return "", 0, fmt.Errorf("keeping a list: %w", err)
+	}
+	return hex.EncodeToString(sum.Sum(nil)), size, nil
+}
+
+var errListGone = &care.Error{Code: care.Precondition, Reason: care.ReasonImportState, Text: "The list is not here any more: it is kept for a day. Choose the file again; what was added is not doubled."}
+
+// open reads one sheet of a list that waits.
+func (l *lists) open(ctx context.Context, breederID, importID, name string) (*sheet.Table, error) {
+	select {
+	case l.reading <- struct{}{}:
+		defer func() { <-l.reading }()
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	f, err := os.Open(l.path(breederID, importID))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, errListGone
+	}
+	if err != nil {
+		return nil, fmt.Errorf("opening a list: %w", err)
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return nil, fmt.Errorf("opening a list: %w", err)
+	}
+	return sheet.Open(f, info.Size(), name)
+}
+
+func (l *lists) remove(breederID, importID string) error {
+	err := os.Remove(l.path(breederID, importID))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	return err
+}
+
+// sweep removes what has waited since before then. busy says what is needed
+// still.
+func (l *lists) sweep(before time.Time, busy func(folder, name string) bool) error {
+	folders, err := os.ReadDir(l.dir)
+	if err != nil {
+		return fmt.Errorf("sweeping lists: %w", err)
+	}
+	for _, dir := range folders {
+		files, err := os.ReadDir(filepath.Join(l.dir, dir.Name()))
+		if err != nil {
+			return fmt.Errorf("sweeping lists: %w", err)
+		}
+		for _, f := range files {
+			info, err := f.Info()
+			if err == nil && info.ModTime().Before(before) && !busy(dir.Name(), f.Name()) {
+				err = os.Remove(filepath.Join(l.dir, dir.Name(), f.Name()))
+			}
+			if err != nil && !errors.Is(err, fs.ErrNotExist) {
+				return fmt.Errorf("sweeping lists: %w", err)
+			}
+		}
+	}
+	return nil
+}
+
+// putList takes in a list. A repeat gets the first answer.
+func (s *Server) putList(w http.ResponseWriter, r *http.Request) {
+	in, err := s.takeList(w, r)
+	if err != nil {
+		s.writeError(w, r, err)
+		return
+	}
+	body, err := wireJSON.Marshal(importToProto(&in))
+	if err != nil {
+		s.writeError(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Cache-Control", "no-store")
+	w.Write(body)
+}
+
+func (s *Server) takeList(w http.ResponseWriter, r *http.Request) (none care.Import, err error) {
+	breederID, id := r.PathValue("breeder"), r.PathValue("import")
+	who, err := s.admit(w, r, routeListPut, breederID)
+	if err != nil {
+		return none, err
+	}
+	ctx := r.Context()
+	// Others' lists do not exist, and their bytes are not read.
+	if _, err := s.followup.GetBreeder(ctx, who.Actor, breederID); err != nil {
+		return none, err
+	}
+	if u, err := uuid.Parse(id); err != nil || u.String() != id {
+		return none, care.BadField("import", "The list's id has to be a UUID in small letters.")
+	}
+	name := []rune(strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7f || r == '\ufffd' {
+			return -1
+		}
+		return r
+	}, filepath.Base(strings.ToValidUTF8(r.URL.Query().Get("name"), ""))))
+	if r.ContentLength > sheet.MaxBytes {
+		return none, sheet.TooLarge()
+	}
+	http.NewResponseController(w).SetReadDeadline(time.Now().Add(listTime)) //nolint:errcheck // a connection without deadlines has none
+	digest, size, err := s.lists.put(breederID, id, http.MaxBytesReader(w, r.Body, sheet.MaxBytes))
+	var large *http.MaxBytesError
+	switch {
+	case errors.As(err, &large):
+		return none, sheet.TooLarge()
+	case err != nil && !errors.Is(err, ctx.Err()) && isArrival(err):
+		return none, care.BadField("file", "The list did not arrive whole. Send it again.")
+	case err != nil:
+		return none, err
+	}
+	if _, err := s.lists.open(ctx, breederID, id, ""); err != nil {
+		return none, errors.Join(err, s.lists.remove(breederID, id))
+	}
+	in, err := s.followup.AddImport(ctx, who.Actor, s.now(), care.Import{BreederID: breederID, ID: id, File: string(name[:min(len(name), 200)]), Digest: digest, Bytes: size})
+	if err != nil {
+		return none, err
+	}
+	return in, s.putOutOldest(ctx, who.Actor, breederID)
+}
+
+// putOutOldest removes lists of a breeder beyond those that may wait.
+func (s *Server) putOutOldest(ctx context.Context, who care.Actor, breederID string) error {
+	files, err := os.ReadDir(s.lists.folder(breederID))
+	if err != nil {
+		return fmt.Errorf("lists of a breeder: %w", err)
+	}
+	type waiting struct {
+		id string
+		at time.Time
+	}
+	var all []waiting
+	for _, f := range files {
+		if info, err := f.Info(); err == nil && !strings.HasSuffix(f.Name(), ".part") {
+			all = append(all, waiting{f.Name(), info.ModTime()})
+		}
+	}
+	slices.SortFunc(all, func(a, b waiting) int { return b.at.Compare(a.at) })
+	for _, old := range all[min(len(all), listsKept):] {
+		in, err := s.followup.GetImport(ctx, who, breederID, old.id)
+		if err == nil && in.State == care.ImportRunning {
+			continue
+		}
+		if err := s.lists.remove(breederID, old.id); err != nil {
+			return fmt.Errorf("lists of a breeder: %w", err)
+		}
+	}
+	return nil
+}
+
+// importsDue wakes the worker on imports.
+func (s *Server) importsDue() {
+	select {
+	case s.importDue <- struct{}{}:
+	default:
+	}
+}
+
+// workOnImports takes all imports that were confirmed, or are to be undone, to
+// their end.
+func (s *Server) workOnImports(ctx context.Context) error {
+	for {
+		pending, err := s.followup.PendingImports(ctx)
+		if err != nil || len(pending) == 0 {
+			return err
+		}
+		for _, in := range pending {
+			err := s.workOnImport(ctx, in)
+			if care.IsCode(err, care.Stale) {
+				return nil // another server is at it
+			}
+			if care.IsCode(err, care.Unavailable) || ctx.Err() != nil {
+				return err
+			}
+			if err == nil {
+				continue
+			}
+			why := "Something went wrong here. Confirm the list again: what was added is not doubled. Or undo it."
+			var known *care.Error
+			if errors.As(err, &known) {
+				why = known.Text
+			} else {
+				s.log.Error("An import failed.", "breeder", in.BreederID, "import", in.ID, "error", err)
+			}
+			if err := s.followup.FailImport(ctx, s.now(), in, why); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+func (s *Server) workOnImport(ctx context.Context, in care.Import) error {
+	if in.State == care.ImportUndoing {
+		return s.followup.RunUndo(ctx, s.now(), in)
+	}
+	name, err := s.followup.SheetOf(in)
+	if err != nil {
+		return err
+	}
+	t, err := s.lists.open(ctx, in.BreederID, in.ID, name)
+	if err != nil {
+		return err
+	}
+	if err := s.followup.RunImport(ctx, s.now(), in, t); err != nil {
+		return err
+	}
+	return s.lists.remove(in.BreederID, in.ID)
+}
+
+// sweepLists removes the lists that nobody confirmed in a day.
+func (s *Server) sweepLists(ctx context.Context) error {
+	pending, err := s.followup.PendingImports(ctx)
+	if err != nil {
+		return err
+	}
+	return s.lists.sweep(time.Now().Add(-care.ImportDraftLife), func(folder, name string) bool {
+		return slices.ContainsFunc(pending, func(in care.Import) bool {
+			return s.lists.path(in.BreederID, in.ID) == filepath.Join(s.lists.dir, folder, name)
+		})
+	})
+}
+
+// exportStock answers with the stock book and its logs, as CSV files in a zip or
+// as a workbook.
+func (s *Server) exportStock(w http.ResponseWriter, r *http.Request) {
+	breederID, file := r.PathValue("breeder"), r.PathValue("file")
+	kinds := map[string]string{
+		"stock.zip":  "application/zip",
+		"stock.xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+	}
+	s.export(w, r, routeStock, file, kinds[file], func(who care.Actor) (func(io.Writer) error, error) {
+		if kinds[file] == "" {
+			return nil, care.Missing("file")
+		}
+		stock, err := s.followup.StockBook(r.Context(), who, breederID)
+		if err != nil {
+			return nil, err
+		}
+		if file == "stock.zip" {
+			return stock.WriteCSV, nil
+		}
+		return stock.WriteXLSX, nil
+	})
+}
+
+// export admits the caller and streams a file. What goes wrong once it has begun
+// cuts the answer off, so that half a file is not taken for a whole one.
+func (s *Server) export(w http.ResponseWriter, r *http.Request, route, name, kind string, what func(who care.Actor) (func(io.Writer) error, error)) {
+	who, err := s.admit(w, r, route, r.PathValue("breeder"))
+	if err == nil {
+		err = s.prints.Try(string(who.Kind)+"/"+who.BreederID+"/"+who.ID(), s.now())
+	}
+	var write func(io.Writer) error
+	if err == nil {
+		write, err = what(who.Actor)
+	}
+	if err != nil {
+		s.writeError(w, r, err)
+		return
+	}
+	h := w.Header()
+	h.Set("Content-Type", kind)
+	h.Set("Content-Disposition", `attachment; filename="`+name+`"`)
+	h.Set("Cache-Control", "no-store")
+	if err := write(w); err != nil {
+		s.log.Warn("An export broke off.", "file", name, "error", err)
+		panic(http.ErrAbortHandler)
+	}
+}
