@@ -185,6 +185,10 @@ func oneDay(y, m, d string, now time.Time) (map[Order]date, bool) {
 	return map[Order]date{Undecided: {at: at}}, ok
 }
 
+// firstYear is the first that a year of two digits may mean; no animal of a
+// stock book is older (care.CheckAnimal).
+const firstYear = 1950
+
 // dayOf is a day that there was. A year of two digits is this century's up to
 // next year, else the last one's.
 func dayOf(y, m, d string, now time.Time) (time.Time, bool) {
@@ -197,6 +201,9 @@ func dayOf(y, m, d string, now time.Time) (time.Time, bool) {
 	if len(y) == 2 {
 		if year += now.Year() / 100 * 100; year > now.Year()+1 {
 			year -= 100
+		}
+		if year < firstYear {
+			return time.Time{}, false
 		}
 	}
 	at := time.Date(year, time.Month(month), day, 0, 0, 0, 0, time.UTC)

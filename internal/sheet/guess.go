@@ -272,7 +272,8 @@ func (t *Table) guessMeanings(headings []Cell, headingRow int, now time.Time) []
 		}
 	}
 	for i := range headings {
-		if isDay[i] && days > 1 && share(column(rows, i), func(c Cell) bool { _, ok := readMeasure(c, Gram, DecimalOpen, true); return ok || c.Kind == Number }) > .5 {
+		weights := slices.DeleteFunc(column(rows, i), func(c Cell) bool { return isBlank(c.Text) })
+		if isDay[i] && days > 1 && share(weights, func(c Cell) bool { _, ok := readMeasure(c, Gram, DecimalPoint, true); return ok }) >= .5 {
 			give(i, WeightOn)
 		}
 	}

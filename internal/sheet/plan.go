@@ -418,7 +418,7 @@ func (p *planner) make(r *Row, id, name string, of animal) (*animal, error) {
 		of.ID = p.book.MakeID("name/" + named(name))
 	}
 	if err := care.CheckAnimal(&of.Animal, p.now); err != nil {
-		return nil, p.ofRule(err)
+		return nil, p.ofRule(r, err)
 	}
 	a := &of
 	p.know(a)
@@ -433,7 +433,7 @@ var ruleColumns = map[string]Meaning{
 }
 
 // ofRule is a broken rule of the domain as a problem of the row.
-func (p *planner) ofRule(err error) error {
+func (p *planner) ofRule(r *Row, err error) error {
 	var e *care.Error
 	if !errors.As(err, &e) {
 		return err
@@ -444,7 +444,7 @@ func (p *planner) ofRule(err error) error {
 			column = p.column(m)
 		}
 	}
-	return &rowProblem{column, "", e.Text}
+	return &rowProblem{column, r.cell(column).Text, e.Text}
 }
 
 // compare says where a row differs from what is known of its animal, which
@@ -737,11 +737,8 @@ func (p *planner) log(r *Row, a *animal, m Meaning, column int, d date, body car
 	at, dayOnly := p.instant(d, 0, false)
 	if err := care.CheckEntry(&care.Entry{HappenedAt: at, Body: body}, p.now); err != nil {
 		var bad *rowProblem
-		if err = p.ofRule(err); errors.As(err, &bad) && bad.column < 0 {
-			bad.column = column
-		}
-		if bad != nil {
-			bad.value = r.cell(bad.column).Text
+		if err = p.ofRule(r, err); errors.As(err, &bad) && bad.column < 0 {
+			bad.column, bad.value = column, r.cell(column).Text
 		}
 		return err
 	}

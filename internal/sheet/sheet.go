@@ -116,7 +116,7 @@ func Open(r io.ReaderAt, size int64, name string) (*Table, error) {
 	}
 	t, err := &Table{}, error(nil)
 	if bytes.HasPrefix(head, []byte("PK\x03\x04")) {
-		t, err = openWorkbook(r, size, name)
+		t, err = openWorkbook(r, size, name, maxUnpacked)
 	} else {
 		err = t.readText(io.NewSectionReader(r, 0, size))
 	}

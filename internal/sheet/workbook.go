@@ -42,12 +42,13 @@ var errUnpacked = errors.New("too much")
 
 const damaged = "The file is damaged, or is no workbook. Open it in a spreadsheet and save it anew as XLSX or CSV."
 
-func openWorkbook(r io.ReaderAt, size int64, name string) (*Table, error) {
+// openWorkbook unpacks at most limit bytes.
+func openWorkbook(r io.ReaderAt, size int64, name string, limit int64) (*Table, error) {
 	z, err := zip.NewReader(r, size)
 	if err != nil {
 		return nil, refused(0, "%s", damaged)
 	}
-	w := &workbook{files: map[string]*zip.File{}, left: maxUnpacked}
+	w := &workbook{files: map[string]*zip.File{}, left: limit}
 	for _, f := range z.File {
 		w.files[strings.TrimPrefix(f.Name, "/")] = f
 	}
@@ -62,7 +63,7 @@ func openWorkbook(r io.ReaderAt, size int64, name string) (*Table, error) {
 	t, err := w.read(name)
 	switch {
 	case errors.Is(err, errUnpacked):
-		return nil, refused(0, "Unpacked, the file is larger than %d MB. Save the list alone as CSV, or in parts.", maxUnpacked>>20)
+		return nil, refused(0, "Unpacked, the file is larger than %d MB. Save the list alone as CSV, or in parts.", limit>>20)
 	case err != nil && !isRefusal(err):
 		return nil, refused(0, "%s", damaged)
 	}
