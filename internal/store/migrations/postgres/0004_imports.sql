@@ -1,4 +1,4 @@
--- The twin of sqlite/0003_imports.sql: same tables, same columns, same order.
+-- The twin of sqlite/0004_imports.sql: same tables, same columns, same order.
 -- Lists that breeders bring in. What one made is found by import_animals and by
 -- the ids of its entries, which begin with the import's.
 CREATE TABLE imports (
