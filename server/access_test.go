@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
 	"google.golang.org/genproto/googleapis/api/annotations"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -163,6 +164,12 @@ var matrix = map[string]struct{ request, who string }{
 
 	"GetInsight": {`{"parent":"breeders/b1"}`, "ohtr"},
 
+	"GetImport":     {`{"name":"breeders/b1/imports/{import}"}`, "ohtr"},
+	"ListImports":   {`{"parent":"breeders/b1"}`, "ohtr"},
+	"PreviewImport": {`{"name":"breeders/b1/imports/{import}"}`, "ohtr"},
+	"ConfirmImport": {`{"name":"breeders/b1/imports/{import}"}`, "oht"},
+	"UndoImport":    {`{"name":"breeders/b1/imports/{import}"}`, "ot"},
+
 	"ListSpecies":     {`{}`, "ohtrbkxn"},
 	"ListGenes":       {`{}`, "ohtrbkxn"},
 	"ListSigns":       {`{}`, "ohtrbkxn"},
@@ -184,6 +191,8 @@ func TestWhoMayCallWhat(t *testing.T) {
 		_, code = owner.HandOver(owner.NewAnimal())
 		x := f.Program("").Claim(code).OK().Text("sessionToken")
 		_, code = owner.HandOver(owner.NewAnimal())
+		list := uuid.NewString()
+		owner.Call("PUT", "/v1/breeders/b1/imports/"+list+"/file", []byte("name,species\nBirch,corn\n")).OK()
 
 		helper := care.Actor{Kind: care.Helper, BreederID: "b1", UserID: "b1-helper"}
 		ownerOf := func(id string) care.Actor {
@@ -221,7 +230,7 @@ func TestWhoMayCallWhat(t *testing.T) {
 			}
 			for _, who := range "nxbkrhto" { // those who must not come first
 				f.Clock.Advance(20 * time.Second) // for the limits on guessing
-				text := strings.NewReplacer("{animal}", animal, "{case}", caseID, "{entry}", entry, "{code}", code, "{id}", f.ID("matrix")).Replace(row.request)
+				text := strings.NewReplacer("{animal}", animal, "{case}", caseID, "{entry}", entry, "{import}", list, "{code}", code, "{id}", f.ID("matrix")).Replace(row.request)
 				err := invoke(t, conn, m, text, secrets[who])
 				let := throughTo(err, m)
 				if want := strings.ContainsRune(row.who, who); let != want {

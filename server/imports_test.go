@@ -208,7 +208,9 @@ func TestBringInAndUndo(t *testing.T) {
 	if got := held(t, f, "b1"); len(got) != len(before)+2 {
 		t.Errorf("again: %v", got)
 	}
-	var listed struct{ Imports []struct{ Name, File, State string } }
+	var listed struct {
+		Imports []struct{ Name, File, State string }
+	}
 	page.Call("GET", "/v1/breeders/b1/imports", nil).OK().Into(&listed)
 	if len(listed.Imports) != 3 || listed.Imports[0].File != "animals.csv" {
 		t.Errorf("%+v", listed)
