@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/snake"
 )
 
 // The questions that a check-in may ask.
@@ -14,17 +15,15 @@ const (
 	AskWord   = "word" // how it is
 )
 
-// furthestAsk is the longest time between two questions, days, unless an agreed
-// step holds longer. [assumption]
-const furthestAsk = 21
-
-// What an answer costs the keeper, as the chance of leaving a failing animal
-// alone that weighs as much. Set so that an animal which eats is asked about
-// every two to three weeks; a weight costs more, since it also disturbs the
-// animal. [assumption]
-const (
-	burden       = 5e-4
-	weighsBurden = 4 * burden
+var (
+	// furthestAsk is the longest time between two questions, days, unless an agreed
+	// step holds longer.
+	furthestAsk = int(snake.Number("ask", "furthest"))
+	// burden is what an answer costs the keeper, as the chance of leaving a failing
+	// animal alone that weighs as much; a weight costs more, since it also disturbs
+	// the animal.
+	burden, timesWeigh = split(snake.Numbers("ask", "burden", 2))
+	weighsBurden       = timesWeigh * burden
 )
 
 // outlook is what the next question depends on, as of the last day on which
@@ -50,7 +49,7 @@ type outlook struct {
 // lookOut takes the outlook of today.
 func (e *engine) lookOut() {
 	o := outlook{day: e.day, feed: e.feed, weights: e.weight.logOdds(), deficit: e.deficit(), wait: e.offerWait(),
-		every: int(math.Max(betweenOffers, e.sp.OfferEvery[e.age].Mid()))}
+		every: int(math.Max(float64(betweenOffers), e.sp.OfferEvery[e.age].Mid()))}
 	x := e.excusesAt(&care.Offer{}, slips{}, e.today)
 	o.excuse = x.total()
 	if e.weight.start > 0 {
@@ -101,7 +100,7 @@ func (o *outlook) next() (after int, about string) {
 			for i := range branches {
 				b := branches[i]
 				refused := b
-				eats := (1-b.n)*(1-likeFast) + b.n*(1-b.rate(o.excuse))
+				eats := (1-b.n)*eatsFast + b.n*(1-b.rate(o.excuse))
 				branches[i].accepted(o.excuse)
 				branches[i].p *= eats
 				refused.refused(o.excuse)
@@ -147,7 +146,7 @@ func (o *outlook) weightWorth(d int) float64 {
 	moves := math.Sqrt(before - after) // of the mean, by the weight
 	var mean, square float64
 	for i, z := range hermite.at {
-		q := phi((.90 - mass - moves*z) / math.Sqrt(after))
+		q := phi((1 - tenth - mass - moves*z) / math.Sqrt(after))
 		mean += hermite.weight[i] * q
 		square += hermite.weight[i] * q * q
 	}

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"strconv"
 	"testing"
+	"time"
 
 	"warmhand/internal/care"
 	"warmhand/internal/reference"
@@ -106,7 +107,7 @@ func TestNextQuestionBounds(t *testing.T) {
 			t.Errorf("asked about %s after %d days, with food after %d", about, after, e.outlook.wait)
 		}
 		a := Assess(s, log, now)
-		if a.Ask == "" || a.Question == "" || a.AskAt.Sub(now) > max(furthestAsk, 14)*day {
+		if a.Ask == "" || a.Question == "" || a.AskAt.Sub(now) > time.Duration(max(furthestAsk, 14))*day {
 			t.Errorf("%q %q at %v, now %v", a.Ask, a.Question, a.AskAt, now)
 		}
 	})

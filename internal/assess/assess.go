@@ -2,8 +2,8 @@
 // and why. It is a pure function of the log, the tables and a time; replay,
 // the live service, "what if" and tests call the same one.
 //
-// Nothing here is field-validated. Rates marked [assumption] are modelling
-// choices; probabilities are no diagnosis. Temperatures are °C, masses g,
+// Nothing here is field-validated. What the tables call an assumption is a choice
+// of the model; probabilities are no diagnosis. Temperatures are °C, masses g,
 // widths mm.
 package assess
 
@@ -294,9 +294,9 @@ func (e *engine) assign(o *engine) {
 func (e *engine) look() {
 	if e.witnessed() {
 		e.levels.look(e.alarm(), e.alarmFrom[:], e.observations)
-		e.lost.look(logit(e.weight.pLoss(.10)), e.lostFrom[:], e.observations)
+		e.lost.look(logit(e.weight.pLoss(tenth)), e.lostFrom[:], e.observations)
 	}
-	e.shown = e.lost.level > 0 && (e.shown || e.daysSince(e.lastWeighed) == 0 && e.weight.pLoss(.10) > .5)
+	e.shown = e.lost.level > 0 && (e.shown || e.daysSince(e.lastWeighed) == 0 && e.weight.pLoss(tenth) > shownFrom)
 }
 
 // pass lets a day go by.
@@ -409,7 +409,7 @@ func (e *engine) history(x *care.Entry) {
 			e.regurgitated = append(e.regurgitated, occasion{x.HappenedAt, x.ID})
 		default:
 			if e.inShed(x.HappenedAt) {
-				w *= .4 // a refusal in shed says little of the animal
+				w *= inShedWorth // a refusal in shed says little of the animal
 			}
 			e.feed.learn(1, w)
 		}
@@ -430,12 +430,11 @@ func (e *engine) contribute(code string, delta float64, id string) {
 }
 
 // shedDays is how long an opaque report stands for "in shed" when nothing else
-// is heard: the whole cycle takes 10 to 14 days (from memory, reptile-medicine
-// handbooks).
-const shedDays = 14
+// is heard.
+var shedDays = int(snake.Number("shed", "opaque_days"))
 
 func (e *engine) inShed(at time.Time) bool {
-	return !e.opaqueAt.IsZero() && at.Sub(e.opaqueAt) < shedDays*day
+	return !e.opaqueAt.IsZero() && at.Sub(e.opaqueAt) < time.Duration(shedDays)*day
 }
 
 func (e *engine) takeShed(b care.Shed, at time.Time) {
@@ -548,23 +547,23 @@ func (e *engine) alarm() float64 {
 	return math.Max(e.logOdds(), e.weightAlarm())
 }
 
-// weightAlarm speaks up once a scale has shown that more than 8 % is all but
-// certainly gone. On simulated animals a lower bar, and one that went by a loss
-// that is only reckoned, called out for many that merely paused.
+// weightAlarm speaks up once a scale has shown that well over alarmLoss is all but
+// certainly gone. On simulated animals a bar that went by a loss that is only
+// reckoned called out for many that merely paused.
 func (e *engine) weightAlarm() float64 {
 	if e.weight.seen == 0 || e.daysSince(e.lastWeighed) > weighEvery {
 		return math.Inf(-1)
 	}
-	return logit(e.weight.pLoss(.08)) - 5
+	return logit(e.weight.pLoss(alarmLoss)) - alarmOff
 }
 
-// calibrated turns log-odds into the probability that is shown. The line lies
-// between those fitted in the worlds of package cohort, seeds 101 and 102, and
-// is to be fitted again on real outcomes.
-func calibrated(logOdds float64) float64 { return logistic(-.1 + .9*logOdds) }
+// calibrated turns log-odds into the probability that is shown.
+func calibrated(logOdds float64) float64 { return logistic(calibration0 + calibration1*logOdds) }
+
+var calibration0, calibration1 = split(snake.Numbers("calibration", "line", 2))
 
 // scoreOf is the log-odds that are shown as this chance.
-func scoreOf(chance float64) float64 { return (logit(chance) + .1) / .9 }
+func scoreOf(chance float64) float64 { return (logit(chance) - calibration0) / calibration1 }
 
 // offFeed is the probability that the animal has stopped eating for now: in a
 // lasting refusal, or else in an ordinary fast.

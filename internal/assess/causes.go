@@ -8,45 +8,53 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/snake"
 )
 
 // The likely causes of a refusal.
 const (
-	CauseTooCool   = "warm_side_too_cool"
-	CauseTooOpen   = "too_open"
-	CausePrey      = "prey_changed"
-	CauseShed      = "in_shed"
-	CauseTooSoon   = "offered_too_soon"
-	CauseTooOften  = "offered_too_often"
-	CauseSeason    = "season"
-	CauseSettling  = "settling_in"
-	CauseTooLarge  = "prey_too_large"
-	CauseUnknown   = "unknown"
-	recentRefusals = 30 // days for which a refusal asks for a cause
+	CauseTooCool  = "warm_side_too_cool"
+	CauseTooOpen  = "too_open"
+	CausePrey     = "prey_changed"
+	CauseShed     = "in_shed"
+	CauseTooSoon  = "offered_too_soon"
+	CauseTooOften = "offered_too_often"
+	CauseSeason   = "season"
+	CauseSettling = "settling_in"
+	CauseTooLarge = "prey_too_large"
+	CauseUnknown  = "unknown"
 )
 
-// Rules of the trade on when to offer; all common practice, no source beyond
-// what is said.
-const (
-	peaceDays      = 5  // after arrival: five to seven days of peace
-	betweenOffers  = 5  // never sooner after a refusal; a week is usual
-	betweenMeals   = 4  // digestion takes six to eight days (Ott & Secor 2007)
-	usualAgain     = 7  // days from a refusal to the next offer
-	restRegurgDays = 10 // seven to fourteen, handbooks ten to fourteen
-	restRegurgFull = 14
+var (
+	// recentRefusals is for how many days a refusal asks for a cause, and how many
+	// of them are looked at.
+	recentRefusals, lastRefusals = wholeDays(snake.Numbers("cause", "recent", 2))
+	leastCause                   = snake.Number("cause", "least") // this and the next are log-odds
+	openHides                    = snake.Numbers("cause", "hides", 3)
+	coldCause                    = snake.Number("cause", "cold") // times coldWeight
+	arrivalCause                 = snake.Number("cause", "arrival")
+	unknownCause                 = snake.Numbers("cause", "unknown", 3)
+
+	// Rules of the trade on when to offer, days.
+	peaceDays                      = int(snake.Number("offering", "peace_days"))
+	betweenOffers                  = int(snake.Number("offering", "between_offers"))
+	betweenMeals                   = int(snake.Number("offering", "between_meals"))
+	usualAgain                     = int(snake.Number("offering", "again"))
+	restRegurgDays, restRegurgFull = wholeDays(snake.Numbers("offering", "rest", 2))
 )
 
 // slips are things about one offer that make a refusal likelier and that
 // nobody tells a first-time keeper.
 type slips struct{ afterArrival, afterRefusal, afterMeal, afterRegurgitation, tooLarge bool }
 
-// How much likelier a slip makes a refusal, in log-odds. [assumption]; that the
-// first days are hard is counted as settling in.
-const (
-	slipOften        = .7
-	slipFull         = .8
-	slipRegurgitated = .9
-	slipLarge        = .8
+// How much likelier a slip makes a refusal, in log-odds; that the first days are
+// hard is counted as settling in.
+var (
+	slipOften        = snake.Number("slip", "often")
+	slipFull         = snake.Number("slip", "full")
+	slipRegurgitated = snake.Number("slip", "regurgitated")
+	slipLarge        = snake.Number("slip", "large")
+	tooLarge         = snake.Number("slip", "too_large") // times the usual largest share
 )
 
 // excuse is what the slips of one offer take from its refusal: it says little of
@@ -58,17 +66,16 @@ func (s slips) excuse() float64 {
 func (e *engine) slipsAt(o *care.Offer, at time.Time) slips {
 	s := slips{afterArrival: e.day < peaceDays}
 	if n := len(e.refusals); n > 0 && at.After(e.refusals[n-1].at) {
-		s.afterRefusal = at.Sub(e.refusals[n-1].at) < betweenOffers*day
+		s.afterRefusal = at.Sub(e.refusals[n-1].at) < time.Duration(betweenOffers)*day
 	}
 	if !e.lastMeal.IsZero() && at.After(e.lastMeal) {
-		s.afterMeal = at.Sub(e.lastMeal) < betweenMeals*day
+		s.afterMeal = at.Sub(e.lastMeal) < time.Duration(betweenMeals)*day
 	}
 	if n := len(e.regurgitated); n > 0 {
-		s.afterRegurgitation = at.Sub(e.regurgitated[n-1].at) < restRegurgDays*day
+		s.afterRegurgitation = at.Sub(e.regurgitated[n-1].at) < time.Duration(restRegurgDays)*day
 	}
 	if o.PreyMass > 0 && e.lastMass > 0 {
-		// A quarter more than the usual largest share, for scales and rats differ.
-		s.tooLarge = float64(o.PreyMass) > 1.25*e.sp.PreyShare[e.age].High/100*e.lastMass
+		s.tooLarge = float64(o.PreyMass) > tooLarge*e.sp.PreyShare[e.age].High/100*e.lastMass
 	}
 	return s
 }
@@ -82,19 +89,19 @@ func (e *engine) recentlyRefused() *refusal {
 }
 
 // causes ranks what would explain the last refusals; shares add up to one. The
-// sizes are those of the excuses, in log-odds, and [assumption] for the rest.
+// sizes are those of the excuses, in log-odds, as far as these have one.
 func (e *engine) causes() []care.Cause {
 	if e.recentlyRefused() == nil {
 		return nil
 	}
 	list := make([]care.Cause, 0, 10)
 	add := func(code string, weight float64, text string) {
-		if weight > .05 {
+		if weight > leastCause {
 			list = append(list, care.Cause{Code: code, Share: weight, Text: text})
 		}
 	}
-	// Of the last three refusals, what held for the later ones counts more.
-	last := e.refusals[max(0, len(e.refusals)-3):]
+	// Of the last refusals, what held for the later ones counts more.
+	last := e.refusals[max(0, len(e.refusals)-lastRefusals):]
 	var mean excuses
 	var soon, often, full, large, regurgitated, sum float64
 	for i := range last {
@@ -110,11 +117,11 @@ func (e *engine) causes() []care.Cause {
 		large += w * truth(r.slips.tooLarge)
 		regurgitated += w * truth(r.slips.afterRegurgitation)
 	}
-	if deficit := e.deficit(); deficit > 1 {
-		add(CauseTooCool, 2*coldWeight*(deficit-1), "The warm side is about "+number(deficit, 1)+" °C ("+number(deficit*1.8, 0)+" °F) below what suits it, and a cool snake cannot digest.")
+	if deficit := e.deficit(); deficit > coldLet {
+		add(CauseTooCool, coldCause*coldWeight*(deficit-coldLet), "The warm side is about "+number(deficit, 1)+" °C ("+number(deficit*1.8, 0)+" °F) below what suits it, and a cool snake cannot digest.")
 	}
 	if a := e.answerTo("hides"); a != nil {
-		open := map[string]float64{"no_hide": .9, "too_open": .7, "one": .3}[a.Choice]
+		open := map[string]float64{"no_hide": openHides[0], "too_open": openHides[1], "one": openHides[2]}[a.Choice]
 		add(CauseTooOpen, open, "It has too few snug places to hide, and a snake that feels watched often does not eat.")
 	}
 	add(CausePrey, mean.prey/sum, "The food is not quite what it last ate: another kind, size, or frozen and thawed instead of live.")
@@ -127,7 +134,7 @@ func (e *engine) causes() []care.Cause {
 	if regurgitated > 0 {
 		add(CauseTooSoon, slipRegurgitated*math.Max(soon, regurgitated)/sum, "Food came up not long ago. The stomach wants about two weeks of rest before the next, smaller meal.")
 	} else {
-		add(CauseTooSoon, .8*soon/sum, "The offer came in its first days with you. Most need about a week to arrive before they eat.")
+		add(CauseTooSoon, arrivalCause*soon/sum, "The offer came in its first days with you. Most need about a week to arrive before they eat.")
 	}
 	if full > often {
 		add(CauseTooOften, slipFull*full/sum, "The offer came soon after a meal, and it may not be hungry yet; about a week from meal to meal works better.")
@@ -138,7 +145,7 @@ func (e *engine) causes() []care.Cause {
 	add(CauseSettling, mean.settling/sum, "It is still settling in.")
 	add(CauseTooLarge, slipLarge*large/sum, "The prey was large for its size. One about as wide as its body is easier.")
 	n := float64(len(e.refusals))
-	add(CauseUnknown, .4+.15*math.Min(3, n-1), "None of the usual causes explains it.")
+	add(CauseUnknown, unknownCause[0]+unknownCause[1]*math.Min(unknownCause[2], n-1), "None of the usual causes explains it.")
 
 	sum = 0
 	for _, c := range list {

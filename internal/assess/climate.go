@@ -41,9 +41,12 @@ func (r reading) weak() bool { return r.with == care.WithDial || r.with == care.
 
 // dialSlack is how much further than the limit a stick-on dial or strip must be
 // before it is taken at its word, °C and % humidity.
-var dialSlack = snake.Numbers("climate", "dial_slack", 2)
+var (
+	dialSlack    = snake.Numbers("climate", "dial_slack", 2)
+	unknownSlack = snake.Number("climate", "unknown_slack")
+)
 
-// slackOf is a reading's own slack: all of the dial's, none of a probe's, half
+// slackOf is a reading's own slack: all of the dial's, none of a probe's, part
 // of it where nobody said how it was taken.
 func (r reading) slackOf(kind int) float64 {
 	weak, per := 0., dialSlack[0]
@@ -55,7 +58,7 @@ func (r reading) slackOf(kind int) float64 {
 		weak = 1
 	case care.WithProbe, care.WithInfrared:
 	default:
-		weak = .5
+		weak = unknownSlack
 	}
 	return weak * per
 }
@@ -98,7 +101,10 @@ func (c *climate) take(b *care.ClimateReading, x *care.Entry, optimum float64) (
 
 // Readings grow old: what was measured is taken at its word for four weeks, then
 // counts half for every further four, for nobody knows what was changed since.
-var freshDays, fadeDays = split(snake.Numbers("climate", "fresh", 2))
+var (
+	freshDays, fadeDays = split(snake.Numbers("climate", "fresh", 2))
+	oldNews, forgotten  = split(snake.Numbers("climate", "old", 2))
+)
 
 func split(two []float64) (a, b float64) { return two[0], two[1] }
 
@@ -275,10 +281,10 @@ func (e *engine) climateFindings(out []finding) []finding {
 		fade := e.faded(f.got)
 		f.risk.p *= fade
 		f.level = min(f.level, most)
-		if fade <= .5 { // old news is watched, and older still forgotten
+		if fade <= oldNews { // old news is watched, and older still forgotten
 			f.level = min(f.level, care.Watch)
 		}
-		if fade > .25 || f.hot() { // but what burned burns until it is measured again
+		if fade > forgotten || f.hot() { // but what burned burns until it is measured again
 			out = append(out, f)
 		}
 	}

@@ -8,10 +8,6 @@ import (
 	"warmhand/internal/snake"
 )
 
-// recency is what an offer at the breeder is still worth for each week before
-// the handover. [assumption]
-const recency = .985
-
 // feeding is the three-state filter: normal, benign fast, lasting refusal. It
 // holds the animal's own refusal rate as a Beta distribution beside it.
 type feeding struct {
@@ -20,30 +16,44 @@ type feeding struct {
 	hB          float64 // daily chance that a benign fast begins
 }
 
-// Daily rates. [assumption], anchored on 1.9 % of boas and pythons dying in
-// their first year in homes (Robinson et al. 2015, PLOS ONE e0141460), which
-// is contested as too low.
-const (
-	hX         = .0016
-	fastEnds   = 1. / 28
-	failEnds   = 1. / 200
-	likeFast   = .92 // a refusal while fasting or failing
-	slack      = .01 // an acceptance noted by mistake
-	coldWeight = .30 // log-odds for each °C too cool
-	coldest    = 12  // °C; what is colder still counts as that
-	rarest     = 1e-9
+var (
+	recency      = snake.Number("feeding", "recency") // worth of an offer at the breeder for each week before the handover
+	inShedWorth  = snake.Number("feeding", "in_shed")
+	hX           = snake.Number("feeding", "fails")        // a day
+	fastDays     = snake.Number("feeding", "fast_days")    // mean
+	failingDays  = snake.Number("feeding", "failing_days") // mean
+	fastEnds     = 1 / fastDays                            // a day
+	fastStays    = (fastDays - 1) / fastDays
+	failEnds     = 1 / failingDays
+	failStays    = (failingDays - 1) / failingDays
+	slack        = snake.Number("feeding", "mistaken")
+	startOf      = snake.Numbers("feeding", "start", 3)
+	startBall    = snake.Numbers("feeding", "start_ball_python", 2)
+	startBallOld = snake.Numbers("feeding", "start_ball_python_adult", 2)
+
+	likeFast, eatsFast               = split(snake.Numbers("feeding", "off_feed", 2)) // a refusal, a meal while fasting or failing
+	coldWeight, coldest, coldLet     = three(snake.Numbers("feeding", "cold", 3))
+	rateLeast, rateMost, rateExcused = three(snake.Numbers("feeding", "rate", 3))
+	upNormal, upFast, upFailing      = three(snake.Numbers("feeding", "regurgitated", 3))
+	tableOffers, tableAnimals        = split(snake.Numbers("feeding", "pool", 2))
+	rhoLeast, rhoMost                = split(snake.Numbers("feeding", "spread", 2))
 )
+
+// rarest keeps every state possible.
+const rarest = 1e-9
+
+func three(v []float64) (a, b, c float64) { return v[0], v[1], v[2] }
 
 func newFeeding(sp *snake.Species, age snake.AgeClass, learned care.Learned) feeding {
 	mean, strength := learned.Mean, learned.Strength
 	if !(strength > 0 && mean > 0 && mean < 1) {
 		mean, strength = sp.RefusalMean[age], sp.RefusalStrength
 	}
-	f := feeding{x: .03, b: .03, hB: .001, alpha: mean * strength, beta: (1 - mean) * strength}
+	f := feeding{x: startOf[0], b: startOf[1], hB: startOf[2], alpha: mean * strength, beta: (1 - mean) * strength}
 	if sp.ID == ballPython {
-		f.b, f.hB = .08, .003
+		f.b, f.hB = split(startBall)
 		if age == snake.Adult {
-			f.b, f.hB = .16, .006
+			f.b, f.hB = split(startBallOld)
 		}
 	}
 	f.n = 1 - f.b - f.x
@@ -62,21 +72,21 @@ func (f *feeding) learn(refused, weight float64) {
 
 // pass lets a day go by at a warm side that is deficit °C too cool.
 func (f *feeding) pass(deficit float64) {
-	x := hX * math.Exp(coldWeight*math.Min(coldest, math.Max(0, deficit-1)))
+	x := hX * math.Exp(coldWeight*math.Min(coldest, math.Max(0, deficit-coldLet)))
 	n, b, fail := f.n, f.b, f.x
 	f.n = n*(1-f.hB-x) + b*fastEnds + fail*failEnds
-	f.b = n*f.hB + b*(1-fastEnds-x)
-	f.x = n*x + b*x + fail*(1-failEnds)
+	f.b = n*f.hB + b*(fastStays-x)
+	f.x = n*x + b*x + fail*failStays
 	f.normalise()
 }
 
 // cold takes in the first temperature reading of the new home and reports
 // whether it says anything.
 func (f *feeding) cold(deficit float64) bool {
-	if deficit <= 1 {
+	if deficit <= coldLet {
 		return false
 	}
-	f.x *= math.Exp(coldWeight * math.Min(coldest, deficit-1))
+	f.x *= math.Exp(coldWeight * math.Min(coldest, deficit-coldLet))
 	f.normalise()
 	return true
 }
@@ -89,8 +99,8 @@ func (f *feeding) normalise() {
 
 // rate is the chance of a refusal while all is normal, with the excuses.
 func (f *feeding) rate(excuse float64) float64 {
-	own := math.Min(.97, math.Max(.01, f.alpha/(f.alpha+f.beta)))
-	return math.Min(.90, logistic(logit(own)+excuse))
+	own := math.Min(rateMost, math.Max(rateLeast, f.alpha/(f.alpha+f.beta)))
+	return math.Min(rateExcused, logistic(logit(own)+excuse))
 }
 
 func (f *feeding) refused(excuse float64) {
@@ -103,52 +113,59 @@ func (f *feeding) refused(excuse float64) {
 
 func (f *feeding) accepted(excuse float64) {
 	f.n *= (1 - f.rate(excuse)) * (1 - slack)
-	f.b *= 1 - likeFast
-	f.x *= 1 - likeFast
+	f.b *= eatsFast
+	f.x *= eatsFast
 	f.normalise()
 	f.beta += f.n
 }
 
 func (f *feeding) regurgitated() {
-	f.n *= .01
-	f.b *= .005
-	f.x *= .08
+	f.n *= upNormal
+	f.b *= upFast
+	f.x *= upFailing
 	f.normalise()
 }
 
-// excuses are the terms, in log-odds, that make a refusal ordinary. All are
-// [assumption] in size; direction: shed and temperature from reptile-medicine
-// teaching (WSAVA 2014), season and the rest common practice.
+// excuses are the terms, in log-odds, that make a refusal ordinary.
 type excuses struct{ settling, shed, cold, season, prey, struck, keeper float64 }
 
 func (x *excuses) total() float64 {
 	return x.settling + x.shed + x.cold + x.season + x.prey + x.struck + x.keeper
 }
 
-// struckExcuse: an animal that strikes and lets go is at least interested.
-const struckExcuse = 1
+var (
+	settlingFirst, settlingBall, settlingDays = three(snake.Numbers("excuse", "settling", 3))
+	shedExcuse, nearShedExcuse                = split(snake.Numbers("excuse", "shed", 2))
+
+	coldFrom     = snake.Number("excuse", "cold_from") // °C
+	seasonExcuse = snake.Numbers("excuse", "season", 3)
+	coolMonths   = snake.Numbers("excuse", "cool_months", 4)
+	preyExcuse   = snake.Number("excuse", "prey")
+	biggerPrey   = snake.Number("excuse", "bigger")
+	struckExcuse = snake.Number("excuse", "struck")
+)
 
 func (e *engine) excusesAt(o *care.Offer, sl slips, at time.Time) excuses {
-	x := excuses{settling: 1}
+	x := excuses{settling: settlingFirst}
 	if e.sp.ID == ballPython {
-		x.settling = 1.5
+		x.settling = settlingBall
 	}
-	x.settling *= math.Exp(-float64(e.day) / 10)
+	x.settling *= math.Exp(-float64(e.day) / settlingDays)
 	switch {
 	case e.inShed(at):
-		x.shed = 2
+		x.shed = shedExcuse
 	case e.sheds.due(at):
-		x.shed = 1 // by its own rhythm, and nothing was seen
+		x.shed = nearShedExcuse // by its own rhythm, and nothing was seen
 	}
-	x.cold = coldWeight * math.Max(0, e.deficit()-1.5)
+	x.cold = coldWeight * math.Max(0, e.deficit()-coldFrom)
 	if e.sp.ID == ballPython && coolSeason(at, e.s.Hemi) {
-		x.season = [...]float64{snake.Hatchling: 0, snake.Juvenile: .3, snake.Adult: 1}[e.age]
+		x.season = seasonExcuse[e.age]
 	}
 	if e.preyDiffers(o) {
 		e.preyChanged = true
 	}
 	if e.preyChanged {
-		x.prey = 1
+		x.prey = preyExcuse
 	}
 	if o.Result == care.Struck {
 		x.struck = struckExcuse
@@ -158,12 +175,12 @@ func (e *engine) excusesAt(o *care.Offer, sl slips, at time.Time) excuses {
 }
 
 // preyDiffers compares an offer with the last meal: kind, state, or a size
-// more than half as big again.
+// well above.
 func (e *engine) preyDiffers(o *care.Offer) bool {
 	m := &e.lastFood
 	return o.Prey != "" && m.Prey != "" && o.Prey != m.Prey ||
 		o.PreyState != "" && m.PreyState != "" && o.PreyState != m.PreyState ||
-		o.PreyMass > 0 && m.PreyMass > 0 && o.PreyMass > 1.5*m.PreyMass
+		o.PreyMass > 0 && m.PreyMass > 0 && float64(o.PreyMass) > biggerPrey*float64(m.PreyMass)
 }
 
 // rhythm is when an animal sheds: the last time, and how many days lie between
@@ -174,10 +191,11 @@ type rhythm struct {
 	n    int
 }
 
-// Gaps that are taken for one round: shorter is the same shed noted twice,
-// longer is one that nobody noted. Young animals shed every 4 to 6 weeks, grown
-// ones every 6 to 10: common practice, no source.
-const shortestRound, longestRound = 18, 100
+var (
+	// Gaps that are taken for one round, days.
+	shortestRound, longestRound = split(snake.Numbers("shed", "round", 2))
+	nearBefore, nearAfter       = split(snake.Numbers("shed", "near", 2)) // days
+)
 
 func (r *rhythm) shed(at time.Time) {
 	if gap := at.Sub(r.last).Hours() / 24; !r.last.IsZero() && gap >= shortestRound && gap <= longestRound {
@@ -187,24 +205,23 @@ func (r *rhythm) shed(at time.Time) {
 	r.last = at
 }
 
-// due reports whether the next shed is predicted within ten days, or was for the
-// last few: the skin is dull for a week or two before (from memory,
-// reptile-medicine handbooks).
+// due reports whether the next shed is predicted for the next days, or was for the
+// last few.
 func (r *rhythm) due(at time.Time) bool {
 	if r.n == 0 {
 		return false
 	}
 	left := r.days/float64(r.n) - at.Sub(r.last).Hours()/24
-	return left < 10 && left > -4
+	return left < nearBefore && left > -nearAfter
 }
 
-// coolSeason is November to March, or May to September south of the equator.
+// coolSeason goes over the turn of the year north of the equator, and not south.
 func coolSeason(at time.Time, h care.Hemisphere) bool {
-	m := at.Month()
+	m := float64(at.Month())
 	if h == care.South {
-		return m >= time.May && m <= time.September
+		return m >= coolMonths[2] && m <= coolMonths[3]
 	}
-	return m >= time.November || m <= time.March
+	return m >= coolMonths[0] || m <= coolMonths[1]
 }
 
 // Flock sums up the feeding of a breeder's animals, so that one more or one
@@ -241,14 +258,13 @@ func (f *Flock) change(c care.FeedingCount, sign float64) {
 
 // Prior is the feeding prior of a group (breeder × species × age class) by
 // empirical Bayes: the mean pooled with the species table, the spread by the
-// method of moments, pooled with the table's from eight animals on.
+// method of moments, pooled with the table's once there are as many animals as it
+// counts for.
 func (f *Flock) Prior(sp *snake.Species, age snake.AgeClass) care.Learned {
-	// The table's mean counts as this many offers, its spread as this many animals.
-	const tableOffers, tableAnimals = 40, 8
 	out := care.Learned{Mean: sp.RefusalMean[age], Strength: sp.RefusalStrength, Animals: int(f.Animals)}
 	out.Mean = (tableOffers*out.Mean + f.Refused) / (tableOffers + f.Offers)
 	if _, rho, ok := f.moments(); ok && f.Animals >= tableAnimals {
-		rho = math.Min(.5, math.Max(.02, rho))
+		rho = math.Min(rhoMost, math.Max(rhoLeast, rho))
 		out.Strength = math.Exp((tableAnimals*math.Log(out.Strength) + f.Animals*math.Log(1/rho-1)) / (tableAnimals + f.Animals))
 	}
 	return out

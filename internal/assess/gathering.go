@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strconv"
+
+	"warmhand/internal/snake"
 )
 
 // Sale is one recent sale in the look for a source that refusals have in
@@ -20,9 +22,8 @@ type Sale struct {
 	Offers, Refused int
 }
 
-// refusing is when a sale counts: two offers in a row. One refusal is common.
-// [assumption]
-const refusing = 2
+// refusing is from how many refusals in a row a sale counts. One is common.
+var refusing = int(snake.Number("gathering", "refusing"))
 
 func (s *Sale) refusing() bool { return s.Refused >= refusing }
 
@@ -43,7 +44,7 @@ type Gathering struct {
 }
 
 // rare is the chance below which a gathering is worth a note.
-const rare = .05
+var rare = snake.Number("gathering", "rare")
 
 // Gatherings looks at each clutch and each show day of which two animals or more
 // have been offered food often enough to tell, and returns those in which

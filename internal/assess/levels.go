@@ -26,6 +26,7 @@ const (
 var (
 	alarmFrom = snake.Numbers("level", "alarm", 3) // log-odds
 	lostFrom  = snake.Number("level", "lost")
+	shownFrom = snake.Number("level", "shown") // chance of lost from which a weight has shown it
 	deadband  = snake.Number("level", "deadband")
 	offDays   = int(snake.Number("level", "off_days"))
 )

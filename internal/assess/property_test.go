@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/snake"
 )
 
 // randomLog makes a log of a random animal, wild on purpose: the properties
@@ -402,6 +403,15 @@ func TestOutlierIsHeldOff(t *testing.T) {
 
 func TestTablesHoldTogether(t *testing.T) {
 	t.Parallel()
+	if math.Abs(likeFast+eatsFast-1) > 1e-12 {
+		t.Errorf("who does not eat may refuse or eat: %v and %v", likeFast, eatsFast)
+	}
+	if tenth != .1 {
+		t.Errorf("the texts say a tenth, the tables %v", tenth)
+	}
+	if len(seasonExcuse) != int(snake.Adult)+1 || !(alarmFrom[0] <= alarmFrom[1] && alarmFrom[1] <= alarmFrom[2]) || regurgitatedOnce > regurgitatedDays || forgotten > oldNews {
+		t.Error("rows do not fit each other")
+	}
 	seen := map[string]bool{}
 	for i, s := range Signs() {
 		if seen[s.Code] || s.Label == "" || s.DoNow == "" || s.Source == "" || s.Level == care.Settled {

@@ -12,9 +12,11 @@ import (
 type risk struct{ p, severity, days float64 }
 
 // loss is the expected loss, 0 to 1, with harm that is far off counting less.
-func (r risk) loss() float64 { return r.p * r.severity * math.Exp(-r.days/14) }
+func (r risk) loss() float64 { return r.p * r.severity * math.Exp(-r.days/farHarm) }
 
-// risks are the rows of one kind in the tables. All are [assumption], ordered by
+var farHarm = snake.Number("risk", "far") // days
+
+// risks are the rows of one kind in the tables. All are assumptions, ordered by
 // what the trade and vets report as common and as grave.
 func risks(of string) map[string]risk {
 	m := map[string]risk{}

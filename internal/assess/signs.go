@@ -105,6 +105,8 @@ var signs = []SignInfo{
 const common = "common practice, no source"
 
 var (
+	// knownDays is after how many days a sign is known of old.
+	knownDays = int(snake.Number("sign", "known"))
 	// signHolds is how many days a sign counts after it was last logged; for its
 	// second half it counts one step lower, for then the question is how it went
 	// on.
@@ -180,7 +182,7 @@ func (e *engine) signLevel(s *signState) care.Standing {
 	}
 	if nervous(s.info.Code) {
 		if e.wobble != snake.NoWobble && e.refusedInARow < 2 {
-			known := s.firstDay < 0 || e.day-s.firstDay >= 14
+			known := s.firstDay < 0 || e.day-s.firstDay >= knownDays
 			switch {
 			case s.info.Code == "wobble":
 				level = care.Settled

@@ -40,7 +40,7 @@ var ownThresholds = func() []OwnThreshold {
 			More:  "You are called less often. An animal that refuses for good is found later."},
 		{Code: "lost_from", Label: "Weight gone from", Unit: "share", Default: lostFrom,
 			About: "How sure it must be that a tenth of the weight is gone before the weight alone is a red rule.",
-			Less:  "The red rule comes earlier, on weaker evidence.",
+			Less:  "You are asked to step in earlier, on weaker evidence. It is for a vet once a scale makes it more likely than not.",
 			More:  "It cannot be more than the program's own: a red rule may come earlier, not later."},
 		{Code: "silence_gaps", Label: "Silence after", Unit: "times", Default: silenceGaps,
 			About: "How long a keeper may be silent, in times of the longest usual gap between two meals of such an animal. A gap shorter than a week counts as a week.",

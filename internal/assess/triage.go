@@ -30,12 +30,15 @@ const (
 	ReasonWeight       = "weight"
 )
 
-// Food that came up: twice within this many days is a red rule, and once is
-// watched for half of it. Common practice; handbooks agree on rest and a vet
-// after the second time, from memory.
-const regurgitatedDays = 30
+// Food that came up: twice within regurgitatedDays is a red rule, and once is
+// watched for regurgitatedOnce.
+var (
+	regurgitatedDays, regurgitatedOnce = wholeDays(snake.Numbers("regurgitation", "days", 2))
+	regurgitatedRisk                   = snake.Numbers("regurgitation", "risk", 4)
+	silenceRisk                        = snake.Numbers("silence", "risk", 5)
+)
 
-// regurgitations counts those of the last 30 days, with the days since the last.
+// regurgitations counts those that are not over, with the days since the last.
 func (e *engine) regurgitations() (count, daysAgo int) {
 	for _, o := range e.regurgitated {
 		if ago := e.daysSince(o.at); ago <= regurgitatedDays {
@@ -75,6 +78,8 @@ func (e *engine) allowedSilence(t *care.Thresholds) float64 {
 var (
 	silenceGaps   = snake.Number("silence", "gaps")
 	firstWordDays = snake.Number("silence", "first_word")
+	// A question waits for an answer by this part of what is allowed.
+	afterQuestion = snake.Number("silence", "after_question")
 	leastGap      = snake.Number("silence", "least_gap")
 )
 
@@ -107,9 +112,9 @@ func (e *engine) silent() float64 {
 	}
 	allowed := e.allowedSilence(&e.s.Thresholds)
 	over := float64(e.daysSince(since)) - allowed
-	if over > 0 { // nor is it silence while nobody asks, and half a gap more
+	if over > 0 { // nor is it silence while nobody asks, and for a while after
 		due, _ := e.question()
-		over = math.Min(over, float64(e.day-due)-allowed/3)
+		over = math.Min(over, float64(e.day-due)-allowed/afterQuestion)
 	}
 	return math.Max(0, over)
 }
@@ -121,7 +126,7 @@ func (e *engine) standing() care.Standing {
 	switch n, ago := e.regurgitations(); {
 	case n >= 2:
 		s = care.Vet
-	case n == 1 && ago <= regurgitatedDays/2:
+	case n == 1 && ago <= regurgitatedOnce:
 		s = max(s, care.Watch)
 	}
 	for i := range e.findings {
@@ -173,16 +178,14 @@ func (e *engine) freshen() {
 }
 
 // latestHarm is the days to harm of a lasting refusal that nobody turns: once it
-// is likely, a word is due this week, however much the animal has to live on. A
-// longer reach put what is likely but slow behind what is unlikely but light, and
-// ordered simulated books worse. [assumption]
-const latestHarm = 7
+// is likely, a word is due this week, however much the animal has to live on.
+var latestHarm, leastLoss = split(snake.Numbers("refusal", "harm", 2))
 
 // failing is the risk that the animal is in a lasting refusal: harm is the day
 // on which a tenth of its mass would be gone, latestHarm at the latest.
 func (e *engine) failing() risk {
 	m, _ := e.weight.tissue()
-	days := (m - .90) / math.Max(e.weight.s, e.weight.s0/2)
+	days := (m - (1 - tenth)) / math.Max(e.weight.s, leastLoss*e.weight.s0)
 	return risk{calibrated(e.logOdds()), 1, math.Min(latestHarm, math.Max(1, days))}
 }
 
@@ -216,7 +219,7 @@ func (e *engine) findTroubles() (urgency float64) {
 	list := e.troubles[:0]
 	lost := risk{0, 1, 0} // while it is reckoned and not weighed, nothing is known and a weigh-in is asked for
 	if e.shown {
-		lost.p = e.weight.pLoss(.10)
+		lost.p = e.weight.pLoss(tenth)
 	}
 	failing := e.failing()
 	if !e.witnessed() && e.levels.level == 0 {
@@ -229,12 +232,12 @@ func (e *engine) findTroubles() (urgency float64) {
 	} else {
 		list = append(list, trouble{ofRefusal, 0, e.alarmLevel(), failing}, trouble{ofWeight, 0, e.lostLevel(), lost})
 	}
-	if n, ago := e.regurgitations(); n > 0 && (n > 1 || ago <= regurgitatedDays/2) {
+	if n, ago := e.regurgitations(); n > 0 && (n > 1 || ago <= regurgitatedOnce) {
 		level := care.Watch
 		if n > 1 {
 			level = care.Vet
 		}
-		list = append(list, trouble{ofRegurgitation, 0, level, risk{.3 * math.Min(2, float64(n)), .8, 7}})
+		list = append(list, trouble{ofRegurgitation, 0, level, risk{regurgitatedRisk[0] * math.Min(regurgitatedRisk[3], float64(n)), regurgitatedRisk[1], regurgitatedRisk[2]}})
 	}
 	for i := range e.findings {
 		list = append(list, trouble{ofClimate, i, e.findings[i].level, e.findings[i].risk})
@@ -248,7 +251,7 @@ func (e *engine) findTroubles() (urgency float64) {
 	}
 	if over := e.silent(); over > 0 {
 		q := over / e.allowedSilence(&e.s.Thresholds)
-		list = append(list, trouble{ofSilence, 0, care.Watch, risk{math.Min(.25, .03+.05*q), .5, 21}})
+		list = append(list, trouble{ofSilence, 0, care.Watch, risk{math.Min(silenceRisk[0], silenceRisk[1]+silenceRisk[2]*q), silenceRisk[3], silenceRisk[4]}})
 	}
 	e.troubles = list
 	left := 1.0
@@ -330,8 +333,8 @@ func (e *engine) numbers() Numbers {
 	if e.weight.start > 0 {
 		m, sd := e.weight.tissue()
 		n.LossPct, n.LossLow, n.LossHigh = 100*(1-m), 100*(1-m-z90*sd), 100*(1-m+z90*sd)
-		n.PLoss10 = e.weight.pLoss(.10)
-		n.DaysTo10 = e.weight.daysTo(.90)
+		n.PLoss10 = e.weight.pLoss(tenth)
+		n.DaysTo10 = e.weight.daysTo(1 - tenth)
 	}
 	return n
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/snake"
 )
 
 // filter is a Kalman filter of three states: x, the body mass without meals; s,
@@ -27,8 +28,7 @@ func (f *filter) predict(qx, qs float64) {
 }
 
 // update takes in y = x + g + h·e with noise of variance r. What lies far from
-// what was expected counts less: w is the weight of Student's t with 4 degrees
-// of freedom; robust false keeps it at 1.
+// what was expected counts less; robust false lets everything count in full.
 func (f *filter) update(y, g, h, r float64, robust bool) {
 	var ph [3]float64
 	for i := range ph {
@@ -38,7 +38,7 @@ func (f *filter) update(y, g, h, r float64, robust bool) {
 	innovation := y - (f.x + g + h*f.e)
 	if robust {
 		z2 := sq(innovation) / (hph + r)
-		r /= math.Max(.05, math.Min(1, 5/(2+z2)))
+		r /= math.Max(outlierLeast, math.Min(1, outlierOver/(outlierPlus+z2)))
 	}
 	v := hph + r
 	f.x += ph[0] / v * innovation
@@ -52,10 +52,6 @@ func (f *filter) update(y, g, h, r float64, robust bool) {
 }
 
 // weighing is the weight of one animal since its handover.
-//
-// Constants: observation noise 3 to 5 %, conversion .41 to .48 and gut decay 2
-// to 9 days were fitted on twelve ball pythons of the Add-my-Pet collection;
-// healthy loss .00120 a day is McCue 2007, Zoology 110:318.
 type weighing struct {
 	filter
 	start    float64 // g at the handover; 0 until a weight is known
@@ -75,28 +71,45 @@ type weighing struct {
 	refMass, refDays    float64 // tissue and day when it was eaten
 }
 
-// gutDoubt is the standard deviation of what is in the gut, as a share of what
-// it is taken for.
-const gutDoubt = .30
+// Shares are of the mass at the handover, spreads are standard deviations.
+var (
+	outlierOver, outlierPlus, outlierLeast = three(snake.Numbers("weighing", "outlier", 3))
 
-// gutDays is the e-folding time of a meal in the gut.
-const gutDays = 4
+	gutDoubt = snake.Number("weighing", "gut_doubt") // spread, as a share of what is in the gut
+	gutDays  = snake.Number("weighing", "gut_days")  // e-folding time of a meal in the gut
+	gutDecay = math.Exp(-1 / gutDays)
+	gutMost  = snake.Number("weighing", "gut_most") // share
+	digested = snake.Number("weighing", "digested") // days after which nothing of a meal counts as in the gut
 
-var gutDecay = math.Exp(-1. / gutDays)
+	walkX, walkS       = split(snake.Numbers("weighing", "walk", 2)) // variance that a day adds to x, and to s
+	startVar           = snake.Number("weighing", "start")           // variance
+	growth, oldLet     = split(snake.Numbers("weighing", "old", 2))  // share for each day since an old weight; days let pass
+	lossSpread         = snake.Number("weighing", "loss_spread")     // share of the ordinary loss
+	kept, keptVar      = split(snake.Numbers("weighing", "kept", 2)) // of prey; variance
+	firstNoise         = snake.Number("weighing", "first")
+	weightNoise        = snake.Number("weighing", "noise")
+	scalesNoise        = snake.Number("weighing", "scales")
+	slipFactor         = snake.Number("weighing", "slip")
+	farOff             = snake.Number("weighing", "far_off") // spreads
+	sameAgain, sameDay = split(snake.Numbers("weighing", "same_again", 2))
 
-const (
-	walkX = .002 * .002   // variance that a day adds to x
-	walkS = .0002 * .0002 // and to s
-	// growth is how much the mass may have changed for each day since an old
-	// weight: fourfold in a year is .004 a day (Ellis & Chappell 1987).
-	growth = .004
+	possibleLeast, possibleMost, expectedLeast = three(snake.Numbers("weighing", "possible", 3))
+
+	failingLoss = snake.Numbers("weighing", "failing", 4)
+	// weighEvery is after how many days a new weight would tell something.
+	weighEvery, weighEveryIfLoss = wholeDays(snake.Numbers("weighing", "again", 2))
+
+	tenth               = snake.Number("weighing", "lost")             // the share lost of which the texts say a tenth
+	alarmLoss, alarmOff = split(snake.Numbers("weighing", "alarm", 2)) // share; log-odds
 )
 
+func wholeDays(v []float64) (a, b int) { return int(v[0]), int(v[1]) }
+
 func newWeighing(s0 float64, b *baseline) weighing {
-	w := weighing{s0: s0, start: b.mass - b.gutThen, refMass: 1, filter: filter{x: 1, s: s0, e: .45}}
-	w.p[0][0] = .021*.021 + sq(growth*math.Max(0, b.daysOld-3))
-	w.p[1][1] = sq(.6 * s0)
-	w.p[2][2] = .10 * .10
+	w := weighing{s0: s0, start: b.mass - b.gutThen, refMass: 1, filter: filter{x: 1, s: s0, e: kept}}
+	w.p[0][0] = startVar + sq(growth*math.Max(0, b.daysOld-oldLet))
+	w.p[1][1] = sq(lossSpread * s0)
+	w.p[2][2] = keptVar
 	w.startVar = w.p[1][1]
 	if b.gutThen > 0 || b.gutNow > 0 {
 		w.p[0][0] += sq(gutDoubt * b.gutThen / w.start)
@@ -117,14 +130,9 @@ type baseline struct {
 	eaten   float64 // gutThen, and what was eaten since
 }
 
-// digested is the days after which nothing of a meal counts as in the gut:
-// metabolism is back at its base after 6 to 8 (Ott & Secor 2007, J Exp Biol
-// 210:340).
-const digested = 8
-
 // handoverWeight is the last weight on record by the handover, g, and when it
-// was taken; 0 when there is none. A last weight that is off by half from the
-// two before it, which agree, is a slip, and the one before it stands.
+// was taken; 0 when there is none. A last weight that is far off from the two
+// before it, which agree, is a slip, and the one before it stands.
 func handoverWeight(history []*care.Entry) (mass float64, at time.Time) {
 	var masses [3]float64 // the last first
 	var times [3]time.Time
@@ -136,7 +144,7 @@ func handoverWeight(history []*care.Entry) (mass float64, at time.Time) {
 			confirmed = x.Confirmed
 		}
 	}
-	apart := func(a, b float64) bool { return a > 1.5*b || b > 1.5*a }
+	apart := func(a, b float64) bool { return a > slipFactor*b || b > slipFactor*a }
 	if !confirmed && masses[2] > 0 && apart(masses[0], masses[1]) && apart(masses[0], masses[2]) && !apart(masses[1], masses[2]) {
 		return masses[1], times[1]
 	}
@@ -177,7 +185,7 @@ func baselineOf(history []*care.Entry, start time.Time, mass float64, weighed ti
 			all.eaten += left
 		}
 	}
-	most := .3 * mass // no animal is mostly food
+	most := gutMost * mass // no animal is mostly food
 	b.gutThen, b.gutNow, b.eaten = math.Min(most, all.then), math.Min(most, all.now), math.Min(most, all.eaten)
 	return b
 }
@@ -205,7 +213,7 @@ func (w *weighing) observe(mass float64, keepers, confirmed bool) bool {
 	if w.start == 0 {
 		// The first weight there is: loss counts from here.
 		*w = newWeighing(w.s0, &baseline{mass: mass})
-		w.p[0][0] = .03 * .03
+		w.p[0][0] = sq(firstNoise)
 		w.others = keepers
 		w.seen = 1
 		return true
@@ -223,11 +231,6 @@ func (w *weighing) observe(mass float64, keepers, confirmed bool) bool {
 	return true
 }
 
-// farOff is how many standard deviations off a weight is held back until
-// another agrees with it: a tenfold slip, ounces for grams, another animal's.
-// [assumption]
-const farOff = 4
-
 // surprise is how far a weight is from what was expected, in standard deviations.
 func (w *weighing) surprise(mass float64) float64 {
 	g, _ := w.gut()
@@ -238,22 +241,22 @@ func (w *weighing) surprise(mass float64) float64 {
 
 // agrees reports whether a weight is the one held back over again.
 func (w *weighing) agrees(mass float64) bool {
-	return math.Abs(math.Log(mass/w.held)) < .08+.005*(w.days-w.heldDay)
+	return math.Abs(math.Log(mass/w.held)) < sameAgain+sameDay*(w.days-w.heldDay)
 }
 
 // possible reports whether an animal can have come to this weight from the one
-// expected: what is less than two fifths or more than two and a half times is
-// another unit or another animal, however often it is written down. [assumption]
+// expected: else it is another unit or another animal, however often it is
+// written down.
 func (w *weighing) possible(mass float64) bool {
 	m, _ := w.tissue()
-	share := mass / (w.start * math.Max(.2, m+w.inGut))
-	return share > .4 && share < 2.5
+	share := mass / (w.start * math.Max(expectedLeast, m+w.inGut))
+	return share > possibleLeast && share < possibleMost
 }
 
 // noise is the variance of one weight: scale, water and faeces, what is in the
 // gut, and whole grams.
 func (w *weighing) noise(y, g float64) float64 {
-	return sq(.03*math.Max(1, y)) + sq(gutDoubt*g) + sq(1/w.start)/12
+	return sq(weightNoise*math.Max(1, y)) + sq(gutDoubt*g) + sq(1/w.start)/12
 }
 
 func (w *weighing) take(mass float64, keepers, robust bool) {
@@ -261,7 +264,7 @@ func (w *weighing) take(mass float64, keepers, robust bool) {
 	y := mass / w.start
 	r := w.noise(y, g)
 	if keepers && !w.others {
-		r += .010 * .010
+		r += sq(scalesNoise)
 		w.others = true
 	}
 	w.update(y, g, h, r, robust)
@@ -328,7 +331,7 @@ func (w *weighing) expected() float64 {
 func (w *weighing) logOdds() float64 { return w.evidence }
 
 // weigh is what the weights alone say for a lasting refusal: the likelihood
-// of the loss rate that they show under 2.4 times the ordinary loss, against
+// of the loss rate that they show under so many times the ordinary loss, against
 // the ordinary one. 0 without a weight in the new home.
 func (w *weighing) weigh() float64 {
 	if w.seen == 0 || w.start == 0 {
@@ -340,11 +343,12 @@ func (w *weighing) weigh() float64 {
 		return 0
 	}
 	m := (w.s/w.p[1][1] - w.s0/v0) / lambda
-	l := lnNormal(m, 2.4*w.s0, 1/lambda+sq(.8*w.s0)) - lnNormal(m, w.s0, 1/lambda+sq(.35*w.s0))
+	times, failing, ordinary, most := failingLoss[0], failingLoss[1], failingLoss[2], failingLoss[3]
+	l := lnNormal(m, times*w.s0, 1/lambda+sq(failing*w.s0)) - lnNormal(m, w.s0, 1/lambda+sq(ordinary*w.s0))
 	if m < w.s0 {
 		l = math.Min(l, 0)
 	}
-	return math.Max(-3, math.Min(3, l))
+	return math.Max(-most, math.Min(most, l))
 }
 
 func sq(v float64) float64 { return v * v }

@@ -121,7 +121,7 @@ func WhatWouldChange(s *Subject, log []care.Entry, now time.Time, limit int) []T
 }
 
 // leastChange is what is worth a line: a level, or this much of urgency.
-const leastChange = .02
+var leastChange = snake.Number("probe", "least_change")
 
 // change is what a try does, positive for the worse: levels count before
 // urgency, which is less than one. What time alone would do is not counted.

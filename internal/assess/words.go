@@ -12,26 +12,24 @@ import (
 
 // The steps besides "fix:<point>" and "remeasure:<point>".
 const (
-	StepCallVet      = "call_vet"
-	StepStopFeeding  = "stop_feeding"
-	StepCoolDown     = "lower_the_heat"
-	StepWarmUp       = "raise_warm_side"
-	StepCoolEnd      = "cool_the_cool_side"
-	StepTwoEnds      = "two_ends"
-	StepWarmNight    = "raise_night"
-	StepDampen       = "raise_humidity"
-	StepAir          = "lower_humidity"
-	StepInPeace      = "leave_in_peace"
-	StepWeigh        = "weigh"
-	StepOffer        = "offer"
-	StepMeasure      = "measure_climate"
-	StepCheckSetup   = "check_setup"
-	StepTell         = "tell_breeder"
-	StepSayHello     = "say_how_it_is"
-	StepKeepGoing    = "keep_going"
-	StepSmallerMeal  = "offer_smaller"
-	weighEvery       = 14 // days after which a new weight would tell something
-	weighEveryIfLoss = 7
+	StepCallVet     = "call_vet"
+	StepStopFeeding = "stop_feeding"
+	StepCoolDown    = "lower_the_heat"
+	StepWarmUp      = "raise_warm_side"
+	StepCoolEnd     = "cool_the_cool_side"
+	StepTwoEnds     = "two_ends"
+	StepWarmNight   = "raise_night"
+	StepDampen      = "raise_humidity"
+	StepAir         = "lower_humidity"
+	StepInPeace     = "leave_in_peace"
+	StepWeigh       = "weigh"
+	StepOffer       = "offer"
+	StepMeasure     = "measure_climate"
+	StepCheckSetup  = "check_setup"
+	StepTell        = "tell_breeder"
+	StepSayHello    = "say_how_it_is"
+	StepKeepGoing   = "keep_going"
+	StepSmallerMeal = "offer_smaller"
 )
 
 func count(n int, of string) string {
@@ -143,7 +141,7 @@ func (e *engine) refusalText() string {
 	say = append(say, e.fastText(), e.lossText())
 	text := strings.Join(say, ", ")
 	text = strings.ToUpper(text[:1]) + text[1:]
-	if days := e.weight.daysTo(.90); e.refusedInARow > 1 && e.weight.start > 0 && days > 0 {
+	if days := e.weight.daysTo(1 - tenth); e.refusedInARow > 1 && e.weight.start > 0 && days > 0 {
 		text += ", a tenth at its pace in " + count(int(math.Ceil(days)), "day")
 	}
 	return text + ". That it has stopped eating for now is " + percent(e.offFeed()) + " likely, that it needs help to start again " + percent(calibrated(e.logOdds())) + "."
@@ -155,7 +153,7 @@ func (e *engine) weightText() string {
 	if e.weight.seen > 0 {
 		text += ", at " + number(100*e.weight.s, 2) + " % a day where " + number(100*e.weight.s0, 2) + " is usual in a fast"
 	}
-	return text + "; more than 10 % lost is " + percent(e.weight.pLoss(.10)) + " likely."
+	return text + "; more than 10 % lost is " + percent(e.weight.pLoss(tenth)) + " likely."
 }
 
 // troubleCode is the code of a concern.
