@@ -69,7 +69,7 @@ export function AnimalsPage(): JSX.Element {
       {Boolean(first.error) && <Trouble error={first.error} again={first.again} />}
       {!first.data && !first.error && <Waiting />}
       {first.data && animals.length === 0 && (
-        <p class="muted">{query ? 'No animal matches.' : 'No animal yet. Add the first one.'}</p>
+        <p class="muted">{query ? 'No animal matches.' : 'No animal yet. Add the first one, or bring in a list.'}</p>
       )}
       <p class="ear" role="status">
         {first.data && query ? `${animals.length}${next ? ' or more' : ''} found` : ''}
@@ -117,11 +117,17 @@ export function AnimalsPage(): JSX.Element {
           </Button>
         </div>
       )}
-      {!labels && animals.length > 0 && (
+      {!labels && first.data && (
         <div class="actions">
-          <Button icon="print" onClick={() => setLabels(true)}>
-            Labels for tubs
-          </Button>
+          {animals.length > 0 && (
+            <Button icon="print" onClick={() => setLabels(true)}>
+              Labels for tubs
+            </Button>
+          )}
+          <Link to="/b/lists" class="button plain">
+            <Icon name="list" />
+            <span>Lists: bring in, take out</span>
+          </Link>
         </div>
       )}
     </main>

@@ -1,5 +1,6 @@
 import type { JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
+import { lazy } from '../lazy';
 import { ThermalBand } from '../parts/band';
 import { Button } from '../parts/controls';
 import { Icon, type IconName } from '../parts/icons';
@@ -15,6 +16,8 @@ import { SignIn, SignInPage, WelcomePage } from './signin';
 import { TablesPage } from './tables';
 import { ThresholdsPage } from './thresholds';
 import { TriagePage } from './triage';
+
+const ListsPage = lazy(() => import('./lists'));
 
 export interface BreederAppProps {
   /** `/b` and all below. */
@@ -69,7 +72,7 @@ const places: { to: string; word: string; icon: IconName; mine: (path: string) =
     to: '/b/animals',
     word: 'Stock book',
     icon: 'book',
-    mine: (p) => p.startsWith('/b/animals') || p.startsWith('/b/handovers'),
+    mine: (p) => p.startsWith('/b/animals') || p.startsWith('/b/handovers') || p === '/b/lists',
   },
   {
     to: '/b/settings',
@@ -119,6 +122,7 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'animals' && id) return <AnimalPage key={id} id={id} />;
   if (room === 'animals') return <AnimalsPage />;
   if (room === 'handovers' && id) return <HandoverPage key={id} id={id} />;
+  if (room === 'lists') return <ListsPage />;
   if (room === 'settings') return <SettingsPage />;
   if (room === 'insight') return <InsightPage />;
   if (room === 'tables') return <TablesPage />;

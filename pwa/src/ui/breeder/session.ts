@@ -33,6 +33,11 @@ export function askForPdf(method: Method, path: string, body?: unknown): Promise
   return noticing(callForFile('application/pdf', method, path, body, { headers: asBreeder }));
 }
 
+/** The same for a file that takes a while to make: the whole stock book. */
+export function askForExport(type: string, path: string): Promise<Blob> {
+  return noticing(callForFile(type, 'GET', path, undefined, { headers: asBreeder, timeout: 300_000 }));
+}
+
 async function noticing<T>(answer: Promise<T>): Promise<T> {
   try {
     return await answer;

@@ -39,6 +39,9 @@ export function SettingsPage(): JSX.Element {
         <Link to="/b/thresholds">Your own thresholds: when you are called, tried on your past cases</Link>
       </p>
       <p>
+        <Link to="/b/lists">Bring in a list, or take all that is yours out</Link>
+      </p>
+      <p>
         <Link to="/b/tables">What the program goes by: every limit and threshold, with its source</Link>
       </p>
       <section class="stack" aria-label="Sign out">

@@ -71,7 +71,8 @@ export function SavePdf({ label, name, fetch, main, disabled, children }: SavePd
   );
 }
 
-function give(file: Blob, name: string): void {
+/** Hands a file to the browser to keep. */
+export function give(file: Blob, name: string): void {
   const url = URL.createObjectURL(file);
   const a = document.createElement('a');
   a.href = url;
