@@ -54,6 +54,13 @@ const orders = [
   { value: 'days1904', label: 'Days since 1904' },
 ];
 
+const many = (n: number | undefined, one: string, more: string) => `${n ?? 0} ${n === 1 ? one : more}`;
+
+/** "2 animals and 340 log lines". */
+export function added(i: { animals?: number; entries?: number }): string {
+  return `${many(i.animals, 'animal', 'animals')} and ${many(i.entries, 'log line', 'log lines')}`;
+}
+
 /** A list as it was understood, to be put right and confirmed. */
 export function Look({
   name,
@@ -95,6 +102,13 @@ export function Look({
   const wrong = v.wrong ?? 0;
   return (
     <>
+      <p role="status" aria-busy={!loaded.data}>
+        {many(v.rowCount, 'row', 'rows')}: {many(v.animals, 'new animal', 'new animals')} and{' '}
+        {many(v.entries, 'log line', 'log lines')}.
+        {Boolean(v.already) && ` ${many(v.already, 'log line is', 'log lines are')} there already and not added again.`}
+        {wrong > 0 && ` ${many(wrong, 'thing is', 'things are')} wrong.`}
+        {Boolean(v.warnings) && ` ${many(v.warnings, 'thing is', 'things are')} worth a look.`}
+      </p>
       {v.earlierTime && (
         <Notice kind="info">
           You brought this very file in {day(v.earlierTime)}. What is there already is not added again.
@@ -125,6 +139,7 @@ export function Look({
           }}
         />
       ))}
+      <FirstRows v={v} />
       <section class="stack" aria-labelledby="i-c">
         <h2 id="i-c">What the columns hold</h2>
         <ul class="mapping">
@@ -141,15 +156,8 @@ export function Look({
         </ul>
         <Options mapping={mapping} change={change} />
       </section>
-      <FirstRows v={v} />
       <section class="stack" aria-labelledby="i-p">
-        <h2 id="i-p">What comes of it</h2>
-        <p role="status" aria-busy={!loaded.data}>
-          {v.rowCount ?? 0} rows: {v.animals ?? 0} new animals and {v.entries ?? 0} log lines.
-          {Boolean(v.already) && ` ${v.already} log lines are there already.`}
-          {wrong > 0 && ` ${wrong} things are wrong.`}
-          {Boolean(v.warnings) && ` ${v.warnings} are worth a look.`}
-        </p>
+        <h2 id="i-p">{wrong + (v.warnings ?? 0) > 0 ? 'Wrong, or worth a look' : 'Nothing is wrong'}</h2>
         <Problems
           list={v.problems ?? []}
           all={wrong + (v.warnings ?? 0)}
@@ -282,7 +290,10 @@ function Options({
         value={mapping.species ?? ''}
         onInput={(s) => change({ species: s })}
         options={[
-          { value: '', label: has('species') ? 'Such rows are wrong' : 'No new animals: only those of the stock book' },
+          {
+            value: '',
+            label: has('species') ? 'None: such rows are left out' : 'None: only animals of the stock book',
+          },
           ...(kinds.data ?? []).map((k) => ({ value: k.id ?? '', label: k.commonName ?? '' })),
           { value: 'other_snake', label: 'Another snake' },
         ]}
@@ -360,7 +371,7 @@ function Options({
 
 function FirstRows({ v }: { v: PreviewImportResponseJson }): JSX.Element {
   return (
-    <details>
+    <details open>
       <summary>The first rows</summary>
       <section
         class="scroll"

@@ -12,7 +12,7 @@ import { ago } from '../../core/time';
 import { Button, Notice } from '../parts/controls';
 import { give } from '../parts/pdf';
 import { FormError, useLoad, useSave } from './hooks';
-import { type Answered, Look } from './listlook';
+import { type Answered, added, Look } from './listlook';
 import { Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { ask, askForExport, breeder } from './session';
 
@@ -144,13 +144,6 @@ function ChooseFile({ busy, take }: { busy: boolean; take: (file: File) => void 
       </Button>
     </div>
   );
-}
-
-const many = (n: number | undefined, one: string, more: string) => `${n ?? 0} ${n === 1 ? one : more}`;
-
-/** "2 animals and 340 log lines". */
-export function added(i: { animals?: number; entries?: number }): string {
-  return `${many(i.animals, 'animal', 'animals')} and ${many(i.entries, 'log line', 'log lines')}`;
 }
 
 /** An import, asked for again while the service works on it. */
