@@ -115,12 +115,12 @@ var fewCases = int(snake.Number("trial", "few"))
 
 // Caution says what the trial cannot tell.
 func (t *Trials) Caution() string {
-	const because = "Cases also went as they did because of what you did when you were called, so read it as a hint."
+	const because = "Cases also went as they did because you stepped in or did not, so read it as a hint."
 	switch {
 	case t.Cases == 0:
 		return "You have no cases yet, so there is nothing to try this on."
 	case t.Bad+t.Settled == 0:
-		return "None of these cases has settled or ended badly yet. You can see how often you would be called, not whether the calls would be right."
+		return "None of these cases has settled or ended badly yet. You can see how often you would be asked to step in, not whether it would be right."
 	case t.Bad < fewCases || t.Settled < fewCases:
 		return fmt.Sprintf("This is too little to judge by: %s ended badly and %d settled. One case more could turn it round. %s", count(t.Bad, "case"), t.Settled, because)
 	}

@@ -15,7 +15,7 @@ test('thresholds are tried on past cases before they count', async ({ page }, in
   await page.getByRole('button', { name: 'First word within: more' }).tap();
   await page.getByRole('button', { name: 'Try on my past cases' }).tap();
   await expect(page.getByRole('heading', { name: 'What it would have been' })).toBeVisible();
-  await expect(page.getByRole('table', { name: '' }).first()).toContainText('You are called');
+  await expect(page.getByRole('table', { name: '' }).first()).toContainText('You are asked to step in');
   await fits(page);
   await axe(page, 'thresholds');
 

@@ -34,10 +34,10 @@ describe('what it would have been', () => {
   };
   it('is said in rows, with how many were looked at', () => {
     expect(rows(r)).toEqual([
-      ['You are called', '14 times in 20 weeks, 0.7 a week', '24 times in 20 weeks, 1.2 a week'],
-      ['Ended badly, and you were called before', '3 of 4', '4 of 4'],
+      ['You are asked to step in', '14 times in 20 weeks, 0.7 a week', '24 times in 20 weeks, 1.2 a week'],
+      ['Ended badly, and you were asked before', '3 of 4', '4 of 4'],
       ['How early, for half of them at least', '5 days', '1 day'],
-      ['Settled, and you were called', '2 of 9', '4 of 9'],
+      ['Settled, and you were asked all the same', '2 of 9', '4 of 9'],
     ]);
     expect(lookedAt(r)).toContain('your newest 1,000 of 1,240 cases');
     expect(lookedAt({ total: 1, lookedAt: 1 })).toContain('your one case');
@@ -45,7 +45,7 @@ describe('what it would have been', () => {
   });
   it('says nothing of what nobody has', () => {
     expect(rows({ total: 1, lookedAt: 1, weeks: 1 })).toEqual([
-      ['You are called', '0 times in 1 week', '0 times in 1 week'],
+      ['You are asked to step in', '0 times in 1 week', '0 times in 1 week'],
     ]);
     const none = { ...r, present: {}, proposed: {} };
     expect(rows(none)[2]).toEqual(['How early, for half of them at least', '–', '–']);

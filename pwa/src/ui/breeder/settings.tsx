@@ -36,7 +36,7 @@ export function SettingsPage(): JSX.Element {
         <Link to="/b/insight">What your sales show, all together</Link>
       </p>
       <p>
-        <Link to="/b/thresholds">Your own thresholds: when you are called, tried on your past cases</Link>
+        <Link to="/b/thresholds">Your own thresholds: when you are asked to step in, tried on your past cases</Link>
       </p>
       <p>
         <Link to="/b/lists">Bring in a list, or take all that is yours out</Link>

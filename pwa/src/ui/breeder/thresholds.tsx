@@ -26,8 +26,8 @@ export function ThresholdsPage(): JSX.Element {
     <main class="page thresholds">
       <Heading>Your own thresholds</Heading>
       <p>
-        They decide when your open cases go on watch and when you are called. Move one, try it on your past cases, and
-        then use it. Where the numbers come from is in{' '}
+        They decide when your open cases go on watch and when you are asked to step in. Move one, try it on your past
+        cases, and then use it. Where the numbers come from is in{' '}
         <Link to="/b/tables">the table of all that the program goes by</Link>.
       </p>
       {!loaded.data && (loaded.error ? <Trouble error={loaded.error} again={loaded.again} /> : <Waiting />)}
@@ -325,7 +325,7 @@ function Calls({ present, proposed }: { present: number[]; proposed: number[] })
   const { left, top, height, bottom } = callSize;
   return (
     <figure class="stack">
-      <figcaption>Animals that you were called for, by day after the handover</figcaption>
+      <figcaption>Animals that you were asked to step in for, by day after the handover</figcaption>
       <div ref={holder} class="calls">
         <svg viewBox={`0 0 ${width} ${height}`} width={width} height={height} aria-hidden="true" focusable="false">
           {p.ticks.map((t) => (

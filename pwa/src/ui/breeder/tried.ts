@@ -69,7 +69,7 @@ export function rows(r: TryThresholdsResponseJson): [string, string, string][] {
   ];
   const list: [string, string, string][] = [
     [
-      'You are called',
+      'You are asked to step in',
       ...both((t) => {
         const calls = t.calls ?? 0;
         const often = `${calls} ${calls === 1 ? 'time' : 'times'} in ${weeks} ${weeks === 1 ? 'week' : 'weeks'}`;
@@ -78,13 +78,14 @@ export function rows(r: TryThresholdsResponseJson): [string, string, string][] {
     ],
   ];
   if (bad > 0) {
-    list.push(['Ended badly, and you were called before', ...both((t) => `${t.found ?? 0} of ${bad}`)]);
+    list.push(['Ended badly, and you were asked before', ...both((t) => `${t.found ?? 0} of ${bad}`)]);
     list.push([
       'How early, for half of them at least',
       ...both((t) => (t.found ? `${t.medianLeadDays ?? 0} ${t.medianLeadDays === 1 ? 'day' : 'days'}` : '–')),
     ]);
   }
-  if (settled > 0) list.push(['Settled, and you were called', ...both((t) => `${t.calledInVain ?? 0} of ${settled}`)]);
+  if (settled > 0)
+    list.push(['Settled, and you were asked all the same', ...both((t) => `${t.calledInVain ?? 0} of ${settled}`)]);
   return list;
 }
 
