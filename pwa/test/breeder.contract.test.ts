@@ -64,6 +64,7 @@ const names = [
   'breeders/b/animals/a',
   'breeders/b/cases/c',
   'breeders/b/handovers/h',
+  'breeders/b/imports/i',
   'breeders/b/cases/c/photos/p',
   'b',
   '320',
