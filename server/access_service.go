@@ -103,7 +103,7 @@ func (a *accessService) CreateKeeperCode(ctx context.Context, req *pb.CreateKeep
 		return nil, err
 	}
 	out := &pb.CreateKeeperCodeResponse{}
-	err = a.s.followup.LetKeeperIn(ctx, callOf(ctx).who.Actor, ids[0], ids[1], func(tx care.Tx, keeper care.Actor) error {
+	err = a.s.followup.LetKeeperIn(ctx, callOf(ctx).who.Actor, ids[0], ids[1], req.GetEndSignIns(), func(tx care.Tx, keeper care.Actor) error {
 		code, kept, err := access.NewKeeperCode(tx, a.s.key, keeper, false, req.GetEndSignIns(), a.s.now())
 		out.Code = a.keeperCode(code, kept)
 		return err

@@ -215,10 +215,17 @@ func maskOf(msg protoreflect.Message) []string {
 	return paths
 }
 
-// signedOut reports whether the sign-in that a stream began with has ended.
-func (s *Server) signedOut(ctx context.Context, secret string) bool {
-	_, _, err := s.sessions.Authenticate(ctx, secret, s.now())
-	return care.IsCode(err, care.Unauthenticated)
+// stillIn looks again at the sign-in that a stream began with, which may have
+// ended or be for fewer breeders' cases by now.
+func (s *Server) stillIn(ctx context.Context, who *caller) error {
+	actor, _, err := s.sessions.Authenticate(ctx, who.secret, s.now())
+	if care.IsCode(err, care.Unauthenticated) {
+		return errSignedOut
+	}
+	if err == nil {
+		who.Actor = actor
+	}
+	return nil // a database that does not answer signs nobody out
 }
 
 // Why a stream ends early.

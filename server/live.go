@@ -69,8 +69,8 @@ func (s *Server) watch(ctx context.Context, who caller, breeders func(context.Co
 		case <-s.draining:
 			return errServerStops
 		case <-tick.C:
-			if s.signedOut(ctx, who.secret) {
-				return errSignedOut
+			if err := s.stillIn(ctx, &who); err != nil {
+				return err
 			}
 			if err := look(); err != nil {
 				return err
@@ -79,8 +79,8 @@ func (s *Server) watch(ctx context.Context, who caller, breeders func(context.Co
 				return err
 			}
 		case c := <-changes:
-			if s.signedOut(ctx, who.secret) {
-				return errSignedOut
+			if err := s.stillIn(ctx, &who); err != nil {
+				return err
 			}
 			answer := &pb.WatchCasesResponse{What: c.What}
 			if c.CaseID != "" {

@@ -2,6 +2,8 @@ package access
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"warmhand/internal/care"
@@ -20,8 +22,8 @@ const (
 // keeper describes. An earlier code for the same is void.
 //
 // own says that the keeper makes it, for a phone at hand; else it is the
-// breeder's, and waits a week. endOthers ends all the keeper's sign-ins and
-// voids all other codes, for a phone that is lost.
+// breeder's, and waits a week. endOthers is for a phone that is lost: it ends
+// what the keeper's sign-ins and codes open of these breeders' cases.
 func NewKeeperCode(tx care.Tx, key Key, keeper care.Actor, own, endOthers bool, now time.Time) (code string, s care.Secret, err error) {
 	life := keeperCodeLife
 	if own {
@@ -34,34 +36,22 @@ func NewKeeperCode(tx care.Tx, key Key, keeper care.Actor, own, endOthers bool, 
 	if err != nil {
 		return "", s, err
 	}
-	end := func(kind care.SecretKind, these func(*care.Secret) bool) error {
-		all, err := tx.ListKeeperSecrets(s.KeeperID, kind)
-		if err != nil {
-			return fmt.Errorf("listing a keeper's secrets: %w", err)
-		}
-		for i := range all {
-			if !these(&all[i]) {
-				continue
-			}
-			if err := tx.DeleteSecret(all[i].Hash); err != nil {
-				return fmt.Errorf("ending a keeper's secret: %w", err)
-			}
-		}
-		return nil
-	}
-	// A used one stays, so that a second use can be told what happened; but not
-	// where a lost phone could repeat its own use.
-	if err := end(care.SecretKeeper, func(old *care.Secret) bool {
-		return endOthers || old.UsedAt == nil && string(old.Data) == string(s.Data)
-	}); err != nil {
-		return "", s, err
-	}
 	if endOthers {
-		every := func(*care.Secret) bool { return true }
-		for _, kind := range []care.SecretKind{care.SecretSession, care.SecretSignIn} {
-			if err := end(kind, every); err != nil {
-				return "", s, err
-			}
+		if err := EndKeeper(tx, s.KeeperID, keeper.Breeders); err != nil {
+			return "", s, err
+		}
+	}
+	codes, err := tx.ListKeeperSecrets(s.KeeperID, care.SecretKeeper)
+	if err != nil {
+		return "", s, fmt.Errorf("listing a keeper's codes: %w", err)
+	}
+	for _, old := range codes {
+		// A used one stays, so that a second use can be told what happened.
+		if old.UsedAt != nil || string(old.Data) != string(s.Data) {
+			continue
+		}
+		if err := tx.DeleteSecret(old.Hash); err != nil {
+			return "", s, fmt.Errorf("voiding a keeper code: %w", err)
 		}
 	}
 	code = NewClaimCode()
@@ -70,6 +60,46 @@ func NewKeeperCode(tx care.Tx, key Key, keeper care.Actor, own, endOthers bool, 
 		return "", s, fmt.Errorf("storing a keeper code: %w", err)
 	}
 	return code, s, nil
+}
+
+// EndKeeper ends what all of a keeper's sign-ins and codes open of these
+// breeders' cases, "" for all: used codes too, whose use could be repeated. One
+// that opens other breeders' cases as well goes on for those alone, since a
+// breeder has no say in what is between the keeper and another.
+func EndKeeper(tx care.Tx, keeperID, breeders string) error {
+	gone := strings.Fields(breeders)
+	for _, kind := range []care.SecretKind{care.SecretSession, care.SecretSignIn, care.SecretKeeper} {
+		all, err := tx.ListKeeperSecrets(keeperID, kind)
+		if err != nil {
+			return fmt.Errorf("listing a keeper's secrets: %w", err)
+		}
+		for _, s := range all {
+			opens := strings.Fields(string(s.Data))
+			if len(opens) == 0 && len(gone) > 0 { // every case of the keeper's
+				cases, err := tx.CasesOfKeeper(keeperID)
+				if err != nil {
+					return fmt.Errorf("listing a keeper's cases: %w", err)
+				}
+				for i := range cases {
+					opens = append(opens, cases[i].BreederID)
+				}
+				slices.Sort(opens)
+				opens = slices.Compact(opens)
+			}
+			left := slices.DeleteFunc(slices.Clone(opens), func(b string) bool { return len(gone) == 0 || slices.Contains(gone, b) })
+			switch {
+			case len(left) == 0: // never kept without a breeder, which would mean all
+				err = tx.DeleteSecret(s.Hash)
+			case len(left) < len(opens):
+				s.Data = []byte(strings.Join(left, " "))
+				err = tx.UpdateSecret(s)
+			}
+			if err != nil {
+				return fmt.Errorf("ending a keeper's secret: %w", err)
+			}
+		}
+	}
+	return nil
 }
 
 // RedeemKeeperCode uses a code up and says whose it is. With the request id of

@@ -71,24 +71,41 @@ func TestKeeperCode(t *testing.T) {
 	_, err = use(first, "request-6", care.Actor{}, 0)
 	wantError(t, err, care.Unauthenticated, care.ReasonCodeWrong)
 
-	// A lost phone: every sign-in and code ends, even what it could repeat.
-	lost, others := b.start(of("b1"), start), b.start(stranger, start)
-	used := made(of("b1 b2"), true, false)
-	if _, err := use(used, "request-7", care.Actor{}, 0); err != nil {
-		t.Fatal(err)
+	// A lost phone: what every sign-in and code opens of this breeder's cases
+	// ends, even what it could repeat. Another breeder's cases stay open to it.
+	lost, both, elsewheres, others := b.start(of("b1"), start), b.start(of("b1 b2"), start), b.start(of("b2"), start), b.start(stranger, start)
+	used, usedToo := made(of("b1 b2"), true, false), made(of("b1"), true, false)
+	for request, code := range map[string]string{"request-7": used, "request-8": usedToo} {
+		if _, err := use(code, request, care.Actor{}, 0); err != nil {
+			t.Fatal(err)
+		}
 	}
 	b.ok(lost, of("b1"), start)
 	code = made(of("b1"), false, true)
 	b.refused(lost, start)
+	b.ok(both, of("b2"), start)
+	b.ok(elsewheres, of("b2"), start)
 	b.ok(others, stranger, start)
-	for request, old := range map[string]string{"request-7": used, "request-8": second, "request-9": elsewhere} {
+	if got, err := use(used, "request-7", care.Actor{}, 0); err != nil || got != of("b2") {
+		t.Errorf("what was used for both: %+v, %v", got, err)
+	}
+	for request, old := range map[string]string{"request-8": usedToo, "request-9": second} {
 		if _, err := use(old, request, care.Actor{}, 0); !care.IsCode(err, care.Unauthenticated) {
 			t.Errorf("%s still opens something: %v", request, err)
 		}
 	}
+	if got, err := use(elsewhere, "request-9", care.Actor{}, 0); err != nil || got != of("b2") {
+		t.Errorf("the other breeder's code: %+v, %v", got, err)
+	}
 	if got, err := use(code, "request-10", care.Actor{}, 0); err != nil || got != of("b1") {
 		t.Errorf("%+v, %v", got, err)
 	}
+
+	// A sign-in that opens everything is left with what there is elsewhere, and
+	// with nothing when that is nothing.
+	all := b.start(of(""), start)
+	made(of("b1"), false, true)
+	b.refused(all, start)
 
 	for own, life := range map[bool]time.Duration{true: deviceCodeLife, false: keeperCodeLife} {
 		_, err = use(made(of("b1"), own, false), "request-11", care.Actor{}, life)

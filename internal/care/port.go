@@ -125,6 +125,8 @@ type Tx interface {
 
 	Answered(scope, requestID string) (Answered, error)
 	InsertAnswered(Answered) error
+	// DeleteAnswered forgets all answers of a scope; none is no error.
+	DeleteAnswered(scope string) error
 	DeleteAnsweredBefore(t time.Time, limit int) (int, error)
 
 	// Counts tells how much there is, for the program's own status line.

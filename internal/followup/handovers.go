@@ -348,7 +348,7 @@ func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, type
 		if h, err = byCode(tx, hash); err != nil {
 			return err
 		}
-		scope := "claim/" + h.ID
+		scope := claimScope(h.ID)
 		_, err = tx.Answered(scope, requestID)
 		again := err == nil && h.State == care.HandoverClaimed
 		if err != nil && !care.IsCode(err, care.NotFound) {
@@ -400,8 +400,9 @@ func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, type
 }
 
 // LetKeeperIn is for a breeder who helps the keeper of a case back in: f makes
-// the code, as this keeper with nothing but this breeder's cases.
-func (s *Service) LetKeeperIn(ctx context.Context, who care.Actor, breederID, caseID string, f func(tx care.Tx, keeper care.Actor) error) error {
+// the code, as this keeper with nothing but this breeder's cases. With lost, the
+// phone that claimed them cannot repeat its claims either.
+func (s *Service) LetKeeperIn(ctx context.Context, who care.Actor, breederID, caseID string, lost bool, f func(tx care.Tx, keeper care.Actor) error) error {
 	if err := breederOnly(who, breederID, "case"); err != nil {
 		return err
 	}
@@ -413,6 +414,23 @@ func (s *Service) LetKeeperIn(ctx context.Context, who care.Actor, breederID, ca
 		if c.KeeperID == "" {
 			return &care.Error{Code: care.Precondition, Reason: care.ReasonNotClaimed, Text: "Nobody has claimed this card yet. Make a new claim code on the handover's page instead."}
 		}
+		if lost {
+			cases, err := tx.CasesOfKeeper(c.KeeperID)
+			if err != nil {
+				return err
+			}
+			for i := range cases {
+				if cases[i].BreederID != breederID {
+					continue
+				}
+				if err := tx.DeleteAnswered(claimScope(cases[i].ID)); err != nil {
+					return err
+				}
+			}
+		}
 		return f(tx, care.Actor{Kind: care.KeeperActor, KeeperID: c.KeeperID, Breeders: breederID})
 	})
 }
+
+// claimScope is where the answer to a claim is kept, for its repeat.
+func claimScope(handoverID string) string { return "claim/" + handoverID }

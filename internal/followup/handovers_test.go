@@ -222,7 +222,7 @@ func TestLetKeeperIn(t *testing.T) {
 	var half care.Actor
 	let := func(who care.Actor, breederID, caseID string) error {
 		half = care.Actor{}
-		return p.LetKeeperIn(t.Context(), who, breederID, caseID, func(_ care.Tx, k care.Actor) error { half = k; return nil })
+		return p.LetKeeperIn(t.Context(), who, breederID, caseID, true, func(_ care.Tx, k care.Actor) error { half = k; return nil })
 	}
 	if err := let(p.helper, "loam", c.ID); err != nil || half.KeeperID != keeper.KeeperID {
 		t.Fatalf("%+v, %v", half, err)
@@ -269,6 +269,27 @@ func TestLetKeeperIn(t *testing.T) {
 	for _, who := range []care.Actor{p.other, keeper, {}} {
 		wantReason(t, let(who, "loam", c.ID), care.ReasonNotFound)
 	}
+
+	// A lost phone does not get back in by repeating its claim; what it claimed of
+	// another breeder it still may.
+	again := func(code, request string) error {
+		return third(p.Claim(t.Context(), care.Actor{}, t0, code, "Robin", request, func(care.Tx, care.Actor) error { return nil }))
+	}
+	mine, mineCode := p.handover(t, p.animal(t), t0)
+	request := p.id("claim")
+	if _, _, err := p.Claim(t.Context(), keeper, t0, mineCode, "Robin", request, func(care.Tx, care.Actor) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	if err := again(mineCode, request); err != nil {
+		t.Fatal(err)
+	}
+	if err := p.LetKeeperIn(t.Context(), p.loam, "loam", mine.ID, false, func(care.Tx, care.Actor) error { return nil }); err != nil || again(mineCode, request) != nil {
+		t.Errorf("no phone was lost: %v, %v", err, again(mineCode, request))
+	}
+	if err := let(p.loam, "loam", c.ID); err != nil {
+		t.Fatal(err)
+	}
+	wantReason(t, again(mineCode, request), care.ReasonCodeUsed)
 }
 
 // A card in a drawer is not a keeper who is silent.

@@ -75,6 +75,7 @@ var (
 
 	insertAnswered = answered.insertQuery()
 	getAnswered    = answered.getQuery()
+	deleteAnswered = newQuery("delete answers", `DELETE FROM answered WHERE scope = ?1`)
 	forgetAnswered = newQuery("delete old answers", `DELETE FROM answered WHERE (scope, request_id) IN
 		(SELECT scope, request_id FROM answered WHERE at < ?1 ORDER BY at LIMIT ?2)`)
 )
@@ -167,6 +168,11 @@ func (t *tx) Answered(scope, requestID string) (care.Answered, error) {
 
 func (t *tx) InsertAnswered(a care.Answered) error {
 	return t.insert(insertAnswered, answeredRow(&a)...)
+}
+
+func (t *tx) DeleteAnswered(scope string) error {
+	_, err := t.exec(deleteAnswered, scope)
+	return err
 }
 
 func (t *tx) DeleteAnsweredBefore(before time.Time, limit int) (int, error) {

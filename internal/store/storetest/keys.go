@@ -140,9 +140,17 @@ func deletes(t *testing.T, s care.Store) {
 		if err := tx.DeletePasskey("b1", "u1", "cred-b1"); err != nil {
 			return err
 		}
+		if err := tx.DeleteAnswered(w.answered.Scope); err != nil {
+			return err
+		}
+		if err := tx.DeleteAnswered("nobody"); err != nil {
+			return err
+		}
 		return tx.DeleteSecret("hash-b1")
 	})
-	left := read(t, s, func(tx care.Tx) (n [2]bool, err error) {
+	left := read(t, s, func(tx care.Tx) (n [3]bool, err error) {
+		_, err = tx.Answered(w.answered.Scope, w.answered.RequestID)
+		n[2] = care.IsCode(err, care.NotFound)
 		_, err = tx.Passkey("cred-b1")
 		n[0] = care.IsCode(err, care.NotFound)
 		_, err = tx.Secret("hash-b1")
@@ -153,7 +161,7 @@ func deletes(t *testing.T, s care.Store) {
 		_, err = tx.Secret("hash-b2")
 		return n, err
 	})
-	wantSame(t, "gone", left, [2]bool{true, true})
+	wantSame(t, "gone", left, [3]bool{true, true, true})
 }
 
 func expiry(t *testing.T, s care.Store) {

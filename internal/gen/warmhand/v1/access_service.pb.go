@@ -1029,7 +1029,7 @@ type CreateKeeperCodeRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Resource name of the case.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// The phone is lost: end all the keeper's sign-ins and void all other codes.
+	// The phone is lost: end what all the keeper's sign-ins and other codes open of this breeder's cases. What they open of another breeder's stays.
 	EndSignIns    bool `protobuf:"varint,2,opt,name=end_sign_ins,json=endSignIns,proto3" json:"end_sign_ins,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

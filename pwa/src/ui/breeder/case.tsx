@@ -812,7 +812,7 @@ function LetIn({ c }: { c: CaseJson }): JSX.Element {
           <input type="checkbox" checked={lost} onChange={(e) => setLost(e.currentTarget.checked)} />
           <span>
             The phone is lost
-            <span class="muted">: signs it out, and every other phone of this keeper</span>
+            <span class="muted">: ends what it, and every other phone of this keeper, can see of your animals</span>
           </span>
         </label>
         {code && (

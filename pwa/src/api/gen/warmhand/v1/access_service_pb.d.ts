@@ -709,7 +709,7 @@ export declare type CreateKeeperCodeRequest = Message<"warmhand.v1.CreateKeeperC
   name: string;
 
   /**
-   * The phone is lost: end all the keeper's sign-ins and void all other codes.
+   * The phone is lost: end what all the keeper's sign-ins and other codes open of this breeder's cases. What they open of another breeder's stays.
    *
    * @generated from field: bool end_sign_ins = 2;
    */
@@ -728,7 +728,7 @@ export declare type CreateKeeperCodeRequestJson = {
   name?: string;
 
   /**
-   * The phone is lost: end all the keeper's sign-ins and void all other codes.
+   * The phone is lost: end what all the keeper's sign-ins and other codes open of this breeder's cases. What they open of another breeder's stays.
    *
    * @generated from field: bool end_sign_ins = 2;
    */
