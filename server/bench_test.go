@@ -111,69 +111,17 @@ func benchmarkLogs(b *testing.B, together int) {
 // first alone, then each with the row of its case.
 func bareLogs(b *testing.B, database string, together int, received time.Time) (insert, both time.Duration) {
 	b.Helper()
-	const pragmas = "?_journal_mode=WAL&_synchronous=FULL&_txlock=immediate&_foreign_keys=1&_cache_size=-8000"
 	for _, took := range []*time.Duration{&insert, &both} {
-		copied := filepath.Join(b.TempDir(), "bare.db")
-		live, err := sql.Open("sqlite3", "file:"+database+"?mode=ro")
-		if err != nil {
-			b.Fatal(err)
-		}
-		if _, err := live.Exec(`VACUUM INTO ?1`, copied); err != nil {
-			b.Fatal(err)
-		}
-		live.Close()
-		db, err := sql.Open("sqlite3", "file:"+copied+pragmas)
-		if err != nil {
-			b.Fatal(err)
-		}
-		defer db.Close()
-		db.SetMaxOpenConns(1)
-		must := func(_ sql.Result, err error) {
-			b.Helper()
-			if err != nil {
-				b.Fatal(err)
-			}
-		}
-		const columns = `breeder_id, animal_id, entry_id, case_id, by_kind, by_id, happened_at, received_at, replaces, replaced_by, confirmed, note, kind, body, offer_result`
-		read := func(query string, args ...any) (all [][]any) {
-			rows, err := db.Query(query, args...)
-			if err != nil {
-				b.Fatal(err)
-			}
-			defer rows.Close()
-			names, err := rows.Columns()
-			if err != nil {
-				b.Fatal(err)
-			}
-			for rows.Next() {
-				row, to := make([]any, len(names)), make([]any, len(names))
-				for i := range row {
-					to[i] = &row[i]
-				}
-				if err := rows.Scan(to...); err != nil {
-					b.Fatal(err)
-				}
-				all = append(all, row)
-			}
-			return all
-		}
-		logs := read(`SELECT `+columns+` FROM entries WHERE received_at = ?1 AND case_id <> '' ORDER BY random()`, received.UnixMilli())
+		db := bareCopy(b, database)
+		must, read := db.must, db.read
+		logs := read(`SELECT `+entryColumns+` FROM entries WHERE received_at = ?1 AND case_id <> '' ORDER BY random()`, received.UnixMilli())
 		cases := map[any][]any{}
 		for _, row := range read(`SELECT breeder_id, case_id, standing, urgency, headline, assessment, assessed_at, due_at, last_heard, changed_at FROM cases`) {
 			cases[row[1]] = row
 		}
 		must(db.Exec(`DELETE FROM entries WHERE received_at = ?1 AND case_id <> ''`, received.UnixMilli()))
-		prepare := func(text string) *sql.Stmt {
-			s, err := db.Prepare(text)
-			if err != nil {
-				b.Fatal(err)
-			}
-			b.Cleanup(func() { s.Close() })
-			return s
-		}
-		begin, commit := prepare(`BEGIN IMMEDIATE`), prepare(`COMMIT`)
-		entry := prepare(`INSERT INTO entries (` + columns + `) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)`)
-		assessed := prepare(`UPDATE cases SET standing = ?3, urgency = ?4, headline = ?5, assessment = ?6, assessed_at = ?7, due_at = ?8, last_heard = ?9, changed_at = ?10, version = version + 1
+		begin, commit, entry := db.prepare(`BEGIN IMMEDIATE`), db.prepare(`COMMIT`), db.prepare(insertEntry)
+		assessed := db.prepare(`UPDATE cases SET standing = ?3, urgency = ?4, headline = ?5, assessment = ?6, assessed_at = ?7, due_at = ?8, last_heard = ?9, changed_at = ?10, version = version + 1
 			WHERE breeder_id = ?1 AND case_id = ?2`)
 		start := time.Now()
 		for batch := range slices.Chunk(logs, together) {
@@ -189,6 +137,79 @@ func bareLogs(b *testing.B, database string, together int, received time.Time) (
 		*took = time.Since(start)
 	}
 	return insert, both
+}
+
+// bare is a copy of a store's database, opened as the store opens it.
+type bare struct {
+	*sql.DB
+	b *testing.B
+}
+
+const (
+	entryColumns = `breeder_id, animal_id, entry_id, case_id, by_kind, by_id, happened_at, received_at, replaces, replaced_by, confirmed, note, kind, body, offer_result`
+	insertEntry  = `INSERT INTO entries (` + entryColumns + `) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)`
+)
+
+func bareCopy(b *testing.B, database string) bare {
+	b.Helper()
+	const pragmas = "?_journal_mode=WAL&_synchronous=FULL&_txlock=immediate&_foreign_keys=1&_cache_size=-8000"
+	copied := filepath.Join(b.TempDir(), "bare.db")
+	live, err := sql.Open("sqlite3", "file:"+database+"?mode=ro")
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer live.Close()
+	if _, err := live.Exec(`VACUUM INTO ?1`, copied); err != nil {
+		b.Fatal(err)
+	}
+	db, err := sql.Open("sqlite3", "file:"+copied+pragmas)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { db.Close() })
+	db.SetMaxOpenConns(1)
+	return bare{db, b}
+}
+
+func (d bare) must(_ sql.Result, err error) {
+	d.b.Helper()
+	if err != nil {
+		d.b.Fatal(err)
+	}
+}
+
+func (d bare) prepare(text string) *sql.Stmt {
+	d.b.Helper()
+	s, err := d.Prepare(text)
+	if err != nil {
+		d.b.Fatal(err)
+	}
+	d.b.Cleanup(func() { s.Close() })
+	return s
+}
+
+func (d bare) read(query string, args ...any) (all [][]any) {
+	d.b.Helper()
+	rows, err := d.Query(query, args...)
+	if err != nil {
+		d.b.Fatal(err)
+	}
+	defer rows.Close()
+	names, err := rows.Columns()
+	if err != nil {
+		d.b.Fatal(err)
+	}
+	for rows.Next() {
+		row, to := make([]any, len(names)), make([]any, len(names))
+		for i := range row {
+			to[i] = &row[i]
+		}
+		if err := rows.Scan(to...); err != nil {
+			d.b.Fatal(err)
+		}
+		all = append(all, row)
+	}
+	return all
 }
 
 // BenchmarkTriageList1000 is the first page of the triage list of a breeder

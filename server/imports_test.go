@@ -23,14 +23,14 @@ import (
 
 // list is one list that a page brings in.
 type list struct {
-	t    *testing.T
+	t    testing.TB
 	page *servertest.Client
 	name string
 	// mapping is as the last preview understood it.
 	mapping map[string]any
 }
 
-func bring(t *testing.T, page *servertest.Client, file string, data []byte) *list {
+func bring(t testing.TB, page *servertest.Client, file string, data []byte) *list {
 	t.Helper()
 	l := &list{t: t, page: page, name: "breeders/" + page.Breeder + "/imports/" + uuid.NewString()}
 	page.Call("PUT", "/v1/"+l.name+"/file?name="+file, data, "Content-Type", "text/csv").OK()
@@ -503,4 +503,76 @@ func TestListsWaitingAreFew(t *testing.T) {
 		t.Errorf("%s", a.Body)
 	}
 	all[6].preview(nil)
+}
+
+// BenchmarkImport10000 brings in a list of 10,000 weights of 100 animals, from
+// the file to the last commit, while somebody logs. Beside it, in the same run,
+// the same rows bare into the same tables with the same pragmas, as many to a
+// commit: what the disk and SQLite give at most. of-bare is the second's time
+// over the first's; log-max-ms is the longest that a log had to wait.
+func BenchmarkImport10000(b *testing.B) {
+	const animals, each = 100, 100
+	var rows strings.Builder
+	rows.WriteString("name,species,date,weight\n")
+	for i := range animals * each {
+		fmt.Fprintf(&rows, "Snake %d,corn snake,%s,%d\n", i%animals, time.Date(2025, 1, 1+i/animals, 0, 0, 0, 0, time.UTC).Format(time.DateOnly), 100+i/animals)
+	}
+	data := []byte(rows.String())
+	var took, bare, waited time.Duration
+	for range b.N {
+		f := servertest.Start(b, servertest.Options{})
+		page := f.NewBreeder("b1")
+		mine := page.NewAnimal()
+		stop, stopped := make(chan struct{}), make(chan struct{})
+		go func() {
+			defer close(stopped)
+			for {
+				select {
+				case <-stop:
+					return
+				case <-time.After(20 * time.Millisecond):
+				}
+				at := time.Now()
+				page.Weigh("b1", mine, 100)
+				waited = max(waited, time.Since(at))
+			}
+		}()
+		start := time.Now()
+		l := bring(b, page, "ten-thousand.csv", data)
+		if got := counts(l.preview(nil)); got != "animals 100 entries 10000 already 0 wrong 0 warnings 0" {
+			b.Fatal(got)
+		}
+		l.confirm(nil).OK()
+		l.until("DONE")
+		took += time.Since(start)
+		close(stop)
+		<-stopped
+		bare += bareImport(b, filepath.Join(f.DataDir, "warmhand.db"), l.name[strings.LastIndexByte(l.name, '/')+1:])
+	}
+	b.ReportMetric(float64(b.N*animals*each)/took.Seconds(), "rows/s")
+	b.ReportMetric(float64(b.N*animals*each)/bare.Seconds(), "bare/s")
+	b.ReportMetric(bare.Seconds()/took.Seconds(), "of-bare")
+	b.ReportMetric(float64(waited.Microseconds())/1000, "log-max-ms")
+}
+
+// bareImport writes the entries of an import once more into a copy of the
+// database from which they were deleted.
+func bareImport(b *testing.B, database, importID string) time.Duration {
+	b.Helper()
+	db := bareCopy(b, database)
+	rows := db.read(`SELECT `+entryColumns+` FROM entries WHERE entry_id LIKE ?1 ORDER BY animal_id, happened_at`, importID+"-%")
+	if len(rows) != 10_000 {
+		b.Fatalf("%d entries", len(rows))
+	}
+	db.must(db.Exec(`DELETE FROM entries WHERE entry_id LIKE ?1`, importID+"-%"))
+	begin, commit, entry := db.prepare(`BEGIN IMMEDIATE`), db.prepare(`COMMIT`), db.prepare(insertEntry)
+	start := time.Now()
+	for piece := range slices.Chunk(rows, 200) {
+		db.must(begin.Exec())
+		for _, row := range piece {
+			db.must(entry.Exec(row...))
+		}
+		db.must(commit.Exec())
+	}
+	return time.Since(start)
 }

@@ -325,7 +325,10 @@ func (s *Service) ConfirmImport(ctx context.Context, who care.Actor, now time.Ti
 		return in, err
 	}
 	now = care.Instant(now)
-	err = s.store.Write(ctx, func(tx care.Tx) error {
+	var confirmed bool
+	// Looked at in a Read, so that no phone waits for it. What the stock book is
+	// changed to meanwhile counts when the list is added.
+	err = s.store.Read(ctx, func(tx care.Tx) error {
 		v := Preview{}
 		if v.Import, err = tx.Import(breederID, importID); err != nil {
 			return err
@@ -333,6 +336,7 @@ func (s *Service) ConfirmImport(ctx context.Context, who care.Actor, now time.Ti
 		in = v.Import
 		switch in.State {
 		case care.ImportRunning, care.ImportDone:
+			confirmed = true
 			return nil
 		case care.ImportUndoing:
 			return errImportGoesOn
@@ -357,12 +361,13 @@ func (s *Service) ConfirmImport(ctx context.Context, who care.Actor, now time.Ti
 		}
 		in.State, in.By, in.ByID, in.ConfirmedAt, in.EndedAt, in.Trouble = care.ImportRunning, who.Kind, who.ID(), &now, nil, ""
 		in.Done, in.Total = 0, len(plan.Animals)+len(plan.Lines)
-		if err := tx.UpdateImport(in); err != nil {
-			return stale(err)
-		}
-		in.Version++
 		return nil
 	})
+	if err != nil || confirmed {
+		return in, err
+	}
+	err = s.store.Write(ctx, func(tx care.Tx) error { return stale(tx.UpdateImport(in)) })
+	in.Version++
 	return in, err
 }
 

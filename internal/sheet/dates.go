@@ -71,8 +71,16 @@ func readDate(c Cell, from1904 bool, now time.Time) (map[Order]date, bool) {
 		return any(date{at: at, timed: !at.Equal(at.Truncate(24 * time.Hour))}), true
 	}
 	text := strings.TrimSpace(c.Text)
-	if at, err := time.Parse(time.RFC3339, text); err == nil {
-		return any(date{at: at, timed: true, exact: true}), true
+	// What programs write, without a look at everything else.
+	if len(text) == len(time.DateOnly) && text[4] == '-' {
+		if at, err := time.Parse(time.DateOnly, text); err == nil && at.Year() >= 1900 && at.Year() < 2200 {
+			return any(date{at: at}), true
+		}
+	}
+	if len(text) >= len("2006-01-02T15:04:05Z") && text[10] == 'T' {
+		if at, err := time.Parse(time.RFC3339, text); err == nil {
+			return any(date{at: at, timed: true, exact: true}), true
+		}
 	}
 	if m := eightDigits.FindStringSubmatch(text); m != nil {
 		return oneDay(m[1]+m[2], m[3], m[4], now)

@@ -364,8 +364,10 @@ func (t *Table) settle(columns []Column, rows []Row, now time.Time) {
 	}
 }
 
+// share is how many of the first cells are something.
 func share(cells []Cell, is func(Cell) bool) float64 {
 	n := 0
+	cells = cells[:min(len(cells), 300)]
 	for _, c := range cells {
 		if is(c) {
 			n++

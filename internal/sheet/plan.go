@@ -74,7 +74,7 @@ var plainID = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
 // the person leaves out.
 func (t *Table) Plan(m Mapping, questions []Question, book Book, leave map[int]bool, now time.Time) *Plan {
 	p := &planner{t: t, m: m, book: book, now: now, headings: t.Headings(m.HeadingRow), plan: &Plan{Questions: questions},
-		byID: map[string]*animal{}, byName: map[string][]*animal{}, at: map[Meaning]int{}, said: map[string]bool{}}
+		byID: map[string]*animal{}, byName: map[string][]*animal{}, at: map[Meaning]int{}, said: map[string]bool{}, species: map[string]string{}}
 	for i, c := range m.Columns {
 		if _, ok := p.at[c.Meaning]; !ok {
 			p.at[c.Meaning] = i
@@ -128,6 +128,7 @@ type planner struct {
 	undated  bool // there is something without a date
 	blank    bool // there is a feeding without an end
 	said     map[string]bool
+	species  map[string]string // by what the table calls them
 }
 
 func (p *planner) column(m Meaning) int {
@@ -307,7 +308,12 @@ func (p *planner) find(id, name string) (*animal, error) {
 // describe reads what a row says of its animal.
 func (p *planner) describe(r *Row) (of animal, err error) {
 	if c := p.value(r, Species); c.Text != "" {
-		if of.Species = speciesOf(c.Text); of.Species == "" {
+		id, seen := p.species[c.Text]
+		if !seen {
+			id = speciesOf(c.Text)
+			p.species[c.Text] = id
+		}
+		if of.Species = id; id == "" {
 			if !p.m.OtherSpecies {
 				return of, p.fail(Species, c.Text, "This species is not in the list. Correct it, or say above that species which are not listed are taken as “other snake”.")
 			}
