@@ -155,6 +155,9 @@ func newAPIPage(document []byte, version string) (http.Handler, error) {
 		routeRecord:      "The handover record as PDF, for the breeder and the animal's keeper: ?paper=a4 or letter.",
 		routeLetter:      `A letter for the vet about a case as PDF, for the breeder and the keeper: {"paper": "a4" or "letter", "concern": what worries you, "pictures": 0 to 8}.`,
 		routeCaseFile:    "The case as a case file, JSON Lines, for the breeder; ?texts=false leaves out notes, messages and names.",
+		routeCaseFiles:   "All cases of a breeder as one case file, with notes, messages and names.",
+		routeListPut:     "Takes the bytes of a list, CSV or XLSX, at most 20 MB, and answers with the Import; the id is a UUID of the caller's, ?name= the file's name. See ImportService. A repeat is fine.",
+		routeStock:       "The stock book with what the breeder logged: stock.xlsx, or stock.zip with two CSV files. Brought in again it adds nothing.",
 		"GET /healthz":   "Says ok while the database answers.",
 	} {
 		page.Plain = append(page.Plain, struct{ Route, Text string }{route, text})
