@@ -122,8 +122,10 @@ const logCSV = "\xef\xbb\xbfAnimal,Date,Weight (g),Fed,Prey\n" +
 
 // A list comes in as previewed, once, and goes as a whole.
 func TestBringInAndUndo(t *testing.T) {
-	t.Parallel()
-	f := servertest.Start(t, servertest.Options{})
+	testOn(t, bringInAndUndo)
+}
+
+func bringInAndUndo(t *testing.T, f *servertest.Fixture) {
 	page := f.NewBreeder("b1")
 	page.NewAnimal()
 	before := held(t, f, "b1")

@@ -60,32 +60,36 @@ func (l *lists) path(breederID, importID string) string {
 	return filepath.Join(l.folder(breederID), importID)
 }
 
-// put keeps what comes in and returns its digest and size. The file gets its
-// name when all of it is on the disk.
-func (l *lists) put(breederID, importID string, in io.Reader) (digest string, size int64, err error) {
-	dir := l.folder(breederID)
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return "", 0, fmt.Errorf("keeping a list: %w", err)
+// partSuffix ends the name of a list that has not been taken yet.
+const partSuffix = ".part"
+
+// receive writes what comes in to the disk, under a name of its own, and returns
+// its digest and size.
+func (l *lists) receive(breederID string, in io.Reader) (part, digest string, size int64, err error) {
+	if err := os.MkdirAll(l.folder(breederID), 0o700); err != nil {
+		return "", "", 0, fmt.Errorf("keeping a list: %w", err)
 	}
-	part := filepath.Join(dir, importID+"."+rand.Text()+".part")
-	f, err := os.OpenFile(part, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	part = rand.Text() + partSuffix
+	f, err := os.OpenFile(l.path(breederID, part), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
 	if err != nil {
-		return "", 0, fmt.Errorf("keeping a list: %w", err)
+		return "", "", 0, fmt.Errorf("keeping a list: %w", err)
 	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(part)
-		}
-	}()
 	sum := sha256.New()
-	if size, err = io.Copy(io.MultiWriter(f, sum), in); err != nil {
-		return "", 0, err
+	if size, err = io.Copy(io.MultiWriter(f, sum), in); err == nil {
+		err = f.Sync()
 	}
-	if err = errors.Join(f.Sync(), f.Close(), os.Rename(part, l.path(breederID, importID))); err != nil {
-		return "", 0, fmt.Errorf("keeping a list: %w", err)
+	if err = errors.Join(err, f.Close()); err != nil {
+		return "", "", 0, errors.Join(err, l.remove(breederID, part))
 	}
-	return hex.EncodeToString(sum.Sum(nil)), size, nil
+	return part, hex.EncodeToString(sum.Sum(nil)), size, nil
+}
+
+// keep gives a received list its name.
+func (l *lists) keep(breederID, part, importID string) error {
+	if err := os.Rename(l.path(breederID, part), l.path(breederID, importID)); err != nil {
+		return fmt.Errorf("keeping a list: %w", err)
+	}
+	return nil
 }
 
 var errListGone = &care.Error{Code: care.Precondition, Reason: care.ReasonImportState, Text: "The list is not here any more: it is kept for a day. Choose the file again; what was added is not doubled."}
@@ -187,7 +191,7 @@ func (s *Server) takeList(w http.ResponseWriter, r *http.Request) (none care.Imp
 		return none, sheet.TooLarge()
 	}
 	http.NewResponseController(w).SetReadDeadline(time.Now().Add(listTime)) //nolint:errcheck // a connection without deadlines has none
-	digest, size, err := s.lists.put(breederID, id, http.MaxBytesReader(w, r.Body, sheet.MaxBytes))
+	part, digest, size, err := s.lists.receive(breederID, http.MaxBytesReader(w, r.Body, sheet.MaxBytes))
 	var large *http.MaxBytesError
 	switch {
 	case errors.As(err, &large):
@@ -197,12 +201,15 @@ func (s *Server) takeList(w http.ResponseWriter, r *http.Request) (none care.Imp
 	case err != nil:
 		return none, err
 	}
-	if _, err := s.lists.open(ctx, breederID, id, ""); err != nil {
-		return none, errors.Join(err, s.lists.remove(breederID, id))
+	in := care.Import{BreederID: breederID, ID: id, File: string(name[:min(len(name), 200)]), Digest: digest, Bytes: size}
+	if _, err = s.lists.open(ctx, breederID, part, ""); err == nil {
+		in, err = s.followup.AddImport(ctx, who.Actor, s.now(), in)
 	}
-	in, err := s.followup.AddImport(ctx, who.Actor, s.now(), care.Import{BreederID: breederID, ID: id, File: string(name[:min(len(name), 200)]), Digest: digest, Bytes: size})
+	if err == nil {
+		err = s.lists.keep(breederID, part, id)
+	}
 	if err != nil {
-		return none, err
+		return none, errors.Join(err, s.lists.remove(breederID, part))
 	}
 	return in, s.putOutOldest(ctx, who.Actor, breederID)
 }
@@ -219,7 +226,7 @@ func (s *Server) putOutOldest(ctx context.Context, who care.Actor, breederID str
 	}
 	var all []waiting
 	for _, f := range files {
-		if info, err := f.Info(); err == nil && !strings.HasSuffix(f.Name(), ".part") {
+		if info, err := f.Info(); err == nil && !strings.HasSuffix(f.Name(), partSuffix) {
 			all = append(all, waiting{f.Name(), info.ModTime()})
 		}
 	}

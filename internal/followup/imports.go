@@ -543,6 +543,13 @@ func (r *runner) animals(tx care.Tx, first int, piece []sheet.Addition) error {
 			err = tx.InsertAnimal(a)
 		case err == nil && old.DeletedAt != nil: // taken out before, and now back
 			a.CreatedAt, a.Version = old.CreatedAt, old.Version
+			cases, listed := animalCases(tx, a.BreederID, a.ID)
+			if listed != nil {
+				return listed
+			}
+			if len(cases) > 0 { // records were made for its species
+				a.Species = old.Species
+			}
 			err = tx.UpdateAnimal(a)
 		case err == nil:
 			continue

@@ -107,6 +107,7 @@ func (t *Table) Plan(m Mapping, questions []Question, book Book, leave map[int]b
 type animal struct {
 	care.Animal
 	known     bool // from the stock book
+	numbered  bool // a number of the list stands for it
 	row       int
 	dam, sire string // as written
 	order     int    // 0 not placed, 1 being placed, 2 placed
@@ -267,6 +268,9 @@ func (p *planner) animal(r *Row) (*animal, error) {
 		return nil, p.fail(Name, "", "It does not say which animal. Fill it in, or say above that an empty cell means the animal of the row before.")
 	}
 	a, err := p.find(id, name)
+	if err == nil && a == nil && id != "" && name != "" {
+		a = p.unnumbered(r, id, name)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -303,6 +307,23 @@ func (p *planner) find(id, name string) (*animal, error) {
 		return found[0], nil
 	}
 	return nil, p.fail(Name, name, "Several animals have this name. Give each another name in your stock book, or add a column with their ids.")
+}
+
+// madeID is the form of the ids that are made here and not by a breeder.
+var madeID = regexp.MustCompile(`^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$`)
+
+// unnumbered finds the one animal of the stock book with this name that has no
+// number of the breeder's yet: the list's number is taken for it from here on.
+func (p *planner) unnumbered(r *Row, id, name string) *animal {
+	found := p.byName[named(name)]
+	if len(found) != 1 || !found[0].known || found[0].numbered || !madeID.MatchString(found[0].ID) {
+		return nil
+	}
+	a := found[0]
+	a.numbered = true
+	p.byID[p.idOf(id)] = a
+	p.say(r.N, p.column(AnimalID), id, fmt.Sprintf("The number is taken for that of %s in your stock book, by the name.", a.Name), true)
+	return a
 }
 
 // describe reads what a row says of its animal.

@@ -513,12 +513,15 @@ Hazel,2026-05-08,100,yes,rat,frozen,40 g,in blue
 		{"no headings", "Hazel,2026-05-01,100\nHazel,2026-05-02,101\n", Mapping{HeadingRow: NoHeadings, Columns: []Column{{Meaning: Name}, {Meaning: Date}, {Meaning: Weight}}}, []string{
 			`1 h 2026-05-01 12:00 weigh_in{"mass_g":100}`, `2 h 2026-05-02 12:00 weigh_in{"mass_g":101}`}},
 		{"nobody is named", "date,weight\n2026-05-01,100\n", Mapping{}, []string{"? Which column says what the animal is called? Choose it below. []", `! 2  ""`}},
+		{"a number for an animal that has none", "id,name,date,weight\n7,Made,2026-05-01,100\n7,made,2026-05-02,101\n8,Made,2026-05-02,101\n9,Hazel,2026-05-02,101\n", Mapping{}, []string{
+			`2 0190a1b2-0000-7000-8000-000000000001 2026-05-01 12:00 weigh_in{"mass_g":100}`, `3 0190a1b2-0000-7000-8000-000000000001 2026-05-02 12:00 weigh_in{"mass_g":101}`,
+			`~ 2 id "7"`, `! 4 name "Made"`, `! 5 name "Hazel"`}},
 		{"ancestors in a ring", "name,species,dam\nA,corn,B\nB,corn,A\n", Mapping{}, []string{
 			"3 animal B pantherophis_guttatus unknown  [] <+", "2 animal A pantherophis_guttatus unknown  [] <made:name/b+", `~ 3 dam "A"`}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			p, _ := planned(t, []byte(c.list), c.m, bookWith(hazel))
+			p, _ := planned(t, []byte(c.list), c.m, bookWith(hazel, care.Animal{ID: "0190a1b2-0000-7000-8000-000000000001", Name: "Made", Species: "python_regius"}))
 			wantTexts(t, texts(p), c.want...)
 		})
 	}
