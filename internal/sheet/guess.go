@@ -105,14 +105,17 @@ func (t *Table) Guess(m Mapping, now time.Time) (Mapping, []Question) {
 		}
 	}
 	t.headingOrders(&m, headings, now, &questions)
-	if m.Decimal == DecimalOpen {
-		var ask string
-		if m.Decimal, ask = decideDecimal(numbers); ask != "" {
-			point, _ := readNumber(ask, DecimalPoint)
-			comma, _ := readNumber(ask, DecimalComma)
-			questions = append(questions, Question{"decimal", -1, fmt.Sprintf("How much is %s?", ask),
-				[]Choice{{string(DecimalPoint), plain(point)}, {string(DecimalComma), plain(comma)}}})
-		}
+	switch mark, ask := decideDecimal(numbers); {
+	case mark != DecimalOpen: // whatever was said before these columns meant numbers
+		m.Decimal = mark
+	case m.Decimal != DecimalOpen:
+	case ask == "":
+		m.Decimal = DecimalPoint
+	default:
+		point, _ := readNumber(ask, DecimalPoint)
+		comma, _ := readNumber(ask, DecimalComma)
+		questions = append(questions, Question{"decimal", -1, fmt.Sprintf("How much is %s?", ask),
+			[]Choice{{string(DecimalPoint), plain(point)}, {string(DecimalComma), plain(comma)}}})
 	}
 	return m, questions
 }

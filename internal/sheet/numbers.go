@@ -84,8 +84,8 @@ func readNumber(text string, mark Decimal) (float64, bool) {
 	return v, err == nil && !math.IsInf(v, 0)
 }
 
-// decideDecimal finds the mark that all numbers share; ask is a text that could
-// be read either way, when nothing decides.
+// decideDecimal finds the mark that most numbers show; ask is a text that could
+// be read either way, when nothing decides. With neither it makes no difference.
 func decideDecimal(texts []string) (mark Decimal, ask string) {
 	points, commas := 0, 0
 	for _, text := range texts {
@@ -113,10 +113,6 @@ func decideDecimal(texts []string) (mark Decimal, ask string) {
 		return DecimalPoint, ""
 	case commas > points:
 		return DecimalComma, ""
-	case points > 0: // as many of either: the file contradicts itself
-		return DecimalOpen, ask
-	case ask == "":
-		return DecimalPoint, ""
 	}
 	return DecimalOpen, ask
 }

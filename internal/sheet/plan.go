@@ -60,11 +60,12 @@ type Plan struct {
 
 // Sizes that the contract allows (proto/warmhand/v1).
 const (
-	maxName, maxClutch, maxAnimalNote         = 80, 60, 2000
-	maxGenes, maxGene                         = 30, 60
-	maxPrey, maxPreyMass, maxNote             = 40, 20_000, 1000
-	maxSnoutVent, maxTotal                    = 10_000, 12_000
-	hottest                           float64 = 90
+	maxName, maxClutch, maxAnimalNote = 80, 60, 2000       // letters
+	maxGenes, maxGene                 = 30, 60             // genes, letters of one
+	maxPrey, maxNote                  = 40, 1000           // letters
+	maxPreyMass                       = 20_000             // g
+	maxSnoutVent, maxTotal            = 10_000, 12_000     // mm
+	coldest, warmest, warmestSurface  = -20.0, 90.0, 300.0 // °C
 )
 
 var plainID = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
@@ -193,16 +194,10 @@ func (p *planner) value(r *Row, m Meaning) Cell {
 // beside two rows was weighed once.
 func (p *planner) own(r *Row, m Meaning) Cell {
 	c := p.value(r, m)
-	if c.Spread && p.spreadFrom(r, m) {
+	if c.Spread {
 		return Cell{}
 	}
 	return c
-}
-
-// spreadFrom reports whether the cell repeats the one of the row above.
-func (p *planner) spreadFrom(r *Row, m Meaning) bool {
-	i, ok := slices.BinarySearchFunc(p.t.Rows, r.N, func(x Row, n int) int { return x.N - n })
-	return ok && i > 0 && p.t.Rows[i-1].cell(p.column(m)).Spread && p.t.Rows[i-1].cell(p.column(m)).Text == r.cell(p.column(m)).Text
 }
 
 // isBlank reports what people write for "nothing".
@@ -778,7 +773,7 @@ func (p *planner) log(r *Row, a *animal, m Meaning, column int, d date, body car
 func (p *planner) weightsOnDays(r *Row, a *animal) {
 	for i, col := range p.m.Columns {
 		c := r.cell(i)
-		if col.Meaning != WeightOn || isBlank(c.Text) || c.Spread && i > 0 && r.cell(i-1).Text == c.Text {
+		if col.Meaning != WeightOn || isBlank(c.Text) || c.Spread {
 			continue
 		}
 		d, err := p.date(p.headings[i], WeightOn, col.Order)
@@ -933,8 +928,8 @@ func (p *planner) climate(r *Row, kind, _ string) (Meaning, care.Body, error) {
 		m  Meaning
 		to **care.Celsius
 		hi float64
-	}{{Warm, &b.Warm, hottest}, {Cool, &b.Cool, hottest}, {Night, &b.Night, hottest}, {Surface, &b.Surface, 300}} {
-		v, err := read(t.m, -20, t.hi)
+	}{{Warm, &b.Warm, warmest}, {Cool, &b.Cool, warmest}, {Night, &b.Night, warmest}, {Surface, &b.Surface, warmestSurface}} {
+		v, err := read(t.m, coldest, t.hi)
 		if err != nil {
 			return t.m, nil, err
 		}
@@ -972,3 +967,19 @@ func (p *planner) sign(r *Row, kind, _ string) (Meaning, care.Body, error) {
 
 // goneMark follows a sign that was looked for and is not there any more.
 const goneMark = " (gone)"
+
+// Content is what tells one thing that was logged from another on the same
+// animal and at the same time. Case and space in the prey's name do not matter.
+func Content(b care.Body) string {
+	if o, ok := b.(care.Offer); ok {
+		if o.Prey = named(o.Prey); isBlank(o.Prey) {
+			o.Prey = ""
+		}
+		b = o
+	}
+	text, err := care.EncodeBody(b)
+	if err != nil {
+		return ""
+	}
+	return string(b.Kind()) + string(text)
+}

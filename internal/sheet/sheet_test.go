@@ -263,11 +263,19 @@ func TestMeasures(t *testing.T) {
 			t.Errorf("%q in %s, %s: %v, want %v", c.text, c.unit, c.mark, got, c.want)
 		}
 	}
-	for list, want := range map[string]Decimal{"12,5 1.234": DecimalComma, "12.5 1,234": DecimalPoint, "1.234 1.300": DecimalOpen, "12 13": DecimalPoint} {
-		if mark, ask := decideDecimal(strings.Fields(list)); mark != want || (ask != "") != (want == DecimalOpen) {
-			t.Errorf("%s: %q, asks %q", list, mark, ask)
+	for _, c := range []struct {
+		list, ask string
+		want      Decimal
+	}{{"12,5 1.234", "", DecimalComma}, {"12.5 1,234", "", DecimalPoint}, {"1.234 1.300", "1.234", DecimalOpen}, {"12 13", "", DecimalOpen}, {"12,5 12.5", "", DecimalOpen}} {
+		if mark, ask := decideDecimal(strings.Fields(c.list)); mark != c.want || ask != c.ask {
+			t.Errorf("%s: %q, asks %q", c.list, mark, ask)
 		}
 	}
+	// What was decided while no column was a number does not stand in the way.
+	_, m := planned(t, []byte("animal;day of it;how much\nHazel;2026-04-03;48,25\n"), Mapping{}, bookWith(care.Animal{ID: "h", Name: "Hazel"}))
+	m.Columns[1].Meaning, m.Columns[2].Meaning = Date, Weight
+	again, _ := planned(t, []byte("animal;day of it;how much\nHazel;2026-04-03;48,25\n"), m, bookWith(care.Animal{ID: "h", Name: "Hazel"}))
+	wantTexts(t, texts(again), `2 h 2026-04-03 12:00 weigh_in{"mass_g":48.25}`)
 	p, _ := planned(t, []byte("name;date;weight\nHazel;2026-04-03;1.234\n"), Mapping{}, bookWith(care.Animal{ID: "h", Name: "Hazel"}))
 	wantTexts(t, texts(p)[1:], "? How much is 1.234? [{point 1.234} {comma 1234}]")
 	p, _ = planned(t, []byte("name,date,weight kg\nHazel,2026-04-03,1.5\nHazel,2026-04-04,800 g\n"), Mapping{}, bookWith(care.Animal{ID: "h", Name: "Hazel"}))

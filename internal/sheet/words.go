@@ -202,14 +202,12 @@ func abbreviated(scientific string) string {
 func sexOf(c Cell) (care.Sex, bool) {
 	text := strings.ToLower(strings.TrimSpace(c.Text))
 	switch strings.Trim(text, ". ") {
-	case "m", "male", "♂", "1.0", "1,0", "1.0.0", "1/0", "1", "mannlich", "männlich", "mann", "mâle", "macho", "maschio", "mannetje":
+	case "m", "male", "♂", "1.0", "1,0", "1.0.0", "1/0", "1", "mannlich", "männlich", "mann", "männchen", "mâle", "macho", "maschio", "mannetje":
 		return care.Male, true
 	case "f", "female", "♀", "0.1", "0,1", "0.1.0", "0/1", "w", "weiblich", "weibchen", "femelle", "hembra", "femmina", "vrouwtje", "fem":
 		return care.Female, true
-	case "", "?", "u", "unknown", "unsexed", "not sexed", "n/a", "na", "-", "0.0.1", "0,0,1", "0/0/1", "0", "unbekannt", "inconnu", "männchen?":
+	case "", "?", "u", "unknown", "unsexed", "not sexed", "n/a", "na", "-", "0.0.1", "0,0,1", "0/0/1", "0", "unbekannt", "inconnu":
 		return care.SexUnknown, true
-	case "männchen":
-		return care.Male, true
 	}
 	return "", false
 }

@@ -571,7 +571,7 @@ func (t *Table) spread(ref string) (n int) {
 	if !found {
 		return 1
 	}
-	cell := t.Rows[i].cell(col)
+	cell := t.Rows[i].cell(col) // a copy: the first cell is the one that holds the text
 	if cell.Spread = true; cell.Text == "" {
 		return 1
 	}

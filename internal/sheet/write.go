@@ -306,19 +306,3 @@ func (s *Stock) WriteXLSX(w io.Writer) (err error) {
 	}
 	return nil
 }
-
-// Content is what tells one thing that was logged from another on the same
-// animal and at the same time. Case and space in the prey's name do not matter.
-func Content(b care.Body) string {
-	if o, ok := b.(care.Offer); ok {
-		if o.Prey = named(o.Prey); isBlank(o.Prey) {
-			o.Prey = ""
-		}
-		b = o
-	}
-	text, err := care.EncodeBody(b)
-	if err != nil {
-		return ""
-	}
-	return string(b.Kind()) + string(text)
-}

@@ -147,7 +147,7 @@ export function Look({
             <ColumnField
               key={i}
               heading={h}
-              samples={(v.rows ?? []).map((r) => r.cells?.[i] ?? '').filter(Boolean)}
+              samples={[...new Set((v.rows ?? []).map((r) => r.cells?.[i] ?? '').filter(Boolean))]}
               column={mapping.columns?.[i] ?? {}}
               meanings={v.meanings ?? []}
               change={(c) => column(i, c)}
