@@ -1,6 +1,7 @@
 package followup_test
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"testing"
 	"time"
@@ -77,6 +78,14 @@ func TestMemoryIsTheStore(t *testing.T) {
 			hemi := []care.Hemisphere{care.North, care.South}[rnd.IntN(2)]
 			_, err := s.UpdateBreeder(ctx, p.loam, now, care.Breeder{ID: "loam", Hemi: hemi}, []string{"hemisphere"})
 			ignore(err)
+		case n == 18: // history that comes with a list, and goes again
+			in, tab := p.confirmed(t, fmt.Sprintf("name,date,weight\n%s,%s,%d\n", a.Name, t0.AddDate(0, 0, -100-i).Format(time.DateOnly), 60+i%10))
+			ignore(s.RunImport(ctx, now, in, tab))
+			if rnd.IntN(2) == 0 {
+				in, err := s.UndoImport(ctx, p.loam, now, "loam", in.ID)
+				ignore(err)
+				ignore(s.RunUndo(ctx, now, in))
+			}
 		default:
 			_, err := s.Pass(ctx, now)
 			ignore(err)
