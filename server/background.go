@@ -59,7 +59,8 @@ func (s *Server) every(ctx context.Context, interval time.Duration, what string,
 	}
 }
 
-// clean deletes expired secrets, old answers and lists that nobody confirmed, a batch in each transaction
+// clean deletes expired secrets, old answers, pictures that nothing names and
+// lists that nobody confirmed, a batch in each transaction
 // so that no phone waits for it.
 func (s *Server) clean(ctx context.Context) error {
 	now := s.now()
@@ -80,5 +81,5 @@ func (s *Server) clean(ctx context.Context) error {
 			}
 		}
 	}
-	return s.sweepLists(ctx)
+	return errors.Join(s.discard(ctx), s.sweepLists(ctx))
 }

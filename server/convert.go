@@ -205,7 +205,8 @@ var (
 	shedStages = enum[care.ShedStage, pb.ShedStage]{{care.Opaque, pb.ShedStage_SHED_STAGE_OPAQUE}, {care.Cleared, pb.ShedStage_SHED_STAGE_CLEAR},
 		{care.ShedDone, pb.ShedStage_SHED_STAGE_SHED}}
 	outcomes = enum[care.Outcome, pb.Outcome]{{care.OutcomeSettled, pb.Outcome_OUTCOME_SETTLED}, {care.OutcomeReturned, pb.Outcome_OUTCOME_RETURNED},
-		{care.OutcomeVet, pb.Outcome_OUTCOME_VET}, {care.OutcomeDied, pb.Outcome_OUTCOME_DIED}, {care.OutcomeLostTouch, pb.Outcome_OUTCOME_LOST_TOUCH}}
+		{care.OutcomeVet, pb.Outcome_OUTCOME_VET}, {care.OutcomeDied, pb.Outcome_OUTCOME_DIED}, {care.OutcomeLostTouch, pb.Outcome_OUTCOME_LOST_TOUCH},
+		{care.OutcomeLeft, pb.Outcome_OUTCOME_LEFT}}
 	standings = enum[care.Standing, pb.Standing]{{care.Settled, pb.Standing_STANDING_SETTLED}, {care.Watch, pb.Standing_STANDING_WATCH},
 		{care.StepIn, pb.Standing_STANDING_STEP_IN}, {care.Vet, pb.Standing_STANDING_VET}}
 	handoverStates = enum[care.HandoverState, pb.HandoverState]{{care.HandoverIssued, pb.HandoverState_HANDOVER_STATE_ISSUED},
@@ -428,7 +429,7 @@ func caseToProto(v *followup.CaseView, who care.Actor, whole bool) *pb.Case {
 	}
 	sp, _ := snake.ByID(animal.Species)
 	out := &pb.Case{Name: caseName(c.BreederID, c.ID), Animal: animalToProto(&animal), CommonName: sp.Common, BreederName: v.Breeder.Name,
-		KeeperName: c.KeeperName, Claimed: c.KeeperID != "", HandoverTime: timeToProto(c.HandedOverAt), EndTime: maybeTime(c.ClosedAt),
+		KeeperName: c.KeeperName, Claimed: c.KeeperID != "", KeeperLeft: c.KeeperGone(), HandoverTime: timeToProto(c.HandedOverAt), EndTime: maybeTime(c.ClosedAt),
 		Outcome: outcomes.proto(c.Outcome), Standing: standings.proto(c.Standing), Urgency: c.Urgency, Headline: c.Headline,
 		AssessTime: timeToProto(c.AssessedAt), LastHeardTime: maybeTime(c.LastHeard), SeenTime: maybeTime(c.SeenAt), ChangeTime: timeToProto(c.ChangedAt),
 		News: c.SeenAt == nil || c.ChangedAt.After(*c.SeenAt) || c.LastHeard != nil && c.LastHeard.After(*c.SeenAt)}

@@ -45,6 +45,7 @@ func (s *Server) newGRPC() {
 	pb.RegisterHandoverServiceServer(s.grpc, &handoverService{s: s})
 	pb.RegisterImportServiceServer(s.grpc, &importService{s: s})
 	pb.RegisterInsightServiceServer(s.grpc, &insightService{s: s})
+	pb.RegisterRightsServiceServer(s.grpc, &rightsService{s: s})
 	pb.RegisterReferenceServiceServer(s.grpc, &referenceService{})
 	s.health = health.NewServer()
 	healthpb.RegisterHealthServer(s.grpc, s.health)
@@ -89,6 +90,7 @@ func (s *Server) newGateway() (http.Handler, error) {
 		pb.RegisterAccessServiceHandler, pb.RegisterAnimalServiceHandler, pb.RegisterBreederServiceHandler,
 		pb.RegisterCaseServiceHandler, pb.RegisterEntryServiceHandler, pb.RegisterHandoverServiceHandler,
 		pb.RegisterImportServiceHandler, pb.RegisterInsightServiceHandler, pb.RegisterReferenceServiceHandler,
+		pb.RegisterRightsServiceHandler,
 	} {
 		// The registrations close the connection when this context ends, and
 		// Close does that already.

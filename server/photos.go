@@ -90,6 +90,8 @@ func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none care.Ph
 // keepPicture stores a picture that was taken in and then its row, in this
 // order: a row never names a picture that is not there. p says whose it is.
 func (s *Server) keepPicture(ctx context.Context, who care.Actor, now time.Time, pic *photo.Picture, p care.Photo) (none care.Photo, err error) {
+	s.pictures.RLock()
+	defer s.pictures.RUnlock()
 	for variant, data := range map[photo.Variant][]byte{photo.Large: pic.Large, photo.Small: pic.Small} {
 		if err := s.blobs.Put(ctx, photo.Key{Hash: pic.Hash, Variant: variant}, bytes.NewReader(data)); err != nil {
 			return none, fmt.Errorf("keeping a picture: %w", err)

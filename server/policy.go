@@ -88,6 +88,8 @@ var policy = access.Policy{
 	pb.ReferenceService_ListSetupPoints_FullMethodName: anyone.Reads(),
 	pb.ReferenceService_ListTables_FullMethodName:      anyone.Reads(),
 
+	pb.RightsService_LeaveKeeper_FullMethodName: keeper,
+
 	"/grpc.health.v1.Health/Check":                                   anyone.Reads(),
 	"/grpc.health.v1.Health/List":                                    anyone.Reads(),
 	"/grpc.health.v1.Health/Watch":                                   anyone.Reads(),
@@ -107,6 +109,7 @@ var policy = access.Policy{
 	routeCaseFiles:   team.Reads(),
 	routeListPut:     team,
 	routeStock:       team.Reads(),
+	routeTakeaway:    keeper.Reads(),
 }
 
 // Names of the routes that are plain HTTP.
@@ -122,6 +125,7 @@ const (
 	routeCaseFile    = "GET /v1/breeders/{breeder}/cases/{case}/case.jsonl"
 	routeCaseFiles   = "GET /v1/breeders/{breeder}/cases.jsonl"
 	routeListPut     = "PUT /v1/breeders/{breeder}/imports/{import}/file"
+	routeTakeaway    = "GET /v1/keepers/me/export.zip"
 	routeStock       = "GET /v1/breeders/{breeder}/export/{file}"
 )
 

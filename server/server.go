@@ -81,6 +81,7 @@ type Server struct {
 	key       access.Key
 	sessions  *access.Sessions
 	passkeys  *access.Passkeys // nil where browsers allow none
+	pictures  sync.RWMutex     // held while a picture is kept or discarded
 	claims    *access.Limiter
 	signIns   *access.Limiter
 	prints    *access.Limiter

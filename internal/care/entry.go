@@ -177,6 +177,7 @@ const (
 	OutcomeVet       Outcome = "vet"
 	OutcomeDied      Outcome = "died"
 	OutcomeLostTouch Outcome = "lost_touch"
+	OutcomeLeft      Outcome = "left" // the keeper left and was erased
 )
 
 // Ended closes a case with its outcome; Reopened undoes it.

@@ -72,6 +72,9 @@ type Tx interface {
 	// Log is the animal's whole log ordered by HappenedAt, ReceivedAt, ID, with
 	// replaced entries in it.
 	Log(breederID, animalID string) ([]Entry, error)
+	// RewriteEntry and DeleteEntry are for erasing a person, and nothing else.
+	RewriteEntry(Entry) error
+	DeleteEntry(breederID, animalID, entryID string) error
 	// ListEntries pages through the log, newest first; kinds empty means all.
 	ListEntries(breederID, animalID string, kinds []Kind, caseID string, after Cursor, limit int) ([]Entry, Cursor, error)
 	// FeedingCounts counts offers and refusals outside cases, one row an animal
@@ -103,10 +106,19 @@ type Tx interface {
 
 	InsertKeeper(Keeper) error
 	Keeper(keeperID string) (Keeper, error)
+	DeleteKeeper(keeperID string) error
 
 	InsertPhoto(Photo) error
 	Photo(breederID, photoID string) (Photo, error)
 	ListPhotos(breederID, caseID string) ([]Photo, error)
+	// DeletePhotos deletes what somebody in this role added to a case, and
+	// remembers whose bytes may have to go.
+	DeletePhotos(breederID, caseID string, by ActorKind) error
+	// ListDiscarded are hashes of bytes that a deleted photo named; kept says
+	// that another photo still does.
+	ListDiscarded(limit int) ([]Discarded, error)
+	// ForgetDiscarded is for when the bytes are gone, or are kept.
+	ForgetDiscarded(hash string) error
 
 	InsertImport(Import) error
 	Import(breederID, importID string) (Import, error)
@@ -131,6 +143,12 @@ type Tx interface {
 
 	// Counts tells how much there is, for the program's own status line.
 	Counts() (Counts, error)
+}
+
+// Discarded is the hash of a picture's bytes that a deleted photo named.
+type Discarded struct {
+	Hash string
+	Kept bool // another photo names them too
 }
 
 // Counts is how much a store holds.

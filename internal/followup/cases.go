@@ -196,6 +196,9 @@ func (s *Service) ReopenCase(ctx context.Context, who care.Actor, now time.Time,
 		if c.ClosedAt != nil && c.Outcome == "" {
 			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "This handover was revoked. Make a new one for the animal."}
 		}
+		if endedByKeeper(&c) {
+			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "The keeper ended this follow-up and is no longer here, so it cannot be opened again. Hand the animal over anew if it is kept on."}
+		}
 		fresh, err := endEntry(tx, who, c, now, requestID, "", care.Ended{Outcome: c.Outcome, Reopened: true})
 		if err != nil || !fresh {
 			return c, err

@@ -411,8 +411,8 @@ func (s *Service) LetKeeperIn(ctx context.Context, who care.Actor, breederID, ca
 		if err != nil {
 			return err
 		}
-		if c.KeeperID == "" {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonNotClaimed, Text: "Nobody has claimed this card yet. Make a new claim code on the handover's page instead."}
+		if err := mayComeBack(&c); err != nil {
+			return err
 		}
 		if lost {
 			cases, err := tx.CasesOfKeeper(c.KeeperID)

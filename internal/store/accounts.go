@@ -72,6 +72,7 @@ var (
 
 	insertKeeper = keepers.insertQuery()
 	getKeeper    = keepers.getQuery()
+	deleteKeeper = newQuery("delete keeper", `DELETE FROM keepers `+keepers.byKey())
 
 	insertAnswered = answered.insertQuery()
 	getAnswered    = answered.getQuery()
@@ -161,6 +162,8 @@ func (t *tx) InsertKeeper(k care.Keeper) error { return t.insert(insertKeeper, k
 func (t *tx) Keeper(keeperID string) (care.Keeper, error) {
 	return get(t, getKeeper, keeperRow, keepers.what, keeperID)
 }
+
+func (t *tx) DeleteKeeper(keeperID string) error { return t.update(deleteKeeper, keepers.what, keeperID) }
 
 func (t *tx) Answered(scope, requestID string) (care.Answered, error) {
 	return get(t, getAnswered, answeredRow, answered.what, scope, requestID)

@@ -50,6 +50,8 @@ var (
 
 	insertEntry  = entries.insertQuery()
 	getEntry     = entries.getQuery()
+	rewriteEntry = entries.updateQuery()
+	deleteEntry  = newQuery("delete entry", `DELETE FROM entries `+entries.byKey())
 	markReplaced = newQuery("mark entry replaced", `UPDATE entries SET replaced_by = ?4 `+entries.byKey()+` AND replaced_by = ''`)
 	readLog      = entries.selectQuery(`WHERE breeder_id = ?1 AND animal_id = ?2 ORDER BY happened_at, received_at, entry_id`)
 	// The kinds come as one text, ",offer,shed,", because the engines have no
@@ -87,11 +89,22 @@ func (t *tx) ListAnimals(breederID, search string, after care.Cursor, limit int)
 }
 
 func (t *tx) InsertEntry(e care.Entry) error {
-	result := ""
+	return t.insert(insertEntry, append(entryRow(&e), offerResult(&e))...)
+}
+
+func offerResult(e *care.Entry) string {
 	if o, ok := e.Body.(care.Offer); ok {
-		result = string(o.Result)
+		return string(o.Result)
 	}
-	return t.insert(insertEntry, append(entryRow(&e), result)...)
+	return ""
+}
+
+func (t *tx) RewriteEntry(e care.Entry) error {
+	return t.update(rewriteEntry, entries.what, append(entryRow(&e), offerResult(&e))...)
+}
+
+func (t *tx) DeleteEntry(breederID, animalID, entryID string) error {
+	return t.update(deleteEntry, entries.what, breederID, animalID, entryID)
 }
 
 func (t *tx) Entry(breederID, animalID, entryID string) (care.Entry, error) {

@@ -88,6 +88,13 @@ var (
 	getPhoto    = photos.getQuery()
 	listPhotos  = photos.selectQuery(`WHERE breeder_id = ?1 AND case_id = ?2 ORDER BY received_at, photo_id`)
 
+	discardPhotos = newQuery("discard photos", `INSERT INTO discarded (hash)
+		SELECT DISTINCT hash FROM photos WHERE breeder_id = ?1 AND case_id = ?2 AND by_kind = ?3 ON CONFLICT DO NOTHING`)
+	deletePhotos  = newQuery("delete photos", `DELETE FROM photos WHERE breeder_id = ?1 AND case_id = ?2 AND by_kind = ?3`)
+	listDiscarded = newQuery("list discarded photos", `SELECT hash, CASE WHEN EXISTS (SELECT 1 FROM photos p WHERE p.hash = d.hash) THEN 1 ELSE 0 END
+		FROM discarded d ORDER BY hash LIMIT ?1`)
+	forgetDiscarded = newQuery("forget a discarded photo", `DELETE FROM discarded WHERE hash = ?1`)
+
 	countAll = newQuery("count", `SELECT (SELECT count(*) FROM breeders), (SELECT count(*) FROM animals WHERE deleted_at IS NULL),
 		(SELECT count(*) FROM entries), (SELECT count(*) FROM cases WHERE open = 1)`)
 )
@@ -180,6 +187,24 @@ func (t *tx) Photo(breederID, photoID string) (care.Photo, error) {
 // ListPhotos is ordered by arrival, oldest first.
 func (t *tx) ListPhotos(breederID, caseID string) ([]care.Photo, error) {
 	return list(t, listPhotos, photoRow, breederID, caseID)
+}
+
+func (t *tx) DeletePhotos(breederID, caseID string, by care.ActorKind) error {
+	for _, q := range []*query{discardPhotos, deletePhotos} {
+		if _, err := t.exec(q, breederID, caseID, &by); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (t *tx) ListDiscarded(limit int) ([]care.Discarded, error) {
+	return list(t, listDiscarded, func(d *care.Discarded) []any { return []any{&d.Hash, truth{&d.Kept}} }, limit)
+}
+
+func (t *tx) ForgetDiscarded(hash string) error {
+	_, err := t.exec(forgetDiscarded, hash)
+	return err
 }
 
 func (t *tx) Counts() (care.Counts, error) {

@@ -14,6 +14,8 @@ import (
 	"net/http/cookiejar"
 	"net/url"
 	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -57,6 +59,8 @@ type Fixture struct {
 	URL    string // of the port, without a slash at the end
 	// DataDir is the server's folder; with SQLite the database is in it.
 	DataDir string
+	// DatabaseURL is of the PostgreSQL schema, "" with SQLite.
+	DatabaseURL string
 
 	transport *http.Transport
 	stop      func() error
@@ -79,7 +83,7 @@ func Start(t testing.TB, opts Options) *Fixture {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f.DataDir = cfg.DataDir
+	f.DataDir, f.DatabaseURL = cfg.DataDir, cfg.DatabaseURL
 	f.Server, f.URL = s, "http://"+s.Addr().String()
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
@@ -100,6 +104,54 @@ func Start(t testing.TB, opts Options) *Fixture {
 
 // Stop stops the server and waits for it.
 func (f *Fixture) Stop() error { return f.stop() }
+
+// Mentions are the columns of all tables in which one of these words is, as
+// table.column, to see what is left of somebody.
+func (f *Fixture) Mentions(words ...string) (columns []string) {
+	f.T.Helper()
+	driver, address, list := "sqlite3", "file:"+filepath.Join(f.DataDir, "warmhand.db"), `SELECT m.name, p.name, p.type FROM sqlite_schema m, pragma_table_info(m.name) p WHERE m.type = 'table'`
+	if f.DatabaseURL != "" {
+		driver, address, list = "pgx", f.DatabaseURL, `SELECT table_name, column_name, data_type FROM information_schema.columns WHERE table_schema = current_schema()`
+	}
+	db, err := sql.Open(driver, address)
+	if err != nil {
+		f.T.Fatal(err)
+	}
+	defer db.Close()
+	rows, err := db.Query(list)
+	if err != nil {
+		f.T.Fatal(err)
+	}
+	var all [][3]string
+	for rows.Next() {
+		var c [3]string
+		if err := rows.Scan(&c[0], &c[1], &c[2]); err != nil {
+			f.T.Fatal(err)
+		}
+		all = append(all, c)
+	}
+	if err := rows.Err(); err != nil || len(all) < 50 {
+		f.T.Fatalf("%d columns, %v", len(all), err)
+	}
+	for _, c := range all {
+		text := `CAST(` + c[1] + ` AS TEXT)`
+		if c[2] == "bytea" {
+			text = `encode(` + c[1] + `, 'escape')`
+		}
+		for _, word := range words {
+			var n int
+			if err := db.QueryRow(`SELECT count(*) FROM `+c[0]+` WHERE `+text+` LIKE $1`, "%"+word+"%").Scan(&n); err != nil {
+				f.T.Fatalf("%s.%s: %v", c[0], c[1], err)
+			}
+			if n > 0 {
+				columns = append(columns, c[0]+"."+c[1])
+				break
+			}
+		}
+	}
+	slices.Sort(columns)
+	return columns
+}
 
 // ID makes an id that no other call got.
 func (f *Fixture) ID(prefix string) string {

@@ -21,6 +21,9 @@ func missing(t *testing.T, s care.Store) {
 		"MarkReplaced":         func(tx care.Tx) error { return tx.MarkReplaced("b1", "a1", "nope", "e2") },
 		"UpdateHandover":       func(tx care.Tx) error { return tx.UpdateHandover(w.handover) },
 		"UpdateCase":           func(tx care.Tx) error { return tx.UpdateCase(w.kase) },
+		"RewriteEntry":         func(tx care.Tx) error { return tx.RewriteEntry(w.entry) },
+		"DeleteEntry":          func(tx care.Tx) error { return tx.DeleteEntry("b1", "a1", "nope") },
+		"DeleteKeeper":         func(tx care.Tx) error { return tx.DeleteKeeper("nope") },
 		"UpdateImport":         func(tx care.Tx) error { return tx.UpdateImport(w.imported) },
 	}
 	for _, it := range w.items() {
@@ -162,6 +165,59 @@ func deletes(t *testing.T, s care.Store) {
 		return n, err
 	})
 	wantSame(t, "gone", left, [3]bool{true, true, true})
+}
+
+// erasing is what the log allows for this alone.
+func erasing(t *testing.T, s care.Store) {
+	w := full("b1")
+	w.insert(t, s)
+	other := full("b2")
+	other.insert(t, s)
+	write(t, s, func(tx care.Tx) error {
+		mine, theirs := w.photo, w.photo
+		mine.ID, mine.Hash = "p2", "mine alone"
+		theirs.ID, theirs.By, theirs.Hash = "p3", care.BreederOwner, "theirs"
+		for _, p := range []care.Photo{mine, theirs} {
+			if err := tx.InsertPhoto(p); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	e := w.entry
+	e.Note, e.ByID, e.Replaces, e.Body = "", "gone", "", care.Seen{}
+	write(t, s, func(tx care.Tx) error {
+		gone := w.entry
+		gone.ID = "e2"
+		if err := tx.InsertEntry(gone); err != nil {
+			return err
+		}
+		for _, err := range []error{tx.RewriteEntry(e), tx.DeleteEntry("b1", "a1", "e2"), tx.DeleteKeeper(w.keeper.ID), tx.DeletePhotos("b1", "h1", care.KeeperActor), tx.DeletePhotos("b1", "h1", care.KeeperActor)} {
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	wantSame(t, "the log", read(t, s, func(tx care.Tx) ([]care.Entry, error) { return tx.Log("b1", "a1") }), []care.Entry{e})
+	wantSame(t, "another's log", read(t, s, func(tx care.Tx) ([]care.Entry, error) { return tx.Log("b2", "a1") }), []care.Entry{other.entry})
+	left := read(t, s, func(tx care.Tx) ([]care.Photo, error) { return tx.ListPhotos("b1", "h1") })
+	if len(left) != 1 || left[0].ID != "p3" {
+		t.Errorf("pictures left: %+v", left)
+	}
+	read(t, s, func(tx care.Tx) (none bool, err error) {
+		_, err = tx.Keeper(w.keeper.ID)
+		wantCode(t, err, care.NotFound)
+		_, err = tx.Keeper(other.keeper.ID)
+		return none, err
+	})
+	discarded := func() []care.Discarded {
+		return read(t, s, func(tx care.Tx) ([]care.Discarded, error) { return tx.ListDiscarded(10) })
+	}
+	wantSame(t, "bytes to look after", discarded(), []care.Discarded{{Hash: "abc", Kept: true}, {Hash: "mine alone"}})
+	wantSame(t, "the first of them", read(t, s, func(tx care.Tx) ([]care.Discarded, error) { return tx.ListDiscarded(1) }), discarded()[:1])
+	write(t, s, func(tx care.Tx) error { return tx.ForgetDiscarded("abc") })
+	wantSame(t, "after one was forgotten", discarded(), []care.Discarded{{Hash: "mine alone"}})
 }
 
 func expiry(t *testing.T, s care.Store) {

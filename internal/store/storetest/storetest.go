@@ -36,6 +36,7 @@ func Run(t *testing.T, place Place) {
 		{"a stale update is Stale", stale},
 		{"MarkReplaced marks once", markReplaced},
 		{"deletes", deletes},
+		{"a person is erased", erasing},
 		{"expired secrets are deleted, oldest first", expiry},
 		{"old answers are forgotten, oldest first", forgetting},
 		{"drafts of imports are forgotten, oldest first", forgettingDrafts},

@@ -158,7 +158,9 @@ type Case struct {
 	// Changed since the breeder last looked.
 	News bool `protobuf:"varint,17,opt,name=news,proto3" json:"news,omitempty"`
 	// Absent in lists.
-	Assessment    *Assessment `protobuf:"bytes,18,opt,name=assessment,proto3" json:"assessment,omitempty"`
+	Assessment *Assessment `protobuf:"bytes,18,opt,name=assessment,proto3" json:"assessment,omitempty"`
+	// The keeper has left and was erased.
+	KeeperLeft    bool `protobuf:"varint,19,opt,name=keeper_left,json=keeperLeft,proto3" json:"keeper_left,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -317,6 +319,13 @@ func (x *Case) GetAssessment() *Assessment {
 		return x.Assessment
 	}
 	return nil
+}
+
+func (x *Case) GetKeeperLeft() bool {
+	if x != nil {
+		return x.KeeperLeft
+	}
+	return false
 }
 
 // Assessment is what the service computed from the log, with why. Not a diagnosis.
@@ -2678,7 +2687,7 @@ var File_warmhand_v1_case_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1ewarmhand/v1/case_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xd4\x06\n" +
+	"\x1ewarmhand/v1/case_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xf5\x06\n" +
 	"\x04Case\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12+\n" +
 	"\x06animal\x18\x02 \x01(\v2\x13.warmhand.v1.AnimalR\x06animal\x12\x1f\n" +
@@ -2704,7 +2713,9 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\x04news\x18\x11 \x01(\bR\x04news\x127\n" +
 	"\n" +
 	"assessment\x18\x12 \x01(\v2\x17.warmhand.v1.AssessmentR\n" +
-	"assessment:7\xeaA4\n" +
+	"assessment\x12\x1f\n" +
+	"\vkeeper_left\x18\x13 \x01(\bR\n" +
+	"keeperLeft:7\xeaA4\n" +
 	"\x11warmhand.dev/Case\x12\x1fbreeders/{breeder}/cases/{case}\"\x84\x06\n" +
 	"\n" +
 	"Assessment\x12\x10\n" +

@@ -169,7 +169,7 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
   const { c, course } = d;
   const a = c.assessment;
   const names = { points: d.points, signs: d.signs };
-  const keeper = c.claimed ? c.keeperName || 'a keeper without a name' : '';
+  const keeper = c.keeperLeft ? 'a keeper who has left' : c.claimed ? c.keeperName || 'a keeper without a name' : '';
   const asked = c.endTime ? undefined : unanswered(d.entries);
   const thread = useRef<HTMLDivElement>(null);
   return (
@@ -293,7 +293,7 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
           <VetLetter fetch={(body) => askForPdf('POST', `/v1/${c.name}/vet-letter.pdf`, body)} />
         </Section>
       )}
-      {c.claimed && <LetIn c={c} />}
+      {c.claimed && !c.keeperLeft && <LetIn c={c} />}
       {!c.endTime && <End c={c} again={again} />}
     </article>
   );
@@ -717,8 +717,11 @@ const outcomes: { value: OutcomeJson; label: string; means: string }[] = [
   { value: 'OUTCOME_LOST_TOUCH', label: 'Lost touch', means: 'The keeper no longer answers.' },
 ];
 
+/** How only the keeper ends a follow-up. */
+const byKeeper: Partial<Record<OutcomeJson, string>> = { OUTCOME_LEFT: 'The keeper left' };
+
 export function outcomeWord(o: OutcomeJson | undefined): string {
-  return outcomes.find((x) => x.value === o)?.label ?? 'Ended';
+  return outcomes.find((x) => x.value === o)?.label ?? (o && byKeeper[o]) ?? 'Ended';
 }
 
 function End({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
@@ -837,19 +840,22 @@ function Ended({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
       live
       title={`The follow-up has ended: ${outcomeWord(c.outcome).toLowerCase()}, ${ago(c.endTime)}`}
     >
+      {c.keeperLeft && <p>The keeper was erased. What was seen of the animal is still here, without the person.</p>}
       <Problem error={save.error} />
-      <div class="actions">
-        <Button
-          busy={save.busy}
-          onClick={() => {
-            void save
-              .run(({ id }) => ask<ReopenCaseResponseJson>('POST', `/v1/${c.name}:reopen`, { requestId: id }))
-              .then((ok) => ok && again());
-          }}
-        >
-          Open it again
-        </Button>
-      </div>
+      {!(c.outcome && byKeeper[c.outcome]) && (
+        <div class="actions">
+          <Button
+            busy={save.busy}
+            onClick={() => {
+              void save
+                .run(({ id }) => ask<ReopenCaseResponseJson>('POST', `/v1/${c.name}:reopen`, { requestId: id }))
+                .then((ok) => ok && again());
+            }}
+          >
+            Open it again
+          </Button>
+        </div>
+      )}
     </Notice>
   );
 }

@@ -16,6 +16,7 @@ const HandoverRecord = lazy<{ c: CaseJson }>(() => import('./record'));
 const Vet = lazy<{ c: CaseJson }>(() => import('./vet'));
 const Talk = lazy<{ c: CaseJson }>(() => import('./talk'));
 const KeeperSettings = lazy<object>(() => import('./settings'));
+const YourData = lazy<object>(() => import('./data'));
 const Unsent = lazy<object>(() => import('./unsent'));
 
 export function KeeperApp({ path }: { path: string }): JSX.Element {
@@ -41,6 +42,7 @@ export function KeeperApp({ path }: { path: string }): JSX.Element {
   if (!k) return <Waiting />;
   const parts = path.split('/').filter(Boolean);
   if (parts[0] === 'k' && parts[1] === 'settings' && parts.length === 2) return <KeeperSettings />;
+  if (parts[0] === 'k' && parts[1] === 'data' && parts.length === 2) return <YourData />;
   if (parts[0] === 'k' && parts[1] === 'unsent' && parts.length === 2) return <Unsent />;
   if (parts.length === 0 || (parts[0] === 'k' && parts.length === 1)) {
     const only = k.cases.length === 1 ? k.cases[0] : undefined;

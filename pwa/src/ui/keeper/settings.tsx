@@ -4,13 +4,12 @@ import { ApiError, asKeeper, call } from '../../api/client';
 import type { CreateDeviceCodeResponseJson, KeeperCodeJson } from '../../core/contract';
 import { changeSettings, settings } from '../../core/settings';
 import { forgetAll } from '../../store/copies';
-import { readState } from '../../store/db';
 import { announce } from '../../sync/sync';
 import { clearsAfterAWeek } from '../device';
 import { Link, Screen } from '../nav';
 import { KeeperCode } from '../parts/code';
 import { Button, Notice } from '../parts/controls';
-import { known, unsent } from './state';
+import { unsent } from './state';
 
 export default function KeeperSettings(): JSX.Element {
   return (
@@ -124,30 +123,14 @@ function Storage(): JSX.Element {
   );
 }
 
-const sharedAnyway = [
-  'Your breeder sees what you log: offers, weights, warmth, sheds, signs, setup answers, pictures and messages.',
-  'Your breeder sees the name that you gave, if you gave one, and when you last opened the app.',
-  'Pictures are drawn anew on this phone before they leave it, so the place where they were taken stays here.',
-  'Nobody else sees it.',
-];
-
 function Privacy(): JSX.Element {
-  const [lines, setLines] = useState<readonly string[]>(sharedAnyway);
-  useEffect(() => {
-    readState<string[]>('sharing').then(
-      (s) => s && s.length > 0 && setLines(s),
-      () => undefined,
-    );
-  }, []);
-  const names = [...new Set((known.value?.cases ?? []).map((c) => c.breederName).filter(Boolean))];
   return (
     <section class="stack" aria-labelledby="privacy">
-      <h2 id="privacy">What is shared{names.length > 0 && ` with ${names.join(' and ')}`}</h2>
-      <ul class="bullets">
-        {lines.map((l) => (
-          <li key={l}>{l}</li>
-        ))}
-      </ul>
+      <h2 id="privacy">Your data</h2>
+      <p>What is shared and with whom, a copy of all of it for you, and how to leave for good.</p>
+      <Link to="/k/data" class="button">
+        Look at your data
+      </Link>
     </section>
   );
 }
@@ -211,7 +194,10 @@ function Leave(): JSX.Element {
   return (
     <section class="stack" aria-labelledby="leave">
       <h2 id="leave">Leave this phone</h2>
-      <p>Signs you out here and takes everything off this phone. What has been sent stays with your breeder.</p>
+      <p>
+        Signs you out here and takes everything off this phone. What has been sent stays with your breeder; to have that
+        erased too, see “Your data”.
+      </p>
       {error && (
         <Notice kind="bad" live>
           <p>{error}</p>

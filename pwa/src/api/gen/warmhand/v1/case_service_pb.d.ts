@@ -124,6 +124,13 @@ export declare type Case = Message<"warmhand.v1.Case"> & {
    * @generated from field: warmhand.v1.Assessment assessment = 18;
    */
   assessment?: Assessment | undefined;
+
+  /**
+   * The keeper has left and was erased.
+   *
+   * @generated from field: bool keeper_left = 19;
+   */
+  keeperLeft: boolean;
 };
 
 /**
@@ -237,6 +244,13 @@ export declare type CaseJson = {
    * @generated from field: warmhand.v1.Assessment assessment = 18;
    */
   assessment?: AssessmentJson;
+
+  /**
+   * The keeper has left and was erased.
+   *
+   * @generated from field: bool keeper_left = 19;
+   */
+  keeperLeft?: boolean;
 };
 
 /**

@@ -1409,6 +1409,13 @@ export enum Outcome {
    * @generated from enum value: OUTCOME_LOST_TOUCH = 5;
    */
   LOST_TOUCH = 5,
+
+  /**
+   * The keeper left the service and was erased. Only the keeper ends a case so.
+   *
+   * @generated from enum value: OUTCOME_LEFT = 6;
+   */
+  LEFT = 6,
 }
 
 /**
@@ -1416,7 +1423,7 @@ export enum Outcome {
  *
  * @generated from enum warmhand.v1.Outcome
  */
-export declare type OutcomeJson = "OUTCOME_UNSPECIFIED" | "OUTCOME_SETTLED" | "OUTCOME_RETURNED" | "OUTCOME_VET" | "OUTCOME_DIED" | "OUTCOME_LOST_TOUCH";
+export declare type OutcomeJson = "OUTCOME_UNSPECIFIED" | "OUTCOME_SETTLED" | "OUTCOME_RETURNED" | "OUTCOME_VET" | "OUTCOME_DIED" | "OUTCOME_LOST_TOUCH" | "OUTCOME_LEFT";
 
 /**
  * Describes the enum warmhand.v1.Outcome.

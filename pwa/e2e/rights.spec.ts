@@ -1,0 +1,60 @@
+// A keeper's rights on a phone: what is shared, a copy of everything, and leaving for good.
+import { expect, type Page, test } from '@playwright/test';
+import { axe, fits } from './checks';
+import { breeder, demo, header, redeem } from './demo';
+
+/** An animal of this test's own, and the code of its card. */
+async function sold(page: Page, name: string): Promise<{ code: string; kase: string }> {
+  await redeem(page.request, demo().breeder.slice(2));
+  const post = async (path: string, data: object) => {
+    const answer = await page.request.post(`/v1/${breeder}/${path}`, { headers: header, data });
+    expect(answer.ok(), await answer.text()).toBe(true);
+    return (await answer.json()) as Record<string, unknown>;
+  };
+  const id = crypto.randomUUID();
+  await post(`animals?animalId=${id}`, {
+    displayName: name,
+    species: 'pantherophis_guttatus',
+    hatchDate: '2026-03-01',
+  });
+  const made = await post(`handovers?requestId=${crypto.randomUUID()}`, { animal: `${breeder}/animals/${id}` });
+  const kase = (made['handover'] as { case: string }).case.split('/').at(-1) ?? '';
+  return { code: (made['claimCode'] as string).replace('-', ''), kase };
+}
+
+test('a keeper takes a copy of everything, leaves, and is erased', async ({ browser, page: desk }, info) => {
+  test.skip(info.project.name !== 'phone', 'a phone is enough');
+  test.setTimeout(120_000);
+  const { code, kase } = await sold(desk, 'Sedge');
+  const { baseURL = '', viewport = null } = info.project.use;
+  const phone = await (await browser.newContext({ baseURL, viewport, hasTouch: true })).newPage();
+  await phone.goto(`/c#${code}`);
+  await phone.getByLabel(/What may your breeder call you/).fill('Juniper');
+  await phone.getByRole('button', { name: 'Take on Sedge' }).click();
+  await expect(phone.getByRole('heading', { level: 1, name: 'Sedge' })).toBeVisible();
+
+  await phone.goto('/k/settings');
+  await phone.getByRole('link', { name: 'Look at your data' }).click();
+  await expect(phone.getByRole('heading', { level: 1, name: 'Your data' })).toBeVisible();
+  await expect(phone.getByRole('heading', { name: /^What is shared with Thimblewick/ })).toBeVisible();
+  const waiting = phone.waitForEvent('download');
+  await phone.getByRole('link', { name: 'Download everything' }).click();
+  expect((await waiting).suggestedFilename()).toBe('warmhand.zip');
+
+  await phone.getByRole('button', { name: 'Leave and be erased' }).click();
+  await expect(phone.getByText('This cannot be undone')).toBeVisible();
+  await axe(phone, 'your data');
+  await fits(phone);
+  await phone.getByRole('button', { name: 'Erase me and leave' }).click();
+  await expect(phone.getByText(/Type the word leave/)).toBeVisible();
+  await phone.getByLabel('To go on, type leave').fill('Leave');
+  await phone.getByRole('button', { name: 'Erase me and leave' }).click();
+  await expect(phone).toHaveURL('/');
+  await expect(phone.getByRole('heading', { name: 'Sedge' })).toHaveCount(0);
+  expect((await phone.request.get('/v1/keepers/me/cases')).status()).toBe(401);
+  await phone.context().close();
+
+  await desk.goto(`/b/cases/${kase}`);
+  await expect(desk.getByText(/The follow-up has ended: the keeper left/)).toBeVisible();
+  await expect(desk.getByText('Juniper')).toHaveCount(0);
+});

@@ -1,0 +1,183 @@
+import type { JSX } from 'preact';
+import { useEffect, useState } from 'preact/hooks';
+import { ApiError, asKeeper, call } from '../../api/client';
+import { forgetAll } from '../../store/copies';
+import { readState } from '../../store/db';
+import { announce, signedOut } from '../../sync/sync';
+import { Screen } from '../nav';
+import { Button, Field, Notice } from '../parts/controls';
+import { known, unsent } from './state';
+
+/** What is kept of the keeper, and what the keeper may do about it. */
+export default function YourData(): JSX.Element {
+  return (
+    <Screen title="Your data" back="/k/settings">
+      <Sharing />
+      <TakeAway />
+      <LeaveForGood />
+    </Screen>
+  );
+}
+
+const sharedAnyway = [
+  'Your breeder sees what you log: offers, weights, warmth, sheds, signs, setup answers, pictures and messages.',
+  'Your breeder sees the name that you gave, if you gave one, and when you last opened the app.',
+  'Pictures are drawn anew on this phone before they leave it, so the place where they were taken stays here.',
+  'Nobody else sees it.',
+];
+
+function breeders(): string {
+  const names = [...new Set((known.value?.cases ?? []).map((c) => c.breederName).filter(Boolean))];
+  return names.join(' and ');
+}
+
+function Sharing(): JSX.Element {
+  const [lines, setLines] = useState<readonly string[]>(sharedAnyway);
+  useEffect(() => {
+    readState<string[]>('sharing').then(
+      (s) => s && s.length > 0 && setLines(s),
+      () => undefined,
+    );
+  }, []);
+  const with_ = breeders();
+  return (
+    <section class="stack" aria-labelledby="privacy">
+      <h2 id="privacy">What is shared{with_ && ` with ${with_}`}</h2>
+      <ul class="bullets">
+        {lines.map((l) => (
+          <li key={l}>{l}</li>
+        ))}
+      </ul>
+    </section>
+  );
+}
+
+function TakeAway(): JSX.Element {
+  return (
+    <section class="stack" aria-labelledby="take">
+      <h2 id="take">Take it all with you</h2>
+      <p>
+        One file with everything: a page to read, tables, your pictures and messages. It is yours, and it needs no app.
+      </p>
+      <Download />
+    </section>
+  );
+}
+
+function Download(): JSX.Element {
+  return signedOut.value ? (
+    <p class="muted">You are signed out on this phone. Come back in first, with a code from your breeder.</p>
+  ) : (
+    <div class="row">
+      <a class="button" href="/v1/keepers/me/export.zip" download="warmhand.zip">
+        Download everything
+      </a>
+    </div>
+  );
+}
+
+function LeaveForGood(): JSX.Element {
+  const [asking, setAsking] = useState(false);
+  const [typed, setTyped] = useState('');
+  const [wrong, setWrong] = useState('');
+  const [error, setError] = useState('');
+  const [busy, setBusy] = useState(false);
+  const breeder = breeders() || 'your breeder';
+  const leave = async () => {
+    if (typed.trim().toLowerCase() !== 'leave') {
+      setWrong('Type the word leave, so that this does not happen by accident.');
+      return;
+    }
+    setWrong('');
+    setError('');
+    setBusy(true);
+    try {
+      await call('POST', '/v1/keepers/me:leave', { confirm: 'leave' }, asKeeper);
+    } catch (e) {
+      // A first try may have arrived and its answer not: then the sign-in is gone already.
+      if (!(e instanceof ApiError && e.status === 401 && !signedOut.value)) {
+        setBusy(false);
+        setError(
+          e instanceof ApiError
+            ? e.message
+            : 'There was no answer from the service. Nothing is lost; please try again with network.',
+        );
+        return;
+      }
+    }
+    await forgetAll();
+    announce();
+    location.assign('/');
+  };
+  return (
+    <section class="stack" aria-labelledby="forgood">
+      <h2 id="forgood">Leave for good</h2>
+      <p>You can stop at any time. You need no reason.</p>
+      <dl class="plain stack">
+        <div>
+          <dt>
+            <strong>What is erased</strong>
+          </dt>
+          <dd>
+            Your name, your notes, all messages in both directions, your pictures, and every sign-in of yours. On this
+            phone, everything.
+          </dd>
+        </div>
+        <div>
+          <dt>
+            <strong>What stays</strong>
+          </dt>
+          <dd>
+            What was seen of the animal: meals, weights, warmth, sheds, signs, the ticks of the checklist, and on which
+            days somebody was in touch. {breeder} keeps that, without you.
+          </dd>
+        </div>
+        <div>
+          <dt>
+            <strong>Copies</strong>
+          </dt>
+          <dd>
+            Whoever runs the service may make safety copies. Older ones still hold what you erase now, until they are
+            thrown away. {breeder} can tell you when that is.
+          </dd>
+        </div>
+      </dl>
+      {error && (
+        <Notice kind="bad" live>
+          <p>{error}</p>
+        </Notice>
+      )}
+      {asking ? (
+        <Notice kind="warn" live title="This cannot be undone">
+          {unsent.value.length > 0 && (
+            <p>
+              <strong>
+                {unsent.value.length === 1 ? '1 entry has' : `${unsent.value.length} entries have`} not been sent and
+                would be lost.
+              </strong>
+            </p>
+          )}
+          <p>Would you like to have a copy first?</p>
+          <Download />
+          <Field
+            label="To go on, type leave"
+            value={typed}
+            onInput={setTyped}
+            error={wrong || undefined}
+            maxLength={20}
+          />
+          <div class="actions">
+            <Button kind="danger" busy={busy} onClick={() => void leave()}>
+              Erase me and leave
+            </Button>
+            <Button onClick={() => setAsking(false)}>Stay</Button>
+          </div>
+        </Notice>
+      ) : (
+        <div class="row">
+          <Button onClick={() => setAsking(true)}>Leave and be erased</Button>
+        </div>
+      )}
+    </section>
+  );
+}

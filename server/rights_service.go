@@ -1,0 +1,67 @@
+package server
+
+import (
+	"context"
+	"fmt"
+
+	"warmhand/internal/access"
+	"warmhand/internal/care"
+	pb "warmhand/internal/gen/warmhand/v1"
+	"warmhand/internal/photo"
+)
+
+type rightsService struct {
+	pb.UnimplementedRightsServiceServer
+	s *Server
+}
+
+func (r *rightsService) LeaveKeeper(ctx context.Context, _ *pb.LeaveKeeperRequest) (*pb.LeaveKeeperResponse, error) {
+	c := callOf(ctx)
+	n, err := r.s.followup.Leave(ctx, c.who.Actor, r.s.now(), access.EndKeeper)
+	if err != nil {
+		return nil, err
+	}
+	c.who.keeps(c.who.Actor, "")
+	// The pictures' rows are gone. Should their bytes not go now, cleaning tries
+	// again.
+	if err := r.s.discard(ctx); err != nil {
+		r.s.log.Error("Pictures of a keeper who left are still on the disk and will be tried again.", "error", err)
+	}
+	return &pb.LeaveKeeperResponse{Cases: int32(n)}, nil
+}
+
+// discard deletes the bytes of pictures that nothing names any more. A picture
+// that comes in meanwhile waits (keepPicture): its bytes may be the same.
+func (s *Server) discard(ctx context.Context) error {
+	s.pictures.Lock()
+	defer s.pictures.Unlock()
+	for {
+		var list []care.Discarded
+		if err := s.store.Read(ctx, func(tx care.Tx) (err error) {
+			list, err = tx.ListDiscarded(cleanBatch)
+			return err
+		}); err != nil || len(list) == 0 {
+			return err
+		}
+		for _, d := range list {
+			for _, v := range []photo.Variant{photo.Large, photo.Small} {
+				if d.Kept {
+					break
+				}
+				if err := s.blobs.Delete(ctx, photo.Key{Hash: d.Hash, Variant: v}); err != nil {
+					return fmt.Errorf("discarding a picture: %w", err)
+				}
+			}
+		}
+		if err := s.store.Write(ctx, func(tx care.Tx) error {
+			for _, d := range list {
+				if err := tx.ForgetDiscarded(d.Hash); err != nil {
+					return err
+				}
+			}
+			return nil
+		}); err != nil {
+			return err
+		}
+	}
+}

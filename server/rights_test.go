@@ -1,0 +1,211 @@
+package server_test
+
+import (
+	"archive/zip"
+	"bytes"
+	"encoding/csv"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"warmhand/internal/care"
+	"warmhand/internal/casefile"
+	"warmhand/server/servertest"
+)
+
+// unzip reads an archive whole.
+func unzip(t *testing.T, data []byte) map[string]string {
+	t.Helper()
+	z, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	files := map[string]string{}
+	for _, f := range z.File {
+		r, err := f.Open()
+		if err != nil {
+			t.Fatal(err)
+		}
+		text, err := io.ReadAll(r)
+		if err != nil {
+			t.Fatalf("%s: %v", f.Name, err)
+		}
+		files[f.Name] = string(text)
+	}
+	return files
+}
+
+// picturesOn are the files in the photos folder.
+func picturesOn(t *testing.T, f *servertest.Fixture) (n int) {
+	t.Helper()
+	if err := filepath.WalkDir(filepath.Join(f.DataDir, "photos"), func(_ string, d os.DirEntry, err error) error {
+		if err == nil && !d.IsDir() {
+			n++
+		}
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+// livedIn is a keeper's case with one of everything that says something of the
+// person: the name is Kim, and every text holds the word Zanzibar.
+func livedIn(t *testing.T, f *servertest.Fixture, breeder, keeper *servertest.Client, animal string) (caseID string) {
+	t.Helper()
+	caseID, code := breeder.HandOver(animal)
+	keeper.Claim(code).OK()
+	name := "breeders/" + breeder.Breeder + "/cases/" + caseID
+	photo := f.ID("photo")
+	res := keeper.Open(t.Context(), "PUT", "/v1/"+name+"/photos/"+photo, bytes.NewReader(picture(t, 400, 300)), "Content-Type", "image/jpeg")
+	res.Body.Close()
+	if res.StatusCode != 200 {
+		t.Fatalf("a picture: %d", res.StatusCode)
+	}
+	put := func(c *servertest.Client, body map[string]any) {
+		t.Helper()
+		body["happenTime"], body["case"] = f.Clock.Now(), name
+		c.Call("POST", "/v1/breeders/"+breeder.Breeder+"/animals/"+animal+"/entries?entryId="+f.ID("entry"), body).OK()
+	}
+	put(keeper, map[string]any{"weighIn": map[string]any{"massG": 510}, "note": "after a trip to Zanzibar"})
+	put(keeper, map[string]any{"offer": map[string]any{"result": "OFFER_RESULT_EATEN", "prey": "rat"}})
+	put(keeper, map[string]any{"message": map[string]any{"text": "=Greetings from Zanzibar", "photos": []string{photo}}})
+	put(keeper, map[string]any{"setup": map[string]any{"answers": []map[string]any{{"point": "fumes", "choice": "near_it", "note": "by the map of Zanzibar"}}}})
+	put(breeder, map[string]any{"message": map[string]any{"text": "Dear Kim, how is Zanzibar?"}})
+	return caseID
+}
+
+func TestKeeperTakesAllAway(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{})
+	breeder, keeper := f.NewBreeder("b1"), f.Page()
+	animal := breeder.NewAnimal()
+	breeder.Weigh("b1", animal, 500)
+	f.Clock.Advance(time.Hour)
+	livedIn(t, f, breeder, keeper, animal)
+
+	got := keeper.Call("GET", "/v1/keepers/me/export.zip", nil).OK()
+	files := unzip(t, got.Body)
+	page, table, file := files["read-me.html"], files["animal-1/log.csv"], files["animal-1/case.jsonl"]
+	for _, want := range []string{"after a trip to Zanzibar", "Greetings from Zanzibar", "Dear Kim", "by the map of Zanzibar", "510 g", "500 g", "Breeder b1"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page lacks %q", want)
+		}
+	}
+	for name, text := range files {
+		for _, not := range []string{"the breeder's own", "pays in two parts"} {
+			if strings.Contains(text, not) {
+				t.Errorf("%s holds the breeder's %q", name, not)
+			}
+		}
+	}
+	rows, err := csv.NewReader(strings.NewReader(table)).ReadAll()
+	if err != nil || len(rows) != 7 {
+		t.Fatalf("%d rows, %v", len(rows), err)
+	}
+	if !strings.Contains(table, "'=Greetings") {
+		t.Errorf("a spreadsheet would take a message for a formula:\n%s", table)
+	}
+	if cases, err := casefile.ReadAll(strings.NewReader(file)); err != nil || len(cases) != 1 || len(cases[0].Log) != 6 {
+		t.Errorf("the case file: %v, %v", cases, err)
+	}
+	pictures := 0
+	for name, text := range files {
+		if strings.HasPrefix(name, "animal-1/pictures/") && strings.HasPrefix(text, "\xff\xd8") {
+			pictures++
+			if !strings.Contains(page, name) {
+				t.Errorf("the page does not show %s", name)
+			}
+		}
+	}
+	if pictures != 1 {
+		t.Errorf("%d pictures", pictures)
+	}
+	if got := f.Page().Call("GET", "/v1/keepers/me/export.zip", nil); got.Status != 401 {
+		t.Errorf("without a sign-in: %d", got.Status)
+	}
+	if got := breeder.Call("GET", "/v1/keepers/me/export.zip", nil); got.Status != 403 {
+		t.Errorf("a breeder: %d", got.Status)
+	}
+}
+
+func TestKeeperLeaves(t *testing.T) {
+	testOn(t, func(t *testing.T, f *servertest.Fixture) {
+		breeder, second, keeper := f.NewBreeder("b1"), f.NewBreeder("b2"), f.Page()
+		animal := breeder.NewAnimal()
+		breeder.Weigh("b1", animal, 500)
+		f.Clock.Advance(time.Hour)
+		caseID := livedIn(t, f, breeder, keeper, animal)
+		ended := livedIn(t, f, breeder, keeper, breeder.NewAnimal())
+		breeder.Call("POST", "/v1/breeders/b1/cases/"+ended+":end", map[string]any{"outcome": "OUTCOME_SETTLED", "requestId": f.ID("request"), "note": "Kim flies to Zanzibar"}).OK()
+		// Another keeper of the same name.
+		stays := f.Page()
+		_, code := second.HandOver(second.NewAnimal())
+		stays.Claim(code).OK()
+
+		// Somebody who was let in for one breeder's cases reaches no other's.
+		elsewhere := livedIn(t, f, second, keeper, second.NewAnimal())
+		half := f.Page()
+		half.Call("POST", "/v1/access:useKeeperCode", map[string]any{"requestId": f.ID("keeper-request"),
+			"code": second.Call("POST", "/v1/breeders/b2/cases/"+elsewhere+":createKeeperCode", map[string]any{}).OK().Text("code", "code")}).OK()
+		if got := half.Call("POST", "/v1/keepers/me:leave", map[string]any{"confirm": "Leave"}); got.Status != 400 {
+			t.Errorf("not confirmed: %d %s", got.Status, got.Body)
+		}
+		if got := half.Call("POST", "/v1/keepers/me:leave", map[string]any{"confirm": "leave"}).OK().Get("cases"); got != 1.0 {
+			t.Errorf("left %v cases", got)
+		}
+		if got := half.Call("GET", "/v1/keepers/me/cases", nil); got.Status != 401 {
+			t.Errorf("the sign-in that left: %d", got.Status)
+		}
+		if list := keeper.Call("GET", "/v1/keepers/me/cases", nil).OK().Get("cases").([]any); len(list) != 2 {
+			t.Fatalf("%d cases are left elsewhere", len(list))
+		}
+		if n := picturesOn(t, f); n != 2 {
+			t.Errorf("%d files of pictures, and another case still shows it", n)
+		}
+
+		f.Clock.Advance(time.Minute)
+		weights := breeder.Call("GET", "/v1/breeders/b1/animals/"+animal+"/entries?kinds=weigh_in", nil).OK().Get("entries").([]any)
+		before := breeder.Call("GET", "/v1/breeders/b1/cases/"+caseID, nil).OK()
+		keeper.Call("POST", "/v1/keepers/me:leave", map[string]any{"confirm": "leave"}).OK()
+		if got := keeper.Call("GET", "/v1/keepers/me/cases", nil); got.Status != 401 {
+			t.Errorf("after leaving: %d", got.Status)
+		}
+		kept := breeder.Call("GET", "/v1/breeders/b1/cases/"+caseID, nil).OK()
+		if kept.Text("case", "outcome") != "OUTCOME_LEFT" || kept.Text("case", "endTime") == "" || kept.Text("case", "keeperName") != "" || kept.Get("case", "claimed") != true {
+			t.Errorf("the case that was open: %s", kept.Body)
+		}
+		if before.Text("case", "keeperName") != "Kim" {
+			t.Error("there was no name to erase")
+		}
+		after := breeder.Call("GET", "/v1/breeders/b1/animals/"+animal+"/entries?kinds=weigh_in", nil).OK().Get("entries").([]any)
+		if len(weights) != 2 || len(after) != 2 || after[0].(map[string]any)["weighIn"].(map[string]any)["massG"] != 510.0 || after[0].(map[string]any)["note"] != "" {
+			t.Errorf("weights %v", after)
+		}
+		if got := breeder.Call("GET", "/v1/breeders/b1/cases/"+ended, nil).OK().Text("case", "outcome"); got != "OUTCOME_SETTLED" {
+			t.Errorf("a case that had ended: %s", got)
+		}
+		if left := f.Mentions("Zanzibar", "Kim"); len(left) > 0 && !slices.Equal(left, []string{"cases.keeper_name", "keepers.name"}) {
+			t.Errorf("something of the person is left in %v", left)
+		}
+		stays.Call("GET", "/v1/keepers/me/cases", nil).OK()
+		if n := picturesOn(t, f); n != 0 {
+			t.Errorf("%d files of pictures are left", n)
+		}
+		for _, name := range []string{"cases/" + caseID + ":createKeeperCode", "cases/" + caseID + ":reopen"} {
+			if got := breeder.Call("POST", "/v1/breeders/b1/"+name, map[string]any{"requestId": f.ID("request")}); got.Status != 400 {
+				t.Errorf("%s: %d %s", name, got.Status, got.Body)
+			}
+		}
+		// The animal can be handed over again, and the case replays.
+		breeder.HandOver(animal)
+		text := breeder.Call("GET", "/v1/breeders/b1/cases/"+caseID+"/case.jsonl", nil).OK().Body
+		if cases, err := casefile.ReadAll(bytes.NewReader(text)); err != nil || cases[0].Log[len(cases[0].Log)-1].Body != (care.Ended{Outcome: care.OutcomeLeft}) {
+			t.Errorf("%v in %s", err, text)
+		}
+	})
+}
