@@ -115,6 +115,7 @@ var matrix = map[string]struct{ request, who string }{
 	"UseKeeperCode":             {`{"code":"0000000000","requestId":"{id}-{id}"}`, "ohtbkxn"},
 	"CreateKeeperCode":          {`{"name":"breeders/b1/cases/{case}"}`, "oh"},
 	"CreateDeviceCode":          {`{}`, "kx"},
+	"LeaveKeeper":               {`{"confirm":"not yet"}`, "kx"},
 	"BeginPasskeyRegistration":  {`{}`, "ohb"},
 	"FinishPasskeyRegistration": {`{"ceremony":"x","credential":{}}`, "ohb"},
 	"ListPasskeys":              {`{}`, "ohb"},
