@@ -34,7 +34,9 @@ var (
 	clockAfter   = regexp.MustCompile(`(?i)^(.*?)[\s,T]+(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:\.\d+)?)?\s*(am|pm|a\.m\.|p\.m\.|uhr|h)?$`)
 	dayName      = regexp.MustCompile(`(?i)^\p{L}{2,10}\.?,?\s+(\d.*)$`)
 	wordsOfDate  = regexp.MustCompile(`[\s./,\-]+`)
-	ordinal      = regexp.MustCompile(`(?i)^(\d{1,2})(st|nd|rd|th|er|º|°)$`)
+	// partOfDate is a year, or a month with its year: 2024, 05/2024, ca. May 2024.
+	partOfDate = regexp.MustCompile(`(?i)^(?:(?:ca|approx|about|early|late|spring|summer|autumn|fall|winter)\.?|~)?\s*(?:\d{1,2}\s*[./-]\s*|\p{L}{3,}\.?\s+)?(?:19|20)\d\d$`)
+	ordinal    = regexp.MustCompile(`(?i)^(\d{1,2})(st|nd|rd|th|er|º|°)$`)
 )
 
 // months are the names of months in the languages that lists come in, by their
@@ -145,11 +147,11 @@ func readDay(text string, now time.Time) (map[Order]date, bool) {
 			}
 		}
 		try(DMY, c, b, a)
-		// Points stand between day, month and year and in no other order (common
-		// practice, no source).
+		// Points stand between day, month and year and in no other order, and a year
+		// of two digits comes first with dashes only (common practice, no source).
 		if mark != "." {
 			try(MDY, c, a, b)
-			if len(c) <= 2 {
+			if len(c) <= 2 && mark == "-" {
 				try(YMD, a, b, c)
 			}
 		} else if d, ok := out[DMY]; ok {
@@ -216,6 +218,26 @@ func dayOf(y, m, d string, now time.Time) (time.Time, bool) {
 	}
 	at := time.Date(year, time.Month(month), day, 0, 0, 0, 0, time.UTC)
 	return at, year >= 1900 && year < 2200 && at.Day() == day && int(at.Month()) == month
+}
+
+// dayOfHeading is the day in a heading such as "Weight 3/4/26".
+func dayOfHeading(c Cell) Cell {
+	if c.Kind != Text {
+		return c
+	}
+	words := strings.Fields(c.Text)
+	weight := func(w string) bool {
+		m, _ := meaningOf(w)
+		_, unit := unitNames[fold(w)]
+		return m == Weight || unit
+	}
+	for len(words) > 1 && weight(words[0]) {
+		words = words[1:]
+	}
+	for len(words) > 1 && weight(words[len(words)-1]) {
+		words = words[:len(words)-1]
+	}
+	return Cell{Text: strings.Join(words, " ")}
 }
 
 // decideOrder finds the one order in which all dates of a column are dates. When

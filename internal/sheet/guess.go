@@ -126,8 +126,8 @@ func (t *Table) headingOrders(m *Mapping, headings []Cell, now time.Time, questi
 	said := Undecided
 	for i, c := range m.Columns {
 		if c.Meaning == WeightOn {
-			cells = append(cells, headings[i])
-			if _, sure := firstReading(headings[i], t.From1904, now); !sure && c.Order != Undecided {
+			cells = append(cells, dayOfHeading(headings[i]))
+			if _, sure := firstReading(dayOfHeading(headings[i]), t.From1904, now); !sure && c.Order != Undecided {
 				said = c.Order
 			}
 		}
@@ -269,7 +269,7 @@ func (t *Table) guessMeanings(headings []Cell, headingRow int, now time.Time) []
 	days := 0
 	isDay := make([]bool, t.Width)
 	for i, h := range headings {
-		if readings, ok := readDate(h, t.From1904, now); ok && (h.Kind == Moment || len(h.Text) > 4) && len(readings) > 0 {
+		if readings, ok := readDate(dayOfHeading(h), t.From1904, now); ok && (h.Kind == Moment || len(h.Text) > 4) && len(readings) > 0 {
 			isDay[i] = true
 			days++
 		}

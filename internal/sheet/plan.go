@@ -269,7 +269,7 @@ func (p *planner) animal(r *Row) (*animal, error) {
 	if err != nil {
 		return nil, err
 	}
-	of, err := p.describe(r)
+	of, err := p.describe(r, a != nil && a.known)
 	if err != nil {
 		return nil, err
 	}
@@ -321,8 +321,10 @@ func (p *planner) unnumbered(r *Row, id, name string) *animal {
 	return a
 }
 
-// describe reads what a row says of its animal.
-func (p *planner) describe(r *Row) (of animal, err error) {
+// describe reads what a row says of its animal. One of the stock book stays as it
+// is, so that nothing is kept in its note.
+func (p *planner) describe(r *Row, known bool) (of animal, err error) {
+	of.known = known
 	if c := p.value(r, Species); c.Text != "" {
 		id, seen := p.species[c.Text]
 		if !seen {
@@ -334,17 +336,23 @@ func (p *planner) describe(r *Row) (of animal, err error) {
 				return of, p.fail(Species, c.Text, "This species is not in the list. Correct it, or say above that species which are not listed are taken as “other snake”.")
 			}
 			of.Species = care.OtherSnake
-			of.Note = "Species: " + c.Text
+			p.note(r, &of, Species, c.Text, "It is taken as “other snake”. What stands here is kept in the note.")
 		}
 	}
 	if c := p.value(r, Sex); c.Text != "" {
 		sex, ok := sexOf(c)
-		if !ok {
+		switch {
+		case ok:
+			of.Sex = sex
+		case strings.HasSuffix(c.Text, "?"):
+			p.note(r, &of, Sex, c.Text, "It is not sure, so the sex is unknown. What stands here is kept in the note.")
+		default:
 			return of, p.fail(Sex, c.Text, "Write male, female or unknown (or 1.0, 0.1).")
 		}
-		of.Sex = sex
 	}
-	if c := p.value(r, Hatched); c.Text != "" {
+	if c := p.value(r, Hatched); partOfDate.MatchString(c.Text) {
+		p.note(r, &of, Hatched, c.Text, "This is no whole date, so the hatch date stays empty. What stands here is kept in the note.")
+	} else if c.Text != "" {
 		d, err := p.date(c, Hatched, p.m.Columns[p.column(Hatched)].Order)
 		if err != nil {
 			return of, err
@@ -385,6 +393,19 @@ func (p *planner) describe(r *Row) (of animal, err error) {
 	}
 	of.dam, of.sire = p.value(r, Dam).Text, p.value(r, Sire).Text
 	return of, nil
+}
+
+// note keeps in an animal's note what has no other place, and says so once.
+func (p *planner) note(r *Row, of *animal, m Meaning, value, why string) {
+	if of.known {
+		return
+	}
+	of.Note = paragraphs(of.Note, m.Label()+": "+short(value))
+	key := named(p.value(r, AnimalID).Text) + "/" + named(p.value(r, Name).Text) + "/" + string(m)
+	if !p.said[key] {
+		p.said[key] = true
+		p.say(r.N, p.column(m), value, why, true)
+	}
 }
 
 func paragraphs(parts ...string) string {
@@ -776,7 +797,7 @@ func (p *planner) weightsOnDays(r *Row, a *animal) {
 		if col.Meaning != WeightOn || isBlank(c.Text) || c.Spread {
 			continue
 		}
-		d, err := p.date(p.headings[i], WeightOn, col.Order)
+		d, err := p.date(dayOfHeading(p.headings[i]), WeightOn, col.Order)
 		if err == nil {
 			g, ok := readMeasure(c, col.Unit, p.m.Decimal, true)
 			if !ok && p.m.Decimal == DecimalOpen {

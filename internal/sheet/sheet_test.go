@@ -517,13 +517,18 @@ Hazel,2026-05-08,100,yes,rat,frozen,40 g,in blue
 			`2 h 2026-05-01 12:00 offer{"result":"refused"}`, `2 h 2026-04-20 12:00 shed{"stage":"shed"}`, `3 h 2026-05-02 12:00 offer{"result":"eaten"}`}},
 		{"today, before noon is over", "name,date,weight\nHazel,2026-11-25,100\n", Mapping{}, []string{`2 h 2026-11-25 12:00 weigh_in{"mass_g":100}`}},
 		{"an hour of its own", "name,date,time,weight\nHazel,2026-07-01,6:15 pm,100\n", Mapping{}, []string{`2 h 2026-07-01 18:15 weigh_in{"mass_g":100}`}},
-		{"species that are not listed", "name,species\nA,dragon\n", Mapping{OtherSpecies: true}, []string{"2 animal A other_snake unknown  [] <+"}},
+		{"species that are not listed", "name,species\nA,dragon\n", Mapping{OtherSpecies: true}, []string{"2 animal A other_snake unknown  [] <+", `~ 2 species "dragon"`}},
 		{"no headings", "Hazel,2026-05-01,100\nHazel,2026-05-02,101\n", Mapping{HeadingRow: NoHeadings, Columns: []Column{{Meaning: Name}, {Meaning: Date}, {Meaning: Weight}}}, []string{
 			`1 h 2026-05-01 12:00 weigh_in{"mass_g":100}`, `2 h 2026-05-02 12:00 weigh_in{"mass_g":101}`}},
 		{"nobody is named", "date,weight\n2026-05-01,100\n", Mapping{}, []string{"? Which column says what the animal is called? Choose it below. []", `! 2  ""`}},
 		{"a number for an animal that has none", "id,name,date,weight\n7,Made,2026-05-01,100\n7,made,2026-05-02,101\n8,Made,2026-05-02,101\n9,Hazel,2026-05-02,101\n", Mapping{}, []string{
 			`2 0190a1b2-0000-7000-8000-000000000001 2026-05-01 12:00 weigh_in{"mass_g":100}`, `3 0190a1b2-0000-7000-8000-000000000001 2026-05-02 12:00 weigh_in{"mass_g":101}`,
 			`~ 2 id "7"`, `! 4 name "Made"`, `! 5 name "Hazel"`}},
+		{"parts of dates, and what is not sure", "name,species,sex,hatched\nA,corn,male?,2024\nB,corn,m,05/2024\nC,corn,m,ca. May 2024\nD,corn,m,May 3 2024\n", Mapping{}, []string{
+			"2 animal A pantherophis_guttatus unknown  [] <+", "3 animal B pantherophis_guttatus male  [] <+", "4 animal C pantherophis_guttatus male  [] <+", "5 animal D pantherophis_guttatus male 2024-05-03 [] <+",
+			`~ 2 sex "male?"`, `~ 2 hatched "2024"`, `~ 3 hatched "05/2024"`, `~ 4 hatched "ca. May 2024"`}},
+		{"days in headings with more words", "name,Weight 13/4/26 (g),20/4/26 oz\nHazel,100,3.5\n", Mapping{}, []string{
+			`2 h 2026-04-13 12:00 weigh_in{"mass_g":100}`, `2 h 2026-04-20 12:00 weigh_in{"mass_g":99.2233}`}},
 		{"ancestors in a ring", "name,species,dam\nA,corn,B\nB,corn,A\n", Mapping{}, []string{
 			"3 animal B pantherophis_guttatus unknown  [] <+", "2 animal A pantherophis_guttatus unknown  [] <made:name/b+", `~ 3 dam "A"`}},
 	} {
