@@ -89,7 +89,7 @@ test('a threshold is moved by keys, tried, put to use and taken back', async () 
   await user.click(screen.getByRole('button', { name: 'Try on my past cases' }));
   const tried = await screen.findByRole('region', { name: 'What it would have been' });
   expect(within(tried).getByText('This is too little to judge by.')).toBeDefined();
-  expect(within(tried).getByText('2 times in 10 weeks, 0.2 a week')).toBeDefined();
+  expect(within(tried).getByText('2 times, 0.2 a week')).toBeDefined();
   expect(within(tried).getByText('never → day 11')).toBeDefined();
   expect(asked.at(-1)?.body).toEqual({ thresholds: { name, own: { act_from: 0.4 } } });
 

@@ -34,7 +34,7 @@ describe('what it would have been', () => {
   };
   it('is said in rows, with how many were looked at', () => {
     expect(rows(r)).toEqual([
-      ['You are asked to step in', '14 times in 20 weeks, 0.7 a week', '24 times in 20 weeks, 1.2 a week'],
+      ['You are asked to step in, in 20 weeks', '14 times, 0.7 a week', '24 times, 1.2 a week'],
       ['Ended badly, and you were asked before', '3 of 4', '4 of 4'],
       ['How early, for half of them at least', '5 days', '1 day'],
       ['Settled, and you were asked all the same', '2 of 9', '4 of 9'],
@@ -45,7 +45,7 @@ describe('what it would have been', () => {
   });
   it('says nothing of what nobody has', () => {
     expect(rows({ total: 1, lookedAt: 1, weeks: 1 })).toEqual([
-      ['You are asked to step in', '0 times in 1 week', '0 times in 1 week'],
+      ['You are asked to step in, in 1 week', '0 times', '0 times'],
     ]);
     const none = { ...r, present: {}, proposed: {} };
     expect(rows(none)[2]).toEqual(['How early, for half of them at least', '–', '–']);

@@ -69,10 +69,10 @@ export function rows(r: TryThresholdsResponseJson): [string, string, string][] {
   ];
   const list: [string, string, string][] = [
     [
-      'You are asked to step in',
+      `You are asked to step in, in ${weeks} ${weeks === 1 ? 'week' : 'weeks'}`,
       ...both((t) => {
         const calls = t.calls ?? 0;
-        const often = `${calls} ${calls === 1 ? 'time' : 'times'} in ${weeks} ${weeks === 1 ? 'week' : 'weeks'}`;
+        const often = `${calls} ${calls === 1 ? 'time' : 'times'}`;
         return weeks > 1 && calls > 0 ? `${often}, ${formatNumber(calls / weeks, 1)} a week` : often;
       }),
     ],
