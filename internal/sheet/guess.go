@@ -269,8 +269,7 @@ func (t *Table) guessMeanings(headings []Cell, headingRow int, now time.Time) []
 	days := 0
 	isDay := make([]bool, t.Width)
 	for i, h := range headings {
-		if readings, ok := readDate(dayOfHeading(h), t.From1904, now); ok && (h.Kind == Moment || len(h.Text) > 4) && len(readings) > 0 {
-			isDay[i] = true
+		if isDay[i] = t.isDay(h, now); isDay[i] {
 			days++
 		}
 	}
@@ -301,6 +300,12 @@ func (t *Table) guessMeanings(headings []Cell, headingRow int, now time.Time) []
 	}
 	t.settle(columns, rows, now)
 	return columns
+}
+
+// isDay reports whether a heading is a day.
+func (t *Table) isDay(heading Cell, now time.Time) bool {
+	readings, ok := readDate(dayOfHeading(heading), t.From1904, now)
+	return ok && len(readings) > 0 && (heading.Kind == Moment || len(heading.Text) > 4)
 }
 
 // settle decides between meanings that one heading is used for.

@@ -87,6 +87,7 @@ func (t *Table) Plan(m Mapping, questions []Question, book Book, leave map[int]b
 	if p.column(Name) < 0 && p.column(AnimalID) < 0 {
 		p.plan.Questions = append(p.plan.Questions, Question{Code: "name", Column: -1, Text: "Which column says what the animal is called? Choose it below."})
 	}
+	p.daysLeftOut()
 	for i, rows := 0, t.data(m.HeadingRow); i < len(rows); i++ {
 		p.plan.Rows++
 		if !leave[rows[i].N] {
@@ -102,6 +103,19 @@ func (t *Table) Plan(m Mapping, questions []Question, book Book, leave map[int]b
 			[]Choice{{string(care.Eaten), "They were eaten"}, {LeftOut, "Leave them out"}}})
 	}
 	return p.plan
+}
+
+// daysLeftOut says that columns of days which are no weights are not taken.
+func (p *planner) daysLeftOut() {
+	var days []int
+	for i, c := range p.m.Columns {
+		if c.Meaning == Ignored && p.t.isDay(p.headings[i], p.now) {
+			days = append(days, i)
+		}
+	}
+	if len(days) > 1 {
+		p.say(p.m.HeadingRow, days[0], "", fmt.Sprintf("%d columns are days and are left out. Only weights can stand in a column for each day; feedings and sheds need a row each, with their date.", len(days)), true)
+	}
 }
 
 // animal is one that the table names.

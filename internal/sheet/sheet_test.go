@@ -529,6 +529,8 @@ Hazel,2026-05-08,100,yes,rat,frozen,40 g,in blue
 			`~ 2 sex "male?"`, `~ 2 hatched "2024"`, `~ 3 hatched "05/2024"`, `~ 4 hatched "ca. May 2024"`}},
 		{"days in headings with more words", "name,Weight 13/4/26 (g),20/4/26 oz\nHazel,100,3.5\n", Mapping{}, []string{
 			`2 h 2026-04-13 12:00 weigh_in{"mass_g":100}`, `2 h 2026-04-20 12:00 weigh_in{"mass_g":99.2233}`}},
+		{"days that are no weights", "name,species,1.4.2026,8.4.2026\nA,corn,x,refused\nB,corn,,x\n", Mapping{}, []string{
+			"2 animal A pantherophis_guttatus unknown  [] <+", "3 animal B pantherophis_guttatus unknown  [] <+", `~ 1 1.4.2026 ""`}},
 		{"ancestors in a ring", "name,species,dam\nA,corn,B\nB,corn,A\n", Mapping{}, []string{
 			"3 animal B pantherophis_guttatus unknown  [] <+", "2 animal A pantherophis_guttatus unknown  [] <made:name/b+", `~ 3 dam "A"`}},
 	} {

@@ -160,6 +160,7 @@ export function Look({
         <h2 id="i-p">{wrong + (v.warnings ?? 0) > 0 ? 'Wrong, or worth a look' : 'Nothing is wrong'}</h2>
         <Problems
           list={v.problems ?? []}
+          below={mapping.headingRow ?? 0}
           all={wrong + (v.warnings ?? 0)}
           out={out}
           set={(row, on) => {
@@ -411,11 +412,14 @@ const page = 30;
 
 function Problems({
   list,
+  below,
   all,
   out,
   set,
 }: {
   list: ImportProblemJson[];
+  /** The row with the headings, which cannot be left out. */
+  below: number;
   all: number;
   out: ReadonlySet<number>;
   set: (row: number, on: boolean) => void;
@@ -439,7 +443,7 @@ function Problems({
                 <span class="muted">{p.warning ? 'Worth a look.' : 'Left out.'}</span>
               </p>
               <p>{p.text}</p>
-              {p.warning && (
+              {p.warning && row > below && (
                 <div class="actions">
                   <Button onClick={() => set(row, true)}>Leave row {row} out</Button>
                 </div>
