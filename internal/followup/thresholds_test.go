@@ -2,6 +2,7 @@ package followup_test
 
 import (
 	"context"
+	"fmt"
 	"reflect"
 	"slices"
 	"strings"
@@ -200,5 +201,32 @@ func TestTryThresholds(t *testing.T) {
 	stop()
 	if _, err := p.TryThresholds(gone, p.loam, now, "loam", care.Thresholds{}); err == nil {
 		t.Error("goes on for nobody")
+	}
+}
+
+// Of very many cases the newest thousand are looked at, and it is said so.
+func TestTryThresholdsIsBounded(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	const cases = 1003
+	p.write(t, func(tx care.Tx) error {
+		for i := range cases {
+			id, at := fmt.Sprintf("c-%04d", i), t0.Add(-time.Duration(i)*time.Hour)
+			if err := tx.InsertAnimal(care.Animal{BreederID: "loam", ID: id, Name: id, Species: "python_regius", Sex: care.Male, CreatedAt: at, Version: 1}); err != nil {
+				return err
+			}
+			if err := tx.InsertHandover(care.Handover{BreederID: "loam", ID: id, AnimalID: id, State: care.HandoverIssued, HandedOverAt: at, CreatedAt: at, Version: 1}); err != nil {
+				return err
+			}
+			// The oldest are the most urgent, and all are silent.
+			if err := tx.InsertCase(care.Case{BreederID: "loam", ID: id, AnimalID: id, KeeperID: "k", HandedOverAt: at, Urgency: float64(i) / cases, CreatedAt: at, Version: 1}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	tried, err := p.TryThresholds(t.Context(), p.loam, t0.Add(40*day), "loam", care.Thresholds{FirstWordDays: 40})
+	if err != nil || tried.Total != cases || tried.Sum.Cases != 1000 || tried.Changed != 1000 || len(tried.Cases) != 50 || tried.Cases[0].Case.ID != "c-0000" {
+		t.Errorf("%d of %d, %d changed, %d shown: %v", tried.Sum.Cases, tried.Total, tried.Changed, len(tried.Cases), err)
 	}
 }
