@@ -5,7 +5,7 @@ export CGO_ENABLED := 1
 need := internal/tools/prereq.sh
 tools := .build/tools
 
-.PHONY: help run build web test test-go test-web test-browser bench cohort proto proto-check icons fmt clean
+.PHONY: help run build web test test-go test-web test-browser bench cohort scenes proto proto-check icons fmt clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## /\1\t/p' Makefile | expand -t 16
@@ -43,6 +43,10 @@ bench: ## benchmarks, and how they stand to each other
 cohort: ## judge the assessment on simulated animals: table and plots of internal/cohort. ARGS="-world base"
 	@$(need) go
 	nice go run ./internal/cohort/judge -out internal/cohort $(ARGS)
+
+scenes: ## measure in hundreds of rendered photos: table of internal/measure
+	@$(need) go
+	nice go test ./internal/measure -count 1 -timeout 2h -run '^TestScenes$$' -scenes 600 -table results.md
 
 proto: $(tools)/.proto pwa/node_modules/.installed ## make the generated code from proto/
 	$(tools)/buf format -w proto

@@ -62,6 +62,8 @@ var rooms = map[string]room{
 	"internal/replay": {knows: []string{"internal/assess", "internal/care", "internal/casefile", "internal/snake"},
 		modules: []string{"github.com/go-json-experiment/json", "golang.org/x/sync"},
 		why:     "replay reads files and keeps temporary ones around what casefile and assess do purely; it needs no store"},
+	"internal/measure": {modules: []string{"github.com/makiuchi-d/gozxing"}, pure: true,
+		why: "measure turns a picture into millimetres; it runs on the phone too, so it carries nothing that it does not need"},
 	"internal/photo": {
 		why: "photo turns bytes into safe bytes; it needs to know of no animal"},
 	"internal/store": {knows: []string{"internal/care"},

@@ -1,4 +1,4 @@
-// Package reference asks R, scipy and statsmodels, in tests, for what the
+// Package reference asks R, scipy, statsmodels and OpenCV, in tests, for what the
 // program computes too. The questions are in testdata/reference.
 package reference
 
@@ -21,7 +21,7 @@ func AskR(t testing.TB, questions, answers any) {
 	ask(t, questions, answers, "reference.R", "Rscript", "--vanilla")
 }
 
-// AskPython is AskR for scipy and statsmodels.
+// AskPython is AskR for scipy, statsmodels and OpenCV.
 func AskPython(t testing.TB, questions, answers any) {
 	t.Helper()
 	python := "/usr/bin/python3" // that of the Debian packages; another may be first in the path

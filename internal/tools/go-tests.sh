@@ -6,7 +6,7 @@
 set -uo pipefail
 export WARMHAND_REQUIRE_POSTGRES=1 WARMHAND_REQUIRE_REFERENCE=1 WARMHAND_REQUIRE_PRINT=1
 cd "$(dirname "$0")/../.."
-pure='^warmhand/internal/(assess|care|casefile|print|reference|sheet|snake)(/|$)'
+pure='^warmhand/internal/(assess|care|casefile|insight|measure|print|reference|sheet|snake)(/|$)'
 all=$(go list ./...) || exit 1
 status=0
 go test -timeout 10m $(grep -E "$pure" <<<"$all") || status=1

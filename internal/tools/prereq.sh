@@ -20,7 +20,7 @@ have() {
     postgres) [ -n "${WARMHAND_TEST_POSTGRES:-}" ] || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null ;;
     exiftool) command -v exiftool >/dev/null ;;
     print) command -v pdftoppm >/dev/null && command -v zbarimg >/dev/null ;;
-    reference) Rscript -e 'library(jsonlite); library(survival)' >/dev/null 2>&1 && /usr/bin/python3 -c 'import statsmodels' >/dev/null 2>&1 ;;
+    reference) Rscript -e 'library(jsonlite); library(survival)' >/dev/null 2>&1 && /usr/bin/python3 -c 'import statsmodels, cv2' >/dev/null 2>&1 ;;
     *) echo "prereq.sh: unknown name $1" >&2; exit 2 ;;
   esac
 }
@@ -33,7 +33,7 @@ packages() {
     postgres) echo postgresql ;;
     exiftool) echo libimage-exiftool-perl ;;
     print) echo poppler-utils zbar-tools ;;
-    reference) echo r-base-core r-cran-jsonlite r-cran-survival python3-statsmodels ;;
+    reference) echo r-base-core r-cran-jsonlite r-cran-survival python3-statsmodels python3-opencv ;;
   esac
 }
 

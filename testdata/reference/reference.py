@@ -1,10 +1,11 @@
-"""Answers questions about statistics; see README.md."""
+"""Answers questions about statistics and pictures; see README.md."""
 
 import itertools
 import json
 import sys
 
 try:
+    import cv2
     import numpy as np
     from scipy import optimize, stats
     from statsmodels.tsa.statespace.kalman_filter import KalmanFilter
@@ -72,5 +73,28 @@ def student_weight(q):
     return (-(f(z + h) - f(z - h)) / (2 * h) / z).tolist()
 
 
-answers = {f.__name__: f for f in (filters, hidden_states, beta_binomial, correlation, student_weight)}
+def homography(q):
+    h = [cv2.findHomography(np.array(a, dtype=float), np.array(b, dtype=float))[0] for a, b in zip(q["from"], q["to"])]
+    return np.array(h).reshape(len(h), 9).tolist()
+
+
+def laplacian(q):
+    return [cv2.Laplacian(np.array(p, dtype=np.uint8), cv2.CV_64F).var() for p in q["pictures"]]
+
+
+def circles(q):
+    """The circle with the least squared distances from points: middle and radius."""
+    out = []
+    for p in q["points"]:
+        p = np.array(p, dtype=float)
+        off = lambda c: np.hypot(p[:, 0] - c[0], p[:, 1] - c[1]) - c[2]
+        start = [*p.mean(axis=0), p.std()]
+        out.append(optimize.least_squares(off, start, xtol=1e-15, ftol=1e-15, gtol=1e-15).x.tolist())
+    return out
+
+
+answers = {
+    f.__name__: f
+    for f in (filters, hidden_states, beta_binomial, correlation, student_weight, homography, laplacian, circles)
+}
 json.dump({name: answers[name](q) for name, q in json.load(sys.stdin).items()}, sys.stdout)

@@ -1,0 +1,722 @@
+package measure
+
+import (
+	"cmp"
+	"errors"
+	"image"
+	"math"
+	"slices"
+
+	"github.com/makiuchi-d/gozxing"
+	"github.com/makiuchi-d/gozxing/qrcode/decoder"
+)
+
+// Code is a printed QR code as it lies in a photo.
+type Code struct {
+	Text    string
+	Modules int // on each side
+	// Corners of the print, in pixels of the photo: from that at which its text
+	// begins, clockwise.
+	Corners [4]Point
+	// Spread is the standard deviation of a corner, in pixels.
+	Spread float64
+	// Blur is the standard deviation of the edges' blur, in pixels.
+	Blur float64
+	// Contrast is how much darker than its paper the print is, in grey levels of
+	// 255.
+	Contrast float64
+}
+
+// Side is the mean length of the code's sides, in pixels.
+func (c *Code) Side() float64 {
+	sum := 0.
+	for i := range 4 {
+		sum += c.Corners[i].distance(c.Corners[(i+1)%4])
+	}
+	return sum / 4
+}
+
+// ErrNoCode says that no code was found that can be read.
+var ErrNoCode = errors.New("no code that can be read is in the picture")
+
+// usual is the long side, in pixels, of the picture that is looked at first: in a
+// larger one a code's marks are no clearer, and there are more of other things.
+const usual = 1600
+
+// Find looks for one QR code (ISO/IEC 18004) and lays its corners to a fraction
+// of a pixel. The photo is looked at in several sizes; large ones of 12 megapixels
+// take some tenths of a second. The error is ErrNoCode.
+func Find(img *image.Gray) (*Code, error) {
+	full := flat(img)
+	if full.Rect.Dx() < 21 || full.Rect.Dy() < 21 {
+		return nil, ErrNoCode
+	}
+	levels := []*image.Gray{full}
+	for l := full; max(l.Rect.Dx(), l.Rect.Dy()) > 400; {
+		l = halved(l)
+		levels = append(levels, l)
+	}
+	// From the usual size on to smaller ones, then to larger.
+	first := slices.IndexFunc(levels, func(l *image.Gray) bool { return max(l.Rect.Dx(), l.Rect.Dy()) <= usual })
+	if first < 0 {
+		first = len(levels) - 1
+	}
+	order := make([]int, 0, len(levels))
+	for i := first; i < len(levels); i++ {
+		order = append(order, i)
+	}
+	for i := first - 1; i >= 0; i-- {
+		order = append(order, i)
+	}
+	for _, i := range order {
+		if c, ok := findIn(levels, i, levels[i], 1); ok {
+			return c, nil
+		}
+	}
+	// A code that is small or blurred shows its marks better enlarged and sharpened.
+	for _, i := range order {
+		if l := levels[i]; max(l.Rect.Dx(), l.Rect.Dy()) <= usual {
+			big := doubled(l)
+			for _, width := range []int{7, 11} {
+				if c, ok := findIn(levels, i, sharpened(big, width), 2); ok {
+					return c, nil
+				}
+			}
+		}
+	}
+	return nil, ErrNoCode
+}
+
+// mark is one of a code's three finder patterns.
+type mark struct {
+	mid  Point
+	size float64 // of a module
+	seen int     // rows that cross it
+	edge []Point // its outer edge
+}
+
+// findIn looks for marks in one of the levels, or in a picture made from it that
+// is so many times as large, and reads from the level.
+func findIn(levels []*image.Gray, level int, look *image.Gray, times float64) (*Code, bool) {
+	const share = 8 // of the long side: wider than a mark of a code that fills the picture
+	marks := findMarks(look, darker(look, max(look.Rect.Dx(), look.Rect.Dy())/share))
+	for i := range marks {
+		m := &marks[i]
+		m.mid, m.size = m.mid.times(1/times), m.size/times
+		for k := range m.edge {
+			m.edge[k] = m.edge[k].times(1 / times)
+		}
+	}
+	list := triples(marks)
+	for _, t := range list[:min(len(list), 10)] {
+		if c, ok := read(levels, level, t); ok {
+			return c, true
+		}
+	}
+	return nil, false
+}
+
+// findMarks looks along each row for dark, light, dark, light, dark in the
+// proportion 1:1:3:1:1, and then for rings round the middle.
+func findMarks(img *image.Gray, black []bool) []mark {
+	w, h := img.Rect.Dx(), img.Rect.Dy()
+	var list []mark
+	column := func(x int) func(int) bool { return func(y int) bool { return black[y*w+x] } }
+	line := func(y int) func(int) bool { return func(x int) bool { return black[y*w+x] } }
+	for y := range h {
+		var runs [5]int
+		state, begin := -1, 0 // the run under way; -1 before the first dark
+		row := black[y*w : y*w+w]
+		for x := 0; x <= w; x++ {
+			if x < w && state >= 0 && row[x] == (state%2 == 0) {
+				continue
+			}
+			if state < 0 {
+				if x < w && row[x] {
+					state, begin = 0, x
+				}
+				continue
+			}
+			runs[state] = x - begin
+			begin = x
+			if state < 4 {
+				state++
+				continue
+			}
+			// Five runs end here, the last of them dark.
+			if size, ok := proportion(&runs); ok {
+				mid := float64(x) - float64(runs[4]) - float64(runs[3]) - float64(runs[2])/2
+				if my, sy, ok := across(column(int(mid)), y, h, 3*size); ok && sy < 2.5*size && size < 2.5*sy {
+					if mx, sx, ok := across(line(int(my)), int(mid), w, 3*size); ok {
+						list = merge(list, Point{mx, my}, (sx+sy)/2)
+					}
+				}
+			}
+			copy(runs[:], runs[2:])
+			state = 3
+		}
+	}
+	slices.SortStableFunc(list, func(a, b mark) int { return cmp.Compare(float64(b.seen)/b.size, float64(a.seen)/a.size) })
+	list = list[:min(len(list), 60)]
+	var rings []mark
+	for _, m := range list {
+		if m.seen >= 2 && ringed(img, &m) {
+			rings = append(rings, m)
+		}
+	}
+	return rings[:min(len(rings), 14)]
+}
+
+// proportion reports whether runs are as in a finder pattern, and the size of a
+// module. Blur and threshold widen dark runs as much as they narrow light ones.
+func proportion(r *[5]int) (size float64, ok bool) {
+	total := 0
+	for _, n := range r {
+		if n == 0 {
+			return 0, false
+		}
+		total += n
+	}
+	size = float64(total) / 7
+	slack := max(.65*size, .8)
+	for i, n := range r {
+		want, most := size, slack
+		if i == 2 {
+			want, most = 3*size, 2*slack
+		}
+		if math.Abs(float64(n)-want) > most {
+			return 0, false
+		}
+	}
+	return size, true
+}
+
+// across measures the pattern along one line through a dark middle.
+func across(black func(int) bool, from, n int, most float64) (mid, size float64, ok bool) {
+	if from < 0 || from >= n || !black(from) {
+		return 0, 0, false
+	}
+	var r [5]int
+	walk := func(step int, order [3]int) (end int, ok bool) {
+		i := from
+		for k, slot := range order {
+			for i >= 0 && i < n && black(i) == (k%2 == 0) {
+				if i != from || step > 0 {
+					r[slot]++
+				}
+				if float64(r[slot]) > 2*most {
+					return i, false
+				}
+				i += step
+			}
+		}
+		return i, true
+	}
+	_, ok1 := walk(-1, [3]int{2, 1, 0})
+	up := r[2]
+	_, ok2 := walk(1, [3]int{2, 3, 4})
+	if !ok1 || !ok2 {
+		return 0, 0, false
+	}
+	if size, ok = proportion(&r); !ok {
+		return 0, 0, false
+	}
+	return float64(from-up) + float64(r[2])/2, size, true
+}
+
+func merge(list []mark, mid Point, size float64) []mark {
+	for i := range list {
+		m := &list[i]
+		if m.mid.distance(mid) < 2*m.size && size < 2*m.size && m.size < 2*size {
+			n := float64(m.seen)
+			m.mid = m.mid.times(n).add(mid).times(1 / (n + 1))
+			m.size = (m.size*n + size) / (n + 1)
+			m.seen++
+			return list
+		}
+	}
+	return append(list, mark{mid: mid, size: size, seen: 1})
+}
+
+// rays are the directions in which a mark's rings are looked for.
+const rays = 48
+
+// ringed looks from the middle of a mark outward: dark, light, dark, light at
+// the proportion 1.5 : 2.5 : 3.5. It keeps where the outer edge is.
+func ringed(img *image.Gray, m *mark) bool {
+	step := max(m.size/6, .25)
+	n := int(7 * m.size / step)
+	profile := make([]float64, n)
+	var all []float64
+	var lines [rays][]float64
+	for k := range rays {
+		s, c := math.Sincos(2 * math.Pi * float64(k) / rays)
+		for i := range profile {
+			p := m.mid.add(Point{c, s}.times(float64(i) * step))
+			if !inside(img, p, .5) {
+				profile = profile[:i]
+				break
+			}
+			profile[i] = at(img, p)
+		}
+		lines[k] = slices.Clone(profile)
+		all = append(all, profile[:min(len(profile), int(4.5*m.size/step))]...)
+		profile = profile[:n]
+	}
+	if len(all) < rays*4 {
+		return false
+	}
+	slices.Sort(all)
+	low, high := all[len(all)/10], all[len(all)*85/100]
+	if high-low < 12 {
+		return false
+	}
+	level := (low + high) / 2
+	m.edge = m.edge[:0]
+	var radii [][3]float64
+	var edges []Point
+	for k, l := range lines {
+		var r [3]float64
+		found := 0
+		for i := 1; i < len(l) && found < 3; i++ {
+			rising := found%2 == 0
+			if rising && l[i-1] < level && l[i] >= level || !rising && l[i-1] >= level && l[i] < level {
+				r[found] = (float64(i-1) + (level-l[i-1])/(l[i]-l[i-1])) * step
+				found++
+			}
+		}
+		if found < 3 || r[1] < 1.15*r[0] || r[1] > 2.6*r[0] || r[2] < 1.5*r[0] || r[2] > 3.6*r[0] {
+			continue
+		}
+		s, c := math.Sincos(2 * math.Pi * float64(k) / rays)
+		radii = append(radii, r)
+		edges = append(edges, m.mid.add(Point{c, s}.times(r[2])))
+	}
+	if len(edges) < rays*6/10 {
+		return false
+	}
+	m.edge = edges
+	return true
+}
+
+// triple is three marks as they lie in a code.
+type triple struct {
+	corner, right, below *mark
+	off                  float64 // how little it looks like one
+}
+
+// triples are the sets of three marks that may belong together, the likeliest
+// first.
+func triples(marks []mark) (list []triple) {
+	for i := range marks {
+		for j := range marks {
+			for k := range marks {
+				if j == i || k == i || j == k {
+					continue
+				}
+				a, b, c := &marks[i], &marks[j], &marks[k]
+				u, v := b.mid.sub(a.mid), c.mid.sub(a.mid)
+				if u.cross(v) <= 0 {
+					continue // mirrored, or the same set in the other order
+				}
+				lu, lv := u.length(), v.length()
+				sizes := max(a.size, b.size, c.size) / min(a.size, b.size, c.size)
+				cos := math.Abs(u.dot(v)) / (lu * lv)
+				if sizes > 2.2 || lu > 2.6*lv || lv > 2.6*lu || cos > .8 {
+					continue
+				}
+				size := (a.size + b.size + c.size) / 3
+				if min(lu, lv) < 9*size || max(lu, lv) > 60*size {
+					continue
+				}
+				list = append(list, triple{a, b, c, cos + math.Log(max(lu, lv)/min(lu, lv)) + math.Log(sizes)})
+			}
+		}
+	}
+	slices.SortStableFunc(list, func(a, b triple) int { return cmp.Compare(a.off, b.off) })
+	return list
+}
+
+// quad fits the four sides of a mark's outer edge, given the directions in which
+// its sides run, and returns their crossings from the corner near the code's
+// first on, clockwise.
+func quad(m *mark, right, down Point) (c [4]Point, ok bool) {
+	det := right.cross(down)
+	if det == 0 {
+		return c, false
+	}
+	type place struct {
+		Point
+		a, b float64
+	}
+	list := make([]place, len(m.edge))
+	var as, bs []float64
+	for i, p := range m.edge {
+		d := p.sub(m.mid)
+		list[i] = place{p, d.cross(down) / det, right.cross(d) / det}
+	}
+	// The half widths along both directions: of a square, half of its edge's points
+	// belong to each pair of sides.
+	half := func(v []float64) float64 {
+		slices.Sort(v)
+		return v[len(v)*3/4]
+	}
+	for _, p := range list {
+		as, bs = append(as, math.Abs(p.a)), append(bs, math.Abs(p.b))
+	}
+	ha, hb := half(as), half(bs)
+	if ha == 0 || hb == 0 {
+		return c, false
+	}
+	type side struct{ mid, along Point }
+	var sides [4]side // above, right, below, left
+	for k := range sides {
+		var p []Point
+		for _, q := range list {
+			a, b := q.a/ha, q.b/hb
+			if min(math.Abs(a), math.Abs(b)) > .8 {
+				continue // at a corner, which blur makes round
+			}
+			mine := [4]bool{-b > math.Abs(a), a > math.Abs(b), b > math.Abs(a), -a > math.Abs(b)}
+			if mine[k] {
+				p = append(p, q.Point)
+			}
+		}
+		if len(p) < 4 {
+			return c, false
+		}
+		mid, along := straight(p)
+		// Once more without what lies off.
+		slices.SortFunc(p, func(x, y Point) int {
+			return cmp.Compare(math.Abs(along.cross(x.sub(mid))), math.Abs(along.cross(y.sub(mid))))
+		})
+		sides[k].mid, sides[k].along = straight(p[:max(3, len(p)*8/10)])
+	}
+	for k := range c {
+		a, b := &sides[(k+3)%4], &sides[k]
+		d := a.along.cross(b.along)
+		if math.Abs(d) < .2 {
+			return c, false
+		}
+		c[k] = a.mid.add(a.along.times(b.mid.sub(a.mid).cross(b.along) / d))
+	}
+	return c, true
+}
+
+// straight is the line with the least squared distances from points.
+func straight(p []Point) (mid, along Point) {
+	for _, q := range p {
+		mid = mid.add(q.times(1 / float64(len(p))))
+	}
+	var xx, xy, yy float64
+	for _, q := range p {
+		d := q.sub(mid)
+		xx, xy, yy = xx+d.X*d.X, xy+d.X*d.Y, yy+d.Y*d.Y
+	}
+	s, c := math.Sincos(math.Atan2(2*xy, xx-yy) / 2)
+	return mid, Point{c, s}
+}
+
+// read tries to read the code that three marks belong to.
+func read(levels []*image.Gray, level int, t triple) (*Code, bool) {
+	img := levels[level]
+	right, down := t.right.mid.sub(t.corner.mid), t.below.mid.sub(t.corner.mid)
+	right, down = right.times(1/right.length()), down.times(1/down.length())
+	var quads [3][4]Point
+	for i, m := range []*mark{t.corner, t.right, t.below} {
+		var ok bool
+		if quads[i], ok = quad(m, right, down); !ok {
+			return nil, false
+		}
+	}
+	// How many modules lie between the marks, by the marks' own sides.
+	wide := (quads[0][0].distance(quads[0][1]) + quads[0][3].distance(quads[0][2]) + quads[1][0].distance(quads[1][1]) + quads[1][3].distance(quads[1][2])) / 4
+	tall := (quads[0][0].distance(quads[0][3]) + quads[0][1].distance(quads[0][2]) + quads[2][0].distance(quads[2][3]) + quads[2][1].distance(quads[2][2])) / 4
+	guess := 7 + 7*(t.corner.mid.distance(t.right.mid)/wide+t.corner.mid.distance(t.below.mid)/tall)/2
+	var sizes []int
+	for v := 1; v <= 12; v++ {
+		if n := 17 + 4*v; math.Abs(float64(n)-guess) < 6 {
+			sizes = append(sizes, n)
+		}
+	}
+	slices.SortFunc(sizes, func(a, b int) int { return cmp.Compare(math.Abs(float64(a)-guess), math.Abs(float64(b)-guess)) })
+	for _, n := range sizes {
+		if c, ok := readAs(img, quads, n); ok {
+			return polish(levels, level, c), true
+		}
+	}
+	return nil, false
+}
+
+// reading is a code that was read, at the size in which it was.
+type reading struct {
+	text string
+	grid grid
+	fit  fit
+}
+
+func readAs(img *image.Gray, quads [3][4]Point, n int) (*reading, bool) {
+	var from, to []Point
+	for i, at := range []Point{{0, 0}, {float64(n - 7), 0}, {0, float64(n - 7)}} {
+		for k, c := range []Point{{0, 0}, {7, 0}, {7, 7}, {0, 7}} {
+			from, to = append(from, at.add(c).times(1/float64(n))), append(to, quads[i][k])
+		}
+	}
+	h, err := FitHomography(from, to)
+	if err != nil {
+		return nil, false
+	}
+	start := [4]Point{h.Map(Point{0, 0}), h.Map(Point{1, 0}), h.Map(Point{1, 1}), h.Map(Point{0, 1})}
+	if bent(&start) {
+		return nil, false
+	}
+	known := fixed(n)
+	// The corner without a mark is known worst; where it lies is tried.
+	module := start[0].distance(start[2]) / math.Sqrt2 / float64(n)
+	out := start[2].sub(start[0])
+	out = out.times(1 / out.length())
+	side := Point{-out.Y, out.X}
+	var others [][4]Point
+	for i := -2; i <= 2; i++ {
+		for j := -1; j <= 1; j++ {
+			c := start
+			c[2] = c[2].add(out.times(float64(i) * module)).add(side.times(float64(j) * module))
+			others = append(others, c)
+		}
+	}
+	var best fit
+	found := false
+	for _, blur := range []float64{.3, .6, .9} {
+		f, ok := refine(img, known, start, blur, 12, others...)
+		if ok && (!found || f.rms < best.rms) {
+			best, found = f, true
+		}
+		if !ok && !found {
+			break
+		}
+	}
+	if !found || best.contrast < 10 || best.rms > .45*best.contrast {
+		return nil, false
+	}
+	for range 2 {
+		g := sampled(img, n, &best.corners, best.blur)
+		text, mirrored, ok := decode(g)
+		if ok {
+			if mirrored {
+				return nil, false // its corners would be named wrongly
+			}
+			return &reading{text, *g, best}, true
+		}
+		// What was read may be right enough to lie better, and then be read.
+		f, ok := refine(img, g, best.corners, best.blur, 8)
+		if !ok {
+			break
+		}
+		best = f
+	}
+	return nil, false
+}
+
+// bent reports whether corners are not those of a plane's square seen from its
+// front.
+func bent(c *[4]Point) bool {
+	for k := range 4 {
+		a, b, d := c[k], c[(k+1)%4], c[(k+2)%4]
+		if b.sub(a).cross(d.sub(b)) <= 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// fixed are the modules that are the same in all codes of a size: finder and
+// timing patterns, and the alignment pattern near the fourth corner (ISO/IEC
+// 18004:2015, 6.3).
+func fixed(n int) *grid {
+	g := &grid{n, make([]module, n*n)}
+	set := func(col, row int, d bool) {
+		if col < 0 || row < 0 || col >= n || row >= n {
+			return
+		}
+		g.m[row*n+col] = light
+		if d {
+			g.m[row*n+col] = dark
+		}
+	}
+	for i := 8; i < n-8; i++ {
+		set(i, 6, i%2 == 0)
+		set(6, i, i%2 == 0)
+	}
+	for _, at := range [][2]int{{0, 0}, {n - 7, 0}, {0, n - 7}} {
+		for row := -1; row <= 7; row++ {
+			for col := -1; col <= 7; col++ {
+				ring := max(abs(col-3), abs(row-3))
+				set(at[0]+col, at[1]+row, ring != 2 && ring != 4)
+			}
+		}
+	}
+	if n > 21 {
+		for row := -2; row <= 2; row++ {
+			for col := -2; col <= 2; col++ {
+				set(n-7+col, n-7+row, max(abs(col), abs(row)) != 1)
+			}
+		}
+	}
+	return g
+}
+
+func abs(v int) int { return max(v, -v) }
+
+// sampled reads the modules between the patterns. Each is seen through a blur
+// that mixes in its neighbours; what explains the picture best is found by
+// Landweber's iteration between dark and light (1951, Am J Math 73:615).
+func sampled(img *image.Gray, n int, corners *[4]Point, blur float64) *grid {
+	g := fixed(n)
+	h, err := square(corners)
+	if err != nil {
+		return g
+	}
+	value := func(col, row int) float64 {
+		sum := 0.
+		for _, d := range []Point{{0, 0}, {.18, .18}, {-.18, .18}, {.18, -.18}, {-.18, -.18}} {
+			sum += at(img, h.Map(Point{(float64(col) + .5 + d.X) / float64(n), (float64(row) + .5 + d.Y) / float64(n)}))
+		}
+		return sum / 5
+	}
+	const reach = 2
+	var weight [reach + 1]float64
+	for d := range weight {
+		lo, hi := float64(d)-.5, float64(d)+.5
+		s := max(blur, .05) * math.Sqrt2
+		weight[d] = (math.Erf(hi/s) - math.Erf(lo/s)) / 2
+	}
+	inkOf := func(m module) float64 {
+		switch m {
+		case dark:
+			return 1
+		case unknown:
+			return .5
+		}
+		return 0
+	}
+	ink := make([]float64, n*n)
+	seen := func(col, row int) (v float64) { // through the blur
+		for dy := -reach; dy <= reach; dy++ {
+			line := 0.
+			for dx := -reach; dx <= reach; dx++ {
+				if c, r := col+dx, row+dy; c >= 0 && r >= 0 && c < n && r < n {
+					line += weight[abs(dx)] * ink[r*n+c]
+				}
+			}
+			v += weight[abs(dy)] * line
+		}
+		return v
+	}
+	for i, m := range g.m {
+		ink[i] = inkOf(m)
+	}
+	// Paper and print change linearly: least squares over what is known.
+	e := newNormal(4)
+	pixels := make([]float64, n*n)
+	for row := range n {
+		for col := range n {
+			pixels[row*n+col] = value(col, row)
+			if g.at(col, row) != unknown {
+				e.add([]float64{1, float64(col)/float64(n) - .5, float64(row)/float64(n) - .5, -seen(col, row)}, pixels[row*n+col])
+			}
+		}
+	}
+	t, ok := e.solve(0)
+	if !ok || t[3] <= 0 {
+		return g
+	}
+	target := make([]float64, n*n)
+	for row := range n {
+		for col := range n {
+			target[row*n+col] = (t[0] + t[1]*(float64(col)/float64(n)-.5) + t[2]*(float64(row)/float64(n)-.5) - pixels[row*n+col]) / t[3]
+		}
+	}
+	off := make([]float64, n*n)
+	for range 25 {
+		for row := range n {
+			for col := range n {
+				off[row*n+col] = target[row*n+col] - seen(col, row)
+			}
+		}
+		for i, m := range g.m {
+			if m == unknown {
+				ink[i] = min(1, max(0, ink[i]+off[i]))
+			}
+		}
+	}
+	for i, m := range g.m {
+		if m == unknown {
+			g.m[i] = light
+			if ink[i] > .5 {
+				g.m[i] = dark
+			}
+		}
+	}
+	return g
+}
+
+func decode(g *grid) (text string, mirrored, ok bool) {
+	bits, err := gozxing.NewSquareBitMatrix(g.n)
+	if err != nil {
+		return "", false, false
+	}
+	for row := range g.n {
+		for col := range g.n {
+			if g.at(col, row) == dark {
+				bits.Set(col, row)
+			}
+		}
+	}
+	got, err := decoder.NewDecoder().Decode(bits, nil)
+	if err != nil {
+		return "", false, false
+	}
+	meta, is := got.GetOther().(*decoder.QRCodeDecoderMetaData)
+	return got.GetText(), is && meta.IsMirrored(), true
+}
+
+// fineModule is how many pixels of a module the last refinement wants: with less
+// it takes a larger picture, where there is one.
+const fineModule = 5.
+
+// polish lays the corners with all modules known, in the largest picture that is
+// worth it, with the blur that explains it best.
+func polish(levels []*image.Gray, level int, r *reading) *Code {
+	best := r.fit
+	grow := func() {
+		level--
+		for k := range best.corners {
+			best.corners[k] = best.corners[k].times(2)
+		}
+	}
+	module := func() float64 {
+		return best.corners[0].distance(best.corners[2]) / math.Sqrt2 / float64(r.grid.n)
+	}
+	lay := func(rounds int) {
+		chosen, found := best, false
+		for _, blur := range []float64{.1, .2, .3, .45, .65, .9} {
+			if f, ok := refine(levels[level], &r.grid, best.corners, blur, rounds); ok && (!found || f.rms < chosen.rms) {
+				chosen, found = f, true
+			}
+		}
+		if found {
+			best = chosen
+		}
+	}
+	lay(10)
+	for level > 0 && module() < fineModule {
+		grow()
+		lay(10)
+	}
+	scale := float64(int(1) << level)
+	c := &Code{Text: r.text, Modules: r.grid.n, Spread: best.spread * scale, Blur: best.blur * module() * scale, Contrast: best.contrast}
+	for k := range best.corners {
+		c.Corners[k] = best.corners[k].times(scale)
+	}
+	return c
+}

@@ -1,0 +1,239 @@
+package measure
+
+import (
+	"image"
+	"math"
+)
+
+// module is what is known of one module of a code.
+type module uint8
+
+const (
+	unknown module = iota
+	light
+	dark
+)
+
+// grid is a code's modules, row by row; outside of it is its light margin.
+type grid struct {
+	n int
+	m []module
+}
+
+func (g *grid) at(col, row int) module {
+	if col < 0 || row < 0 || col >= g.n || row >= g.n {
+		return light
+	}
+	return g.m[row*g.n+col]
+}
+
+// parts of a module at which it is sampled along each side
+const parts = 3
+
+// fit is how a grid lies in a picture.
+type fit struct {
+	corners  [4]Point // of the printed code, clockwise from the one that all its text begins at
+	blur     float64  // standard deviation of the edges' blur, in modules
+	contrast float64  // dark below light, grey levels
+	rms      float64  // grey levels that are not explained
+	spread   float64  // standard deviation of a corner, pixels
+}
+
+// mostMoved is how far a refinement may take a corner, in modules; beyond it has
+// found something else.
+const mostMoved = 2.
+
+// refine moves the corners until the picture of the grid, blurred as the
+// photo's edges are, explains the photo best: Gauss-Newton with Levenberg's
+// damping on the corners and on a brightness and contrast that change linearly
+// across the code. It begins at the best of start and others. (After Baker & Matthews 2004, Int J Comput Vis 56:221.)
+func refine(img *image.Gray, g *grid, start [4]Point, blur float64, rounds int, others ...[4]Point) (f fit, ok bool) {
+	const shape, tone = 8, 6
+	f = fit{corners: start, blur: blur}
+	side := (start[0].distance(start[1]) + start[1].distance(start[2]) + start[2].distance(start[3]) + start[3].distance(start[0])) / 4
+	pixel := side / float64(g.n)
+	n := float64(g.n)
+
+	// The samples: where in the code, and what the blurred grid is there.
+	type sample struct {
+		at   Point // in sides, 0 to 1
+		dark float64
+	}
+	var samples []sample
+	const reach = 3
+	weights := make([][2*reach + 1]float64, parts)
+	soft := max(blur, .05)
+	for k := range parts {
+		u := (float64(k) + .5) / parts
+		for d := -reach; d <= reach; d++ {
+			lo, hi := float64(d)-u, float64(d)+1-u
+			weights[k][d+reach] = (math.Erf(hi/soft/math.Sqrt2) - math.Erf(lo/soft/math.Sqrt2)) / 2
+		}
+	}
+	near := int(math.Ceil(3 * soft))
+	near = min(near, reach)
+	for row := -1; row <= g.n; row++ {
+		for col := -1; col <= g.n; col++ {
+			if g.at(col, row) == unknown {
+				continue
+			}
+			for j := range parts {
+				for i := range parts {
+					v := 0.
+					for dy := -near; dy <= near; dy++ {
+						line := 0.
+						for dx := -near; dx <= near; dx++ {
+							switch g.at(col+dx, row+dy) {
+							case dark:
+								line += weights[i][dx+reach]
+							case unknown:
+								line += weights[i][dx+reach] / 2
+							}
+						}
+						v += weights[j][dy+reach] * line
+					}
+					samples = append(samples, sample{Point{(float64(col) + (float64(i)+.5)/parts) / n, (float64(row) + (float64(j)+.5)/parts) / n}, v})
+				}
+			}
+		}
+	}
+
+	tones := make([]float64, tone)
+	toneRow := func(s *sample, row []float64) {
+		x, y := s.at.X-.5, s.at.Y-.5
+		row[0], row[1], row[2] = 1, x, y
+		row[3], row[4], row[5] = -s.dark, -s.dark*x, -s.dark*y
+	}
+	// cost sets the tones to their best for these corners and returns the mean square of what is left.
+	row := make([]float64, shape+tone)
+	values := make([]float64, len(samples))
+	cost := func(c *[4]Point) (float64, bool) {
+		h, err := square(c)
+		if err != nil {
+			return 0, false
+		}
+		e := newNormal(tone)
+		sum := 0.
+		for i := range samples {
+			s := &samples[i]
+			p := h.Map(s.at)
+			if !inside(img, p, 1) {
+				return 0, false
+			}
+			values[i] = at(img, p)
+			toneRow(s, row[:tone])
+			e.add(row[:tone], values[i])
+			sum += values[i] * values[i]
+		}
+		b := append([]float64(nil), e.b...)
+		t, ok := e.solve(0)
+		if !ok {
+			return 0, false
+		}
+		copy(tones, t)
+		for i := range t {
+			sum -= t[i] * b[i]
+		}
+		return max(0, sum) / float64(len(samples)), true
+	}
+
+	now, fine := cost(&f.corners)
+	for _, c := range others {
+		if other, ok := cost(&c); ok && (!fine || other < now) {
+			f.corners, now, fine = c, other, true
+		}
+	}
+	if !fine {
+		return f, false
+	}
+	now, _ = cost(&f.corners) // the tones of where it begins
+	start = f.corners
+	damp := 1e-3
+	var last *normal
+	for range rounds {
+		h, err := square(&f.corners)
+		if err != nil {
+			return f, false
+		}
+		var moved [shape]Homography
+		const step = .01
+		for k := range moved {
+			c := f.corners
+			if k%2 == 0 {
+				c[k/2].X += step
+			} else {
+				c[k/2].Y += step
+			}
+			if moved[k], err = square(&c); err != nil {
+				return f, false
+			}
+		}
+		e := newNormal(shape + tone)
+		for i := range samples {
+			s := &samples[i]
+			p := h.Map(s.at)
+			gx := (at(img, Point{p.X + .5, p.Y}) - at(img, Point{p.X - .5, p.Y}))
+			gy := (at(img, Point{p.X, p.Y + .5}) - at(img, Point{p.X, p.Y - .5}))
+			for k := range moved {
+				q := moved[k].Map(s.at)
+				row[k] = -(gx*(q.X-p.X) + gy*(q.Y-p.Y)) / step
+			}
+			toneRow(s, row[shape:])
+			was := 0.
+			for k := range tone {
+				was += row[shape+k] * tones[k]
+			}
+			e.add(row, values[i]-was)
+		}
+		last = e
+		better := false
+		gone := 0.
+		for range 6 {
+			x, ok := e.solve(damp)
+			if !ok {
+				damp *= 10
+				continue
+			}
+			c := f.corners
+			gone = 0
+			for k := range 4 {
+				c[k] = c[k].add(Point{x[2*k], x[2*k+1]})
+				gone = max(gone, c[k].distance(f.corners[k]))
+			}
+			if next, fine := cost(&c); fine && next <= now {
+				f.corners, now, better = c, next, true
+				damp = max(damp/5, 1e-9)
+				break
+			}
+			damp *= 8
+		}
+		if !better {
+			cost(&f.corners) // the tones of where it stays
+			break
+		}
+		if gone < 2e-3 {
+			break
+		}
+	}
+	for k := range 4 {
+		if f.corners[k].distance(start[k]) > mostMoved*pixel {
+			return f, false
+		}
+	}
+	f.contrast, f.rms = tones[3], math.Sqrt(now)
+	if last != nil {
+		// Of the inverse of the normal matrix, the corners' part.
+		for k := range shape {
+			unit := newNormal(shape + tone)
+			for i := range last.a {
+				copy(unit.a[i], last.a[i])
+			}
+			unit.b[k] = 1
+			if x, ok := unit.solve(1e-12); ok {
+				f.spread += x[k] * now / shape
+			}
+		}
+		f.spread = math.Sqrt(max(0, f.spread))
+	}
+	return f, f.contrast > 0
+}
