@@ -63,7 +63,7 @@ func (s *Server) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo,
 		answer, err = handler(ctx, req)
 		return err
 	})
-	s.tellCaller(c, func(md metadata.MD) error { return grpc.SetHeader(ctx, md) })
+	s.tellCaller(ctx, c, func(md metadata.MD) error { return grpc.SetHeader(ctx, md) })
 	if err != nil {
 		return nil, err
 	}
@@ -74,7 +74,7 @@ func (s *Server) streaming(srv any, ss grpc.ServerStream, info *grpc.StreamServe
 	c := newCall(ss.Context(), info.FullMethod)
 	c.stream = true
 	return s.through(ss.Context(), c, func(ctx context.Context) error {
-		s.tellCaller(c, ss.SetHeader)
+		s.tellCaller(ctx, c, ss.SetHeader)
 		return handler(srv, &checkedStream{ss, ctx, s})
 	})
 }
@@ -98,8 +98,9 @@ func (c *checkedStream) RecvMsg(m any) error {
 	return nil
 }
 
-// tellCaller puts what the caller is to keep into the answer's metadata.
-func (s *Server) tellCaller(c *call, set func(metadata.MD) error) {
+// tellCaller puts what the caller is to keep into the answer's metadata. Who
+// hung up is told nothing.
+func (s *Server) tellCaller(ctx context.Context, c *call, set func(metadata.MD) error) {
 	md := metadata.Pairs(mdRequestID, c.id)
 	for role, secret := range c.who.keep {
 		switch {
@@ -111,7 +112,7 @@ func (s *Server) tellCaller(c *call, set func(metadata.MD) error) {
 			md.Set(mdSetBreeder, secret)
 		}
 	}
-	if err := set(md); err != nil {
+	if err := set(md); err != nil && ctx.Err() == nil {
 		s.log.Warn("An answer's metadata could not be set.", "method", c.method, "error", err)
 	}
 }

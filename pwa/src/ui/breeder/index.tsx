@@ -25,12 +25,22 @@ export interface BreederAppProps {
   go: (path: string, replace?: boolean) => void;
 }
 
+const laterKey = 'warmhand.breeder.passkey-later';
+
+function saidLater(): boolean {
+  try {
+    return Date.now() - Number(localStorage.getItem(laterKey) ?? 0) < 7 * 86_400_000;
+  } catch {
+    return false;
+  }
+}
+
 /** Everything a breeder sees. */
 export default function BreederApp({ path, go }: BreederAppProps): JSX.Element {
   const [failed, setFailed] = useState<unknown>();
   const [turn, setTurn] = useState(0);
-  // Who came by a link and has no passkey is asked to make one, once a visit.
-  const [later, setLater] = useState(false);
+  // Who came by a link and has no passkey is asked to make one; who says "later", in a week again.
+  const [later, setLater] = useState(saidLater);
   const who = me.value;
   // `turn` asks once more.
   useEffect(() => {
@@ -59,6 +69,11 @@ export default function BreederApp({ path, go }: BreederAppProps): JSX.Element {
   else if (path === '/b/welcome') {
     const done = () => {
       setLater(true);
+      try {
+        localStorage.setItem(laterKey, String(Date.now()));
+      } catch {
+        // It holds for this visit.
+      }
       go('/b');
     };
     screen = <WelcomePage done={done} />;
