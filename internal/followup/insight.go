@@ -125,7 +125,8 @@ func soldAs(tx care.Tx, c *care.Case) (sale insight.Sale, err error) {
 			}
 		}
 	}
-	if c.ClosedAt != nil && c.Outcome != care.OutcomeLostTouch {
+	switch c.Outcome { // somebody knew how it was
+	case care.OutcomeSettled, care.OutcomeReturned, care.OutcomeVet, care.OutcomeDied:
 		sale.Until = *c.ClosedAt
 	}
 	return sale, nil
