@@ -138,6 +138,16 @@ func (c *caseService) ListPhotos(ctx context.Context, req *pb.ListPhotosRequest)
 	return out, err
 }
 
+func (c *caseService) GiveBack(ctx context.Context, req *pb.GiveBackRequest) (*pb.GiveBackResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	v, err := c.s.followup.GiveBack(ctx, who, c.s.now(), ids[0], ids[1], !req.GetTakeBack())
+	return &pb.GiveBackResponse{Case: caseToProto(&v, who, true)}, err
+}
+
 func (c *caseService) MarkCaseSeen(ctx context.Context, req *pb.MarkCaseSeenRequest) (*pb.MarkCaseSeenResponse, error) {
 	ids, err := split("name", req.GetName(), "breeders", "cases")
 	if err != nil {

@@ -206,7 +206,7 @@ var (
 		{care.ShedDone, pb.ShedStage_SHED_STAGE_SHED}}
 	outcomes = enum[care.Outcome, pb.Outcome]{{care.OutcomeSettled, pb.Outcome_OUTCOME_SETTLED}, {care.OutcomeReturned, pb.Outcome_OUTCOME_RETURNED},
 		{care.OutcomeVet, pb.Outcome_OUTCOME_VET}, {care.OutcomeDied, pb.Outcome_OUTCOME_DIED}, {care.OutcomeLostTouch, pb.Outcome_OUTCOME_LOST_TOUCH},
-		{care.OutcomeLeft, pb.Outcome_OUTCOME_LEFT}}
+		{care.OutcomeLeft, pb.Outcome_OUTCOME_LEFT}, {care.OutcomePassedOn, pb.Outcome_OUTCOME_PASSED_ON}}
 	standings = enum[care.Standing, pb.Standing]{{care.Settled, pb.Standing_STANDING_SETTLED}, {care.Watch, pb.Standing_STANDING_WATCH},
 		{care.StepIn, pb.Standing_STANDING_STEP_IN}, {care.Vet, pb.Standing_STANDING_VET}}
 	handoverStates = enum[care.HandoverState, pb.HandoverState]{{care.HandoverIssued, pb.HandoverState_HANDOVER_STATE_ISSUED},
@@ -399,6 +399,12 @@ func handoverToProto(h *care.Handover, now time.Time, whole bool) *pb.Handover {
 	out := &pb.Handover{Name: under(h.BreederID, "handovers", h.ID), Animal: animalName(h.BreederID, h.AnimalID), State: handoverStates.proto(h.StateAt(now)),
 		HandoverTime: timeToProto(h.HandedOverAt), ShowDay: h.ShowDay, BuyerNote: h.BuyerNote, ClaimExpireTime: timeToProto(h.ClaimExpiresAt),
 		ClaimTime: maybeTime(h.ClaimedAt), Case: caseName(h.BreederID, h.ID), CreateTime: timeToProto(h.CreatedAt)}
+	if h.From != "" && h.KeeperID == "" {
+		out.Case = "" // it begins with the claim
+	}
+	if h.From != "" {
+		out.FromCase = caseName(h.BreederID, h.From)
+	}
 	if whole {
 		out.Record = recordToProto(&h.Record)
 	}
@@ -429,10 +435,13 @@ func caseToProto(v *followup.CaseView, who care.Actor, whole bool) *pb.Case {
 	}
 	sp, _ := snake.ByID(animal.Species)
 	out := &pb.Case{Name: caseName(c.BreederID, c.ID), Animal: animalToProto(&animal), CommonName: sp.Common, BreederName: v.Breeder.Name,
-		KeeperName: c.KeeperName, Claimed: c.KeeperID != "", KeeperLeft: c.KeeperGone(), HandoverTime: timeToProto(c.HandedOverAt), EndTime: maybeTime(c.ClosedAt),
+		KeeperName: c.KeeperName, Claimed: c.KeeperID != "", KeeperLeft: c.KeeperGone(), GiveBackTime: maybeTime(c.GiveBackAt), PassedOn: len(c.Earlier) > 0, HandoverTime: timeToProto(c.HandedOverAt), EndTime: maybeTime(c.ClosedAt),
 		Outcome: outcomes.proto(c.Outcome), Standing: standings.proto(c.Standing), Urgency: c.Urgency, Headline: c.Headline,
 		AssessTime: timeToProto(c.AssessedAt), LastHeardTime: maybeTime(c.LastHeard), SeenTime: maybeTime(c.SeenAt), ChangeTime: timeToProto(c.ChangedAt),
 		News: c.SeenAt == nil || c.ChangedAt.After(*c.SeenAt) || c.LastHeard != nil && c.LastHeard.After(*c.SeenAt)}
+	if n := len(c.Earlier); n > 0 && who.OfBreeder(c.BreederID) {
+		out.EarlierCase = caseName(c.BreederID, c.Earlier[n-1])
+	}
 	if whole && !v.Assessment.At.IsZero() {
 		out.Assessment = assessmentToProto(&v.Assessment)
 	}

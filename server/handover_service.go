@@ -91,9 +91,38 @@ func (h *handoverService) ReplaceClaimCode(ctx context.Context, req *pb.ReplaceC
 	return &pb.ReplaceClaimCodeResponse{Handover: handoverToProto(&out, h.s.now(), true), ClaimCode: code, ClaimUrl: h.s.ClaimURL(code)}, err
 }
 
+func (h *handoverService) CreatePassOn(ctx context.Context, req *pb.CreatePassOnRequest) (*pb.CreatePassOnResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	out, code, err := h.s.followup.PassOn(ctx, callOf(ctx).who.Actor, h.s.now(), ids[0], ids[1])
+	return &pb.CreatePassOnResponse{PassOn: &pb.PassOn{Code: code, Url: h.s.ClaimURL(code), ExpireTime: timeToProto(out.ClaimExpiresAt)}}, err
+}
+
+func (h *handoverService) GetPassOn(ctx context.Context, req *pb.GetPassOnRequest) (*pb.GetPassOnResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	out, found, err := h.s.followup.GetPassOn(ctx, callOf(ctx).who.Actor, h.s.now(), ids[0], ids[1])
+	if err != nil || !found {
+		return &pb.GetPassOnResponse{}, err
+	}
+	return &pb.GetPassOnResponse{PassOn: &pb.PassOn{ExpireTime: timeToProto(out.ClaimExpiresAt)}}, nil
+}
+
+func (h *handoverService) RevokePassOn(ctx context.Context, req *pb.RevokePassOnRequest) (*pb.RevokePassOnResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	return &pb.RevokePassOnResponse{}, h.s.followup.RevokePassOn(ctx, callOf(ctx).who.Actor, ids[0], ids[1])
+}
+
 func (h *handoverService) LookUpClaim(ctx context.Context, req *pb.LookUpClaimRequest) (*pb.LookUpClaimResponse, error) {
 	out, err := h.s.followup.LookUpClaim(ctx, h.s.now(), req.GetClaimCode())
-	return &pb.LookUpClaimResponse{Record: recordToProto(&out.Record), ClaimExpireTime: timeToProto(out.ClaimExpiresAt), Sharing: sharing}, err
+	return &pb.LookUpClaimResponse{Record: recordToProto(&out.Record), ClaimExpireTime: timeToProto(out.ClaimExpiresAt), Sharing: sharing, PassedOn: out.From != ""}, err
 }
 
 // ClaimHandover gives browsers the session as a cookie and others in the

@@ -59,6 +59,7 @@ var policy = access.Policy{
 	pb.CaseService_MarkCaseSeen_FullMethodName:    team,
 	pb.CaseService_EndCase_FullMethodName:         team,
 	pb.CaseService_ReopenCase_FullMethodName:      team,
+	pb.CaseService_GiveBack_FullMethodName:        keeper,
 	pb.CaseService_WatchCases_FullMethodName:      team.Reads(),
 
 	pb.EntryService_CreateEntry_FullMethodName:        involved,
@@ -71,6 +72,9 @@ var policy = access.Policy{
 	pb.HandoverService_ListHandovers_FullMethodName:    team.Reads(),
 	pb.HandoverService_RevokeHandover_FullMethodName:   team,
 	pb.HandoverService_ReplaceClaimCode_FullMethodName: team,
+	pb.HandoverService_CreatePassOn_FullMethodName:     keeper,
+	pb.HandoverService_GetPassOn_FullMethodName:        keeper.Reads(),
+	pb.HandoverService_RevokePassOn_FullMethodName:     keeper,
 	pb.HandoverService_LookUpClaim_FullMethodName:      anyone.Reads(),
 	pb.HandoverService_ClaimHandover_FullMethodName:    anyone,
 

@@ -22,6 +22,7 @@ type Handover struct {
 	BreederID      string
 	ID             string
 	AnimalID       string
+	From           string // the case whose keeper passes the animal on; "" when the breeder hands it over
 	State          HandoverState
 	HandedOverAt   time.Time
 	ShowDay        string
@@ -132,6 +133,10 @@ type Case struct {
 	HandedOverAt time.Time
 	ClosedAt     *time.Time
 	Outcome      Outcome // "" while open
+	// Earlier are the cases of the keepers before, each of whom passed the animal
+	// on: what was seen of it then is history here (PassedOn), oldest first.
+	Earlier    []string
+	GiveBackAt *time.Time // when the keeper asked to give the animal back; nil: not
 	// Learned is the feeding prior at handover, from the breeder's own animals.
 	Learned Learned
 	// Thresholds are those that it was last assessed by: the breeder's while it

@@ -177,7 +177,8 @@ const (
 	OutcomeVet       Outcome = "vet"
 	OutcomeDied      Outcome = "died"
 	OutcomeLostTouch Outcome = "lost_touch"
-	OutcomeLeft      Outcome = "left" // the keeper left and was erased
+	OutcomePassedOn  Outcome = "passed_on" // the keeper passed it on to another
+	OutcomeLeft      Outcome = "left"      // the keeper left and was erased
 )
 
 // Ended closes a case with its outcome; Reopened undoes it.

@@ -16,6 +16,23 @@ func GoneKeeper(unique string) string { return gone + unique }
 // KeeperGone reports whether the keeper of the case has left and was erased.
 func (c *Case) KeeperGone() bool { return strings.HasPrefix(c.KeeperID, gone) }
 
+// PassedOn is an entry of an earlier keeper's case as the next keeper sees it:
+// what was seen of the animal, without who saw it. It reports false for what
+// does not go along: what was corrected, words, pictures, the setup of the
+// other home and what was agreed there.
+func PassedOn(e Entry) (Entry, bool) {
+	switch e.Body.(type) {
+	case Offer, WeighIn, ClimateReading, Shed, Sign:
+	default:
+		return Entry{}, false
+	}
+	if !e.Current() {
+		return Entry{}, false
+	}
+	e.CaseID, e.ByID, e.Note, e.Replaces = "", "", "", ""
+	return e, true
+}
+
 // WithoutPerson is what stays of a case in its animal's log when its keeper has
 // left: what was seen and measured of the animal and its enclosure, and when
 // somebody was in touch. Notes, messages of both sides and pictures go, and as

@@ -161,7 +161,7 @@ var specs = [fields]spec{
 	fAnswers:     {"answers", answers, 0, 0, "an object of points of the setup check with their answers, such as {\"hides\": \"two\"}"},
 	fStep:        {"step", word, 1, 60, "a step's code in lower case, such as leave_in_peace"},
 	fHoldsDays:   {"holds_days", whole, 0, 120, "whole days from 0 to 120"},
-	fOutcome:     {"outcome", word, 1, 20, "settled, returned, vet, died, lost_touch or left"},
+	fOutcome:     {"outcome", word, 1, 20, "settled, returned, vet, died, lost_touch, passed_on or left"},
 	fReopened:    {"reopened", truth, 0, 0, "true or false"},
 	fText:        {"text", prose, 1, longestText, "a text of 1 to 4000 characters"},
 }
@@ -794,7 +794,7 @@ func (d *Decoder) entry(kind care.Kind, l *Line) (err error) {
 		e.Body = care.Message{Text: d.text[fText]}
 	case care.KindOutcome:
 		b := care.Ended{Reopened: d.float(fReopened) == 1}
-		if b.Outcome, err = one(d, fOutcome, care.OutcomeSettled, care.OutcomeReturned, care.OutcomeVet, care.OutcomeDied, care.OutcomeLostTouch, care.OutcomeLeft); err != nil {
+		if b.Outcome, err = one(d, fOutcome, care.OutcomeSettled, care.OutcomeReturned, care.OutcomeVet, care.OutcomeDied, care.OutcomeLostTouch, care.OutcomePassedOn, care.OutcomeLeft); err != nil {
 			return err
 		}
 		e.Body = b

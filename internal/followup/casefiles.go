@@ -51,7 +51,7 @@ func (s *Service) ExportCase(ctx context.Context, who care.Actor, breederID, cas
 		file := casefile.Case{ID: caseID, HandedOverAt: c.HandedOverAt, Handover: &casefile.Handover{Animal: a, ShowDay: h.ShowDay,
 			Hemi: about.Hemi, Learned: c.Learned, Thresholds: c.Thresholds, Until: later(c.AssessedAt, c.HandedOverAt), Unclaimed: about.Unclaimed}}
 		left := map[string]bool{} // messages that stay behind
-		for _, e := range caseLog(log, caseID) {
+		for _, e := range caseLog(log, &c) {
 			if !texts {
 				if e.Note = ""; e.Body.Kind() == care.KindMessage || left[e.Replaces] {
 					left[e.ID] = true
@@ -329,7 +329,7 @@ func (in *importing) record(c *care.Case) error {
 		return err
 	}
 	history := slices.DeleteFunc(log, func(e care.Entry) bool { return e.HappenedAt.After(c.HandedOverAt) })
-	h.Record = record(&b, &a, history, c.HandedOverAt)
+	h.Record = record(&b, &a, caseLog(history, c), c.HandedOverAt)
 	return in.tx.UpdateHandover(h)
 }
 
@@ -357,6 +357,13 @@ func (in *importing) entries(c *care.Case, animalID string) (added int, err erro
 		}
 		old, err := in.tx.Entry(in.breederID, animalID, e.ID)
 		if err == nil {
+			// What an earlier keeper saw, who passed the animal on, is in two cases.
+			if passed, ok := care.PassedOn(old); ok && e.CaseID == "" && old.CaseID != "" && old.CaseID != c.ID && sameAs(&passed, &e) {
+				if !slices.Contains(c.Earlier, old.CaseID) {
+					c.Earlier = append(c.Earlier, old.CaseID)
+				}
+				continue
+			}
 			if !sameAs(&old, &e) {
 				return added, at(i, &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: fmt.Sprintf("The entry %q is there with other content. Correct it by a new line that replaces it.", e.ID)})
 			}

@@ -120,7 +120,7 @@ func (s *Service) Course(ctx context.Context, who care.Actor, now time.Time, bre
 		if err != nil {
 			return err
 		}
-		log = caseLog(log, c.ID)
+		log = caseLog(log, &c)
 		until := care.Instant(now)
 		if c.ClosedAt != nil && c.ClosedAt.Before(until) {
 			until = *c.ClosedAt
@@ -184,7 +184,7 @@ func (s *Service) EndCase(ctx context.Context, who care.Actor, now time.Time, br
 		if c.ClosedAt != nil {
 			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This case has ended already. Open it again to give it another outcome."}
 		}
-		c.ClosedAt, c.Outcome = &now, o
+		c.ClosedAt, c.Outcome, c.GiveBackAt = &now, o, nil
 		return reassess(tx, c, now)
 	})
 }

@@ -296,14 +296,21 @@ func (s *Service) GetEntry(ctx context.Context, who care.Actor, breederID, anima
 }
 
 // keeperMaySee reports whether an entry is the keeper's to see: their own
-// case, and the breeder's history that came with the animal, not what the
-// breeder logs when the animal is back. The breeder's notes on that history are
+// case, and the history that came with the animal, not what the breeder logs
+// when the animal is back. The breeder's notes on that history are
 // taken off.
 func keeperMaySee(e *care.Entry, c *care.Case) bool {
 	if e.CaseID == c.ID {
 		return true
 	}
-	if e.CaseID != "" || e.Body.Kind() == care.KindMessage || c.ClosedAt != nil && e.ReceivedAt.After(*c.ClosedAt) {
+	passed := e.CaseID != ""
+	if !belongs(e, c) {
+		return false
+	}
+	if passed {
+		return true
+	}
+	if e.Body.Kind() == care.KindMessage || c.ClosedAt != nil && e.ReceivedAt.After(*c.ClosedAt) {
 		return false
 	}
 	e.Note = ""

@@ -147,7 +147,7 @@ func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
 			c.LastHeard = &at
 		}
 	}
-	result := assess.Assess(k.subject, caseLog(k.log, c.ID), now)
+	result := assess.Assess(k.subject, caseLog(k.log, c), now)
 	var err error
 	if c.Assessment, err = json.Marshal(result); err != nil {
 		return nil, fmt.Errorf("assessment: %w", err)
@@ -185,19 +185,36 @@ func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
 	return &after, nil
 }
 
-// caseLog is what the assessment of one case may use: the breeder's history
-// and this case, not an earlier keeper's.
-func caseLog(log []care.Entry, caseID string) []care.Entry {
-	if !slices.ContainsFunc(log, func(e care.Entry) bool { return e.CaseID != "" && e.CaseID != caseID }) {
+// caseLog is what the assessment of one case may use: the breeder's history,
+// this case, and what earlier keepers who passed the animal on saw of it; not
+// another keeper's.
+func caseLog(log []care.Entry, c *care.Case) []care.Entry {
+	if !slices.ContainsFunc(log, func(e care.Entry) bool { return e.CaseID != "" && e.CaseID != c.ID }) {
 		return log
 	}
 	out := log[:0:0]
 	for _, e := range log {
-		if e.CaseID == "" || e.CaseID == caseID {
+		if belongs(&e, c) {
 			out = append(out, e)
 		}
 	}
 	return out
+}
+
+// belongs reports whether an entry is of a case, or of the history that came
+// along with its animal; then e is what it is there.
+func belongs(e *care.Entry, c *care.Case) bool {
+	if e.CaseID == "" || e.CaseID == c.ID {
+		return true
+	}
+	if !slices.Contains(c.Earlier, e.CaseID) {
+		return false
+	}
+	passed, ok := care.PassedOn(*e)
+	if ok {
+		*e = passed
+	}
+	return ok
 }
 
 // learn is the feeding prior from the breeder's own animals of the species.

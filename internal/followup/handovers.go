@@ -198,7 +198,7 @@ func parent(tx care.Tx, breederID, id string) (care.Parent, error) {
 }
 
 // GetHandover returns one handover; the keeper who claimed it gets it without
-// the breeder's note on the buyer.
+// the breeder's note on the buyer and the case of the keeper before.
 func (s *Service) GetHandover(ctx context.Context, who care.Actor, breederID, id string) (h care.Handover, err error) {
 	err = s.store.Read(ctx, func(tx care.Tx) (err error) {
 		h, err = tx.Handover(breederID, id)
@@ -210,7 +210,7 @@ func (s *Service) GetHandover(ctx context.Context, who care.Actor, breederID, id
 	if !who.IsKeeper(h.KeeperID, breederID) {
 		return care.Handover{}, care.Missing("handover")
 	}
-	h.BuyerNote = ""
+	h.BuyerNote, h.From = "", ""
 	return h, nil
 }
 
@@ -232,6 +232,9 @@ func unclaimed(tx care.Tx, breederID, id string) (care.Handover, error) {
 	if err != nil {
 		return h, err
 	}
+	if h.From != "" {
+		return h, &care.Error{Code: care.Precondition, Reason: care.ReasonNotYours, Text: "The keeper made this code, to pass the animal on. Only the keeper can take it back or make another."}
+	}
 	switch h.State {
 	case care.HandoverClaimed:
 		return h, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeUsed, Text: "The keeper has claimed this handover already. Its code cannot be taken back; end the case instead."}
@@ -250,6 +253,10 @@ func (s *Service) RevokeHandover(ctx context.Context, who care.Actor, now time.T
 	var c care.Case
 	err = s.store.Write(ctx, func(tx care.Tx) (err error) {
 		if h, err = tx.Handover(breederID, id); err != nil {
+			return err
+		}
+		if h.From != "" {
+			_, err = unclaimed(tx, breederID, id)
 			return err
 		}
 		if c, err = tx.Case(breederID, id); err != nil || h.State == care.HandoverRevoked {
@@ -354,12 +361,17 @@ func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, type
 		if err != nil && !care.IsCode(err, care.NotFound) {
 			return err
 		}
-		c, err := tx.Case(h.BreederID, h.ID)
-		if err != nil {
-			return err
-		}
+		var c care.Case
 		if !again {
 			if err := claimable(&h, now); err != nil {
+				return err
+			}
+			if h.From != "" {
+				c, err = takeOver(tx, who, &h, now)
+			} else {
+				c, err = tx.Case(h.BreederID, h.ID)
+			}
+			if err != nil {
 				return err
 			}
 			keeper := who.KeeperID
@@ -380,6 +392,8 @@ func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, type
 			if err := tx.InsertAnswered(care.Answered{Scope: scope, RequestID: requestID, Digest: digestOf("Claim", h.ID), Answer: []byte(keeper), At: now}); err != nil {
 				return err
 			}
+		} else if c, err = tx.Case(h.BreederID, h.ID); err != nil {
+			return err
 		}
 		keeper := care.Actor{Kind: care.KeeperActor, KeeperID: h.KeeperID, Breeders: h.BreederID}
 		if who.Kind == care.KeeperActor && who.KeeperID == h.KeeperID {
@@ -394,7 +408,7 @@ func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, type
 	if err != nil {
 		return CaseView{}, care.Handover{}, err
 	}
-	h.BuyerNote, v.Animal.Note = "", ""
+	h.BuyerNote, h.From, v.Animal.Note = "", "", ""
 	s.hub.publish(change(&v.Case, "claim"))
 	return v, h, nil
 }

@@ -122,6 +122,9 @@ func erase(tx care.Tx, c care.Case, now time.Time, touched *[]care.Case) error {
 	if err := tx.DeleteAnswered(claimScope(c.ID)); err != nil {
 		return err
 	}
+	if err := revokePassOns(tx, &c); err != nil {
+		return err
+	}
 	log, err := tx.Log(c.BreederID, c.AnimalID)
 	if err != nil {
 		return err
@@ -146,7 +149,7 @@ func erase(tx care.Tx, c care.Case, now time.Time, touched *[]care.Case) error {
 			By: care.KeeperActor, ByID: gone, HappenedAt: now, ReceivedAt: now, Body: care.Ended{Outcome: care.OutcomeLeft}}); err != nil {
 			return err
 		}
-		c.ClosedAt, c.Outcome = &now, care.OutcomeLeft
+		c.ClosedAt, c.Outcome, c.GiveBackAt = &now, care.OutcomeLeft, nil
 		if c, err = reassess(tx, c, now); err != nil {
 			return err
 		}
@@ -180,6 +183,6 @@ func mayComeBack(c *care.Case) error {
 
 // byKeeper are the ways in which only the keeper ends a case; the breeder does
 // not take them back.
-var byKeeper = []care.Outcome{care.OutcomeLeft}
+var byKeeper = []care.Outcome{care.OutcomePassedOn, care.OutcomeLeft}
 
 func endedByKeeper(c *care.Case) bool { return slices.Contains(byKeeper, c.Outcome) }

@@ -45,7 +45,7 @@ func (s *Service) Findings(ctx context.Context, who care.Actor, now time.Time, b
 		if err != nil {
 			return err
 		}
-		log = caseLog(log, c.ID)
+		log = caseLog(log, &c)
 		until := care.Instant(now)
 		if c.ClosedAt != nil && c.ClosedAt.Before(until) {
 			until = *c.ClosedAt

@@ -86,6 +86,9 @@ func TestMemoryIsTheStore(t *testing.T) {
 				ignore(err)
 				ignore(s.RunUndo(ctx, now, in))
 			}
+		case n == 18:
+			_, err := s.GiveBack(ctx, keeper, now, "loam", c.ID, rnd.IntN(2) == 0)
+			ignore(err)
 		default:
 			_, err := s.Pass(ctx, now)
 			ignore(err)

@@ -37,7 +37,7 @@ func (s *Service) Probe(ctx context.Context, who care.Actor, now time.Time, bree
 		if err != nil {
 			return err
 		}
-		log = caseLog(log, c.ID)
+		log = caseLog(log, &c)
 		if body != nil {
 			if err := checkProbe(body, now, log); err != nil {
 				return err

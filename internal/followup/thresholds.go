@@ -183,7 +183,7 @@ func (s *Service) load(ctx context.Context, cases []care.Case) (out []known, err
 			if err != nil {
 				return err
 			}
-			out = append(out, known{open: c, subject: about, log: caseLog(log, c.ID)})
+			out = append(out, known{open: c, subject: about, log: caseLog(log, &c)})
 		}
 		return nil
 	})

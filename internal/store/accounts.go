@@ -163,7 +163,9 @@ func (t *tx) Keeper(keeperID string) (care.Keeper, error) {
 	return get(t, getKeeper, keeperRow, keepers.what, keeperID)
 }
 
-func (t *tx) DeleteKeeper(keeperID string) error { return t.update(deleteKeeper, keepers.what, keeperID) }
+func (t *tx) DeleteKeeper(keeperID string) error {
+	return t.update(deleteKeeper, keepers.what, keeperID)
+}
 
 func (t *tx) Answered(scope, requestID string) (care.Answered, error) {
 	return get(t, getAnswered, answeredRow, answered.what, scope, requestID)

@@ -12,10 +12,10 @@ import (
 
 var (
 	handovers = table{name: "handovers", what: "handover", key: 2, columns: columns(
-		`breeder_id handover_id animal_id state handed_over_at show_day buyer_note record code_hash
+		`breeder_id handover_id animal_id passed_from state handed_over_at show_day buyer_note record code_hash
 		claim_expires_at claimed_at keeper_id created_at version`)}
 	followed = table{name: "cases", what: "case", key: 2, columns: columns(
-		`breeder_id case_id animal_id keeper_id keeper_name handed_over_at closed_at outcome
+		`breeder_id case_id animal_id keeper_id keeper_name handed_over_at closed_at outcome earlier give_back_at
 		learned_mean learned_strength learned_animals thresholds created_at
 		standing urgency headline assessment assessed_at due_at last_heard seen_at changed_at version`),
 		derived: columns(`open`)}
@@ -28,12 +28,12 @@ var (
 )
 
 func handoverRow(h *care.Handover) []any {
-	return []any{&h.BreederID, &h.ID, &h.AnimalID, &h.State, instant{&h.HandedOverAt}, &h.ShowDay, &h.BuyerNote, handoverRecord{&h.Record}, &h.CodeHash,
+	return []any{&h.BreederID, &h.ID, &h.AnimalID, &h.From, &h.State, instant{&h.HandedOverAt}, &h.ShowDay, &h.BuyerNote, handoverRecord{&h.Record}, &h.CodeHash,
 		instant{&h.ClaimExpiresAt}, maybeInstant{&h.ClaimedAt}, &h.KeeperID, instant{&h.CreatedAt}, &h.Version}
 }
 
 func caseRow(c *care.Case) []any {
-	return []any{&c.BreederID, &c.ID, &c.AnimalID, &c.KeeperID, &c.KeeperName, instant{&c.HandedOverAt}, maybeInstant{&c.ClosedAt}, &c.Outcome,
+	return []any{&c.BreederID, &c.ID, &c.AnimalID, &c.KeeperID, &c.KeeperName, instant{&c.HandedOverAt}, maybeInstant{&c.ClosedAt}, &c.Outcome, document[[]string]{&c.Earlier}, maybeInstant{&c.GiveBackAt},
 		&c.Learned.Mean, &c.Learned.Strength, number[int]{&c.Learned.Animals}, document[care.Thresholds]{&c.Thresholds}, instant{&c.CreatedAt},
 		number[care.Standing]{&c.Standing}, &c.Urgency, &c.Headline, jsonText{&c.Assessment}, instant{&c.AssessedAt}, instant{&c.DueAt},
 		maybeInstant{&c.LastHeard}, maybeInstant{&c.SeenAt}, instant{&c.ChangedAt}, &c.Version}

@@ -58,3 +58,53 @@ test('a keeper takes a copy of everything, leaves, and is erased', async ({ brow
   await expect(desk.getByText(/The follow-up has ended: the keeper left/)).toBeVisible();
   await expect(desk.getByText('Juniper')).toHaveCount(0);
 });
+
+test('an animal is passed on to another keeper, who gives it back', async ({ browser, page: desk }, info) => {
+  test.skip(info.project.name !== 'phone', 'a phone is enough');
+  test.setTimeout(120_000);
+  const { code, kase } = await sold(desk, 'Tansy');
+  const { baseURL = '', viewport = null } = info.project.use;
+  const phone = async () => (await browser.newContext({ baseURL, viewport, hasTouch: true })).newPage();
+  const claim = async (on: Page, with_: string) => {
+    await on.goto(`/c#${with_}`);
+    await on.getByRole('button', { name: 'Take on Tansy' }).click();
+    await expect(on.getByRole('heading', { level: 1, name: 'Tansy' })).toBeVisible();
+  };
+  const first = await phone();
+  await claim(first, code);
+  await first.getByRole('link', { name: 'Weight' }).click();
+  await first.getByLabel(/Weight/).fill('31');
+  await first.getByRole('button', { name: /^Save/ }).click();
+  await expect(first.getByText('Saved and sent')).toBeVisible();
+
+  await first.getByRole('link', { name: 'Pass it on, or give it back' }).click();
+  await first.getByRole('button', { name: 'Make a code for the next keeper' }).click();
+  await expect(first.getByRole('img', { name: 'QR code that takes Tansy on' })).toBeVisible();
+  await axe(first, 'passing on');
+  await fits(first);
+  const next = ((await first.locator('.ticket .code').textContent()) ?? '').replace('-', '').trim();
+
+  const second = await phone();
+  await second.goto(`/c#${next}`);
+  await expect(second.getByText(/passed on to you by its keeper/)).toBeVisible();
+  await claim(second, next);
+  await second.getByRole('link', { name: 'Everything so far' }).click();
+  await second.getByText(/^Before it came to you/).click();
+  await expect(second.getByText(/by an earlier keeper/)).toBeVisible();
+  await first.goto('/');
+  await expect(first.getByText(/Tansy has gone on to its next keeper/)).toBeVisible();
+
+  await second.goBack();
+  await second.getByRole('link', { name: 'Pass it on, or give it back' }).click();
+  await second.getByRole('button', { name: 'I want to give it back' }).click();
+  await expect(second.getByRole('button', { name: 'I keep Tansy after all' })).toBeVisible();
+
+  await desk.goto(`/b/cases/${kase}`);
+  await expect(desk.getByText(/The follow-up has ended: passed on/)).toBeVisible();
+  await desk.goto(`/b/cases/${new URL(second.url()).pathname.split('/')[3]}`);
+  await expect(desk.getByRole('link', { name: 'an earlier keeper' })).toBeVisible();
+  await desk.getByRole('button', { name: 'It has arrived' }).click();
+  await expect(desk.getByText(/The follow-up has ended: returned/)).toBeVisible();
+  await first.context().close();
+  await second.context().close();
+});

@@ -154,7 +154,7 @@ func full(b string) world {
 		animal: animal,
 		entry:  entry,
 		handover: care.Handover{
-			BreederID: b, ID: "h1", AnimalID: "a1", State: care.HandoverClaimed, HandedOverAt: t0, ShowDay: "spring", BuyerNote: "asked well",
+			BreederID: b, ID: "h1", AnimalID: "a1", From: "h0", State: care.HandoverClaimed, HandedOverAt: t0, ShowDay: "spring", BuyerNote: "asked well",
 			Record: care.Record{
 				Animal: animal, Breeder: "Loam", Contact: "by the thread", Weights: []care.Entry{weighed, weighed}, Offers: []care.Entry{history}, Sheds: []care.Entry{shed},
 				FeedNext:  "One mouse in a week.",
@@ -166,7 +166,7 @@ func full(b string) world {
 			CodeHash: "code-" + b, ClaimExpiresAt: at(24 * time.Hour), ClaimedAt: ptr(at(time.Minute)), KeeperID: "k1", CreatedAt: t0, Version: 2,
 		},
 		kase: care.Case{
-			BreederID: b, ID: "h1", AnimalID: "a1", KeeperID: "k1", KeeperName: "Robin", HandedOverAt: t0, ClosedAt: ptr(at(time.Hour)), Outcome: care.OutcomeSettled,
+			BreederID: b, ID: "h1", AnimalID: "a1", KeeperID: "k1", KeeperName: "Robin", HandedOverAt: t0, ClosedAt: ptr(at(time.Hour)), Outcome: care.OutcomeSettled, Earlier: []string{"h0"}, GiveBackAt: ptr(at(time.Second)),
 			Learned: care.Learned{Mean: 0.1 + 0.2, Strength: 4.5, Animals: 9}, Thresholds: care.Thresholds{Watch: .2, Act: .55, Lost: .4, SilenceGaps: 2, FirstWordDays: 9}, CreatedAt: t0, Version: 5,
 			Standing: care.StepIn, Urgency: 1.0 / 3, Headline: "Has not eaten for 31 days.", Assessment: []byte(`{"standing": "step_in"}`), AssessedAt: t0,
 			DueAt: at(time.Hour), LastHeard: ptr(at(time.Minute)), SeenAt: ptr(at(2 * time.Minute)), ChangedAt: at(3 * time.Minute),

@@ -14,6 +14,7 @@ export type {
   CourseJson,
   GetCaseResponseJson,
   GetCourseResponseJson,
+  GiveBackResponseJson,
   ListKeeperCasesResponseJson,
   ProbeCaseResponseJson,
   ProbeJson,
@@ -35,10 +36,13 @@ export type {
 export type {
   ChecklistItemJson,
   ClaimHandoverResponseJson,
+  CreatePassOnResponseJson,
   GetHandoverResponseJson,
+  GetPassOnResponseJson,
   HandoverJson,
   HandoverRecordJson,
   LookUpClaimResponseJson,
+  PassOnJson,
 } from '../api/gen/warmhand/v1/handover_service_pb';
 export type {
   ListSetupPointsResponseJson,

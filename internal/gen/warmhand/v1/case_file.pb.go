@@ -105,7 +105,7 @@ type CaseLine struct {
 	HoldsDays *int32 `protobuf:"varint,101,opt,name=holds_days,json=holdsDays,proto3,oneof" json:"holds_days,omitempty"`
 	// Of a message.
 	Text string `protobuf:"bytes,110,opt,name=text,proto3" json:"text,omitempty"`
-	// Of an outcome: settled, returned, vet, died, lost_touch or left.
+	// Of an outcome: settled, returned, vet, died, lost_touch, passed_on or left.
 	Outcome string `protobuf:"bytes,120,opt,name=outcome,proto3" json:"outcome,omitempty"`
 	// The end is taken back.
 	Reopened      bool `protobuf:"varint,121,opt,name=reopened,proto3" json:"reopened,omitempty"`

@@ -160,7 +160,13 @@ type Case struct {
 	// Absent in lists.
 	Assessment *Assessment `protobuf:"bytes,18,opt,name=assessment,proto3" json:"assessment,omitempty"`
 	// The keeper has left and was erased.
-	KeeperLeft    bool `protobuf:"varint,19,opt,name=keeper_left,json=keeperLeft,proto3" json:"keeper_left,omitempty"`
+	KeeperLeft bool `protobuf:"varint,19,opt,name=keeper_left,json=keeperLeft,proto3" json:"keeper_left,omitempty"`
+	// When the keeper asked to give the animal back; absent when not.
+	GiveBackTime *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=give_back_time,json=giveBackTime,proto3" json:"give_back_time,omitempty"`
+	// Resource name of the case of the keeper before, who passed the animal on; for the breeder alone.
+	EarlierCase string `protobuf:"bytes,21,opt,name=earlier_case,json=earlierCase,proto3" json:"earlier_case,omitempty"`
+	// The animal came from another keeper, whose record of it is history here.
+	PassedOn      bool `protobuf:"varint,22,opt,name=passed_on,json=passedOn,proto3" json:"passed_on,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -324,6 +330,27 @@ func (x *Case) GetAssessment() *Assessment {
 func (x *Case) GetKeeperLeft() bool {
 	if x != nil {
 		return x.KeeperLeft
+	}
+	return false
+}
+
+func (x *Case) GetGiveBackTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.GiveBackTime
+	}
+	return nil
+}
+
+func (x *Case) GetEarlierCase() string {
+	if x != nil {
+		return x.EarlierCase
+	}
+	return ""
+}
+
+func (x *Case) GetPassedOn() bool {
+	if x != nil {
+		return x.PassedOn
 	}
 	return false
 }
@@ -2489,6 +2516,104 @@ func (x *EndCaseResponse) GetCase() *Case {
 	return nil
 }
 
+type GiveBackRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the keeper's case.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The keeper keeps it after all.
+	TakeBack      bool `protobuf:"varint,2,opt,name=take_back,json=takeBack,proto3" json:"take_back,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GiveBackRequest) Reset() {
+	*x = GiveBackRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GiveBackRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GiveBackRequest) ProtoMessage() {}
+
+func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GiveBackRequest.ProtoReflect.Descriptor instead.
+func (*GiveBackRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *GiveBackRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *GiveBackRequest) GetTakeBack() bool {
+	if x != nil {
+		return x.TakeBack
+	}
+	return false
+}
+
+type GiveBackResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Case          *Case                  `protobuf:"bytes,1,opt,name=case,proto3" json:"case,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GiveBackResponse) Reset() {
+	*x = GiveBackResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GiveBackResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GiveBackResponse) ProtoMessage() {}
+
+func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GiveBackResponse.ProtoReflect.Descriptor instead.
+func (*GiveBackResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *GiveBackResponse) GetCase() *Case {
+	if x != nil {
+		return x.Case
+	}
+	return nil
+}
+
 type ReopenCaseRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
@@ -2499,7 +2624,7 @@ type ReopenCaseRequest struct {
 
 func (x *ReopenCaseRequest) Reset() {
 	*x = ReopenCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2511,7 +2636,7 @@ func (x *ReopenCaseRequest) String() string {
 func (*ReopenCaseRequest) ProtoMessage() {}
 
 func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2524,7 +2649,7 @@ func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseRequest.ProtoReflect.Descriptor instead.
 func (*ReopenCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ReopenCaseRequest) GetName() string {
@@ -2550,7 +2675,7 @@ type ReopenCaseResponse struct {
 
 func (x *ReopenCaseResponse) Reset() {
 	*x = ReopenCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2562,7 +2687,7 @@ func (x *ReopenCaseResponse) String() string {
 func (*ReopenCaseResponse) ProtoMessage() {}
 
 func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2575,7 +2700,7 @@ func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseResponse.ProtoReflect.Descriptor instead.
 func (*ReopenCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ReopenCaseResponse) GetCase() *Case {
@@ -2594,7 +2719,7 @@ type WatchCasesRequest struct {
 
 func (x *WatchCasesRequest) Reset() {
 	*x = WatchCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2606,7 +2731,7 @@ func (x *WatchCasesRequest) String() string {
 func (*WatchCasesRequest) ProtoMessage() {}
 
 func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2619,7 +2744,7 @@ func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesRequest.ProtoReflect.Descriptor instead.
 func (*WatchCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *WatchCasesRequest) GetParent() string {
@@ -2641,7 +2766,7 @@ type WatchCasesResponse struct {
 
 func (x *WatchCasesResponse) Reset() {
 	*x = WatchCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2653,7 +2778,7 @@ func (x *WatchCasesResponse) String() string {
 func (*WatchCasesResponse) ProtoMessage() {}
 
 func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2666,7 +2791,7 @@ func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesResponse.ProtoReflect.Descriptor instead.
 func (*WatchCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *WatchCasesResponse) GetCase() *Case {
@@ -2687,7 +2812,7 @@ var File_warmhand_v1_case_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1ewarmhand/v1/case_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xf5\x06\n" +
+	"\x1ewarmhand/v1/case_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xf7\a\n" +
 	"\x04Case\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12+\n" +
 	"\x06animal\x18\x02 \x01(\v2\x13.warmhand.v1.AnimalR\x06animal\x12\x1f\n" +
@@ -2715,7 +2840,10 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"assessment\x18\x12 \x01(\v2\x17.warmhand.v1.AssessmentR\n" +
 	"assessment\x12\x1f\n" +
 	"\vkeeper_left\x18\x13 \x01(\bR\n" +
-	"keeperLeft:7\xeaA4\n" +
+	"keeperLeft\x12@\n" +
+	"\x0egive_back_time\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\fgiveBackTime\x12!\n" +
+	"\fearlier_case\x18\x15 \x01(\tR\vearlierCase\x12\x1b\n" +
+	"\tpassed_on\x18\x16 \x01(\bR\bpassedOn:7\xeaA4\n" +
 	"\x11warmhand.dev/Case\x12\x1fbreeders/{breeder}/cases/{case}\"\x84\x06\n" +
 	"\n" +
 	"Assessment\x12\x10\n" +
@@ -2883,6 +3011,11 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x04 \x01(\tB\x1f\xe0A\x02\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{8,64}$R\trequestId\"8\n" +
 	"\x0fEndCaseResponse\x12%\n" +
+	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"\x86\x01\n" +
+	"\x0fGiveBackRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x12\x1b\n" +
+	"\ttake_back\x18\x02 \x01(\bR\btakeBack\"9\n" +
+	"\x10GiveBackResponse\x12%\n" +
 	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"\xab\x01\n" +
 	"\x11ReopenCaseRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x12>\n" +
@@ -2904,7 +3037,7 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tCaseState\x12\x1a\n" +
 	"\x16CASE_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fCASE_STATE_OPEN\x10\x01\x12\x14\n" +
-	"\x10CASE_STATE_ENDED\x10\x022\x86\f\n" +
+	"\x10CASE_STATE_ENDED\x10\x022\x8a\r\n" +
 	"\vCaseService\x12z\n" +
 	"\tListCases\x12\x1d.warmhand.v1.ListCasesRequest\x1a\x1e.warmhand.v1.ListCasesResponse\".\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{parent=breeders/*}/cases\x12z\n" +
 	"\x0fListKeeperCases\x12#.warmhand.v1.ListKeeperCasesRequest\x1a$.warmhand.v1.ListKeeperCasesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/keepers/me/cases\x12r\n" +
@@ -2918,7 +3051,8 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\fMarkCaseSeen\x12 .warmhand.v1.MarkCaseSeenRequest\x1a!.warmhand.v1.MarkCaseSeenResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:markSeen\x12\x81\x01\n" +
 	"\aEndCase\x12\x1b.warmhand.v1.EndCaseRequest\x1a\x1c.warmhand.v1.EndCaseResponse\";\xdaA\fname,outcome\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=breeders/*/cases/*}:end\x12\x85\x01\n" +
 	"\n" +
-	"ReopenCase\x12\x1e.warmhand.v1.ReopenCaseRequest\x1a\x1f.warmhand.v1.ReopenCaseResponse\"6\xdaA\x04name\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{name=breeders/*/cases/*}:reopen\x12O\n" +
+	"ReopenCase\x12\x1e.warmhand.v1.ReopenCaseRequest\x1a\x1f.warmhand.v1.ReopenCaseResponse\"6\xdaA\x04name\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{name=breeders/*/cases/*}:reopen\x12\x81\x01\n" +
+	"\bGiveBack\x12\x1c.warmhand.v1.GiveBackRequest\x1a\x1d.warmhand.v1.GiveBackResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:giveBack\x12O\n" +
 	"\n" +
 	"WatchCases\x12\x1e.warmhand.v1.WatchCasesRequest\x1a\x1f.warmhand.v1.WatchCasesResponse0\x01B.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
 
@@ -2935,7 +3069,7 @@ func file_warmhand_v1_case_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_case_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
+var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
 var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(Standing)(0),                   // 0: warmhand.v1.Standing
 	(CaseState)(0),                  // 1: warmhand.v1.CaseState
@@ -2972,100 +3106,106 @@ var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(*MarkCaseSeenResponse)(nil),    // 32: warmhand.v1.MarkCaseSeenResponse
 	(*EndCaseRequest)(nil),          // 33: warmhand.v1.EndCaseRequest
 	(*EndCaseResponse)(nil),         // 34: warmhand.v1.EndCaseResponse
-	(*ReopenCaseRequest)(nil),       // 35: warmhand.v1.ReopenCaseRequest
-	(*ReopenCaseResponse)(nil),      // 36: warmhand.v1.ReopenCaseResponse
-	(*WatchCasesRequest)(nil),       // 37: warmhand.v1.WatchCasesRequest
-	(*WatchCasesResponse)(nil),      // 38: warmhand.v1.WatchCasesResponse
-	(*Animal)(nil),                  // 39: warmhand.v1.Animal
-	(*timestamppb.Timestamp)(nil),   // 40: google.protobuf.Timestamp
-	(Outcome)(0),                    // 41: warmhand.v1.Outcome
-	(*Entry)(nil),                   // 42: warmhand.v1.Entry
-	(ActorKind)(0),                  // 43: warmhand.v1.ActorKind
-	(*Offer)(nil),                   // 44: warmhand.v1.Offer
-	(*WeighIn)(nil),                 // 45: warmhand.v1.WeighIn
-	(*ClimateReading)(nil),          // 46: warmhand.v1.ClimateReading
+	(*GiveBackRequest)(nil),         // 35: warmhand.v1.GiveBackRequest
+	(*GiveBackResponse)(nil),        // 36: warmhand.v1.GiveBackResponse
+	(*ReopenCaseRequest)(nil),       // 37: warmhand.v1.ReopenCaseRequest
+	(*ReopenCaseResponse)(nil),      // 38: warmhand.v1.ReopenCaseResponse
+	(*WatchCasesRequest)(nil),       // 39: warmhand.v1.WatchCasesRequest
+	(*WatchCasesResponse)(nil),      // 40: warmhand.v1.WatchCasesResponse
+	(*Animal)(nil),                  // 41: warmhand.v1.Animal
+	(*timestamppb.Timestamp)(nil),   // 42: google.protobuf.Timestamp
+	(Outcome)(0),                    // 43: warmhand.v1.Outcome
+	(*Entry)(nil),                   // 44: warmhand.v1.Entry
+	(ActorKind)(0),                  // 45: warmhand.v1.ActorKind
+	(*Offer)(nil),                   // 46: warmhand.v1.Offer
+	(*WeighIn)(nil),                 // 47: warmhand.v1.WeighIn
+	(*ClimateReading)(nil),          // 48: warmhand.v1.ClimateReading
 }
 var file_warmhand_v1_case_service_proto_depIdxs = []int32{
-	39, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
-	40, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
-	40, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
-	41, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
+	41, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
+	42, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
+	42, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
+	43, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
 	0,  // 4: warmhand.v1.Case.standing:type_name -> warmhand.v1.Standing
-	40, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
-	40, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
-	40, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
-	40, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
+	42, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
+	42, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
+	42, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
+	42, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
 	3,  // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
-	4,  // 10: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
-	5,  // 11: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
-	6,  // 12: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
-	7,  // 13: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
-	40, // 14: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
-	0,  // 15: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
-	9,  // 16: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
-	42, // 17: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
-	40, // 18: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
-	0,  // 19: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
-	0,  // 20: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
-	40, // 21: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
-	40, // 22: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
-	11, // 23: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
-	40, // 24: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
-	0,  // 25: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
-	40, // 26: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	40, // 27: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
-	43, // 28: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
-	1,  // 29: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
-	2,  // 30: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
-	2,  // 31: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
-	2,  // 32: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
-	8,  // 33: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
-	10, // 34: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
-	12, // 35: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
-	44, // 36: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
-	45, // 37: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
-	46, // 38: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
-	40, // 39: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
-	27, // 40: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
-	40, // 41: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
-	0,  // 42: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
-	40, // 43: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
-	30, // 44: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
-	2,  // 45: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
-	2,  // 46: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
-	41, // 47: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
-	2,  // 48: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
-	2,  // 49: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
-	2,  // 50: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
-	13, // 51: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
-	15, // 52: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
-	17, // 53: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
-	19, // 54: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
-	21, // 55: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
-	23, // 56: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
-	25, // 57: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
-	28, // 58: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
-	31, // 59: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
-	33, // 60: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
-	35, // 61: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
-	37, // 62: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
-	14, // 63: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
-	16, // 64: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
-	18, // 65: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
-	20, // 66: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
-	22, // 67: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
-	24, // 68: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
-	26, // 69: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
-	29, // 70: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
-	32, // 71: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
-	34, // 72: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
-	36, // 73: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
-	38, // 74: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
-	63, // [63:75] is the sub-list for method output_type
-	51, // [51:63] is the sub-list for method input_type
-	51, // [51:51] is the sub-list for extension type_name
-	51, // [51:51] is the sub-list for extension extendee
-	0,  // [0:51] is the sub-list for field type_name
+	42, // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
+	4,  // 11: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
+	5,  // 12: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
+	6,  // 13: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
+	7,  // 14: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
+	42, // 15: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
+	0,  // 16: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
+	9,  // 17: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
+	44, // 18: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
+	42, // 19: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
+	0,  // 20: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
+	0,  // 21: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
+	42, // 22: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
+	42, // 23: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
+	11, // 24: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
+	42, // 25: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
+	0,  // 26: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
+	42, // 27: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	42, // 28: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
+	45, // 29: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
+	1,  // 30: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
+	2,  // 31: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
+	2,  // 32: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
+	2,  // 33: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
+	8,  // 34: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
+	10, // 35: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
+	12, // 36: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
+	46, // 37: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
+	47, // 38: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
+	48, // 39: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
+	42, // 40: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
+	27, // 41: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
+	42, // 42: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
+	0,  // 43: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
+	42, // 44: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
+	30, // 45: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
+	2,  // 46: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
+	2,  // 47: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
+	43, // 48: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
+	2,  // 49: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
+	2,  // 50: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
+	2,  // 51: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
+	2,  // 52: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
+	13, // 53: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
+	15, // 54: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
+	17, // 55: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
+	19, // 56: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
+	21, // 57: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
+	23, // 58: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
+	25, // 59: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
+	28, // 60: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
+	31, // 61: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
+	33, // 62: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
+	37, // 63: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
+	35, // 64: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
+	39, // 65: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
+	14, // 66: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
+	16, // 67: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
+	18, // 68: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
+	20, // 69: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
+	22, // 70: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
+	24, // 71: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
+	26, // 72: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
+	29, // 73: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
+	32, // 74: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
+	34, // 75: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
+	38, // 76: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
+	36, // 77: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
+	40, // 78: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
+	66, // [66:79] is the sub-list for method output_type
+	53, // [53:66] is the sub-list for method input_type
+	53, // [53:53] is the sub-list for extension type_name
+	53, // [53:53] is the sub-list for extension extendee
+	0,  // [0:53] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_case_service_proto_init() }
@@ -3086,7 +3226,7 @@ func file_warmhand_v1_case_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_case_service_proto_rawDesc), len(file_warmhand_v1_case_service_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   37,
+			NumMessages:   39,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

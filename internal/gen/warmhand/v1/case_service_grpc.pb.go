@@ -30,6 +30,7 @@ const (
 	CaseService_MarkCaseSeen_FullMethodName    = "/warmhand.v1.CaseService/MarkCaseSeen"
 	CaseService_EndCase_FullMethodName         = "/warmhand.v1.CaseService/EndCase"
 	CaseService_ReopenCase_FullMethodName      = "/warmhand.v1.CaseService/ReopenCase"
+	CaseService_GiveBack_FullMethodName        = "/warmhand.v1.CaseService/GiveBack"
 	CaseService_WatchCases_FullMethodName      = "/warmhand.v1.CaseService/WatchCases"
 )
 
@@ -63,6 +64,8 @@ type CaseServiceClient interface {
 	EndCase(ctx context.Context, in *EndCaseRequest, opts ...grpc.CallOption) (*EndCaseResponse, error)
 	// ReopenCase takes the end back.
 	ReopenCase(ctx context.Context, in *ReopenCaseRequest, opts ...grpc.CallOption) (*ReopenCaseResponse, error)
+	// GiveBack says that the calling keeper wants to give the animal back to the breeder, or no longer does. An ended case is opened again for it. The breeder ends the case as returned when the animal has arrived.
+	GiveBack(ctx context.Context, in *GiveBackRequest, opts ...grpc.CallOption) (*GiveBackResponse, error)
 	// WatchCases tells of every change of a breeder's cases as it happens. Browsers use GET /v1/{parent}/live (server-sent events).
 	WatchCases(ctx context.Context, in *WatchCasesRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchCasesResponse], error)
 }
@@ -185,6 +188,16 @@ func (c *caseServiceClient) ReopenCase(ctx context.Context, in *ReopenCaseReques
 	return out, nil
 }
 
+func (c *caseServiceClient) GiveBack(ctx context.Context, in *GiveBackRequest, opts ...grpc.CallOption) (*GiveBackResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GiveBackResponse)
+	err := c.cc.Invoke(ctx, CaseService_GiveBack_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *caseServiceClient) WatchCases(ctx context.Context, in *WatchCasesRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchCasesResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	stream, err := c.cc.NewStream(ctx, &CaseService_ServiceDesc.Streams[0], CaseService_WatchCases_FullMethodName, cOpts...)
@@ -234,6 +247,8 @@ type CaseServiceServer interface {
 	EndCase(context.Context, *EndCaseRequest) (*EndCaseResponse, error)
 	// ReopenCase takes the end back.
 	ReopenCase(context.Context, *ReopenCaseRequest) (*ReopenCaseResponse, error)
+	// GiveBack says that the calling keeper wants to give the animal back to the breeder, or no longer does. An ended case is opened again for it. The breeder ends the case as returned when the animal has arrived.
+	GiveBack(context.Context, *GiveBackRequest) (*GiveBackResponse, error)
 	// WatchCases tells of every change of a breeder's cases as it happens. Browsers use GET /v1/{parent}/live (server-sent events).
 	WatchCases(*WatchCasesRequest, grpc.ServerStreamingServer[WatchCasesResponse]) error
 	mustEmbedUnimplementedCaseServiceServer()
@@ -278,6 +293,9 @@ func (UnimplementedCaseServiceServer) EndCase(context.Context, *EndCaseRequest) 
 }
 func (UnimplementedCaseServiceServer) ReopenCase(context.Context, *ReopenCaseRequest) (*ReopenCaseResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReopenCase not implemented")
+}
+func (UnimplementedCaseServiceServer) GiveBack(context.Context, *GiveBackRequest) (*GiveBackResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GiveBack not implemented")
 }
 func (UnimplementedCaseServiceServer) WatchCases(*WatchCasesRequest, grpc.ServerStreamingServer[WatchCasesResponse]) error {
 	return status.Error(codes.Unimplemented, "method WatchCases not implemented")
@@ -501,6 +519,24 @@ func _CaseService_ReopenCase_Handler(srv interface{}, ctx context.Context, dec f
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CaseService_GiveBack_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GiveBackRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).GiveBack(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_GiveBack_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).GiveBack(ctx, req.(*GiveBackRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CaseService_WatchCases_Handler(srv interface{}, stream grpc.ServerStream) error {
 	m := new(WatchCasesRequest)
 	if err := stream.RecvMsg(m); err != nil {
@@ -562,6 +598,10 @@ var CaseService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ReopenCase",
 			Handler:    _CaseService_ReopenCase_Handler,
+		},
+		{
+			MethodName: "GiveBack",
+			Handler:    _CaseService_GiveBack_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{

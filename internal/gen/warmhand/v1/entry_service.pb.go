@@ -313,6 +313,8 @@ const (
 	Outcome_OUTCOME_LOST_TOUCH  Outcome = 5
 	// The keeper left the service and was erased. Only the keeper ends a case so.
 	Outcome_OUTCOME_LEFT Outcome = 6
+	// The keeper passed the animal on to another. Only the keeper ends a case so.
+	Outcome_OUTCOME_PASSED_ON Outcome = 7
 )
 
 // Enum value maps for Outcome.
@@ -325,6 +327,7 @@ var (
 		4: "OUTCOME_DIED",
 		5: "OUTCOME_LOST_TOUCH",
 		6: "OUTCOME_LEFT",
+		7: "OUTCOME_PASSED_ON",
 	}
 	Outcome_value = map[string]int32{
 		"OUTCOME_UNSPECIFIED": 0,
@@ -334,6 +337,7 @@ var (
 		"OUTCOME_DIED":        4,
 		"OUTCOME_LOST_TOUCH":  5,
 		"OUTCOME_LEFT":        6,
+		"OUTCOME_PASSED_ON":   7,
 	}
 )
 
@@ -1922,7 +1926,7 @@ const file_warmhand_v1_entry_service_proto_rawDesc = "" +
 	"\x16SHED_STAGE_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11SHED_STAGE_OPAQUE\x10\x01\x12\x14\n" +
 	"\x10SHED_STAGE_CLEAR\x10\x02\x12\x13\n" +
-	"\x0fSHED_STAGE_SHED\x10\x03*\x9a\x01\n" +
+	"\x0fSHED_STAGE_SHED\x10\x03*\xb1\x01\n" +
 	"\aOutcome\x12\x17\n" +
 	"\x13OUTCOME_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fOUTCOME_SETTLED\x10\x01\x12\x14\n" +
@@ -1930,7 +1934,8 @@ const file_warmhand_v1_entry_service_proto_rawDesc = "" +
 	"\vOUTCOME_VET\x10\x03\x12\x10\n" +
 	"\fOUTCOME_DIED\x10\x04\x12\x16\n" +
 	"\x12OUTCOME_LOST_TOUCH\x10\x05\x12\x10\n" +
-	"\fOUTCOME_LEFT\x10\x062\x82\x05\n" +
+	"\fOUTCOME_LEFT\x10\x06\x12\x15\n" +
+	"\x11OUTCOME_PASSED_ON\x10\a2\x82\x05\n" +
 	"\fEntryService\x12\xa2\x01\n" +
 	"\vCreateEntry\x12\x1f.warmhand.v1.CreateEntryRequest\x1a .warmhand.v1.CreateEntryResponse\"P\xdaA\x15parent,entry,entry_id\x82\xd3\xe4\x93\x022:\x05entry\")/v1/{parent=breeders/*/animals/*}/entries\x12\xb9\x01\n" +
 	"\x12BatchCreateEntries\x12&.warmhand.v1.BatchCreateEntriesRequest\x1a'.warmhand.v1.BatchCreateEntriesResponse\"R\xdaA\x0fparent,requests\x82\xd3\xe4\x93\x02::\x01*\"5/v1/{parent=breeders/*/animals/*}/entries:batchCreate\x12\x81\x01\n" +

@@ -97,8 +97,10 @@ type Handover struct {
 	ClaimExpireTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=claim_expire_time,json=claimExpireTime,proto3" json:"claim_expire_time,omitempty"`
 	ClaimTime       *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=claim_time,json=claimTime,proto3" json:"claim_time,omitempty"`
 	// Resource name of the case that follows it up.
-	Case          string                 `protobuf:"bytes,10,opt,name=case,proto3" json:"case,omitempty"`
-	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	Case       string                 `protobuf:"bytes,10,opt,name=case,proto3" json:"case,omitempty"`
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// Resource name of the case whose keeper passes the animal on; empty when the breeder hands it over.
+	FromCase      string `protobuf:"bytes,12,opt,name=from_case,json=fromCase,proto3" json:"from_case,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -208,6 +210,13 @@ func (x *Handover) GetCreateTime() *timestamppb.Timestamp {
 		return x.CreateTime
 	}
 	return nil
+}
+
+func (x *Handover) GetFromCase() string {
+	if x != nil {
+		return x.FromCase
+	}
+	return ""
 }
 
 // HandoverRecord is what the breeder issues with the animal; a copy made at the handover.
@@ -966,6 +975,329 @@ func (x *ReplaceClaimCodeResponse) GetClaimUrl() string {
 	return ""
 }
 
+// PassOn is a code that waits for the next keeper.
+type PassOn struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Ten characters to read out; in the answer to CreatePassOn alone.
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// The link that a QR code holds; the code is in its fragment.
+	Url           string                 `protobuf:"bytes,2,opt,name=url,proto3" json:"url,omitempty"`
+	ExpireTime    *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=expire_time,json=expireTime,proto3" json:"expire_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PassOn) Reset() {
+	*x = PassOn{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PassOn) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PassOn) ProtoMessage() {}
+
+func (x *PassOn) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PassOn.ProtoReflect.Descriptor instead.
+func (*PassOn) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *PassOn) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *PassOn) GetUrl() string {
+	if x != nil {
+		return x.Url
+	}
+	return ""
+}
+
+func (x *PassOn) GetExpireTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpireTime
+	}
+	return nil
+}
+
+type CreatePassOnRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the keeper's case.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreatePassOnRequest) Reset() {
+	*x = CreatePassOnRequest{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreatePassOnRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreatePassOnRequest) ProtoMessage() {}
+
+func (x *CreatePassOnRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreatePassOnRequest.ProtoReflect.Descriptor instead.
+func (*CreatePassOnRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *CreatePassOnRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type CreatePassOnResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PassOn        *PassOn                `protobuf:"bytes,1,opt,name=pass_on,json=passOn,proto3" json:"pass_on,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreatePassOnResponse) Reset() {
+	*x = CreatePassOnResponse{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreatePassOnResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreatePassOnResponse) ProtoMessage() {}
+
+func (x *CreatePassOnResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreatePassOnResponse.ProtoReflect.Descriptor instead.
+func (*CreatePassOnResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *CreatePassOnResponse) GetPassOn() *PassOn {
+	if x != nil {
+		return x.PassOn
+	}
+	return nil
+}
+
+type GetPassOnRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the keeper's case.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetPassOnRequest) Reset() {
+	*x = GetPassOnRequest{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetPassOnRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetPassOnRequest) ProtoMessage() {}
+
+func (x *GetPassOnRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetPassOnRequest.ProtoReflect.Descriptor instead.
+func (*GetPassOnRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *GetPassOnRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type GetPassOnResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Absent when no code waits.
+	PassOn        *PassOn `protobuf:"bytes,1,opt,name=pass_on,json=passOn,proto3" json:"pass_on,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetPassOnResponse) Reset() {
+	*x = GetPassOnResponse{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetPassOnResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetPassOnResponse) ProtoMessage() {}
+
+func (x *GetPassOnResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetPassOnResponse.ProtoReflect.Descriptor instead.
+func (*GetPassOnResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *GetPassOnResponse) GetPassOn() *PassOn {
+	if x != nil {
+		return x.PassOn
+	}
+	return nil
+}
+
+type RevokePassOnRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the keeper's case.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RevokePassOnRequest) Reset() {
+	*x = RevokePassOnRequest{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RevokePassOnRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RevokePassOnRequest) ProtoMessage() {}
+
+func (x *RevokePassOnRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RevokePassOnRequest.ProtoReflect.Descriptor instead.
+func (*RevokePassOnRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *RevokePassOnRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type RevokePassOnResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RevokePassOnResponse) Reset() {
+	*x = RevokePassOnResponse{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RevokePassOnResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RevokePassOnResponse) ProtoMessage() {}
+
+func (x *RevokePassOnResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RevokePassOnResponse.ProtoReflect.Descriptor instead.
+func (*RevokePassOnResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{19}
+}
+
 type LookUpClaimRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// As typed or scanned; spaces, hyphens and case do not matter.
@@ -976,7 +1308,7 @@ type LookUpClaimRequest struct {
 
 func (x *LookUpClaimRequest) Reset() {
 	*x = LookUpClaimRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -988,7 +1320,7 @@ func (x *LookUpClaimRequest) String() string {
 func (*LookUpClaimRequest) ProtoMessage() {}
 
 func (x *LookUpClaimRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1001,7 +1333,7 @@ func (x *LookUpClaimRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookUpClaimRequest.ProtoReflect.Descriptor instead.
 func (*LookUpClaimRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{13}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *LookUpClaimRequest) GetClaimCode() string {
@@ -1016,14 +1348,16 @@ type LookUpClaimResponse struct {
 	Record          *HandoverRecord        `protobuf:"bytes,1,opt,name=record,proto3" json:"record,omitempty"`
 	ClaimExpireTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=claim_expire_time,json=claimExpireTime,proto3" json:"claim_expire_time,omitempty"`
 	// What sharing means, one sentence a line.
-	Sharing       []string `protobuf:"bytes,3,rep,name=sharing,proto3" json:"sharing,omitempty"`
+	Sharing []string `protobuf:"bytes,3,rep,name=sharing,proto3" json:"sharing,omitempty"`
+	// A keeper passes the animal on; else it comes from the breeder.
+	PassedOn      bool `protobuf:"varint,4,opt,name=passed_on,json=passedOn,proto3" json:"passed_on,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *LookUpClaimResponse) Reset() {
 	*x = LookUpClaimResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1035,7 +1369,7 @@ func (x *LookUpClaimResponse) String() string {
 func (*LookUpClaimResponse) ProtoMessage() {}
 
 func (x *LookUpClaimResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1048,7 +1382,7 @@ func (x *LookUpClaimResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookUpClaimResponse.ProtoReflect.Descriptor instead.
 func (*LookUpClaimResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{14}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *LookUpClaimResponse) GetRecord() *HandoverRecord {
@@ -1072,6 +1406,13 @@ func (x *LookUpClaimResponse) GetSharing() []string {
 	return nil
 }
 
+func (x *LookUpClaimResponse) GetPassedOn() bool {
+	if x != nil {
+		return x.PassedOn
+	}
+	return false
+}
+
 type ClaimHandoverRequest struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
 	ClaimCode string                 `protobuf:"bytes,1,opt,name=claim_code,json=claimCode,proto3" json:"claim_code,omitempty"`
@@ -1085,7 +1426,7 @@ type ClaimHandoverRequest struct {
 
 func (x *ClaimHandoverRequest) Reset() {
 	*x = ClaimHandoverRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1097,7 +1438,7 @@ func (x *ClaimHandoverRequest) String() string {
 func (*ClaimHandoverRequest) ProtoMessage() {}
 
 func (x *ClaimHandoverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1110,7 +1451,7 @@ func (x *ClaimHandoverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClaimHandoverRequest.ProtoReflect.Descriptor instead.
 func (*ClaimHandoverRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{15}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ClaimHandoverRequest) GetClaimCode() string {
@@ -1146,7 +1487,7 @@ type ClaimHandoverResponse struct {
 
 func (x *ClaimHandoverResponse) Reset() {
 	*x = ClaimHandoverResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1158,7 +1499,7 @@ func (x *ClaimHandoverResponse) String() string {
 func (*ClaimHandoverResponse) ProtoMessage() {}
 
 func (x *ClaimHandoverResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1171,7 +1512,7 @@ func (x *ClaimHandoverResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClaimHandoverResponse.ProtoReflect.Descriptor instead.
 func (*ClaimHandoverResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{16}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ClaimHandoverResponse) GetCase() *Case {
@@ -1199,7 +1540,7 @@ var File_warmhand_v1_handover_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_handover_service_proto_rawDesc = "" +
 	"\n" +
-	"\"warmhand/v1/handover_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1ewarmhand/v1/case_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xb5\x05\n" +
+	"\"warmhand/v1/handover_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1ewarmhand/v1/case_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xd7\x05\n" +
 	"\bHandover\x12\x1c\n" +
 	"\x04name\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x01R\x04name\x12_\n" +
 	"\x06animal\x18\x02 \x01(\tBG\xe0A\x02\xbaHAr?2=^(breeders/[A-Za-z0-9_-]{1,64}/animals/[A-Za-z0-9_-]{1,64})?$R\x06animal\x125\n" +
@@ -1215,7 +1556,8 @@ const file_warmhand_v1_handover_service_proto_rawDesc = "" +
 	"\x04case\x18\n" +
 	" \x01(\tB\x03\xe0A\x03R\x04case\x12@\n" +
 	"\vcreate_time\x18\v \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
-	"createTime:C\xeaA@\n" +
+	"createTime\x12 \n" +
+	"\tfrom_case\x18\f \x01(\tB\x03\xe0A\x03R\bfromCase:C\xeaA@\n" +
 	"\x15warmhand.dev/Handover\x12'breeders/{breeder}/handovers/{handover}\"\xb1\x04\n" +
 	"\x0eHandoverRecord\x12+\n" +
 	"\x06animal\x18\x01 \x01(\v2\x13.warmhand.v1.AnimalR\x06animal\x12'\n" +
@@ -1276,14 +1618,31 @@ const file_warmhand_v1_handover_service_proto_rawDesc = "" +
 	"\bhandover\x18\x01 \x01(\v2\x15.warmhand.v1.HandoverR\bhandover\x12\x1d\n" +
 	"\n" +
 	"claim_code\x18\x02 \x01(\tR\tclaimCode\x12\x1b\n" +
-	"\tclaim_url\x18\x03 \x01(\tR\bclaimUrl\"A\n" +
+	"\tclaim_url\x18\x03 \x01(\tR\bclaimUrl\"k\n" +
+	"\x06PassOn\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x10\n" +
+	"\x03url\x18\x02 \x01(\tR\x03url\x12;\n" +
+	"\vexpire_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"expireTime\"m\n" +
+	"\x13CreatePassOnRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\"D\n" +
+	"\x14CreatePassOnResponse\x12,\n" +
+	"\apass_on\x18\x01 \x01(\v2\x13.warmhand.v1.PassOnR\x06passOn\"j\n" +
+	"\x10GetPassOnRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\"A\n" +
+	"\x11GetPassOnResponse\x12,\n" +
+	"\apass_on\x18\x01 \x01(\v2\x13.warmhand.v1.PassOnR\x06passOn\"m\n" +
+	"\x13RevokePassOnRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\"\x16\n" +
+	"\x14RevokePassOnResponse\"A\n" +
 	"\x12LookUpClaimRequest\x12+\n" +
 	"\n" +
-	"claim_code\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18(R\tclaimCode\"\xac\x01\n" +
+	"claim_code\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18(R\tclaimCode\"\xc9\x01\n" +
 	"\x13LookUpClaimResponse\x123\n" +
 	"\x06record\x18\x01 \x01(\v2\x1b.warmhand.v1.HandoverRecordR\x06record\x12F\n" +
 	"\x11claim_expire_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x0fclaimExpireTime\x12\x18\n" +
-	"\asharing\x18\x03 \x03(\tR\asharing\"\xae\x01\n" +
+	"\asharing\x18\x03 \x03(\tR\asharing\x12\x1b\n" +
+	"\tpassed_on\x18\x04 \x01(\bR\bpassedOn\"\xae\x01\n" +
 	"\x14ClaimHandoverRequest\x12+\n" +
 	"\n" +
 	"claim_code\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18(R\tclaimCode\x12(\n" +
@@ -1300,13 +1659,17 @@ const file_warmhand_v1_handover_service_proto_rawDesc = "" +
 	"\x15HANDOVER_STATE_ISSUED\x10\x01\x12\x1a\n" +
 	"\x16HANDOVER_STATE_CLAIMED\x10\x02\x12\x1a\n" +
 	"\x16HANDOVER_STATE_REVOKED\x10\x03\x12\x1a\n" +
-	"\x16HANDOVER_STATE_EXPIRED\x10\x042\xe5\a\n" +
+	"\x16HANDOVER_STATE_EXPIRED\x10\x042\xf3\n" +
+	"\n" +
 	"\x0fHandoverService\x12\xa0\x01\n" +
 	"\x0eCreateHandover\x12\".warmhand.v1.CreateHandoverRequest\x1a#.warmhand.v1.CreateHandoverResponse\"E\xdaA\x0fparent,handover\x82\xd3\xe4\x93\x02-:\bhandover\"!/v1/{parent=breeders/*}/handovers\x12\x82\x01\n" +
 	"\vGetHandover\x12\x1f.warmhand.v1.GetHandoverRequest\x1a .warmhand.v1.GetHandoverResponse\"0\xdaA\x04name\x82\xd3\xe4\x93\x02#\x12!/v1/{name=breeders/*/handovers/*}\x12\x8a\x01\n" +
 	"\rListHandovers\x12!.warmhand.v1.ListHandoversRequest\x1a\".warmhand.v1.ListHandoversResponse\"2\xdaA\x06parent\x82\xd3\xe4\x93\x02#\x12!/v1/{parent=breeders/*}/handovers\x12\x95\x01\n" +
 	"\x0eRevokeHandover\x12\".warmhand.v1.RevokeHandoverRequest\x1a#.warmhand.v1.RevokeHandoverResponse\":\xdaA\x04name\x82\xd3\xe4\x93\x02-:\x01*\"(/v1/{name=breeders/*/handovers/*}:revoke\x12\xa5\x01\n" +
-	"\x10ReplaceClaimCode\x12$.warmhand.v1.ReplaceClaimCodeRequest\x1a%.warmhand.v1.ReplaceClaimCodeResponse\"D\xdaA\x04name\x82\xd3\xe4\x93\x027:\x01*\"2/v1/{name=breeders/*/handovers/*}:replaceClaimCode\x12n\n" +
+	"\x10ReplaceClaimCode\x12$.warmhand.v1.ReplaceClaimCodeRequest\x1a%.warmhand.v1.ReplaceClaimCodeResponse\"D\xdaA\x04name\x82\xd3\xe4\x93\x027:\x01*\"2/v1/{name=breeders/*/handovers/*}:replaceClaimCode\x12\x84\x01\n" +
+	"\fCreatePassOn\x12 .warmhand.v1.CreatePassOnRequest\x1a!.warmhand.v1.CreatePassOnResponse\"/\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{name=breeders/*/cases/*}:passOn\x12x\n" +
+	"\tGetPassOn\x12\x1d.warmhand.v1.GetPassOnRequest\x1a\x1e.warmhand.v1.GetPassOnResponse\",\x82\xd3\xe4\x93\x02&\x12$/v1/{name=breeders/*/cases/*}/passOn\x12\x8a\x01\n" +
+	"\fRevokePassOn\x12 .warmhand.v1.RevokePassOnRequest\x1a!.warmhand.v1.RevokePassOnResponse\"5\x82\xd3\xe4\x93\x02/:\x01*\"*/v1/{name=breeders/*/cases/*}:revokePassOn\x12n\n" +
 	"\vLookUpClaim\x12\x1f.warmhand.v1.LookUpClaimRequest\x1a .warmhand.v1.LookUpClaimResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/claims:lookUp\x12m\n" +
 	"\rClaimHandover\x12!.warmhand.v1.ClaimHandoverRequest\x1a\".warmhand.v1.ClaimHandoverResponse\"\x15\x82\xd3\xe4\x93\x02\x0f:\x01*\"\n" +
 	"/v1/claimsB.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
@@ -1324,7 +1687,7 @@ func file_warmhand_v1_handover_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_handover_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_warmhand_v1_handover_service_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_warmhand_v1_handover_service_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
 var file_warmhand_v1_handover_service_proto_goTypes = []any{
 	(HandoverState)(0),               // 0: warmhand.v1.HandoverState
 	(*Handover)(nil),                 // 1: warmhand.v1.Handover
@@ -1340,57 +1703,73 @@ var file_warmhand_v1_handover_service_proto_goTypes = []any{
 	(*RevokeHandoverResponse)(nil),   // 11: warmhand.v1.RevokeHandoverResponse
 	(*ReplaceClaimCodeRequest)(nil),  // 12: warmhand.v1.ReplaceClaimCodeRequest
 	(*ReplaceClaimCodeResponse)(nil), // 13: warmhand.v1.ReplaceClaimCodeResponse
-	(*LookUpClaimRequest)(nil),       // 14: warmhand.v1.LookUpClaimRequest
-	(*LookUpClaimResponse)(nil),      // 15: warmhand.v1.LookUpClaimResponse
-	(*ClaimHandoverRequest)(nil),     // 16: warmhand.v1.ClaimHandoverRequest
-	(*ClaimHandoverResponse)(nil),    // 17: warmhand.v1.ClaimHandoverResponse
-	(*timestamppb.Timestamp)(nil),    // 18: google.protobuf.Timestamp
-	(*Animal)(nil),                   // 19: warmhand.v1.Animal
-	(*Entry)(nil),                    // 20: warmhand.v1.Entry
-	(*Case)(nil),                     // 21: warmhand.v1.Case
+	(*PassOn)(nil),                   // 14: warmhand.v1.PassOn
+	(*CreatePassOnRequest)(nil),      // 15: warmhand.v1.CreatePassOnRequest
+	(*CreatePassOnResponse)(nil),     // 16: warmhand.v1.CreatePassOnResponse
+	(*GetPassOnRequest)(nil),         // 17: warmhand.v1.GetPassOnRequest
+	(*GetPassOnResponse)(nil),        // 18: warmhand.v1.GetPassOnResponse
+	(*RevokePassOnRequest)(nil),      // 19: warmhand.v1.RevokePassOnRequest
+	(*RevokePassOnResponse)(nil),     // 20: warmhand.v1.RevokePassOnResponse
+	(*LookUpClaimRequest)(nil),       // 21: warmhand.v1.LookUpClaimRequest
+	(*LookUpClaimResponse)(nil),      // 22: warmhand.v1.LookUpClaimResponse
+	(*ClaimHandoverRequest)(nil),     // 23: warmhand.v1.ClaimHandoverRequest
+	(*ClaimHandoverResponse)(nil),    // 24: warmhand.v1.ClaimHandoverResponse
+	(*timestamppb.Timestamp)(nil),    // 25: google.protobuf.Timestamp
+	(*Animal)(nil),                   // 26: warmhand.v1.Animal
+	(*Entry)(nil),                    // 27: warmhand.v1.Entry
+	(*Case)(nil),                     // 28: warmhand.v1.Case
 }
 var file_warmhand_v1_handover_service_proto_depIdxs = []int32{
 	0,  // 0: warmhand.v1.Handover.state:type_name -> warmhand.v1.HandoverState
-	18, // 1: warmhand.v1.Handover.handover_time:type_name -> google.protobuf.Timestamp
+	25, // 1: warmhand.v1.Handover.handover_time:type_name -> google.protobuf.Timestamp
 	2,  // 2: warmhand.v1.Handover.record:type_name -> warmhand.v1.HandoverRecord
-	18, // 3: warmhand.v1.Handover.claim_expire_time:type_name -> google.protobuf.Timestamp
-	18, // 4: warmhand.v1.Handover.claim_time:type_name -> google.protobuf.Timestamp
-	18, // 5: warmhand.v1.Handover.create_time:type_name -> google.protobuf.Timestamp
-	19, // 6: warmhand.v1.HandoverRecord.animal:type_name -> warmhand.v1.Animal
-	20, // 7: warmhand.v1.HandoverRecord.weigh_ins:type_name -> warmhand.v1.Entry
-	20, // 8: warmhand.v1.HandoverRecord.offers:type_name -> warmhand.v1.Entry
-	20, // 9: warmhand.v1.HandoverRecord.sheds:type_name -> warmhand.v1.Entry
+	25, // 3: warmhand.v1.Handover.claim_expire_time:type_name -> google.protobuf.Timestamp
+	25, // 4: warmhand.v1.Handover.claim_time:type_name -> google.protobuf.Timestamp
+	25, // 5: warmhand.v1.Handover.create_time:type_name -> google.protobuf.Timestamp
+	26, // 6: warmhand.v1.HandoverRecord.animal:type_name -> warmhand.v1.Animal
+	27, // 7: warmhand.v1.HandoverRecord.weigh_ins:type_name -> warmhand.v1.Entry
+	27, // 8: warmhand.v1.HandoverRecord.offers:type_name -> warmhand.v1.Entry
+	27, // 9: warmhand.v1.HandoverRecord.sheds:type_name -> warmhand.v1.Entry
 	3,  // 10: warmhand.v1.HandoverRecord.checklist:type_name -> warmhand.v1.ChecklistItem
-	18, // 11: warmhand.v1.HandoverRecord.issue_time:type_name -> google.protobuf.Timestamp
+	25, // 11: warmhand.v1.HandoverRecord.issue_time:type_name -> google.protobuf.Timestamp
 	1,  // 12: warmhand.v1.CreateHandoverRequest.handover:type_name -> warmhand.v1.Handover
 	1,  // 13: warmhand.v1.CreateHandoverResponse.handover:type_name -> warmhand.v1.Handover
 	1,  // 14: warmhand.v1.GetHandoverResponse.handover:type_name -> warmhand.v1.Handover
 	1,  // 15: warmhand.v1.ListHandoversResponse.handovers:type_name -> warmhand.v1.Handover
 	1,  // 16: warmhand.v1.RevokeHandoverResponse.handover:type_name -> warmhand.v1.Handover
 	1,  // 17: warmhand.v1.ReplaceClaimCodeResponse.handover:type_name -> warmhand.v1.Handover
-	2,  // 18: warmhand.v1.LookUpClaimResponse.record:type_name -> warmhand.v1.HandoverRecord
-	18, // 19: warmhand.v1.LookUpClaimResponse.claim_expire_time:type_name -> google.protobuf.Timestamp
-	21, // 20: warmhand.v1.ClaimHandoverResponse.case:type_name -> warmhand.v1.Case
-	1,  // 21: warmhand.v1.ClaimHandoverResponse.handover:type_name -> warmhand.v1.Handover
-	4,  // 22: warmhand.v1.HandoverService.CreateHandover:input_type -> warmhand.v1.CreateHandoverRequest
-	6,  // 23: warmhand.v1.HandoverService.GetHandover:input_type -> warmhand.v1.GetHandoverRequest
-	8,  // 24: warmhand.v1.HandoverService.ListHandovers:input_type -> warmhand.v1.ListHandoversRequest
-	10, // 25: warmhand.v1.HandoverService.RevokeHandover:input_type -> warmhand.v1.RevokeHandoverRequest
-	12, // 26: warmhand.v1.HandoverService.ReplaceClaimCode:input_type -> warmhand.v1.ReplaceClaimCodeRequest
-	14, // 27: warmhand.v1.HandoverService.LookUpClaim:input_type -> warmhand.v1.LookUpClaimRequest
-	16, // 28: warmhand.v1.HandoverService.ClaimHandover:input_type -> warmhand.v1.ClaimHandoverRequest
-	5,  // 29: warmhand.v1.HandoverService.CreateHandover:output_type -> warmhand.v1.CreateHandoverResponse
-	7,  // 30: warmhand.v1.HandoverService.GetHandover:output_type -> warmhand.v1.GetHandoverResponse
-	9,  // 31: warmhand.v1.HandoverService.ListHandovers:output_type -> warmhand.v1.ListHandoversResponse
-	11, // 32: warmhand.v1.HandoverService.RevokeHandover:output_type -> warmhand.v1.RevokeHandoverResponse
-	13, // 33: warmhand.v1.HandoverService.ReplaceClaimCode:output_type -> warmhand.v1.ReplaceClaimCodeResponse
-	15, // 34: warmhand.v1.HandoverService.LookUpClaim:output_type -> warmhand.v1.LookUpClaimResponse
-	17, // 35: warmhand.v1.HandoverService.ClaimHandover:output_type -> warmhand.v1.ClaimHandoverResponse
-	29, // [29:36] is the sub-list for method output_type
-	22, // [22:29] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	25, // 18: warmhand.v1.PassOn.expire_time:type_name -> google.protobuf.Timestamp
+	14, // 19: warmhand.v1.CreatePassOnResponse.pass_on:type_name -> warmhand.v1.PassOn
+	14, // 20: warmhand.v1.GetPassOnResponse.pass_on:type_name -> warmhand.v1.PassOn
+	2,  // 21: warmhand.v1.LookUpClaimResponse.record:type_name -> warmhand.v1.HandoverRecord
+	25, // 22: warmhand.v1.LookUpClaimResponse.claim_expire_time:type_name -> google.protobuf.Timestamp
+	28, // 23: warmhand.v1.ClaimHandoverResponse.case:type_name -> warmhand.v1.Case
+	1,  // 24: warmhand.v1.ClaimHandoverResponse.handover:type_name -> warmhand.v1.Handover
+	4,  // 25: warmhand.v1.HandoverService.CreateHandover:input_type -> warmhand.v1.CreateHandoverRequest
+	6,  // 26: warmhand.v1.HandoverService.GetHandover:input_type -> warmhand.v1.GetHandoverRequest
+	8,  // 27: warmhand.v1.HandoverService.ListHandovers:input_type -> warmhand.v1.ListHandoversRequest
+	10, // 28: warmhand.v1.HandoverService.RevokeHandover:input_type -> warmhand.v1.RevokeHandoverRequest
+	12, // 29: warmhand.v1.HandoverService.ReplaceClaimCode:input_type -> warmhand.v1.ReplaceClaimCodeRequest
+	15, // 30: warmhand.v1.HandoverService.CreatePassOn:input_type -> warmhand.v1.CreatePassOnRequest
+	17, // 31: warmhand.v1.HandoverService.GetPassOn:input_type -> warmhand.v1.GetPassOnRequest
+	19, // 32: warmhand.v1.HandoverService.RevokePassOn:input_type -> warmhand.v1.RevokePassOnRequest
+	21, // 33: warmhand.v1.HandoverService.LookUpClaim:input_type -> warmhand.v1.LookUpClaimRequest
+	23, // 34: warmhand.v1.HandoverService.ClaimHandover:input_type -> warmhand.v1.ClaimHandoverRequest
+	5,  // 35: warmhand.v1.HandoverService.CreateHandover:output_type -> warmhand.v1.CreateHandoverResponse
+	7,  // 36: warmhand.v1.HandoverService.GetHandover:output_type -> warmhand.v1.GetHandoverResponse
+	9,  // 37: warmhand.v1.HandoverService.ListHandovers:output_type -> warmhand.v1.ListHandoversResponse
+	11, // 38: warmhand.v1.HandoverService.RevokeHandover:output_type -> warmhand.v1.RevokeHandoverResponse
+	13, // 39: warmhand.v1.HandoverService.ReplaceClaimCode:output_type -> warmhand.v1.ReplaceClaimCodeResponse
+	16, // 40: warmhand.v1.HandoverService.CreatePassOn:output_type -> warmhand.v1.CreatePassOnResponse
+	18, // 41: warmhand.v1.HandoverService.GetPassOn:output_type -> warmhand.v1.GetPassOnResponse
+	20, // 42: warmhand.v1.HandoverService.RevokePassOn:output_type -> warmhand.v1.RevokePassOnResponse
+	22, // 43: warmhand.v1.HandoverService.LookUpClaim:output_type -> warmhand.v1.LookUpClaimResponse
+	24, // 44: warmhand.v1.HandoverService.ClaimHandover:output_type -> warmhand.v1.ClaimHandoverResponse
+	35, // [35:45] is the sub-list for method output_type
+	25, // [25:35] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_handover_service_proto_init() }
@@ -1407,7 +1786,7 @@ func file_warmhand_v1_handover_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_handover_service_proto_rawDesc), len(file_warmhand_v1_handover_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   17,
+			NumMessages:   24,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

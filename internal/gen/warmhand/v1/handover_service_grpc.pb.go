@@ -24,6 +24,9 @@ const (
 	HandoverService_ListHandovers_FullMethodName    = "/warmhand.v1.HandoverService/ListHandovers"
 	HandoverService_RevokeHandover_FullMethodName   = "/warmhand.v1.HandoverService/RevokeHandover"
 	HandoverService_ReplaceClaimCode_FullMethodName = "/warmhand.v1.HandoverService/ReplaceClaimCode"
+	HandoverService_CreatePassOn_FullMethodName     = "/warmhand.v1.HandoverService/CreatePassOn"
+	HandoverService_GetPassOn_FullMethodName        = "/warmhand.v1.HandoverService/GetPassOn"
+	HandoverService_RevokePassOn_FullMethodName     = "/warmhand.v1.HandoverService/RevokePassOn"
 	HandoverService_LookUpClaim_FullMethodName      = "/warmhand.v1.HandoverService/LookUpClaim"
 	HandoverService_ClaimHandover_FullMethodName    = "/warmhand.v1.HandoverService/ClaimHandover"
 )
@@ -44,6 +47,12 @@ type HandoverServiceClient interface {
 	RevokeHandover(ctx context.Context, in *RevokeHandoverRequest, opts ...grpc.CallOption) (*RevokeHandoverResponse, error)
 	// ReplaceClaimCode makes a new code for an unclaimed handover; the old one stops working.
 	ReplaceClaimCode(ctx context.Context, in *ReplaceClaimCodeRequest, opts ...grpc.CallOption) (*ReplaceClaimCodeResponse, error)
+	// CreatePassOn makes the code by which the next keeper takes an animal on from the calling one. A code from before stops working. Nothing changes until it is claimed; then the caller's case ends, and what was seen of the animal goes along without the person.
+	CreatePassOn(ctx context.Context, in *CreatePassOnRequest, opts ...grpc.CallOption) (*CreatePassOnResponse, error)
+	// GetPassOn says whether such a code waits, without the code: only its hash is kept.
+	GetPassOn(ctx context.Context, in *GetPassOnRequest, opts ...grpc.CallOption) (*GetPassOnResponse, error)
+	// RevokePassOn makes the code useless.
+	RevokePassOn(ctx context.Context, in *RevokePassOnRequest, opts ...grpc.CallOption) (*RevokePassOnResponse, error)
 	// LookUpClaim shows, to whoever holds the code, what would be claimed and what sharing means.
 	LookUpClaim(ctx context.Context, in *LookUpClaimRequest, opts ...grpc.CallOption) (*LookUpClaimResponse, error)
 	// ClaimHandover makes the caller the keeper and starts a session on this device.
@@ -108,6 +117,36 @@ func (c *handoverServiceClient) ReplaceClaimCode(ctx context.Context, in *Replac
 	return out, nil
 }
 
+func (c *handoverServiceClient) CreatePassOn(ctx context.Context, in *CreatePassOnRequest, opts ...grpc.CallOption) (*CreatePassOnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreatePassOnResponse)
+	err := c.cc.Invoke(ctx, HandoverService_CreatePassOn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *handoverServiceClient) GetPassOn(ctx context.Context, in *GetPassOnRequest, opts ...grpc.CallOption) (*GetPassOnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetPassOnResponse)
+	err := c.cc.Invoke(ctx, HandoverService_GetPassOn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *handoverServiceClient) RevokePassOn(ctx context.Context, in *RevokePassOnRequest, opts ...grpc.CallOption) (*RevokePassOnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RevokePassOnResponse)
+	err := c.cc.Invoke(ctx, HandoverService_RevokePassOn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *handoverServiceClient) LookUpClaim(ctx context.Context, in *LookUpClaimRequest, opts ...grpc.CallOption) (*LookUpClaimResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(LookUpClaimResponse)
@@ -144,6 +183,12 @@ type HandoverServiceServer interface {
 	RevokeHandover(context.Context, *RevokeHandoverRequest) (*RevokeHandoverResponse, error)
 	// ReplaceClaimCode makes a new code for an unclaimed handover; the old one stops working.
 	ReplaceClaimCode(context.Context, *ReplaceClaimCodeRequest) (*ReplaceClaimCodeResponse, error)
+	// CreatePassOn makes the code by which the next keeper takes an animal on from the calling one. A code from before stops working. Nothing changes until it is claimed; then the caller's case ends, and what was seen of the animal goes along without the person.
+	CreatePassOn(context.Context, *CreatePassOnRequest) (*CreatePassOnResponse, error)
+	// GetPassOn says whether such a code waits, without the code: only its hash is kept.
+	GetPassOn(context.Context, *GetPassOnRequest) (*GetPassOnResponse, error)
+	// RevokePassOn makes the code useless.
+	RevokePassOn(context.Context, *RevokePassOnRequest) (*RevokePassOnResponse, error)
 	// LookUpClaim shows, to whoever holds the code, what would be claimed and what sharing means.
 	LookUpClaim(context.Context, *LookUpClaimRequest) (*LookUpClaimResponse, error)
 	// ClaimHandover makes the caller the keeper and starts a session on this device.
@@ -172,6 +217,15 @@ func (UnimplementedHandoverServiceServer) RevokeHandover(context.Context, *Revok
 }
 func (UnimplementedHandoverServiceServer) ReplaceClaimCode(context.Context, *ReplaceClaimCodeRequest) (*ReplaceClaimCodeResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReplaceClaimCode not implemented")
+}
+func (UnimplementedHandoverServiceServer) CreatePassOn(context.Context, *CreatePassOnRequest) (*CreatePassOnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreatePassOn not implemented")
+}
+func (UnimplementedHandoverServiceServer) GetPassOn(context.Context, *GetPassOnRequest) (*GetPassOnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetPassOn not implemented")
+}
+func (UnimplementedHandoverServiceServer) RevokePassOn(context.Context, *RevokePassOnRequest) (*RevokePassOnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RevokePassOn not implemented")
 }
 func (UnimplementedHandoverServiceServer) LookUpClaim(context.Context, *LookUpClaimRequest) (*LookUpClaimResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method LookUpClaim not implemented")
@@ -290,6 +344,60 @@ func _HandoverService_ReplaceClaimCode_Handler(srv interface{}, ctx context.Cont
 	return interceptor(ctx, in, info, handler)
 }
 
+func _HandoverService_CreatePassOn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreatePassOnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HandoverServiceServer).CreatePassOn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HandoverService_CreatePassOn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HandoverServiceServer).CreatePassOn(ctx, req.(*CreatePassOnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HandoverService_GetPassOn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetPassOnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HandoverServiceServer).GetPassOn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HandoverService_GetPassOn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HandoverServiceServer).GetPassOn(ctx, req.(*GetPassOnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HandoverService_RevokePassOn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RevokePassOnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HandoverServiceServer).RevokePassOn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HandoverService_RevokePassOn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HandoverServiceServer).RevokePassOn(ctx, req.(*RevokePassOnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _HandoverService_LookUpClaim_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(LookUpClaimRequest)
 	if err := dec(in); err != nil {
@@ -352,6 +460,18 @@ var HandoverService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ReplaceClaimCode",
 			Handler:    _HandoverService_ReplaceClaimCode_Handler,
+		},
+		{
+			MethodName: "CreatePassOn",
+			Handler:    _HandoverService_CreatePassOn_Handler,
+		},
+		{
+			MethodName: "GetPassOn",
+			Handler:    _HandoverService_GetPassOn_Handler,
+		},
+		{
+			MethodName: "RevokePassOn",
+			Handler:    _HandoverService_RevokePassOn_Handler,
 		},
 		{
 			MethodName: "LookUpClaim",

@@ -190,12 +190,18 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
           {keeper ? `, with ${keeper}` : ', not claimed yet'}. Handed over {ago(c.handoverTime)}
           {a ? `, day ${a.day ?? 0}` : ''}.{' '}
           {c.lastHeardTime ? `Last heard ${ago(c.lastHeardTime)}.` : 'Nothing heard yet.'}{' '}
+          {c.passedOn && (
+            <>
+              Passed on by <Link to={`/b/cases/${idOf(c.earlierCase)}`}>an earlier keeper</Link>.{' '}
+            </>
+          )}
           <Link to={`/b/animals/${idOf(c.animal?.name)}`}>Its page in the stock book</Link>
         </p>
         {c.headline && <p class="headline">{c.headline}</p>}
       </header>
 
       {c.endTime && <Ended c={c} again={again} />}
+      {c.giveBackTime && <GivenBack c={c} again={again} />}
 
       {asked && (
         <Section id="c-asked" title={`${c.keeperName || 'The keeper'} wrote ${ago(asked.happenTime)}`}>
@@ -718,7 +724,10 @@ const outcomes: { value: OutcomeJson; label: string; means: string }[] = [
 ];
 
 /** How only the keeper ends a follow-up. */
-const byKeeper: Partial<Record<OutcomeJson, string>> = { OUTCOME_LEFT: 'The keeper left' };
+const byKeeper: Partial<Record<OutcomeJson, string>> = {
+  OUTCOME_LEFT: 'The keeper left',
+  OUTCOME_PASSED_ON: 'Passed on',
+};
 
 export function outcomeWord(o: OutcomeJson | undefined): string {
   return outcomes.find((x) => x.value === o)?.label ?? (o && byKeeper[o]) ?? 'Ended';
@@ -829,6 +838,31 @@ function LetIn({ c }: { c: CaseJson }): JSX.Element {
         </div>
       </form>
     </details>
+  );
+}
+
+/** The keeper wants to give the animal back: it is over when it has arrived. */
+function GivenBack({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
+  const save = useSave();
+  return (
+    <Notice kind="warn" live title={`The keeper asked to give it back, ${ago(c.giveBackTime)}`}>
+      <p>Agree in the thread how it travels. Until it is with you, the follow-up goes on.</p>
+      <Problem error={save.error} />
+      <div class="actions">
+        <Button
+          busy={save.busy}
+          onClick={() => {
+            void save
+              .run(({ id }) =>
+                ask<EndCaseResponseJson>('POST', `/v1/${c.name}:end`, { outcome: 'OUTCOME_RETURNED', requestId: id }),
+              )
+              .then((ok) => ok && again());
+          }}
+        >
+          It has arrived
+        </Button>
+      </div>
+    </Notice>
   );
 }
 

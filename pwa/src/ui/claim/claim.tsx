@@ -255,7 +255,8 @@ function Shown({
       above={<ThermalBand />}
     >
       <p class="muted">
-        From {r.breederName}. The code holds until {day(found.claimExpireTime ?? '')}.
+        {found.passedOn ? `Bred by ${r.breederName}, and passed on to you by its keeper.` : `From ${r.breederName}.`}{' '}
+        The code holds until {day(found.claimExpireTime ?? '')}.
       </p>
       <Identity animal={r.animal ?? {}} names={{ common: r.commonName, scientific: r.scientificName }} />
       {weight && (

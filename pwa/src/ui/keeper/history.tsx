@@ -11,6 +11,11 @@ import { OnPhone } from './home';
 import { ClimateForm, OfferForm, ShedForm, SignForm, WeighForm, whenLine } from './log';
 import { known, linesOf, save } from './state';
 
+/** History that came along when a keeper passed the animal on. */
+function fromEarlier(e: EntryJson): boolean {
+  return e.by === 'ACTOR_KIND_KEEPER' && !e.case && Boolean(e.receiveTime);
+}
+
 export default function History({ c, rest }: { c: CaseJson; rest: string[] }): JSX.Element {
   const lines = linesOf(c);
   const wanted = rest[0] && lines.find((l) => idOf(l.entry.name) === rest[0]);
@@ -28,6 +33,7 @@ export default function History({ c, rest }: { c: CaseJson; rest: string[] }): J
         {l.entry.withdrawal ? <span class="muted">Taken back</span> : entryLine(l.entry, names)}
         <span class="muted block">
           {whenLine(l.entry)}
+          {fromEarlier(l.entry) && ', by an earlier keeper'}
           {l.entry.by === 'ACTOR_KIND_BREEDER' && `, by ${c.breederName || 'the breeder'}`}
         </span>
         {l.entry.note && <span class="block">{l.entry.note}</span>}
@@ -86,6 +92,7 @@ function mayChange(c: CaseJson, l: Line): boolean {
   return (
     !c.endTime &&
     e.by === 'ACTOR_KIND_KEEPER' &&
+    !fromEarlier(e) &&
     !e.replacedBy &&
     Boolean(e.offer || e.weighIn || e.climate || e.shed || e.sign || e.setup)
   );

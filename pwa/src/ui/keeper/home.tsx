@@ -97,6 +97,9 @@ const logs: readonly Action[] = [
   { label: 'Looks unwell', to: 'sign', icon: 'warn' },
 ];
 
+/** Ends after which the animal is not with the keeper any more. */
+const gone = new Set(['OUTCOME_RETURNED', 'OUTCOME_DIED', 'OUTCOME_PASSED_ON', 'OUTCOME_LEFT']);
+
 export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Element {
   const at = (rest: string) => caseAddress(c.name ?? '', rest);
   const a = c.assessment;
@@ -111,7 +114,23 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
       <JustSaved c={c} />
       {c.endTime && (
         <Notice>
-          <p>Your breeder has ended this follow-up {ago(c.endTime)}. You can still read everything here.</p>
+          <p>
+            {c.outcome === 'OUTCOME_PASSED_ON'
+              ? `${animalName(c)} has gone on to its next keeper, ${ago(c.endTime)}.`
+              : `Your breeder has ended this follow-up ${ago(c.endTime)}.`}{' '}
+            You can still read everything here.
+          </p>
+        </Notice>
+      )}
+      {c.giveBackTime && (
+        <Notice title="On its way back">
+          <p>
+            You asked {ago(c.giveBackTime)} to give {animalName(c)} back. {c.breederName || 'Your breeder'} ends this
+            when it has arrived; until then everything goes on as usual.
+          </p>
+          <Link to={at('onward')} class="button">
+            I keep it after all
+          </Link>
         </Notice>
       )}
       {a ? (
@@ -170,6 +189,14 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
               <Icon name="print" />A letter for the vet
             </Link>
           </li>
+          {!gone.has(c.outcome ?? '') && (
+            <li>
+              <Link to={at('onward')}>
+                <Icon name="hand" />
+                Pass it on, or give it back
+              </Link>
+            </li>
+          )}
           {first && (
             <li>
               <Link to="/c">

@@ -14,6 +14,7 @@ const History = lazy<{ c: CaseJson; rest: string[] }>(() => import('./history'))
 const Setup = lazy<{ c: CaseJson; rest: string[] }>(() => import('./setup'));
 const HandoverRecord = lazy<{ c: CaseJson }>(() => import('./record'));
 const Vet = lazy<{ c: CaseJson }>(() => import('./vet'));
+const Onward = lazy<{ c: CaseJson }>(() => import('./onward'));
 const Talk = lazy<{ c: CaseJson }>(() => import('./talk'));
 const KeeperSettings = lazy<object>(() => import('./settings'));
 const YourData = lazy<object>(() => import('./data'));
@@ -72,6 +73,8 @@ export function KeeperApp({ path }: { path: string }): JSX.Element {
       return <HandoverRecord c={c} />;
     case 'vet':
       return <Vet c={c} />;
+    case 'onward':
+      return <Onward c={c} />;
     case 'thread':
       return <Talk c={c} />;
     default:

@@ -22,8 +22,19 @@ export function hostOf(url: string): string {
   return URL.canParse(url) ? new URL(url).host : location.host;
 }
 
-/** A code that signs a keeper in once, to be scanned, typed or sent. */
-export function KeeperCode({ code, url, until }: { code: string; url: string; until: string }): JSX.Element {
+/** A code that works once, to be scanned, typed or sent: it signs a keeper in, or takes an animal on. */
+export function KeeperCode({
+  code,
+  url,
+  until,
+  passes,
+}: {
+  code: string;
+  url: string;
+  until: string;
+  /** The animal that it takes on. */
+  passes?: string;
+}): JSX.Element {
   const [copied, setCopied] = useState('');
   const copy = async () => {
     try {
@@ -39,16 +50,23 @@ export function KeeperCode({ code, url, until }: { code: string; url: string; un
     <div class="stack">
       <div class="ticket">
         <div>
-          <Qr text={url} label="QR code that signs the keeper in" />
+          <Qr text={url} label={passes ? `QR code that takes ${passes} on` : 'QR code that signs the keeper in'} />
           <div class="stack">
-            <p>Scan this with the other phone, or open {hostOf(url)}/in there and type</p>
+            <p>
+              Scan this with the other phone, or open {hostOf(url)}
+              {passes ? '/c' : '/in'} there and type
+            </p>
             <p class="big code">{grouped(code)}</p>
             <p class="muted">Works once, until {soon ? at : day(until)}.</p>
           </div>
         </div>
       </div>
       <Notice kind="warn">
-        <p>Whoever has this code gets in. Give it to nobody else; it is shown this once.</p>
+        <p>
+          {passes
+            ? `Whoever has this code can take ${passes} on. Give it to the next keeper alone; it is shown this once.`
+            : 'Whoever has this code gets in. Give it to nobody else; it is shown this once.'}
+        </p>
       </Notice>
       <div class="actions">
         <Button icon="copy" onClick={() => void copy()}>

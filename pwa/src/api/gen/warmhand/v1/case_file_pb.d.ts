@@ -326,7 +326,7 @@ export declare type CaseLine = Message<"warmhand.v1.CaseLine"> & {
   text: string;
 
   /**
-   * Of an outcome: settled, returned, vet, died, lost_touch or left.
+   * Of an outcome: settled, returned, vet, died, lost_touch, passed_on or left.
    *
    * @generated from field: string outcome = 120;
    */
@@ -655,7 +655,7 @@ export declare type CaseLineJson = {
   text?: string;
 
   /**
-   * Of an outcome: settled, returned, vet, died, lost_touch or left.
+   * Of an outcome: settled, returned, vet, died, lost_touch, passed_on or left.
    *
    * @generated from field: string outcome = 120;
    */

@@ -131,6 +131,27 @@ export declare type Case = Message<"warmhand.v1.Case"> & {
    * @generated from field: bool keeper_left = 19;
    */
   keeperLeft: boolean;
+
+  /**
+   * When the keeper asked to give the animal back; absent when not.
+   *
+   * @generated from field: google.protobuf.Timestamp give_back_time = 20;
+   */
+  giveBackTime?: Timestamp | undefined;
+
+  /**
+   * Resource name of the case of the keeper before, who passed the animal on; for the breeder alone.
+   *
+   * @generated from field: string earlier_case = 21;
+   */
+  earlierCase: string;
+
+  /**
+   * The animal came from another keeper, whose record of it is history here.
+   *
+   * @generated from field: bool passed_on = 22;
+   */
+  passedOn: boolean;
 };
 
 /**
@@ -251,6 +272,27 @@ export declare type CaseJson = {
    * @generated from field: bool keeper_left = 19;
    */
   keeperLeft?: boolean;
+
+  /**
+   * When the keeper asked to give the animal back; absent when not.
+   *
+   * @generated from field: google.protobuf.Timestamp give_back_time = 20;
+   */
+  giveBackTime?: TimestampJson;
+
+  /**
+   * Resource name of the case of the keeper before, who passed the animal on; for the breeder alone.
+   *
+   * @generated from field: string earlier_case = 21;
+   */
+  earlierCase?: string;
+
+  /**
+   * The animal came from another keeper, whose record of it is history here.
+   *
+   * @generated from field: bool passed_on = 22;
+   */
+  passedOn?: boolean;
 };
 
 /**
@@ -2128,6 +2170,76 @@ export declare type EndCaseResponseJson = {
 export declare const EndCaseResponseSchema: GenMessage<EndCaseResponse, {jsonType: EndCaseResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.GiveBackRequest
+ */
+export declare type GiveBackRequest = Message<"warmhand.v1.GiveBackRequest"> & {
+  /**
+   * Resource name of the keeper's case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * The keeper keeps it after all.
+   *
+   * @generated from field: bool take_back = 2;
+   */
+  takeBack: boolean;
+};
+
+/**
+ * @generated from message warmhand.v1.GiveBackRequest
+ */
+export declare type GiveBackRequestJson = {
+  /**
+   * Resource name of the keeper's case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * The keeper keeps it after all.
+   *
+   * @generated from field: bool take_back = 2;
+   */
+  takeBack?: boolean;
+};
+
+/**
+ * Describes the message warmhand.v1.GiveBackRequest.
+ * Use `create(GiveBackRequestSchema)` to create a new message.
+ */
+export declare const GiveBackRequestSchema: GenMessage<GiveBackRequest, {jsonType: GiveBackRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.GiveBackResponse
+ */
+export declare type GiveBackResponse = Message<"warmhand.v1.GiveBackResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: Case | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.GiveBackResponse
+ */
+export declare type GiveBackResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: CaseJson;
+};
+
+/**
+ * Describes the message warmhand.v1.GiveBackResponse.
+ * Use `create(GiveBackResponseSchema)` to create a new message.
+ */
+export declare const GiveBackResponseSchema: GenMessage<GiveBackResponse, {jsonType: GiveBackResponseJson}>;
+
+/**
  * @generated from message warmhand.v1.ReopenCaseRequest
  */
 export declare type ReopenCaseRequest = Message<"warmhand.v1.ReopenCaseRequest"> & {
@@ -2454,6 +2566,16 @@ export declare const CaseService: GenService<{
     methodKind: "unary";
     input: typeof ReopenCaseRequestSchema;
     output: typeof ReopenCaseResponseSchema;
+  },
+  /**
+   * GiveBack says that the calling keeper wants to give the animal back to the breeder, or no longer does. An ended case is opened again for it. The breeder ends the case as returned when the animal has arrived.
+   *
+   * @generated from rpc warmhand.v1.CaseService.GiveBack
+   */
+  giveBack: {
+    methodKind: "unary";
+    input: typeof GiveBackRequestSchema;
+    output: typeof GiveBackResponseSchema;
   },
   /**
    * WatchCases tells of every change of a breeder's cases as it happens. Browsers use GET /v1/{parent}/live (server-sent events).

@@ -1416,6 +1416,13 @@ export enum Outcome {
    * @generated from enum value: OUTCOME_LEFT = 6;
    */
   LEFT = 6,
+
+  /**
+   * The keeper passed the animal on to another. Only the keeper ends a case so.
+   *
+   * @generated from enum value: OUTCOME_PASSED_ON = 7;
+   */
+  PASSED_ON = 7,
 }
 
 /**
@@ -1423,7 +1430,7 @@ export enum Outcome {
  *
  * @generated from enum warmhand.v1.Outcome
  */
-export declare type OutcomeJson = "OUTCOME_UNSPECIFIED" | "OUTCOME_SETTLED" | "OUTCOME_RETURNED" | "OUTCOME_VET" | "OUTCOME_DIED" | "OUTCOME_LOST_TOUCH" | "OUTCOME_LEFT";
+export declare type OutcomeJson = "OUTCOME_UNSPECIFIED" | "OUTCOME_SETTLED" | "OUTCOME_RETURNED" | "OUTCOME_VET" | "OUTCOME_DIED" | "OUTCOME_LOST_TOUCH" | "OUTCOME_LEFT" | "OUTCOME_PASSED_ON";
 
 /**
  * Describes the enum warmhand.v1.Outcome.

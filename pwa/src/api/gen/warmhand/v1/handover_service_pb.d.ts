@@ -84,6 +84,13 @@ export declare type Handover = Message<"warmhand.v1.Handover"> & {
    * @generated from field: google.protobuf.Timestamp create_time = 11;
    */
   createTime?: Timestamp | undefined;
+
+  /**
+   * Resource name of the case whose keeper passes the animal on; empty when the breeder hands it over.
+   *
+   * @generated from field: string from_case = 12;
+   */
+  fromCase: string;
 };
 
 /**
@@ -156,6 +163,13 @@ export declare type HandoverJson = {
    * @generated from field: google.protobuf.Timestamp create_time = 11;
    */
   createTime?: TimestampJson;
+
+  /**
+   * Resource name of the case whose keeper passes the animal on; empty when the breeder hands it over.
+   *
+   * @generated from field: string from_case = 12;
+   */
+  fromCase?: string;
 };
 
 /**
@@ -795,6 +809,228 @@ export declare type ReplaceClaimCodeResponseJson = {
 export declare const ReplaceClaimCodeResponseSchema: GenMessage<ReplaceClaimCodeResponse, {jsonType: ReplaceClaimCodeResponseJson}>;
 
 /**
+ * PassOn is a code that waits for the next keeper.
+ *
+ * @generated from message warmhand.v1.PassOn
+ */
+export declare type PassOn = Message<"warmhand.v1.PassOn"> & {
+  /**
+   * Ten characters to read out; in the answer to CreatePassOn alone.
+   *
+   * @generated from field: string code = 1;
+   */
+  code: string;
+
+  /**
+   * The link that a QR code holds; the code is in its fragment.
+   *
+   * @generated from field: string url = 2;
+   */
+  url: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp expire_time = 3;
+   */
+  expireTime?: Timestamp | undefined;
+};
+
+/**
+ * PassOn is a code that waits for the next keeper.
+ *
+ * @generated from message warmhand.v1.PassOn
+ */
+export declare type PassOnJson = {
+  /**
+   * Ten characters to read out; in the answer to CreatePassOn alone.
+   *
+   * @generated from field: string code = 1;
+   */
+  code?: string;
+
+  /**
+   * The link that a QR code holds; the code is in its fragment.
+   *
+   * @generated from field: string url = 2;
+   */
+  url?: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp expire_time = 3;
+   */
+  expireTime?: TimestampJson;
+};
+
+/**
+ * Describes the message warmhand.v1.PassOn.
+ * Use `create(PassOnSchema)` to create a new message.
+ */
+export declare const PassOnSchema: GenMessage<PassOn, {jsonType: PassOnJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreatePassOnRequest
+ */
+export declare type CreatePassOnRequest = Message<"warmhand.v1.CreatePassOnRequest"> & {
+  /**
+   * Resource name of the keeper's case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.CreatePassOnRequest
+ */
+export declare type CreatePassOnRequestJson = {
+  /**
+   * Resource name of the keeper's case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.CreatePassOnRequest.
+ * Use `create(CreatePassOnRequestSchema)` to create a new message.
+ */
+export declare const CreatePassOnRequestSchema: GenMessage<CreatePassOnRequest, {jsonType: CreatePassOnRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreatePassOnResponse
+ */
+export declare type CreatePassOnResponse = Message<"warmhand.v1.CreatePassOnResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.PassOn pass_on = 1;
+   */
+  passOn?: PassOn | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.CreatePassOnResponse
+ */
+export declare type CreatePassOnResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.PassOn pass_on = 1;
+   */
+  passOn?: PassOnJson;
+};
+
+/**
+ * Describes the message warmhand.v1.CreatePassOnResponse.
+ * Use `create(CreatePassOnResponseSchema)` to create a new message.
+ */
+export declare const CreatePassOnResponseSchema: GenMessage<CreatePassOnResponse, {jsonType: CreatePassOnResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.GetPassOnRequest
+ */
+export declare type GetPassOnRequest = Message<"warmhand.v1.GetPassOnRequest"> & {
+  /**
+   * Resource name of the keeper's case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.GetPassOnRequest
+ */
+export declare type GetPassOnRequestJson = {
+  /**
+   * Resource name of the keeper's case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.GetPassOnRequest.
+ * Use `create(GetPassOnRequestSchema)` to create a new message.
+ */
+export declare const GetPassOnRequestSchema: GenMessage<GetPassOnRequest, {jsonType: GetPassOnRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.GetPassOnResponse
+ */
+export declare type GetPassOnResponse = Message<"warmhand.v1.GetPassOnResponse"> & {
+  /**
+   * Absent when no code waits.
+   *
+   * @generated from field: warmhand.v1.PassOn pass_on = 1;
+   */
+  passOn?: PassOn | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.GetPassOnResponse
+ */
+export declare type GetPassOnResponseJson = {
+  /**
+   * Absent when no code waits.
+   *
+   * @generated from field: warmhand.v1.PassOn pass_on = 1;
+   */
+  passOn?: PassOnJson;
+};
+
+/**
+ * Describes the message warmhand.v1.GetPassOnResponse.
+ * Use `create(GetPassOnResponseSchema)` to create a new message.
+ */
+export declare const GetPassOnResponseSchema: GenMessage<GetPassOnResponse, {jsonType: GetPassOnResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.RevokePassOnRequest
+ */
+export declare type RevokePassOnRequest = Message<"warmhand.v1.RevokePassOnRequest"> & {
+  /**
+   * Resource name of the keeper's case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.RevokePassOnRequest
+ */
+export declare type RevokePassOnRequestJson = {
+  /**
+   * Resource name of the keeper's case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.RevokePassOnRequest.
+ * Use `create(RevokePassOnRequestSchema)` to create a new message.
+ */
+export declare const RevokePassOnRequestSchema: GenMessage<RevokePassOnRequest, {jsonType: RevokePassOnRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.RevokePassOnResponse
+ */
+export declare type RevokePassOnResponse = Message<"warmhand.v1.RevokePassOnResponse"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.RevokePassOnResponse
+ */
+export declare type RevokePassOnResponseJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.RevokePassOnResponse.
+ * Use `create(RevokePassOnResponseSchema)` to create a new message.
+ */
+export declare const RevokePassOnResponseSchema: GenMessage<RevokePassOnResponse, {jsonType: RevokePassOnResponseJson}>;
+
+/**
  * @generated from message warmhand.v1.LookUpClaimRequest
  */
 export declare type LookUpClaimRequest = Message<"warmhand.v1.LookUpClaimRequest"> & {
@@ -844,6 +1080,13 @@ export declare type LookUpClaimResponse = Message<"warmhand.v1.LookUpClaimRespon
    * @generated from field: repeated string sharing = 3;
    */
   sharing: string[];
+
+  /**
+   * A keeper passes the animal on; else it comes from the breeder.
+   *
+   * @generated from field: bool passed_on = 4;
+   */
+  passedOn: boolean;
 };
 
 /**
@@ -866,6 +1109,13 @@ export declare type LookUpClaimResponseJson = {
    * @generated from field: repeated string sharing = 3;
    */
   sharing?: string[];
+
+  /**
+   * A keeper passes the animal on; else it comes from the breeder.
+   *
+   * @generated from field: bool passed_on = 4;
+   */
+  passedOn?: boolean;
 };
 
 /**
@@ -1077,6 +1327,36 @@ export declare const HandoverService: GenService<{
     methodKind: "unary";
     input: typeof ReplaceClaimCodeRequestSchema;
     output: typeof ReplaceClaimCodeResponseSchema;
+  },
+  /**
+   * CreatePassOn makes the code by which the next keeper takes an animal on from the calling one. A code from before stops working. Nothing changes until it is claimed; then the caller's case ends, and what was seen of the animal goes along without the person.
+   *
+   * @generated from rpc warmhand.v1.HandoverService.CreatePassOn
+   */
+  createPassOn: {
+    methodKind: "unary";
+    input: typeof CreatePassOnRequestSchema;
+    output: typeof CreatePassOnResponseSchema;
+  },
+  /**
+   * GetPassOn says whether such a code waits, without the code: only its hash is kept.
+   *
+   * @generated from rpc warmhand.v1.HandoverService.GetPassOn
+   */
+  getPassOn: {
+    methodKind: "unary";
+    input: typeof GetPassOnRequestSchema;
+    output: typeof GetPassOnResponseSchema;
+  },
+  /**
+   * RevokePassOn makes the code useless.
+   *
+   * @generated from rpc warmhand.v1.HandoverService.RevokePassOn
+   */
+  revokePassOn: {
+    methodKind: "unary";
+    input: typeof RevokePassOnRequestSchema;
+    output: typeof RevokePassOnResponseSchema;
   },
   /**
    * LookUpClaim shows, to whoever holds the code, what would be claimed and what sharing means.

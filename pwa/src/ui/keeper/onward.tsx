@@ -1,0 +1,149 @@
+import type { JSX } from 'preact';
+import { useEffect, useState } from 'preact/hooks';
+import { ApiError, asKeeper, call } from '../../api/client';
+import type {
+  CaseJson,
+  CreatePassOnResponseJson,
+  GetPassOnResponseJson,
+  GiveBackResponseJson,
+  PassOnJson,
+} from '../../core/contract';
+import { caseAddress } from '../../core/ids';
+import { day } from '../../core/time';
+import { syncNow } from '../../sync/sync';
+import { Screen } from '../nav';
+import { KeeperCode } from '../parts/code';
+import { Button, Notice } from '../parts/controls';
+import { animalName } from './state';
+
+const said = (e: unknown) =>
+  e instanceof ApiError ? e.message : 'There is no network just now. This needs it; please try again when there is.';
+
+/** The animal goes on to another keeper, or back to the breeder. */
+export default function Onward({ c }: { c: CaseJson }): JSX.Element {
+  const animal = animalName(c);
+  return (
+    <Screen title={`${animal} moves on`} back={caseAddress(c.name ?? '')}>
+      <p>
+        There can be good reasons, and it is right to look for a good home. Both ways are open until the other side
+        agrees.
+      </p>
+      {!c.giveBackTime && <PassOn c={c} />}
+      <GiveBack c={c} />
+    </Screen>
+  );
+}
+
+function PassOn({ c }: { c: CaseJson }): JSX.Element {
+  const animal = animalName(c);
+  const [waits, setWaits] = useState<PassOnJson | undefined>();
+  const [error, setError] = useState('');
+  const [busy, setBusy] = useState(false);
+  useEffect(() => {
+    call<GetPassOnResponseJson>('GET', `/v1/${c.name}/passOn`, undefined, asKeeper).then(
+      (a) => setWaits(a.passOn ?? undefined),
+      () => undefined, // without network nothing is known, and nothing can be made
+    );
+  }, [c.name]);
+  const run = async (f: () => Promise<void>) => {
+    setBusy(true);
+    setError('');
+    try {
+      await f();
+    } catch (e) {
+      setError(said(e));
+    }
+    setBusy(false);
+  };
+  const make = () =>
+    run(async () => {
+      const answer = await call<CreatePassOnResponseJson>('POST', `/v1/${c.name}:passOn`, {}, asKeeper);
+      setWaits(answer.passOn);
+    });
+  const revoke = () =>
+    run(async () => {
+      await call('POST', `/v1/${c.name}:revokePassOn`, {}, asKeeper);
+      setWaits(undefined);
+    });
+  return (
+    <section class="stack" aria-labelledby="on">
+      <h2 id="on">To another keeper</h2>
+      <p>
+        Make a code and show it to the next keeper. When they take {animal} on, the weights, meals, sheds, signs and
+        warmth go along, so that they know it well. Your name, your notes, messages and pictures do not.
+      </p>
+      <p>
+        Your follow-up ends then. {c.breederName || 'Your breeder'} sees that {animal} has a new keeper.
+      </p>
+      {error && (
+        <Notice kind="bad" live>
+          <p>{error}</p>
+        </Notice>
+      )}
+      {waits?.code ? (
+        <KeeperCode code={waits.code} url={waits.url ?? ''} until={waits.expireTime ?? ''} passes={animal} />
+      ) : (
+        waits && (
+          <p>
+            A code waits until {day(waits.expireTime ?? '')}. It was shown when it was made; a new one makes it useless.
+          </p>
+        )
+      )}
+      <div class="actions">
+        <Button icon="hand" busy={busy} onClick={() => void make()}>
+          {waits ? 'Make a new code' : 'Make a code for the next keeper'}
+        </Button>
+        {waits && (
+          <Button busy={busy} onClick={() => void revoke()}>
+            I keep {animal}
+          </Button>
+        )}
+      </div>
+    </section>
+  );
+}
+
+function GiveBack({ c }: { c: CaseJson }): JSX.Element {
+  const animal = animalName(c);
+  const breeder = c.breederName || 'your breeder';
+  const asked = Boolean(c.giveBackTime);
+  const [error, setError] = useState('');
+  const [busy, setBusy] = useState(false);
+  const ask = async () => {
+    setBusy(true);
+    setError('');
+    try {
+      await call<GiveBackResponseJson>('POST', `/v1/${c.name}:giveBack`, { takeBack: asked }, asKeeper);
+      await syncNow();
+    } catch (e) {
+      setError(said(e));
+    }
+    setBusy(false);
+  };
+  return (
+    <section class="stack" aria-labelledby="back">
+      <h2 id="back">Back to {breeder}</h2>
+      {asked ? (
+        <p role="status">
+          {breeder} knows that you want to give {animal} back. Agree in the thread how it travels. Until it has arrived,
+          please go on as usual.
+        </p>
+      ) : (
+        <p>
+          This tells {breeder} that you want to give {animal} back. You agree in the thread when and how; money is
+          between the two of you.
+        </p>
+      )}
+      {error && (
+        <Notice kind="bad" live>
+          <p>{error}</p>
+        </Notice>
+      )}
+      <div class="row">
+        <Button busy={busy} onClick={() => void ask()}>
+          {asked ? `I keep ${animal} after all` : 'I want to give it back'}
+        </Button>
+      </div>
+    </section>
+  );
+}
