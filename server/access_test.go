@@ -129,11 +129,13 @@ var matrix = map[string]struct{ request, who string }{
 	"ListTokens":                {`{}`, "ob"},
 	"DeleteToken":               {`{"tokenId":"x"}`, "ob"},
 
-	"CreateAnimal": {`{"parent":"breeders/b1","animal":{"species":"python_regius"}}`, "oht"},
-	"GetAnimal":    {`{"name":"breeders/b1/animals/{animal}"}`, "ohtrk"},
-	"ListAnimals":  {`{"parent":"breeders/b1"}`, "ohtr"},
-	"UpdateAnimal": {`{"animal":{"name":"breeders/b1/animals/{animal}","clutch":"26-1"},"updateMask":"clutch"}`, "oht"},
-	"DeleteAnimal": {`{"name":"breeders/b1/animals/{animal}"}`, "ot"},
+	"CreateAnimal":   {`{"parent":"breeders/b1","animal":{"species":"python_regius"}}`, "oht"},
+	"GetAnimal":      {`{"name":"breeders/b1/animals/{animal}"}`, "ohtrk"},
+	"ListAnimals":    {`{"parent":"breeders/b1"}`, "ohtr"},
+	"ListStock":      {`{"parent":"breeders/b1"}`, "ohtr"},
+	"GetStockAnimal": {`{"name":"breeders/b1/animals/{animal}"}`, "ohtr"},
+	"UpdateAnimal":   {`{"animal":{"name":"breeders/b1/animals/{animal}","clutch":"26-1"},"updateMask":"clutch"}`, "oht"},
+	"DeleteAnimal":   {`{"name":"breeders/b1/animals/{animal}"}`, "ot"},
 
 	"GetBreeder":       {`{"name":"breeders/b1"}`, "ohtr"},
 	"UpdateBreeder":    {`{"breeder":{"name":"breeders/b1","contact":"By the door"},"updateMask":"contact"}`, "o"},

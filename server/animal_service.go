@@ -56,6 +56,36 @@ func (a *animalService) ListAnimals(ctx context.Context, req *pb.ListAnimalsRequ
 	return out, err
 }
 
+func (a *animalService) ListStock(ctx context.Context, req *pb.ListStockRequest) (*pb.ListStockResponse, error) {
+	ids, err := split("parent", req.GetParent(), "breeders")
+	if err != nil {
+		return nil, err
+	}
+	query := queryDigest("ListStock", req.GetParent())
+	after, err := pageAfter(query, req.GetPageToken())
+	if err != nil {
+		return nil, err
+	}
+	list, next, err := a.s.followup.ListStock(ctx, callOf(ctx).who.Actor, a.s.now(), ids[0], after, pageSize(req.GetPageSize(), 200))
+	out := &pb.ListStockResponse{NextPageToken: nextPage(query, next)}
+	for i := range list {
+		out.Animals = append(out.Animals, stockAnimalToProto(&list[i]))
+	}
+	return out, err
+}
+
+func (a *animalService) GetStockAnimal(ctx context.Context, req *pb.GetStockAnimalRequest) (*pb.GetStockAnimalResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "animals")
+	if err != nil {
+		return nil, err
+	}
+	out, err := a.s.followup.GetStockAnimal(ctx, callOf(ctx).who.Actor, a.s.now(), ids[0], ids[1])
+	if err != nil {
+		return nil, err
+	}
+	return &pb.GetStockAnimalResponse{Animal: stockAnimalToProto(&out)}, nil
+}
+
 func (a *animalService) UpdateAnimal(ctx context.Context, req *pb.UpdateAnimalRequest) (*pb.UpdateAnimalResponse, error) {
 	ids, err := split("animal.name", req.GetAnimal().GetName(), "breeders", "animals")
 	if err != nil {

@@ -214,6 +214,8 @@ var (
 		{care.HandoverExpired, pb.HandoverState_HANDOVER_STATE_EXPIRED}}
 	wobbles = enum[snake.WobbleEvidence, pb.WobbleEvidence]{{snake.NoWobble, pb.WobbleEvidence_WOBBLE_EVIDENCE_NONE},
 		{snake.Reported, pb.WobbleEvidence_WOBBLE_EVIDENCE_REPORTED}, {snake.Documented, pb.WobbleEvidence_WOBBLE_EVIDENCE_DOCUMENTED}}
+	verdicts = enum[assess.ReadyVerdict, pb.ReadyVerdict]{{assess.Met, pb.ReadyVerdict_READY_VERDICT_MET},
+		{assess.NotYet, pb.ReadyVerdict_READY_VERDICT_NOT_YET}, {assess.TellBuyer, pb.ReadyVerdict_READY_VERDICT_TELL_BUYER}}
 )
 
 // Breeders and animals.
@@ -236,7 +238,7 @@ func breederFromProto(b *pb.Breeder) (care.Breeder, error) {
 func animalToProto(a *care.Animal) *pb.Animal {
 	out := &pb.Animal{Name: animalName(a.BreederID, a.ID), DisplayName: a.Name, Species: a.Species, Sex: sexes.proto(a.Sex), Genes: a.Genes,
 		Mother: animalName(a.BreederID, a.MotherID), Father: animalName(a.BreederID, a.FatherID), Clutch: a.Clutch,
-		SnoutVentMm: float64(a.SnoutVent), TotalLengthMm: float64(a.TotalLength), Note: a.Note,
+		SnoutVentMm: float64(a.SnoutVent), TotalLengthMm: float64(a.TotalLength), Note: a.Note, Place: a.Place,
 		CreateTime: timeToProto(a.CreatedAt), UpdateTime: timeToProto(a.UpdatedAt), Etag: etag(a.Version)}
 	if a.Hatched != nil {
 		out.HatchDate = a.Hatched.Format(time.DateOnly)
@@ -244,9 +246,30 @@ func animalToProto(a *care.Animal) *pb.Animal {
 	return out
 }
 
+func stockAnimalToProto(a *followup.StockAnimal) *pb.StockAnimal {
+	out := &pb.StockAnimal{Animal: animalToProto(&a.Animal), Case: caseName(a.Animal.BreederID, a.CaseID), Away: a.Away, Outcome: outcomes.proto(a.Outcome)}
+	if a.Away {
+		return out
+	}
+	if a.Weighed.Mass > 0 {
+		out.MassG, out.WeighTime = float64(a.Weighed.Mass), timeToProto(a.Weighed.At)
+	}
+	if a.LastOffer != nil {
+		out.LastOffer = entryToProto(a.LastOffer)
+	}
+	if a.LastMeal != nil {
+		out.LastMeal = entryToProto(a.LastMeal)
+	}
+	out.Readiness = &pb.Readiness{Ready: a.Ready.Ready}
+	for _, p := range a.Ready.Points {
+		out.Readiness.Points = append(out.Readiness.Points, &pb.ReadyPoint{Code: p.Code, Verdict: verdicts.proto(p.Verdict), Text: p.Text, Missing: p.Missing, Source: p.Source})
+	}
+	return out
+}
+
 func animalFromProto(a *pb.Animal, breederID, id string) (out care.Animal, err error) {
 	out = care.Animal{BreederID: breederID, ID: id, Name: a.GetDisplayName(), Species: a.GetSpecies(), Sex: sexes.domain(a.GetSex()), Genes: a.GetGenes(),
-		Clutch: a.GetClutch(), SnoutVent: care.Millimetres(a.GetSnoutVentMm()), TotalLength: care.Millimetres(a.GetTotalLengthMm()), Note: a.GetNote()}
+		Clutch: a.GetClutch(), SnoutVent: care.Millimetres(a.GetSnoutVentMm()), TotalLength: care.Millimetres(a.GetTotalLengthMm()), Note: a.GetNote(), Place: a.GetPlace()}
 	if text := a.GetHatchDate(); text != "" {
 		at, err := time.Parse(time.DateOnly, text)
 		if err != nil {
@@ -414,7 +437,7 @@ func handoverToProto(h *care.Handover, now time.Time, whole bool) *pb.Handover {
 func recordToProto(r *care.Record) *pb.HandoverRecord {
 	sp, _ := snake.ByID(r.Animal.Species)
 	animal := r.Animal
-	animal.Note = ""
+	animal.Note, animal.Place = "", ""
 	out := &pb.HandoverRecord{Animal: animalToProto(&animal), ScientificName: sp.Scientific, CommonName: sp.Common, BreederName: r.Breeder, BreederContact: r.Contact,
 		WeighIns: entriesToProto(r.Weights), Offers: entriesToProto(r.Offers), Sheds: entriesToProto(r.Sheds), Feeding: r.FeedNext,
 		Cautions: r.Cautions, CautionsInBrief: care.CautionsInBrief(&r.Animal), IssueTime: timeToProto(r.IssuedAt)}
@@ -431,7 +454,7 @@ func recordToProto(r *care.Record) *pb.HandoverRecord {
 func caseToProto(v *followup.CaseView, who care.Actor, whole bool) *pb.Case {
 	c, animal := &v.Case, v.Animal
 	if !who.OfBreeder(c.BreederID) {
-		animal.Note = ""
+		animal.Note, animal.Place = "", ""
 	}
 	sp, _ := snake.ByID(animal.Species)
 	out := &pb.Case{Name: caseName(c.BreederID, c.ID), Animal: animalToProto(&animal), CommonName: sp.Common, BreederName: v.Breeder.Name,

@@ -36,11 +36,13 @@ var policy = access.Policy{
 	pb.AccessService_ListTokens_FullMethodName:                owner.Reads(),
 	pb.AccessService_DeleteToken_FullMethodName:               owner,
 
-	pb.AnimalService_CreateAnimal_FullMethodName: team,
-	pb.AnimalService_GetAnimal_FullMethodName:    involved.Reads(),
-	pb.AnimalService_ListAnimals_FullMethodName:  team.Reads(),
-	pb.AnimalService_UpdateAnimal_FullMethodName: team,
-	pb.AnimalService_DeleteAnimal_FullMethodName: access.Allow(care.BreederOwner, care.Program),
+	pb.AnimalService_CreateAnimal_FullMethodName:   team,
+	pb.AnimalService_GetAnimal_FullMethodName:      involved.Reads(),
+	pb.AnimalService_ListAnimals_FullMethodName:    team.Reads(),
+	pb.AnimalService_ListStock_FullMethodName:      team.Reads(),
+	pb.AnimalService_GetStockAnimal_FullMethodName: team.Reads(),
+	pb.AnimalService_UpdateAnimal_FullMethodName:   team,
+	pb.AnimalService_DeleteAnimal_FullMethodName:   access.Allow(care.BreederOwner, care.Program),
 
 	pb.BreederService_GetBreeder_FullMethodName:       team.Reads(),
 	pb.BreederService_UpdateBreeder_FullMethodName:    owner,

@@ -137,6 +137,7 @@ type Animal struct {
 	SnoutVent   Millimetres
 	TotalLength Millimetres
 	Note        string // for the breeder only
+	Place       string // where it is kept, such as "rack 2 tub 14"; for the breeder only
 	CreatedAt   time.Time
 	UpdatedAt   time.Time
 	DeletedAt   *time.Time

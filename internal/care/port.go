@@ -61,7 +61,7 @@ type Tx interface {
 	Animal(breederID, animalID string) (Animal, error)
 	UpdateAnimal(Animal) error
 	// ListAnimals is ordered by creation, newest first; search matches name,
-	// species, clutch and genes by substring of the folded text; deleted
+	// species, clutch, place and genes by substring of the folded text; deleted
 	// animals are left out.
 	ListAnimals(breederID, search string, after Cursor, limit int) ([]Animal, Cursor, error)
 
@@ -75,6 +75,10 @@ type Tx interface {
 	// RewriteEntry and DeleteEntry are for erasing a person, and nothing else.
 	RewriteEntry(Entry) error
 	DeleteEntry(breederID, animalID, entryID string) error
+	// StockLog is what counts of the logs of these animals: current offers,
+	// weigh-ins and sheds since then, and all current signs; ordered by animal,
+	// HappenedAt, ReceivedAt, ID.
+	StockLog(breederID string, animalIDs []string, since time.Time) ([]Entry, error)
 	// ListEntries pages through the log, newest first; kinds empty means all.
 	ListEntries(breederID, animalID string, kinds []Kind, caseID string, after Cursor, limit int) ([]Entry, Cursor, error)
 	// FeedingCounts counts offers and refusals outside cases, one row an animal

@@ -152,7 +152,7 @@ func checkParents(tx care.Tx, a *care.Animal) error {
 }
 
 // GetAnimal returns an animal to its breeder and to its keeper, who does not
-// get the breeder's note.
+// get the breeder's note and place.
 func (s *Service) GetAnimal(ctx context.Context, who care.Actor, breederID, animalID string) (a care.Animal, err error) {
 	err = s.store.Read(ctx, func(tx care.Tx) (err error) {
 		if !who.OfBreeder(breederID) {
@@ -164,7 +164,7 @@ func (s *Service) GetAnimal(ctx context.Context, who care.Actor, breederID, anim
 		return err
 	})
 	if !who.OfBreeder(breederID) {
-		a.Note = ""
+		a.Note, a.Place = "", ""
 	}
 	return a, err
 }
@@ -188,7 +188,7 @@ func (s *Service) UpdateAnimal(ctx context.Context, who care.Actor, now time.Tim
 	}
 	now = care.Instant(now)
 	if len(fields) == 0 {
-		fields = []string{"display_name", "species", "sex", "hatch_date", "genes", "mother", "father", "clutch", "snout_vent_mm", "total_length_mm", "note"}
+		fields = []string{"display_name", "species", "sex", "hatch_date", "genes", "mother", "father", "clutch", "snout_vent_mm", "total_length_mm", "note", "place"}
 	}
 	var touched []care.Case
 	err = s.store.Write(ctx, func(tx care.Tx) (err error) {
@@ -227,6 +227,8 @@ func (s *Service) UpdateAnimal(ctx context.Context, who care.Actor, now time.Tim
 				a.TotalLength = in.TotalLength
 			case "note":
 				a.Note = in.Note
+			case "place":
+				a.Place = in.Place
 			default:
 				return care.BadField("update_mask", "%q is not a field of an animal that can be changed.", f)
 			}

@@ -46,7 +46,7 @@ func (s *Service) ExportCase(ctx context.Context, who care.Actor, breederID, cas
 		}
 		a := about.Animal
 		if !texts {
-			a.Name, a.Note = "", ""
+			a.Name, a.Note, a.Place = "", "", ""
 		}
 		file := casefile.Case{ID: caseID, HandedOverAt: c.HandedOverAt, Handover: &casefile.Handover{Animal: a, ShowDay: h.ShowDay,
 			Hemi: about.Hemi, Learned: c.Learned, Thresholds: c.Thresholds, Until: later(c.AssessedAt, c.HandedOverAt), Unclaimed: about.Unclaimed}}

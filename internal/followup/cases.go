@@ -80,7 +80,7 @@ func (s *Service) KeeperCases(ctx context.Context, who care.Actor) (list []CaseV
 			if err != nil {
 				return err
 			}
-			v.Animal.Note = ""
+			v.Animal.Note, v.Animal.Place = "", ""
 			list = append(list, v)
 		}
 		return nil
@@ -99,7 +99,7 @@ func (s *Service) GetCase(ctx context.Context, who care.Actor, now time.Time, br
 		return err
 	})
 	if !who.OfBreeder(breederID) {
-		v.Animal.Note = ""
+		v.Animal.Note, v.Animal.Place = "", ""
 	}
 	return v, err
 }

@@ -133,7 +133,7 @@ func digestOf(method string, v any) string {
 // animal, without notes.
 func record(b *care.Breeder, a *care.Animal, log []care.Entry, now time.Time) care.Record {
 	r := care.Record{Animal: *a, Breeder: b.Name, Contact: b.Contact, IssuedAt: now}
-	r.Animal.Note = ""
+	r.Animal.Note, r.Animal.Place = "", ""
 	var climate []care.Entry
 	for _, e := range log {
 		if !e.Current() || e.CaseID != "" {
@@ -408,7 +408,7 @@ func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, type
 	if err != nil {
 		return CaseView{}, care.Handover{}, err
 	}
-	h.BuyerNote, h.From, v.Animal.Note = "", "", ""
+	h.BuyerNote, h.From, v.Animal.Note, v.Animal.Place = "", "", "", ""
 	s.hub.publish(change(&v.Case, "claim"))
 	return v, h, nil
 }

@@ -19,7 +19,7 @@ import (
 var (
 	animals = table{name: "animals", what: "animal", key: 2, columns: columns(
 		`breeder_id animal_id name species sex hatched genes mother_id father_id clutch
-		snout_vent total_length note created_at updated_at deleted_at version`),
+		snout_vent total_length note place created_at updated_at deleted_at version`),
 		derived: columns(`search`)}
 	entries = table{name: "entries", what: "entry", key: 3, columns: columns(
 		`breeder_id animal_id entry_id case_id by_kind by_id happened_at received_at
@@ -29,7 +29,7 @@ var (
 
 func animalRow(a *care.Animal) []any {
 	return []any{&a.BreederID, &a.ID, &a.Name, &a.Species, &a.Sex, maybeInstant{&a.Hatched}, document[[]string]{&a.Genes},
-		&a.MotherID, &a.FatherID, &a.Clutch, &a.SnoutVent, &a.TotalLength, &a.Note,
+		&a.MotherID, &a.FatherID, &a.Clutch, &a.SnoutVent, &a.TotalLength, &a.Note, &a.Place,
 		instant{&a.CreatedAt}, instant{&a.UpdatedAt}, maybeInstant{&a.DeletedAt}, &a.Version}
 }
 
@@ -62,6 +62,10 @@ var (
 		AND (?3 = '' OR ?3 LIKE '%,' || kind || ',%') AND (?4 = '' OR case_id = ?4)
 		AND (happened_at < ?5 OR (happened_at = ?5 AND entry_id < ?6))
 		ORDER BY happened_at DESC, entry_id DESC LIMIT ?7`)
+	readStockLog = entries.selectQuery(`
+		WHERE breeder_id = ?1 AND animal_id IN EACH(?2) AND replaced_by = ''
+		AND kind IN ('offer', 'weigh_in', 'shed', 'sign') AND (happened_at >= ?3 OR kind = 'sign')
+		ORDER BY animal_id, happened_at, received_at, entry_id`)
 	feedingCounts = newQuery("count offers", `
 		SELECT count(CASE WHEN e.offer_result <> 'eaten' THEN 1 END), count(*)
 		FROM animals a JOIN entries e ON e.breeder_id = a.breeder_id AND e.animal_id = a.animal_id
@@ -129,6 +133,13 @@ func (t *tx) Log(breederID, animalID string) ([]care.Entry, error) {
 	return list(t, readLog, entryRow, breederID, animalID)
 }
 
+func (t *tx) StockLog(breederID string, animalIDs []string, since time.Time) ([]care.Entry, error) {
+	if len(animalIDs) == 0 {
+		return nil, nil
+	}
+	return list(t, readStockLog, entryRow, breederID, document[[]string]{&animalIDs}, since.UnixMilli())
+}
+
 func (t *tx) ListEntries(breederID, animalID string, kinds []care.Kind, caseID string, after care.Cursor, limit int) ([]care.Entry, care.Cursor, error) {
 	at := func(e *care.Entry) care.Cursor { return newestFirst(e.HappenedAt, e.ID) }
 	wanted := ""
@@ -166,7 +177,7 @@ func beforeCursor(after care.Cursor) (ms int64, id string) {
 // searchText is what a search looks through. Line breaks keep a match inside
 // one field.
 func searchText(a *care.Animal) string {
-	return fold(strings.Join(append([]string{a.Name, a.Species, a.Clutch}, a.Genes...), "\n"))
+	return fold(strings.Join(append([]string{a.Name, a.Species, a.Clutch, a.Place}, a.Genes...), "\n"))
 }
 
 // like makes the pattern that finds a folded text anywhere.

@@ -52,6 +52,12 @@ type query struct {
 
 var placeholder = regexp.MustCompile(`\?(\d+)`)
 
+// each is a list argument, a JSON array of texts: the engines have no list
+// parameter in common.
+var each = regexp.MustCompile(`EACH\((\?\d+)\)`)
+
 func newQuery(op, text string) *query {
-	return &query{op: op, sqlite: text, postgres: placeholder.ReplaceAllString(text, `$$$1`)}
+	return &query{op: op,
+		sqlite:   each.ReplaceAllString(text, `(SELECT value FROM json_each($1))`),
+		postgres: placeholder.ReplaceAllString(each.ReplaceAllString(text, `(SELECT jsonb_array_elements_text($1::jsonb))`), `$$$1`)}
 }

@@ -48,6 +48,51 @@ func logOrder(t *testing.T, s care.Store) {
 	}
 }
 
+func stockLog(t *testing.T, s care.Store) {
+	stock(t, s, "b1", "a1", "a2", "a3")
+	stock(t, s, "b2", "a1")
+	since := at(time.Minute)
+	write(t, s, func(tx care.Tx) error {
+		for _, e := range []care.Entry{
+			{ID: "old sign", HappenedAt: at(0), Body: care.Sign{Code: "mites"}},
+			{ID: "old meal", HappenedAt: since.Add(-time.Millisecond), Body: care.Offer{Result: care.Eaten}},
+			{ID: "weight", HappenedAt: since.Add(2 * time.Second), Body: care.WeighIn{Mass: 60}},
+			{ID: "meal", HappenedAt: since, Body: care.Offer{Result: care.Eaten}},
+			{ID: "shed", HappenedAt: since.Add(2 * time.Second), ReceivedAt: at(time.Hour), CaseID: "h1", Body: care.Shed{Stage: care.Opaque}},
+			{ID: "corrected", HappenedAt: since, ReplacedBy: "meal", Body: care.Offer{Result: care.Refused}},
+			{ID: "seen", HappenedAt: since, Body: care.Seen{}},
+			{ID: "taken back", HappenedAt: since, Body: care.Withdrawal{}},
+		} {
+			if e.ReceivedAt.IsZero() {
+				e.ReceivedAt = at(time.Second)
+			}
+			for _, of := range [][2]string{{"b1", "a2"}, {"b1", "a1"}, {"b1", "a3"}, {"b2", "a1"}} {
+				e.BreederID, e.AnimalID = of[0], of[1]
+				if err := tx.InsertEntry(e); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+	find := func(breeder string, animals ...string) (found []string) {
+		for _, e := range read(t, s, func(tx care.Tx) ([]care.Entry, error) { return tx.StockLog(breeder, animals, since) }) {
+			if e.BreederID != breeder {
+				t.Errorf("an entry of %s", e.BreederID)
+			}
+			found = append(found, e.AnimalID+" "+e.ID)
+		}
+		return found
+	}
+	var want []string
+	for _, a := range []string{"a1", "a2"} {
+		want = append(want, a+" old sign", a+" meal", a+" weight", a+" shed")
+	}
+	wantSame(t, "two animals", find("b1", "a2", "a1", "nobody", "a2"), want)
+	wantSame(t, "another breeder's", find("b2", "a2", "a1"), want[:4])
+	wantSame(t, "none", find("b1"), []string(nil))
+}
+
 func animalPages(t *testing.T, s care.Store) {
 	stock(t, s, "b1", tied...)
 	write(t, s, func(tx care.Tx) error {

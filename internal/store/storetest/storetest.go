@@ -42,6 +42,7 @@ func Run(t *testing.T, place Place) {
 		{"drafts of imports are forgotten, oldest first", forgettingDrafts},
 		{"breeders do not see each other", isolation},
 		{"the log is in order", logOrder},
+		{"what counts of several logs", stockLog},
 		{"pages of animals", animalPages},
 		{"pages of entries", entryPages},
 		{"pages of handovers", handoverPages},
@@ -138,7 +139,7 @@ func full(b string) world {
 	animal := care.Animal{
 		BreederID: b, ID: "a1", Name: "tub 14", Species: "python_regius", Sex: care.Female,
 		Hatched: ptr(time.Date(2025, 8, 3, 0, 0, 0, 0, time.UTC)), Genes: []string{"pastel", "het clown"},
-		MotherID: "m1", FatherID: "f1", Clutch: "25-07", SnoutVent: 412.5, TotalLength: 470.25, Note: "shy",
+		MotherID: "m1", FatherID: "f1", Clutch: "25-07", SnoutVent: 412.5, TotalLength: 470.25, Note: "shy", Place: "rack 2 tub 14",
 		CreatedAt: at(time.Second), UpdatedAt: at(2 * time.Second), DeletedAt: ptr(at(3 * time.Second)), Version: 7,
 	}
 	weighed, shed := history, history

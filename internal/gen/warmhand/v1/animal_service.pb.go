@@ -25,6 +25,60 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// ReadyVerdict is how a point stands.
+type ReadyVerdict int32
+
+const (
+	ReadyVerdict_READY_VERDICT_UNSPECIFIED ReadyVerdict = 0
+	ReadyVerdict_READY_VERDICT_MET         ReadyVerdict = 1
+	ReadyVerdict_READY_VERDICT_NOT_YET     ReadyVerdict = 2
+	// Keeps no animal back; the buyer must hear it.
+	ReadyVerdict_READY_VERDICT_TELL_BUYER ReadyVerdict = 3
+)
+
+// Enum value maps for ReadyVerdict.
+var (
+	ReadyVerdict_name = map[int32]string{
+		0: "READY_VERDICT_UNSPECIFIED",
+		1: "READY_VERDICT_MET",
+		2: "READY_VERDICT_NOT_YET",
+		3: "READY_VERDICT_TELL_BUYER",
+	}
+	ReadyVerdict_value = map[string]int32{
+		"READY_VERDICT_UNSPECIFIED": 0,
+		"READY_VERDICT_MET":         1,
+		"READY_VERDICT_NOT_YET":     2,
+		"READY_VERDICT_TELL_BUYER":  3,
+	}
+)
+
+func (x ReadyVerdict) Enum() *ReadyVerdict {
+	p := new(ReadyVerdict)
+	*p = x
+	return p
+}
+
+func (x ReadyVerdict) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ReadyVerdict) Descriptor() protoreflect.EnumDescriptor {
+	return file_warmhand_v1_animal_service_proto_enumTypes[0].Descriptor()
+}
+
+func (ReadyVerdict) Type() protoreflect.EnumType {
+	return &file_warmhand_v1_animal_service_proto_enumTypes[0]
+}
+
+func (x ReadyVerdict) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ReadyVerdict.Descriptor instead.
+func (ReadyVerdict) EnumDescriptor() ([]byte, []int) {
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{0}
+}
+
 // Sex of an animal.
 type Sex int32
 
@@ -62,11 +116,11 @@ func (x Sex) String() string {
 }
 
 func (Sex) Descriptor() protoreflect.EnumDescriptor {
-	return file_warmhand_v1_animal_service_proto_enumTypes[0].Descriptor()
+	return file_warmhand_v1_animal_service_proto_enumTypes[1].Descriptor()
 }
 
 func (Sex) Type() protoreflect.EnumType {
-	return &file_warmhand_v1_animal_service_proto_enumTypes[0]
+	return &file_warmhand_v1_animal_service_proto_enumTypes[1]
 }
 
 func (x Sex) Number() protoreflect.EnumNumber {
@@ -75,7 +129,7 @@ func (x Sex) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Sex.Descriptor instead.
 func (Sex) EnumDescriptor() ([]byte, []int) {
-	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{0}
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{1}
 }
 
 // Animal is one snake.
@@ -102,10 +156,12 @@ type Animal struct {
 	// Snout to tail tip, mm; 0 when not measured.
 	TotalLengthMm float64 `protobuf:"fixed64,11,opt,name=total_length_mm,json=totalLengthMm,proto3" json:"total_length_mm,omitempty"`
 	// For the breeder only.
-	Note          string                 `protobuf:"bytes,12,opt,name=note,proto3" json:"note,omitempty"`
-	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
-	UpdateTime    *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
-	Etag          string                 `protobuf:"bytes,15,opt,name=etag,proto3" json:"etag,omitempty"`
+	Note       string                 `protobuf:"bytes,12,opt,name=note,proto3" json:"note,omitempty"`
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	UpdateTime *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
+	Etag       string                 `protobuf:"bytes,15,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Where it is kept, such as "rack 2 tub 14"; for the breeder only.
+	Place         string `protobuf:"bytes,16,opt,name=place,proto3" json:"place,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -245,6 +301,262 @@ func (x *Animal) GetEtag() string {
 	return ""
 }
 
+func (x *Animal) GetPlace() string {
+	if x != nil {
+		return x.Place
+	}
+	return ""
+}
+
+// StockAnimal is an animal with what its record says of it today.
+type StockAnimal struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Animal *Animal                `protobuf:"bytes,1,opt,name=animal,proto3" json:"animal,omitempty"`
+	// The latest handover that was not revoked, `breeders/{breeder}/cases/{case}`; empty when there is none.
+	Case string `protobuf:"bytes,2,opt,name=case,proto3" json:"case,omitempty"`
+	// With a keeper, or gone for good: it is not in stock, and the rest is left empty. An animal that was returned is in stock again.
+	Away bool `protobuf:"varint,3,opt,name=away,proto3" json:"away,omitempty"`
+	// How its case ended; unspecified while it is open.
+	Outcome Outcome `protobuf:"varint,4,opt,name=outcome,proto3,enum=warmhand.v1.Outcome" json:"outcome,omitempty"`
+	// The last weight, g, and when it was taken; 0 when it was never weighed.
+	MassG     float64                `protobuf:"fixed64,5,opt,name=mass_g,json=massG,proto3" json:"mass_g,omitempty"`
+	WeighTime *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=weigh_time,json=weighTime,proto3" json:"weigh_time,omitempty"`
+	// The last offer and the last one that it ate, as they stand in the log.
+	LastOffer     *Entry     `protobuf:"bytes,7,opt,name=last_offer,json=lastOffer,proto3" json:"last_offer,omitempty"`
+	LastMeal      *Entry     `protobuf:"bytes,8,opt,name=last_meal,json=lastMeal,proto3" json:"last_meal,omitempty"`
+	Readiness     *Readiness `protobuf:"bytes,9,opt,name=readiness,proto3" json:"readiness,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StockAnimal) Reset() {
+	*x = StockAnimal{}
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StockAnimal) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StockAnimal) ProtoMessage() {}
+
+func (x *StockAnimal) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StockAnimal.ProtoReflect.Descriptor instead.
+func (*StockAnimal) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *StockAnimal) GetAnimal() *Animal {
+	if x != nil {
+		return x.Animal
+	}
+	return nil
+}
+
+func (x *StockAnimal) GetCase() string {
+	if x != nil {
+		return x.Case
+	}
+	return ""
+}
+
+func (x *StockAnimal) GetAway() bool {
+	if x != nil {
+		return x.Away
+	}
+	return false
+}
+
+func (x *StockAnimal) GetOutcome() Outcome {
+	if x != nil {
+		return x.Outcome
+	}
+	return Outcome_OUTCOME_UNSPECIFIED
+}
+
+func (x *StockAnimal) GetMassG() float64 {
+	if x != nil {
+		return x.MassG
+	}
+	return 0
+}
+
+func (x *StockAnimal) GetWeighTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.WeighTime
+	}
+	return nil
+}
+
+func (x *StockAnimal) GetLastOffer() *Entry {
+	if x != nil {
+		return x.LastOffer
+	}
+	return nil
+}
+
+func (x *StockAnimal) GetLastMeal() *Entry {
+	if x != nil {
+		return x.LastMeal
+	}
+	return nil
+}
+
+func (x *StockAnimal) GetReadiness() *Readiness {
+	if x != nil {
+		return x.Readiness
+	}
+	return nil
+}
+
+// Readiness says whether an animal is ready to be sold. It advises; a handover is possible at any time.
+type Readiness struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Ready bool                   `protobuf:"varint,1,opt,name=ready,proto3" json:"ready,omitempty"`
+	// In the order of the rule. A list has only those that keep it back or that the buyer must hear.
+	Points        []*ReadyPoint `protobuf:"bytes,2,rep,name=points,proto3" json:"points,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Readiness) Reset() {
+	*x = Readiness{}
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Readiness) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Readiness) ProtoMessage() {}
+
+func (x *Readiness) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Readiness.ProtoReflect.Descriptor instead.
+func (*Readiness) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Readiness) GetReady() bool {
+	if x != nil {
+		return x.Ready
+	}
+	return false
+}
+
+func (x *Readiness) GetPoints() []*ReadyPoint {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+// ReadyPoint is one point of the rule.
+type ReadyPoint struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// meals, last_meal, age, weight, clutch, shed, sign:<sign> or wobble.
+	Code    string       `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	Verdict ReadyVerdict `protobuf:"varint,2,opt,name=verdict,proto3,enum=warmhand.v1.ReadyVerdict" json:"verdict,omitempty"`
+	// What the record says.
+	Text string `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
+	// What would meet it, such as "two more meals in a row"; empty unless it keeps the animal back.
+	Missing string `protobuf:"bytes,4,opt,name=missing,proto3" json:"missing,omitempty"`
+	// Where the rule comes from, or that it is common practice.
+	Source        string `protobuf:"bytes,5,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadyPoint) Reset() {
+	*x = ReadyPoint{}
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadyPoint) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadyPoint) ProtoMessage() {}
+
+func (x *ReadyPoint) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadyPoint.ProtoReflect.Descriptor instead.
+func (*ReadyPoint) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ReadyPoint) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *ReadyPoint) GetVerdict() ReadyVerdict {
+	if x != nil {
+		return x.Verdict
+	}
+	return ReadyVerdict_READY_VERDICT_UNSPECIFIED
+}
+
+func (x *ReadyPoint) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *ReadyPoint) GetMissing() string {
+	if x != nil {
+		return x.Missing
+	}
+	return ""
+}
+
+func (x *ReadyPoint) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
 type CreateAnimalRequest struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
 	Parent string                 `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
@@ -259,7 +571,7 @@ type CreateAnimalRequest struct {
 
 func (x *CreateAnimalRequest) Reset() {
 	*x = CreateAnimalRequest{}
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[1]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -271,7 +583,7 @@ func (x *CreateAnimalRequest) String() string {
 func (*CreateAnimalRequest) ProtoMessage() {}
 
 func (x *CreateAnimalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[1]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -284,7 +596,7 @@ func (x *CreateAnimalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateAnimalRequest.ProtoReflect.Descriptor instead.
 func (*CreateAnimalRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{1}
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *CreateAnimalRequest) GetParent() string {
@@ -324,7 +636,7 @@ type CreateAnimalResponse struct {
 
 func (x *CreateAnimalResponse) Reset() {
 	*x = CreateAnimalResponse{}
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[2]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -336,7 +648,7 @@ func (x *CreateAnimalResponse) String() string {
 func (*CreateAnimalResponse) ProtoMessage() {}
 
 func (x *CreateAnimalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[2]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -349,7 +661,7 @@ func (x *CreateAnimalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateAnimalResponse.ProtoReflect.Descriptor instead.
 func (*CreateAnimalResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{2}
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *CreateAnimalResponse) GetAnimal() *Animal {
@@ -368,7 +680,7 @@ type GetAnimalRequest struct {
 
 func (x *GetAnimalRequest) Reset() {
 	*x = GetAnimalRequest{}
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -380,7 +692,7 @@ func (x *GetAnimalRequest) String() string {
 func (*GetAnimalRequest) ProtoMessage() {}
 
 func (x *GetAnimalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -393,7 +705,7 @@ func (x *GetAnimalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetAnimalRequest.ProtoReflect.Descriptor instead.
 func (*GetAnimalRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{3}
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *GetAnimalRequest) GetName() string {
@@ -412,7 +724,7 @@ type GetAnimalResponse struct {
 
 func (x *GetAnimalResponse) Reset() {
 	*x = GetAnimalResponse{}
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -424,7 +736,7 @@ func (x *GetAnimalResponse) String() string {
 func (*GetAnimalResponse) ProtoMessage() {}
 
 func (x *GetAnimalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -437,7 +749,7 @@ func (x *GetAnimalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetAnimalResponse.ProtoReflect.Descriptor instead.
 func (*GetAnimalResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{4}
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GetAnimalResponse) GetAnimal() *Animal {
@@ -461,7 +773,7 @@ type ListAnimalsRequest struct {
 
 func (x *ListAnimalsRequest) Reset() {
 	*x = ListAnimalsRequest{}
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -473,7 +785,7 @@ func (x *ListAnimalsRequest) String() string {
 func (*ListAnimalsRequest) ProtoMessage() {}
 
 func (x *ListAnimalsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -486,7 +798,7 @@ func (x *ListAnimalsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAnimalsRequest.ProtoReflect.Descriptor instead.
 func (*ListAnimalsRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{5}
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ListAnimalsRequest) GetParent() string {
@@ -527,7 +839,7 @@ type ListAnimalsResponse struct {
 
 func (x *ListAnimalsResponse) Reset() {
 	*x = ListAnimalsResponse{}
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -539,7 +851,7 @@ func (x *ListAnimalsResponse) String() string {
 func (*ListAnimalsResponse) ProtoMessage() {}
 
 func (x *ListAnimalsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -552,7 +864,7 @@ func (x *ListAnimalsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAnimalsResponse.ProtoReflect.Descriptor instead.
 func (*ListAnimalsResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{6}
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListAnimalsResponse) GetAnimals() []*Animal {
@@ -569,6 +881,207 @@ func (x *ListAnimalsResponse) GetNextPageToken() string {
 	return ""
 }
 
+type ListStockRequest struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Parent string                 `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// At most 500; 0 means 200.
+	PageSize      int32  `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken     string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListStockRequest) Reset() {
+	*x = ListStockRequest{}
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListStockRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListStockRequest) ProtoMessage() {}
+
+func (x *ListStockRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListStockRequest.ProtoReflect.Descriptor instead.
+func (*ListStockRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ListStockRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *ListStockRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListStockRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+type ListStockResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Animals       []*StockAnimal         `protobuf:"bytes,1,rep,name=animals,proto3" json:"animals,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListStockResponse) Reset() {
+	*x = ListStockResponse{}
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListStockResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListStockResponse) ProtoMessage() {}
+
+func (x *ListStockResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListStockResponse.ProtoReflect.Descriptor instead.
+func (*ListStockResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *ListStockResponse) GetAnimals() []*StockAnimal {
+	if x != nil {
+		return x.Animals
+	}
+	return nil
+}
+
+func (x *ListStockResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+type GetStockAnimalRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetStockAnimalRequest) Reset() {
+	*x = GetStockAnimalRequest{}
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetStockAnimalRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetStockAnimalRequest) ProtoMessage() {}
+
+func (x *GetStockAnimalRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetStockAnimalRequest.ProtoReflect.Descriptor instead.
+func (*GetStockAnimalRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *GetStockAnimalRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type GetStockAnimalResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Animal        *StockAnimal           `protobuf:"bytes,1,opt,name=animal,proto3" json:"animal,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetStockAnimalResponse) Reset() {
+	*x = GetStockAnimalResponse{}
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetStockAnimalResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetStockAnimalResponse) ProtoMessage() {}
+
+func (x *GetStockAnimalResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetStockAnimalResponse.ProtoReflect.Descriptor instead.
+func (*GetStockAnimalResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *GetStockAnimalResponse) GetAnimal() *StockAnimal {
+	if x != nil {
+		return x.Animal
+	}
+	return nil
+}
+
 type UpdateAnimalRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Animal        *Animal                `protobuf:"bytes,1,opt,name=animal,proto3" json:"animal,omitempty"`
@@ -579,7 +1092,7 @@ type UpdateAnimalRequest struct {
 
 func (x *UpdateAnimalRequest) Reset() {
 	*x = UpdateAnimalRequest{}
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -591,7 +1104,7 @@ func (x *UpdateAnimalRequest) String() string {
 func (*UpdateAnimalRequest) ProtoMessage() {}
 
 func (x *UpdateAnimalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -604,7 +1117,7 @@ func (x *UpdateAnimalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateAnimalRequest.ProtoReflect.Descriptor instead.
 func (*UpdateAnimalRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{7}
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *UpdateAnimalRequest) GetAnimal() *Animal {
@@ -630,7 +1143,7 @@ type UpdateAnimalResponse struct {
 
 func (x *UpdateAnimalResponse) Reset() {
 	*x = UpdateAnimalResponse{}
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -642,7 +1155,7 @@ func (x *UpdateAnimalResponse) String() string {
 func (*UpdateAnimalResponse) ProtoMessage() {}
 
 func (x *UpdateAnimalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -655,7 +1168,7 @@ func (x *UpdateAnimalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateAnimalResponse.ProtoReflect.Descriptor instead.
 func (*UpdateAnimalResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{8}
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *UpdateAnimalResponse) GetAnimal() *Animal {
@@ -675,7 +1188,7 @@ type DeleteAnimalRequest struct {
 
 func (x *DeleteAnimalRequest) Reset() {
 	*x = DeleteAnimalRequest{}
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -687,7 +1200,7 @@ func (x *DeleteAnimalRequest) String() string {
 func (*DeleteAnimalRequest) ProtoMessage() {}
 
 func (x *DeleteAnimalRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -700,7 +1213,7 @@ func (x *DeleteAnimalRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteAnimalRequest.ProtoReflect.Descriptor instead.
 func (*DeleteAnimalRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{9}
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *DeleteAnimalRequest) GetName() string {
@@ -725,7 +1238,7 @@ type DeleteAnimalResponse struct {
 
 func (x *DeleteAnimalResponse) Reset() {
 	*x = DeleteAnimalResponse{}
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -737,7 +1250,7 @@ func (x *DeleteAnimalResponse) String() string {
 func (*DeleteAnimalResponse) ProtoMessage() {}
 
 func (x *DeleteAnimalResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_animal_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_animal_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -750,14 +1263,14 @@ func (x *DeleteAnimalResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteAnimalResponse.ProtoReflect.Descriptor instead.
 func (*DeleteAnimalResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{10}
+	return file_warmhand_v1_animal_service_proto_rawDescGZIP(), []int{17}
 }
 
 var File_warmhand_v1_animal_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_animal_service_proto_rawDesc = "" +
 	"\n" +
-	" warmhand/v1/animal_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xfd\x05\n" +
+	" warmhand/v1/animal_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\x9c\x06\n" +
 	"\x06Animal\x12\x1c\n" +
 	"\x04name\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x01R\x04name\x12*\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18PR\vdisplayName\x124\n" +
@@ -778,8 +1291,31 @@ const file_warmhand_v1_animal_service_proto_rawDesc = "" +
 	"createTime\x12@\n" +
 	"\vupdate_time\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"updateTime\x12\x1b\n" +
-	"\x04etag\x18\x0f \x01(\tB\a\xbaH\x04r\x02\x18 R\x04etag:=\xeaA:\n" +
-	"\x13warmhand.dev/Animal\x12#breeders/{breeder}/animals/{animal}\"\x87\x02\n" +
+	"\x04etag\x18\x0f \x01(\tB\a\xbaH\x04r\x02\x18 R\x04etag\x12\x1d\n" +
+	"\x05place\x18\x10 \x01(\tB\a\xbaH\x04r\x02\x18PR\x05place:=\xeaA:\n" +
+	"\x13warmhand.dev/Animal\x12#breeders/{breeder}/animals/{animal}\"\xfe\x02\n" +
+	"\vStockAnimal\x12+\n" +
+	"\x06animal\x18\x01 \x01(\v2\x13.warmhand.v1.AnimalR\x06animal\x12\x12\n" +
+	"\x04case\x18\x02 \x01(\tR\x04case\x12\x12\n" +
+	"\x04away\x18\x03 \x01(\bR\x04away\x12.\n" +
+	"\aoutcome\x18\x04 \x01(\x0e2\x14.warmhand.v1.OutcomeR\aoutcome\x12\x15\n" +
+	"\x06mass_g\x18\x05 \x01(\x01R\x05massG\x129\n" +
+	"\n" +
+	"weigh_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\tweighTime\x121\n" +
+	"\n" +
+	"last_offer\x18\a \x01(\v2\x12.warmhand.v1.EntryR\tlastOffer\x12/\n" +
+	"\tlast_meal\x18\b \x01(\v2\x12.warmhand.v1.EntryR\blastMeal\x124\n" +
+	"\treadiness\x18\t \x01(\v2\x16.warmhand.v1.ReadinessR\treadiness\"R\n" +
+	"\tReadiness\x12\x14\n" +
+	"\x05ready\x18\x01 \x01(\bR\x05ready\x12/\n" +
+	"\x06points\x18\x02 \x03(\v2\x17.warmhand.v1.ReadyPointR\x06points\"\x9b\x01\n" +
+	"\n" +
+	"ReadyPoint\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x123\n" +
+	"\averdict\x18\x02 \x01(\x0e2\x19.warmhand.v1.ReadyVerdictR\averdict\x12\x12\n" +
+	"\x04text\x18\x03 \x01(\tR\x04text\x12\x18\n" +
+	"\amissing\x18\x04 \x01(\tR\amissing\x12\x16\n" +
+	"\x06source\x18\x05 \x01(\tR\x06source\"\x87\x02\n" +
 	"\x13CreateAnimalRequest\x12@\n" +
 	"\x06parent\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x06parent\x126\n" +
 	"\x06animal\x18\x02 \x01(\v2\x13.warmhand.v1.AnimalB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x06animal\x129\n" +
@@ -801,7 +1337,20 @@ const file_warmhand_v1_animal_service_proto_rawDesc = "" +
 	"\x05query\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18dR\x05query\"l\n" +
 	"\x13ListAnimalsResponse\x12-\n" +
 	"\aanimals\x18\x01 \x03(\v2\x13.warmhand.v1.AnimalR\aanimals\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x8a\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xa6\x01\n" +
+	"\x10ListStockRequest\x12@\n" +
+	"\x06parent\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x06parent\x12'\n" +
+	"\tpage_size\x18\x02 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\"o\n" +
+	"\x11ListStockResponse\x122\n" +
+	"\aanimals\x18\x01 \x03(\v2\x18.warmhand.v1.StockAnimalR\aanimals\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"q\n" +
+	"\x15GetStockAnimalRequest\x12X\n" +
+	"\x04name\x18\x01 \x01(\tBD\xe0A\x02\xbaH>r<2:^breeders/[A-Za-z0-9_-]{1,64}/animals/[A-Za-z0-9_-]{1,64}$R\x04name\"J\n" +
+	"\x16GetStockAnimalResponse\x120\n" +
+	"\x06animal\x18\x01 \x01(\v2\x18.warmhand.v1.StockAnimalR\x06animal\"\x8a\x01\n" +
 	"\x13UpdateAnimalRequest\x126\n" +
 	"\x06animal\x18\x01 \x01(\v2\x13.warmhand.v1.AnimalB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x06animal\x12;\n" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
@@ -812,17 +1361,24 @@ const file_warmhand_v1_animal_service_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tBD\xe0A\x02\xbaH>r<2:^breeders/[A-Za-z0-9_-]{1,64}/animals/[A-Za-z0-9_-]{1,64}$R\x04name\x12;\n" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{0,64}$R\trequestId\"\x16\n" +
-	"\x14DeleteAnimalResponse*I\n" +
+	"\x14DeleteAnimalResponse*}\n" +
+	"\fReadyVerdict\x12\x1d\n" +
+	"\x19READY_VERDICT_UNSPECIFIED\x10\x00\x12\x15\n" +
+	"\x11READY_VERDICT_MET\x10\x01\x12\x19\n" +
+	"\x15READY_VERDICT_NOT_YET\x10\x02\x12\x1c\n" +
+	"\x18READY_VERDICT_TELL_BUYER\x10\x03*I\n" +
 	"\x03Sex\x12\x13\n" +
 	"\x0fSEX_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vSEX_UNKNOWN\x10\x01\x12\x0e\n" +
 	"\n" +
 	"SEX_FEMALE\x10\x02\x12\f\n" +
-	"\bSEX_MALE\x10\x032\xda\x05\n" +
+	"\bSEX_MALE\x10\x032\xe8\a\n" +
 	"\rAnimalService\x12\x9e\x01\n" +
 	"\fCreateAnimal\x12 .warmhand.v1.CreateAnimalRequest\x1a!.warmhand.v1.CreateAnimalResponse\"I\xdaA\x17parent,animal,animal_id\x82\xd3\xe4\x93\x02):\x06animal\"\x1f/v1/{parent=breeders/*}/animals\x12z\n" +
 	"\tGetAnimal\x12\x1d.warmhand.v1.GetAnimalRequest\x1a\x1e.warmhand.v1.GetAnimalResponse\".\xdaA\x04name\x82\xd3\xe4\x93\x02!\x12\x1f/v1/{name=breeders/*/animals/*}\x12\x82\x01\n" +
-	"\vListAnimals\x12\x1f.warmhand.v1.ListAnimalsRequest\x1a .warmhand.v1.ListAnimalsResponse\"0\xdaA\x06parent\x82\xd3\xe4\x93\x02!\x12\x1f/v1/{parent=breeders/*}/animals\x12\xa0\x01\n" +
+	"\vListAnimals\x12\x1f.warmhand.v1.ListAnimalsRequest\x1a .warmhand.v1.ListAnimalsResponse\"0\xdaA\x06parent\x82\xd3\xe4\x93\x02!\x12\x1f/v1/{parent=breeders/*}/animals\x12z\n" +
+	"\tListStock\x12\x1d.warmhand.v1.ListStockRequest\x1a\x1e.warmhand.v1.ListStockResponse\".\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{parent=breeders/*}/stock\x12\x8f\x01\n" +
+	"\x0eGetStockAnimal\x12\".warmhand.v1.GetStockAnimalRequest\x1a#.warmhand.v1.GetStockAnimalResponse\"4\xdaA\x04name\x82\xd3\xe4\x93\x02'\x12%/v1/{name=breeders/*/animals/*}:stock\x12\xa0\x01\n" +
 	"\fUpdateAnimal\x12 .warmhand.v1.UpdateAnimalRequest\x1a!.warmhand.v1.UpdateAnimalResponse\"K\xdaA\x12animal,update_mask\x82\xd3\xe4\x93\x020:\x06animal2&/v1/{animal.name=breeders/*/animals/*}\x12\x83\x01\n" +
 	"\fDeleteAnimal\x12 .warmhand.v1.DeleteAnimalRequest\x1a!.warmhand.v1.DeleteAnimalResponse\".\xdaA\x04name\x82\xd3\xe4\x93\x02!*\x1f/v1/{name=breeders/*/animals/*}B.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
 
@@ -838,50 +1394,74 @@ func file_warmhand_v1_animal_service_proto_rawDescGZIP() []byte {
 	return file_warmhand_v1_animal_service_proto_rawDescData
 }
 
-var file_warmhand_v1_animal_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_warmhand_v1_animal_service_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_warmhand_v1_animal_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_warmhand_v1_animal_service_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_warmhand_v1_animal_service_proto_goTypes = []any{
-	(Sex)(0),                      // 0: warmhand.v1.Sex
-	(*Animal)(nil),                // 1: warmhand.v1.Animal
-	(*CreateAnimalRequest)(nil),   // 2: warmhand.v1.CreateAnimalRequest
-	(*CreateAnimalResponse)(nil),  // 3: warmhand.v1.CreateAnimalResponse
-	(*GetAnimalRequest)(nil),      // 4: warmhand.v1.GetAnimalRequest
-	(*GetAnimalResponse)(nil),     // 5: warmhand.v1.GetAnimalResponse
-	(*ListAnimalsRequest)(nil),    // 6: warmhand.v1.ListAnimalsRequest
-	(*ListAnimalsResponse)(nil),   // 7: warmhand.v1.ListAnimalsResponse
-	(*UpdateAnimalRequest)(nil),   // 8: warmhand.v1.UpdateAnimalRequest
-	(*UpdateAnimalResponse)(nil),  // 9: warmhand.v1.UpdateAnimalResponse
-	(*DeleteAnimalRequest)(nil),   // 10: warmhand.v1.DeleteAnimalRequest
-	(*DeleteAnimalResponse)(nil),  // 11: warmhand.v1.DeleteAnimalResponse
-	(*timestamppb.Timestamp)(nil), // 12: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil), // 13: google.protobuf.FieldMask
+	(ReadyVerdict)(0),              // 0: warmhand.v1.ReadyVerdict
+	(Sex)(0),                       // 1: warmhand.v1.Sex
+	(*Animal)(nil),                 // 2: warmhand.v1.Animal
+	(*StockAnimal)(nil),            // 3: warmhand.v1.StockAnimal
+	(*Readiness)(nil),              // 4: warmhand.v1.Readiness
+	(*ReadyPoint)(nil),             // 5: warmhand.v1.ReadyPoint
+	(*CreateAnimalRequest)(nil),    // 6: warmhand.v1.CreateAnimalRequest
+	(*CreateAnimalResponse)(nil),   // 7: warmhand.v1.CreateAnimalResponse
+	(*GetAnimalRequest)(nil),       // 8: warmhand.v1.GetAnimalRequest
+	(*GetAnimalResponse)(nil),      // 9: warmhand.v1.GetAnimalResponse
+	(*ListAnimalsRequest)(nil),     // 10: warmhand.v1.ListAnimalsRequest
+	(*ListAnimalsResponse)(nil),    // 11: warmhand.v1.ListAnimalsResponse
+	(*ListStockRequest)(nil),       // 12: warmhand.v1.ListStockRequest
+	(*ListStockResponse)(nil),      // 13: warmhand.v1.ListStockResponse
+	(*GetStockAnimalRequest)(nil),  // 14: warmhand.v1.GetStockAnimalRequest
+	(*GetStockAnimalResponse)(nil), // 15: warmhand.v1.GetStockAnimalResponse
+	(*UpdateAnimalRequest)(nil),    // 16: warmhand.v1.UpdateAnimalRequest
+	(*UpdateAnimalResponse)(nil),   // 17: warmhand.v1.UpdateAnimalResponse
+	(*DeleteAnimalRequest)(nil),    // 18: warmhand.v1.DeleteAnimalRequest
+	(*DeleteAnimalResponse)(nil),   // 19: warmhand.v1.DeleteAnimalResponse
+	(*timestamppb.Timestamp)(nil),  // 20: google.protobuf.Timestamp
+	(Outcome)(0),                   // 21: warmhand.v1.Outcome
+	(*Entry)(nil),                  // 22: warmhand.v1.Entry
+	(*fieldmaskpb.FieldMask)(nil),  // 23: google.protobuf.FieldMask
 }
 var file_warmhand_v1_animal_service_proto_depIdxs = []int32{
-	0,  // 0: warmhand.v1.Animal.sex:type_name -> warmhand.v1.Sex
-	12, // 1: warmhand.v1.Animal.create_time:type_name -> google.protobuf.Timestamp
-	12, // 2: warmhand.v1.Animal.update_time:type_name -> google.protobuf.Timestamp
-	1,  // 3: warmhand.v1.CreateAnimalRequest.animal:type_name -> warmhand.v1.Animal
-	1,  // 4: warmhand.v1.CreateAnimalResponse.animal:type_name -> warmhand.v1.Animal
-	1,  // 5: warmhand.v1.GetAnimalResponse.animal:type_name -> warmhand.v1.Animal
-	1,  // 6: warmhand.v1.ListAnimalsResponse.animals:type_name -> warmhand.v1.Animal
-	1,  // 7: warmhand.v1.UpdateAnimalRequest.animal:type_name -> warmhand.v1.Animal
-	13, // 8: warmhand.v1.UpdateAnimalRequest.update_mask:type_name -> google.protobuf.FieldMask
-	1,  // 9: warmhand.v1.UpdateAnimalResponse.animal:type_name -> warmhand.v1.Animal
-	2,  // 10: warmhand.v1.AnimalService.CreateAnimal:input_type -> warmhand.v1.CreateAnimalRequest
-	4,  // 11: warmhand.v1.AnimalService.GetAnimal:input_type -> warmhand.v1.GetAnimalRequest
-	6,  // 12: warmhand.v1.AnimalService.ListAnimals:input_type -> warmhand.v1.ListAnimalsRequest
-	8,  // 13: warmhand.v1.AnimalService.UpdateAnimal:input_type -> warmhand.v1.UpdateAnimalRequest
-	10, // 14: warmhand.v1.AnimalService.DeleteAnimal:input_type -> warmhand.v1.DeleteAnimalRequest
-	3,  // 15: warmhand.v1.AnimalService.CreateAnimal:output_type -> warmhand.v1.CreateAnimalResponse
-	5,  // 16: warmhand.v1.AnimalService.GetAnimal:output_type -> warmhand.v1.GetAnimalResponse
-	7,  // 17: warmhand.v1.AnimalService.ListAnimals:output_type -> warmhand.v1.ListAnimalsResponse
-	9,  // 18: warmhand.v1.AnimalService.UpdateAnimal:output_type -> warmhand.v1.UpdateAnimalResponse
-	11, // 19: warmhand.v1.AnimalService.DeleteAnimal:output_type -> warmhand.v1.DeleteAnimalResponse
-	15, // [15:20] is the sub-list for method output_type
-	10, // [10:15] is the sub-list for method input_type
-	10, // [10:10] is the sub-list for extension type_name
-	10, // [10:10] is the sub-list for extension extendee
-	0,  // [0:10] is the sub-list for field type_name
+	1,  // 0: warmhand.v1.Animal.sex:type_name -> warmhand.v1.Sex
+	20, // 1: warmhand.v1.Animal.create_time:type_name -> google.protobuf.Timestamp
+	20, // 2: warmhand.v1.Animal.update_time:type_name -> google.protobuf.Timestamp
+	2,  // 3: warmhand.v1.StockAnimal.animal:type_name -> warmhand.v1.Animal
+	21, // 4: warmhand.v1.StockAnimal.outcome:type_name -> warmhand.v1.Outcome
+	20, // 5: warmhand.v1.StockAnimal.weigh_time:type_name -> google.protobuf.Timestamp
+	22, // 6: warmhand.v1.StockAnimal.last_offer:type_name -> warmhand.v1.Entry
+	22, // 7: warmhand.v1.StockAnimal.last_meal:type_name -> warmhand.v1.Entry
+	4,  // 8: warmhand.v1.StockAnimal.readiness:type_name -> warmhand.v1.Readiness
+	5,  // 9: warmhand.v1.Readiness.points:type_name -> warmhand.v1.ReadyPoint
+	0,  // 10: warmhand.v1.ReadyPoint.verdict:type_name -> warmhand.v1.ReadyVerdict
+	2,  // 11: warmhand.v1.CreateAnimalRequest.animal:type_name -> warmhand.v1.Animal
+	2,  // 12: warmhand.v1.CreateAnimalResponse.animal:type_name -> warmhand.v1.Animal
+	2,  // 13: warmhand.v1.GetAnimalResponse.animal:type_name -> warmhand.v1.Animal
+	2,  // 14: warmhand.v1.ListAnimalsResponse.animals:type_name -> warmhand.v1.Animal
+	3,  // 15: warmhand.v1.ListStockResponse.animals:type_name -> warmhand.v1.StockAnimal
+	3,  // 16: warmhand.v1.GetStockAnimalResponse.animal:type_name -> warmhand.v1.StockAnimal
+	2,  // 17: warmhand.v1.UpdateAnimalRequest.animal:type_name -> warmhand.v1.Animal
+	23, // 18: warmhand.v1.UpdateAnimalRequest.update_mask:type_name -> google.protobuf.FieldMask
+	2,  // 19: warmhand.v1.UpdateAnimalResponse.animal:type_name -> warmhand.v1.Animal
+	6,  // 20: warmhand.v1.AnimalService.CreateAnimal:input_type -> warmhand.v1.CreateAnimalRequest
+	8,  // 21: warmhand.v1.AnimalService.GetAnimal:input_type -> warmhand.v1.GetAnimalRequest
+	10, // 22: warmhand.v1.AnimalService.ListAnimals:input_type -> warmhand.v1.ListAnimalsRequest
+	12, // 23: warmhand.v1.AnimalService.ListStock:input_type -> warmhand.v1.ListStockRequest
+	14, // 24: warmhand.v1.AnimalService.GetStockAnimal:input_type -> warmhand.v1.GetStockAnimalRequest
+	16, // 25: warmhand.v1.AnimalService.UpdateAnimal:input_type -> warmhand.v1.UpdateAnimalRequest
+	18, // 26: warmhand.v1.AnimalService.DeleteAnimal:input_type -> warmhand.v1.DeleteAnimalRequest
+	7,  // 27: warmhand.v1.AnimalService.CreateAnimal:output_type -> warmhand.v1.CreateAnimalResponse
+	9,  // 28: warmhand.v1.AnimalService.GetAnimal:output_type -> warmhand.v1.GetAnimalResponse
+	11, // 29: warmhand.v1.AnimalService.ListAnimals:output_type -> warmhand.v1.ListAnimalsResponse
+	13, // 30: warmhand.v1.AnimalService.ListStock:output_type -> warmhand.v1.ListStockResponse
+	15, // 31: warmhand.v1.AnimalService.GetStockAnimal:output_type -> warmhand.v1.GetStockAnimalResponse
+	17, // 32: warmhand.v1.AnimalService.UpdateAnimal:output_type -> warmhand.v1.UpdateAnimalResponse
+	19, // 33: warmhand.v1.AnimalService.DeleteAnimal:output_type -> warmhand.v1.DeleteAnimalResponse
+	27, // [27:34] is the sub-list for method output_type
+	20, // [20:27] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_animal_service_proto_init() }
@@ -889,13 +1469,14 @@ func file_warmhand_v1_animal_service_proto_init() {
 	if File_warmhand_v1_animal_service_proto != nil {
 		return
 	}
+	file_warmhand_v1_entry_service_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_animal_service_proto_rawDesc), len(file_warmhand_v1_animal_service_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   11,
+			NumEnums:      2,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

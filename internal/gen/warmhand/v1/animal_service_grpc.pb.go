@@ -19,11 +19,13 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	AnimalService_CreateAnimal_FullMethodName = "/warmhand.v1.AnimalService/CreateAnimal"
-	AnimalService_GetAnimal_FullMethodName    = "/warmhand.v1.AnimalService/GetAnimal"
-	AnimalService_ListAnimals_FullMethodName  = "/warmhand.v1.AnimalService/ListAnimals"
-	AnimalService_UpdateAnimal_FullMethodName = "/warmhand.v1.AnimalService/UpdateAnimal"
-	AnimalService_DeleteAnimal_FullMethodName = "/warmhand.v1.AnimalService/DeleteAnimal"
+	AnimalService_CreateAnimal_FullMethodName   = "/warmhand.v1.AnimalService/CreateAnimal"
+	AnimalService_GetAnimal_FullMethodName      = "/warmhand.v1.AnimalService/GetAnimal"
+	AnimalService_ListAnimals_FullMethodName    = "/warmhand.v1.AnimalService/ListAnimals"
+	AnimalService_ListStock_FullMethodName      = "/warmhand.v1.AnimalService/ListStock"
+	AnimalService_GetStockAnimal_FullMethodName = "/warmhand.v1.AnimalService/GetStockAnimal"
+	AnimalService_UpdateAnimal_FullMethodName   = "/warmhand.v1.AnimalService/UpdateAnimal"
+	AnimalService_DeleteAnimal_FullMethodName   = "/warmhand.v1.AnimalService/DeleteAnimal"
 )
 
 // AnimalServiceClient is the client API for AnimalService service.
@@ -38,6 +40,11 @@ type AnimalServiceClient interface {
 	GetAnimal(ctx context.Context, in *GetAnimalRequest, opts ...grpc.CallOption) (*GetAnimalResponse, error)
 	// ListAnimals pages through the stock book, newest first.
 	ListAnimals(ctx context.Context, in *ListAnimalsRequest, opts ...grpc.CallOption) (*ListAnimalsResponse, error)
+	// ListStock pages through the stock book, newest first, with what the record says of each animal: whether it is here, its last weight
+	// and meal, and whether it is ready to be sold.
+	ListStock(ctx context.Context, in *ListStockRequest, opts ...grpc.CallOption) (*ListStockResponse, error)
+	// GetStockAnimal returns one animal as ListStock does, with all points of the rule.
+	GetStockAnimal(ctx context.Context, in *GetStockAnimalRequest, opts ...grpc.CallOption) (*GetStockAnimalResponse, error)
 	// UpdateAnimal changes the fields that the mask names.
 	UpdateAnimal(ctx context.Context, in *UpdateAnimalRequest, opts ...grpc.CallOption) (*UpdateAnimalResponse, error)
 	// DeleteAnimal takes an animal without an open case out of the stock book. Its log stays.
@@ -82,6 +89,26 @@ func (c *animalServiceClient) ListAnimals(ctx context.Context, in *ListAnimalsRe
 	return out, nil
 }
 
+func (c *animalServiceClient) ListStock(ctx context.Context, in *ListStockRequest, opts ...grpc.CallOption) (*ListStockResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListStockResponse)
+	err := c.cc.Invoke(ctx, AnimalService_ListStock_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *animalServiceClient) GetStockAnimal(ctx context.Context, in *GetStockAnimalRequest, opts ...grpc.CallOption) (*GetStockAnimalResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetStockAnimalResponse)
+	err := c.cc.Invoke(ctx, AnimalService_GetStockAnimal_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *animalServiceClient) UpdateAnimal(ctx context.Context, in *UpdateAnimalRequest, opts ...grpc.CallOption) (*UpdateAnimalResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(UpdateAnimalResponse)
@@ -114,6 +141,11 @@ type AnimalServiceServer interface {
 	GetAnimal(context.Context, *GetAnimalRequest) (*GetAnimalResponse, error)
 	// ListAnimals pages through the stock book, newest first.
 	ListAnimals(context.Context, *ListAnimalsRequest) (*ListAnimalsResponse, error)
+	// ListStock pages through the stock book, newest first, with what the record says of each animal: whether it is here, its last weight
+	// and meal, and whether it is ready to be sold.
+	ListStock(context.Context, *ListStockRequest) (*ListStockResponse, error)
+	// GetStockAnimal returns one animal as ListStock does, with all points of the rule.
+	GetStockAnimal(context.Context, *GetStockAnimalRequest) (*GetStockAnimalResponse, error)
 	// UpdateAnimal changes the fields that the mask names.
 	UpdateAnimal(context.Context, *UpdateAnimalRequest) (*UpdateAnimalResponse, error)
 	// DeleteAnimal takes an animal without an open case out of the stock book. Its log stays.
@@ -136,6 +168,12 @@ func (UnimplementedAnimalServiceServer) GetAnimal(context.Context, *GetAnimalReq
 }
 func (UnimplementedAnimalServiceServer) ListAnimals(context.Context, *ListAnimalsRequest) (*ListAnimalsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListAnimals not implemented")
+}
+func (UnimplementedAnimalServiceServer) ListStock(context.Context, *ListStockRequest) (*ListStockResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListStock not implemented")
+}
+func (UnimplementedAnimalServiceServer) GetStockAnimal(context.Context, *GetStockAnimalRequest) (*GetStockAnimalResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetStockAnimal not implemented")
 }
 func (UnimplementedAnimalServiceServer) UpdateAnimal(context.Context, *UpdateAnimalRequest) (*UpdateAnimalResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UpdateAnimal not implemented")
@@ -218,6 +256,42 @@ func _AnimalService_ListAnimals_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _AnimalService_ListStock_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListStockRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AnimalServiceServer).ListStock(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AnimalService_ListStock_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AnimalServiceServer).ListStock(ctx, req.(*ListStockRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AnimalService_GetStockAnimal_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetStockAnimalRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AnimalServiceServer).GetStockAnimal(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AnimalService_GetStockAnimal_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AnimalServiceServer).GetStockAnimal(ctx, req.(*GetStockAnimalRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _AnimalService_UpdateAnimal_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(UpdateAnimalRequest)
 	if err := dec(in); err != nil {
@@ -272,6 +346,14 @@ var AnimalService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListAnimals",
 			Handler:    _AnimalService_ListAnimals_Handler,
+		},
+		{
+			MethodName: "ListStock",
+			Handler:    _AnimalService_ListStock_Handler,
+		},
+		{
+			MethodName: "GetStockAnimal",
+			Handler:    _AnimalService_GetStockAnimal_Handler,
 		},
 		{
 			MethodName: "UpdateAnimal",

@@ -5,6 +5,7 @@
 import type { GenEnum, GenFile, GenMessage, GenService } from "@bufbuild/protobuf/codegenv2";
 import type { Message } from "@bufbuild/protobuf";
 import type { FieldMask, FieldMaskJson, Timestamp, TimestampJson } from "@bufbuild/protobuf/wkt";
+import type { Entry, EntryJson, Outcome, OutcomeJson } from "./entry_service_pb";
 
 /**
  * Describes the file warmhand/v1/animal_service.proto.
@@ -111,6 +112,13 @@ export declare type Animal = Message<"warmhand.v1.Animal"> & {
    * @generated from field: string etag = 15;
    */
   etag: string;
+
+  /**
+   * Where it is kept, such as "rack 2 tub 14"; for the breeder only.
+   *
+   * @generated from field: string place = 16;
+   */
+  place: string;
 };
 
 /**
@@ -213,6 +221,13 @@ export declare type AnimalJson = {
    * @generated from field: string etag = 15;
    */
   etag?: string;
+
+  /**
+   * Where it is kept, such as "rack 2 tub 14"; for the breeder only.
+   *
+   * @generated from field: string place = 16;
+   */
+  place?: string;
 };
 
 /**
@@ -220,6 +235,266 @@ export declare type AnimalJson = {
  * Use `create(AnimalSchema)` to create a new message.
  */
 export declare const AnimalSchema: GenMessage<Animal, {jsonType: AnimalJson}>;
+
+/**
+ * StockAnimal is an animal with what its record says of it today.
+ *
+ * @generated from message warmhand.v1.StockAnimal
+ */
+export declare type StockAnimal = Message<"warmhand.v1.StockAnimal"> & {
+  /**
+   * @generated from field: warmhand.v1.Animal animal = 1;
+   */
+  animal?: Animal | undefined;
+
+  /**
+   * The latest handover that was not revoked, `breeders/{breeder}/cases/{case}`; empty when there is none.
+   *
+   * @generated from field: string case = 2;
+   */
+  case: string;
+
+  /**
+   * With a keeper, or gone for good: it is not in stock, and the rest is left empty. An animal that was returned is in stock again.
+   *
+   * @generated from field: bool away = 3;
+   */
+  away: boolean;
+
+  /**
+   * How its case ended; unspecified while it is open.
+   *
+   * @generated from field: warmhand.v1.Outcome outcome = 4;
+   */
+  outcome: Outcome;
+
+  /**
+   * The last weight, g, and when it was taken; 0 when it was never weighed.
+   *
+   * @generated from field: double mass_g = 5;
+   */
+  massG: number;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp weigh_time = 6;
+   */
+  weighTime?: Timestamp | undefined;
+
+  /**
+   * The last offer and the last one that it ate, as they stand in the log.
+   *
+   * @generated from field: warmhand.v1.Entry last_offer = 7;
+   */
+  lastOffer?: Entry | undefined;
+
+  /**
+   * @generated from field: warmhand.v1.Entry last_meal = 8;
+   */
+  lastMeal?: Entry | undefined;
+
+  /**
+   * @generated from field: warmhand.v1.Readiness readiness = 9;
+   */
+  readiness?: Readiness | undefined;
+};
+
+/**
+ * StockAnimal is an animal with what its record says of it today.
+ *
+ * @generated from message warmhand.v1.StockAnimal
+ */
+export declare type StockAnimalJson = {
+  /**
+   * @generated from field: warmhand.v1.Animal animal = 1;
+   */
+  animal?: AnimalJson;
+
+  /**
+   * The latest handover that was not revoked, `breeders/{breeder}/cases/{case}`; empty when there is none.
+   *
+   * @generated from field: string case = 2;
+   */
+  case?: string;
+
+  /**
+   * With a keeper, or gone for good: it is not in stock, and the rest is left empty. An animal that was returned is in stock again.
+   *
+   * @generated from field: bool away = 3;
+   */
+  away?: boolean;
+
+  /**
+   * How its case ended; unspecified while it is open.
+   *
+   * @generated from field: warmhand.v1.Outcome outcome = 4;
+   */
+  outcome?: OutcomeJson;
+
+  /**
+   * The last weight, g, and when it was taken; 0 when it was never weighed.
+   *
+   * @generated from field: double mass_g = 5;
+   */
+  massG?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: google.protobuf.Timestamp weigh_time = 6;
+   */
+  weighTime?: TimestampJson;
+
+  /**
+   * The last offer and the last one that it ate, as they stand in the log.
+   *
+   * @generated from field: warmhand.v1.Entry last_offer = 7;
+   */
+  lastOffer?: EntryJson;
+
+  /**
+   * @generated from field: warmhand.v1.Entry last_meal = 8;
+   */
+  lastMeal?: EntryJson;
+
+  /**
+   * @generated from field: warmhand.v1.Readiness readiness = 9;
+   */
+  readiness?: ReadinessJson;
+};
+
+/**
+ * Describes the message warmhand.v1.StockAnimal.
+ * Use `create(StockAnimalSchema)` to create a new message.
+ */
+export declare const StockAnimalSchema: GenMessage<StockAnimal, {jsonType: StockAnimalJson}>;
+
+/**
+ * Readiness says whether an animal is ready to be sold. It advises; a handover is possible at any time.
+ *
+ * @generated from message warmhand.v1.Readiness
+ */
+export declare type Readiness = Message<"warmhand.v1.Readiness"> & {
+  /**
+   * @generated from field: bool ready = 1;
+   */
+  ready: boolean;
+
+  /**
+   * In the order of the rule. A list has only those that keep it back or that the buyer must hear.
+   *
+   * @generated from field: repeated warmhand.v1.ReadyPoint points = 2;
+   */
+  points: ReadyPoint[];
+};
+
+/**
+ * Readiness says whether an animal is ready to be sold. It advises; a handover is possible at any time.
+ *
+ * @generated from message warmhand.v1.Readiness
+ */
+export declare type ReadinessJson = {
+  /**
+   * @generated from field: bool ready = 1;
+   */
+  ready?: boolean;
+
+  /**
+   * In the order of the rule. A list has only those that keep it back or that the buyer must hear.
+   *
+   * @generated from field: repeated warmhand.v1.ReadyPoint points = 2;
+   */
+  points?: ReadyPointJson[];
+};
+
+/**
+ * Describes the message warmhand.v1.Readiness.
+ * Use `create(ReadinessSchema)` to create a new message.
+ */
+export declare const ReadinessSchema: GenMessage<Readiness, {jsonType: ReadinessJson}>;
+
+/**
+ * ReadyPoint is one point of the rule.
+ *
+ * @generated from message warmhand.v1.ReadyPoint
+ */
+export declare type ReadyPoint = Message<"warmhand.v1.ReadyPoint"> & {
+  /**
+   * meals, last_meal, age, weight, clutch, shed, sign:<sign> or wobble.
+   *
+   * @generated from field: string code = 1;
+   */
+  code: string;
+
+  /**
+   * @generated from field: warmhand.v1.ReadyVerdict verdict = 2;
+   */
+  verdict: ReadyVerdict;
+
+  /**
+   * What the record says.
+   *
+   * @generated from field: string text = 3;
+   */
+  text: string;
+
+  /**
+   * What would meet it, such as "two more meals in a row"; empty unless it keeps the animal back.
+   *
+   * @generated from field: string missing = 4;
+   */
+  missing: string;
+
+  /**
+   * Where the rule comes from, or that it is common practice.
+   *
+   * @generated from field: string source = 5;
+   */
+  source: string;
+};
+
+/**
+ * ReadyPoint is one point of the rule.
+ *
+ * @generated from message warmhand.v1.ReadyPoint
+ */
+export declare type ReadyPointJson = {
+  /**
+   * meals, last_meal, age, weight, clutch, shed, sign:<sign> or wobble.
+   *
+   * @generated from field: string code = 1;
+   */
+  code?: string;
+
+  /**
+   * @generated from field: warmhand.v1.ReadyVerdict verdict = 2;
+   */
+  verdict?: ReadyVerdictJson;
+
+  /**
+   * What the record says.
+   *
+   * @generated from field: string text = 3;
+   */
+  text?: string;
+
+  /**
+   * What would meet it, such as "two more meals in a row"; empty unless it keeps the animal back.
+   *
+   * @generated from field: string missing = 4;
+   */
+  missing?: string;
+
+  /**
+   * Where the rule comes from, or that it is common practice.
+   *
+   * @generated from field: string source = 5;
+   */
+  source?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.ReadyPoint.
+ * Use `create(ReadyPointSchema)` to create a new message.
+ */
+export declare const ReadyPointSchema: GenMessage<ReadyPoint, {jsonType: ReadyPointJson}>;
 
 /**
  * @generated from message warmhand.v1.CreateAnimalRequest
@@ -464,6 +739,144 @@ export declare type ListAnimalsResponseJson = {
 export declare const ListAnimalsResponseSchema: GenMessage<ListAnimalsResponse, {jsonType: ListAnimalsResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.ListStockRequest
+ */
+export declare type ListStockRequest = Message<"warmhand.v1.ListStockRequest"> & {
+  /**
+   * @generated from field: string parent = 1;
+   */
+  parent: string;
+
+  /**
+   * At most 500; 0 means 200.
+   *
+   * @generated from field: int32 page_size = 2;
+   */
+  pageSize: number;
+
+  /**
+   * @generated from field: string page_token = 3;
+   */
+  pageToken: string;
+};
+
+/**
+ * @generated from message warmhand.v1.ListStockRequest
+ */
+export declare type ListStockRequestJson = {
+  /**
+   * @generated from field: string parent = 1;
+   */
+  parent?: string;
+
+  /**
+   * At most 500; 0 means 200.
+   *
+   * @generated from field: int32 page_size = 2;
+   */
+  pageSize?: number;
+
+  /**
+   * @generated from field: string page_token = 3;
+   */
+  pageToken?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.ListStockRequest.
+ * Use `create(ListStockRequestSchema)` to create a new message.
+ */
+export declare const ListStockRequestSchema: GenMessage<ListStockRequest, {jsonType: ListStockRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.ListStockResponse
+ */
+export declare type ListStockResponse = Message<"warmhand.v1.ListStockResponse"> & {
+  /**
+   * @generated from field: repeated warmhand.v1.StockAnimal animals = 1;
+   */
+  animals: StockAnimal[];
+
+  /**
+   * @generated from field: string next_page_token = 2;
+   */
+  nextPageToken: string;
+};
+
+/**
+ * @generated from message warmhand.v1.ListStockResponse
+ */
+export declare type ListStockResponseJson = {
+  /**
+   * @generated from field: repeated warmhand.v1.StockAnimal animals = 1;
+   */
+  animals?: StockAnimalJson[];
+
+  /**
+   * @generated from field: string next_page_token = 2;
+   */
+  nextPageToken?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.ListStockResponse.
+ * Use `create(ListStockResponseSchema)` to create a new message.
+ */
+export declare const ListStockResponseSchema: GenMessage<ListStockResponse, {jsonType: ListStockResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.GetStockAnimalRequest
+ */
+export declare type GetStockAnimalRequest = Message<"warmhand.v1.GetStockAnimalRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.GetStockAnimalRequest
+ */
+export declare type GetStockAnimalRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.GetStockAnimalRequest.
+ * Use `create(GetStockAnimalRequestSchema)` to create a new message.
+ */
+export declare const GetStockAnimalRequestSchema: GenMessage<GetStockAnimalRequest, {jsonType: GetStockAnimalRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.GetStockAnimalResponse
+ */
+export declare type GetStockAnimalResponse = Message<"warmhand.v1.GetStockAnimalResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.StockAnimal animal = 1;
+   */
+  animal?: StockAnimal | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.GetStockAnimalResponse
+ */
+export declare type GetStockAnimalResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.StockAnimal animal = 1;
+   */
+  animal?: StockAnimalJson;
+};
+
+/**
+ * Describes the message warmhand.v1.GetStockAnimalResponse.
+ * Use `create(GetStockAnimalResponseSchema)` to create a new message.
+ */
+export declare const GetStockAnimalResponseSchema: GenMessage<GetStockAnimalResponse, {jsonType: GetStockAnimalResponseJson}>;
+
+/**
  * @generated from message warmhand.v1.UpdateAnimalRequest
  */
 export declare type UpdateAnimalRequest = Message<"warmhand.v1.UpdateAnimalRequest"> & {
@@ -580,6 +993,47 @@ export declare type DeleteAnimalResponseJson = {
 export declare const DeleteAnimalResponseSchema: GenMessage<DeleteAnimalResponse, {jsonType: DeleteAnimalResponseJson}>;
 
 /**
+ * ReadyVerdict is how a point stands.
+ *
+ * @generated from enum warmhand.v1.ReadyVerdict
+ */
+export enum ReadyVerdict {
+  /**
+   * @generated from enum value: READY_VERDICT_UNSPECIFIED = 0;
+   */
+  UNSPECIFIED = 0,
+
+  /**
+   * @generated from enum value: READY_VERDICT_MET = 1;
+   */
+  MET = 1,
+
+  /**
+   * @generated from enum value: READY_VERDICT_NOT_YET = 2;
+   */
+  NOT_YET = 2,
+
+  /**
+   * Keeps no animal back; the buyer must hear it.
+   *
+   * @generated from enum value: READY_VERDICT_TELL_BUYER = 3;
+   */
+  TELL_BUYER = 3,
+}
+
+/**
+ * ReadyVerdict is how a point stands.
+ *
+ * @generated from enum warmhand.v1.ReadyVerdict
+ */
+export declare type ReadyVerdictJson = "READY_VERDICT_UNSPECIFIED" | "READY_VERDICT_MET" | "READY_VERDICT_NOT_YET" | "READY_VERDICT_TELL_BUYER";
+
+/**
+ * Describes the enum warmhand.v1.ReadyVerdict.
+ */
+export declare const ReadyVerdictSchema: GenEnum<ReadyVerdict, ReadyVerdictJson>;
+
+/**
  * Sex of an animal.
  *
  * @generated from enum warmhand.v1.Sex
@@ -653,6 +1107,27 @@ export declare const AnimalService: GenService<{
     methodKind: "unary";
     input: typeof ListAnimalsRequestSchema;
     output: typeof ListAnimalsResponseSchema;
+  },
+  /**
+   * ListStock pages through the stock book, newest first, with what the record says of each animal: whether it is here, its last weight
+   * and meal, and whether it is ready to be sold.
+   *
+   * @generated from rpc warmhand.v1.AnimalService.ListStock
+   */
+  listStock: {
+    methodKind: "unary";
+    input: typeof ListStockRequestSchema;
+    output: typeof ListStockResponseSchema;
+  },
+  /**
+   * GetStockAnimal returns one animal as ListStock does, with all points of the rule.
+   *
+   * @generated from rpc warmhand.v1.AnimalService.GetStockAnimal
+   */
+  getStockAnimal: {
+    methodKind: "unary";
+    input: typeof GetStockAnimalRequestSchema;
+    output: typeof GetStockAnimalResponseSchema;
   },
   /**
    * UpdateAnimal changes the fields that the mask names.
