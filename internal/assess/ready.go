@@ -151,7 +151,7 @@ func (r *readying) daysSince(t time.Time) int { return int(r.now.Sub(t).Hours() 
 func (r *readying) meals() {
 	row, offers := 0, 0
 	var last time.Time // meal
-	what := "No food was offered yet."
+	what := "No recent offer of food is on record."
 	for _, e := range r.log {
 		o, ok := e.Body.(care.Offer)
 		if !ok {
@@ -252,7 +252,7 @@ func (r *readying) hatchWeight() (mass float64, own bool) {
 
 func (r *readying) weight() {
 	if r.last.Mass == 0 {
-		r.add("weight", "weighed", NotYet, "a weight", "It was never weighed here.")
+		r.add("weight", "weighed", NotYet, "a weight", "No recent weight is on record.")
 		return
 	}
 	mass, since := float64(r.last.Mass), r.daysSince(r.last.At)

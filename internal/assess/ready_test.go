@@ -90,7 +90,7 @@ func TestReady(t *testing.T) {
 		{"less", grown().add(1, care.WeighIn{Mass: 65.9}), "weight", assess.NotYet, "66 g (2.3 oz)", ""},
 		{"not weighed at hatching", func() *stocked { s := grown().add(1, care.WeighIn{Mass: 62}); s.log = s.log[1:]; return s }(), "weight", assess.NotYet, "66 g (2.3 oz)", "what is typical at hatching, 60 g"},
 		{"an old weight", func() *stocked { s := grown(); s.log = s.log[:len(s.log)-1]; return s.add(31, care.WeighIn{Mass: 70}) }(), "weight", assess.NotYet, "a new weight", "31 days ago"},
-		{"never weighed", func() *stocked { s := grown(); s.log = s.log[1 : len(s.log)-1]; return s }(), "weight", assess.NotYet, "a weight", "never"},
+		{"never weighed", func() *stocked { s := grown(); s.log = s.log[1 : len(s.log)-1]; return s }(), "weight", assess.NotYet, "a weight", "No recent weight"},
 		{"0.7 of its clutch", grown().at(98, 2).at(102, 4).at(500, 40), "clutch", assess.Met, "", "100 g (3.5 oz) in the middle of two others"},
 		{"below its clutch", grown().at(104, 2).at(103, 4).at(90, 3), "clutch", assess.NotYet, "73 g (2.6 oz), as its clutch stands now", "70 % of the middle of its clutch, 103 g (3.6 oz) in three others"},
 		{"never shed", func() *stocked { s := grown(); s.log = append(s.log[:1:1], s.log[2:]...); return s }(), "shed", assess.NotYet, "its first shed", "No shed"},

@@ -3,6 +3,7 @@ package followup
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"warmhand/internal/assess"
@@ -121,8 +122,7 @@ func inStock(tx care.Tx, breederID string, page []care.Animal, now time.Time) ([
 	// A mate's weight is what it had here: a keeper feeds as a keeper does.
 	weighed := map[string]assess.Weighed{}
 	for id, log := range logs {
-		here := slices.Clone(log)
-		here = slices.DeleteFunc(here, func(e care.Entry) bool { return e.CaseID != "" })
+		here := slices.DeleteFunc(slices.Clone(log), func(e care.Entry) bool { return e.CaseID != "" })
 		weighed[id] = assess.LastWeighed(here, now)
 	}
 	for i := range list {
@@ -143,15 +143,19 @@ func inStock(tx care.Tx, breederID string, page []care.Animal, now time.Time) ([
 	return list, nil
 }
 
-// clutch is what makes animals clutch mates: the breeder's label, in one
-// species.
+// clutch is what makes animals clutch mates: the breeder's label in one
+// species, or else the mother and the day.
 type clutch struct{ label, species string }
 
 func clutchKey(a *care.Animal) clutch {
-	if a.Clutch == "" {
-		return clutch{}
+	label := strings.TrimSpace(a.Clutch)
+	switch {
+	case label != "":
+		return clutch{label, a.Species}
+	case a.MotherID != "" && a.Hatched != nil:
+		return clutch{a.MotherID + a.Hatched.Format(" of 2006-01-02"), a.Species}
 	}
-	return clutch{a.Clutch, a.Species}
+	return clutch{}
 }
 
 // lastOffers are the last offer, and the last one that was eaten and stayed
