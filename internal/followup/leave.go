@@ -34,7 +34,7 @@ func (s *Service) KeeperExport(ctx context.Context, who care.Actor, breederID, c
 		if out.CaseView, err = view(tx, c); err != nil {
 			return err
 		}
-		out.Animal.Note = ""
+		out.Animal.Note, out.Animal.Place = "", ""
 		if out.Handover, err = tx.Handover(breederID, caseID); err != nil {
 			return err
 		}

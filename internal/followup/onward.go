@@ -245,7 +245,7 @@ func (s *Service) GiveBack(ctx context.Context, who care.Actor, now time.Time, b
 	if err != nil {
 		return CaseView{}, stale(err)
 	}
-	v.Animal.Note = ""
+	v.Animal.Note, v.Animal.Place = "", ""
 	s.hub.publish(change(&v.Case, "give_back"))
 	return v, nil
 }
