@@ -148,7 +148,9 @@ func newAPIPage(document []byte, version string) (http.Handler, error) {
 	for route, text := range map[string]string{
 		routeBreederLive: "Server-sent events: each is named change and holds a WatchCasesResponse. After resync, read the list again.",
 		routeKeeperLive:  "The same for the calling keeper's own cases.",
-		routePhotoPut:    "Takes the bytes of a JPEG, PNG or WebP picture, at most 25 MB, and answers with the Photo. X-Taken-At may say when it was taken. A repeat is fine.",
+		routePhotoPut:    "Takes the bytes of a JPEG, PNG or WebP picture, at most 25 MB, and answers with the Photo. X-Taken-At may say when it was taken; what the file says of itself is not kept. With Upload-Complete: ?0 more follows. A repeat is fine.",
+		routePhotoPatch:  "Goes on with a picture at the byte that Upload-Offset names, after Upload-Complete: ?0 or a cut. Elsewhere than where it ends is a 409 that says where. What arrived waits for an hour.",
+		routePhotoHead:   "How much of a picture has arrived: Upload-Offset in bytes, or Upload-Complete: ?1.",
 		routePhotoGet:    "The picture as JPEG; size is 320 or 1600.",
 		routeCards:       `Handover cards as PDF, 1 to 40: {"form": "credit" or "a6", "paper": "a4" or "letter", "cards": [{"handover": its name, "claimCode": its code}]}. A code that is not the handover's is refused.`,
 		routeLabels:      "Labels for tubs as PDF, 1 to 100: ?animal={id}&animal={id}&paper=a4 or letter.",

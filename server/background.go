@@ -81,5 +81,5 @@ func (s *Server) clean(ctx context.Context) error {
 			}
 		}
 	}
-	return errors.Join(s.discard(ctx), s.sweepLists(ctx))
+	return errors.Join(s.discard(ctx), s.sweepLists(ctx), s.blobs.Sweep(time.Now()))
 }

@@ -48,6 +48,8 @@ func (s *Server) newHandler() (http.Handler, error) {
 	mux.HandleFunc(routeBreederLive, s.breederLive)
 	mux.HandleFunc(routeKeeperLive, s.keeperLive)
 	mux.HandleFunc(routePhotoPut, s.putPhoto)
+	mux.HandleFunc(routePhotoPatch, s.putPhoto)
+	mux.HandleFunc(routePhotoHead, s.headPhoto)
 	mux.HandleFunc(routePhotoGet, s.getPhoto)
 	mux.Handle(routeCards, s.jsonBody(http.HandlerFunc(s.printCards)))
 	mux.HandleFunc(routeLabels, s.printLabels)

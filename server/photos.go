@@ -10,6 +10,7 @@ import (
 	"mime"
 	"net/http"
 	"regexp"
+	"strconv"
 	"time"
 
 	"warmhand/internal/care"
@@ -26,14 +27,25 @@ const (
 var plainID = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
 
 // putPhoto takes in the bytes of one picture, in the case that the address
-// names. A repeat gets the first answer.
+// names. A repeat gets the first answer. It may come in pieces, and go on after a
+// cut, as in the IETF's draft of resumable uploads: PUT begins, PATCH goes on at
+// Upload-Offset, HEAD asks for it, and Upload-Complete: ?0 says that more follows.
 func (s *Server) putPhoto(w http.ResponseWriter, r *http.Request) {
 	p, err := s.takePhoto(w, r)
+	var elsewhere *photo.OffsetError
+	if errors.As(err, &elsewhere) {
+		w.Header().Set(uploadOffset, strconv.FormatInt(elsewhere.Offset, 10))
+		err = &care.Error{Code: care.Conflict, Reason: care.ReasonUploadOffset, Text: fmt.Sprintf("Of this photo %d bytes have arrived. Go on there.", elsewhere.Offset)}
+	}
 	if err != nil {
 		s.writeError(w, r, err)
 		return
 	}
-	body, err := wireJSON.Marshal(photoToProto(&p))
+	if p == nil {
+		s.tellArrived(w, r, false)
+		return
+	}
+	body, err := wireJSON.Marshal(photoToProto(p))
 	if err != nil {
 		s.writeError(w, r, err)
 		return
@@ -43,21 +55,84 @@ func (s *Server) putPhoto(w http.ResponseWriter, r *http.Request) {
 	w.Write(body)
 }
 
-func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none care.Photo, err error) {
-	breederID, caseID, id := r.PathValue("breeder"), r.PathValue("case"), r.PathValue("photo")
-	who, err := s.admit(w, r, routePhotoPut, breederID)
+// headPhoto says how much of a picture has arrived.
+func (s *Server) headPhoto(w http.ResponseWriter, r *http.Request) {
+	existing, _, err := s.mayAddPhoto(w, r, routePhotoHead)
+	if err != nil {
+		s.writeError(w, r, err)
+		return
+	}
+	s.tellArrived(w, r, existing != nil)
+}
+
+// The headers of an upload that comes in pieces.
+const (
+	uploadOffset   = "Upload-Offset"   // bytes that have arrived
+	uploadComplete = "Upload-Complete" // ?1: with this the picture is whole; ?0: more follows
+)
+
+func (s *Server) tellArrived(w http.ResponseWriter, r *http.Request, whole bool) {
+	h := w.Header()
+	h.Set("Cache-Control", "no-store")
+	h.Set(uploadComplete, "?1")
+	if !whole {
+		n, err := s.blobs.Arrived(uploadName(r))
+		if err != nil {
+			s.writeError(w, r, err)
+			return
+		}
+		h.Set(uploadComplete, "?0")
+		h.Set(uploadOffset, strconv.FormatInt(n, 10))
+	}
+	w.WriteHeader(http.StatusNoContent)
+}
+
+// uploadName is what arrives of a picture is kept under until it is whole.
+func uploadName(r *http.Request) string {
+	return r.PathValue("breeder") + "/" + r.PathValue("case") + "/" + r.PathValue("photo")
+}
+
+// mayAddPhoto checks who asks, and returns the picture if it is there.
+func (s *Server) mayAddPhoto(w http.ResponseWriter, r *http.Request, route string) (*care.Photo, caller, error) {
+	who, err := s.admit(w, r, route, r.PathValue("breeder"))
+	if err != nil {
+		return nil, who, err
+	}
+	id := r.PathValue("photo")
+	if !plainID.MatchString(id) {
+		return nil, who, care.BadField("photo", "The photo's id has to be a UUID.")
+	}
+	existing, err := s.followup.MayAddPhoto(r.Context(), who.Actor, r.PathValue("breeder"), r.PathValue("case"), id)
+	return existing, who, err
+}
+
+// takePhoto returns nil as long as more of the picture is to follow.
+func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none *care.Photo, err error) {
+	route, from := routePhotoPut, int64(0)
+	if r.Method == http.MethodPatch {
+		route = routePhotoPatch
+		if from, err = strconv.ParseInt(r.Header.Get(uploadOffset), 10, 64); err != nil || from < 0 {
+			return none, care.BadField(uploadOffset, "Say at which byte the picture goes on. HEAD tells how much has arrived.")
+		}
+	}
+	existing, who, err := s.mayAddPhoto(w, r, route)
 	if err != nil {
 		return none, err
 	}
-	if !plainID.MatchString(id) {
-		return none, care.BadField("photo", "The photo's id has to be a UUID.")
+	if existing != nil && from > 0 {
+		return existing, nil // its answer was lost on the way
+	}
+	last := true
+	switch r.Header.Get(uploadComplete) {
+	case "", "?1":
+	case "?0":
+		last = false
+	default:
+		return none, care.BadField(uploadComplete, "Write ?1 when the picture is whole with this, or ?0 when more follows.")
 	}
 	ctx := r.Context()
-	if _, err := s.followup.MayAddPhoto(ctx, who.Actor, breederID, caseID, id); err != nil {
-		return none, err
-	}
 	switch kind, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type")); kind {
-	case "image/jpeg", "image/png", "image/webp", "application/octet-stream":
+	case "image/jpeg", "image/png", "image/webp", "application/octet-stream", "application/partial-upload":
 	default:
 		return none, care.BadField("Content-Type", "Send the picture's bytes as image/jpeg, image/png or image/webp.")
 	}
@@ -73,18 +148,21 @@ func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none care.Ph
 		return none, &photo.Error{Code: photo.TooLarge, Field: "photo", Message: "The picture is larger than 25 MB. Send it in a smaller size."}
 	}
 	http.NewResponseController(w).SetReadDeadline(time.Now().Add(photoTime)) //nolint:errcheck // a connection without deadlines has none
-	pic, err := photo.Intake(ctx, http.MaxBytesReader(w, r.Body, photoMax+1), photo.Limits{Bytes: photoMax}, s.blobs.Temp())
+	pic, err := s.blobs.Receive(ctx, uploadName(r), from, last, http.MaxBytesReader(w, r.Body, photoMax+1), photo.Limits{Bytes: photoMax})
 	if err != nil {
 		var refused *photo.Error
 		if !errors.As(err, &refused) && !errors.Is(err, ctx.Err()) && isArrival(err) {
-			return none, care.BadField("photo", "The picture did not arrive whole. Send it again.")
+			return none, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: "The picture did not arrive whole. Send it again, or the rest of it."}
 		}
 		return none, err
 	}
-	if taken == nil && pic.Taken != nil && pic.Taken.Zoned {
-		taken = &pic.Taken.Time
+	if pic == nil {
+		return nil, nil
 	}
-	return s.keepPicture(ctx, who.Actor, s.now(), pic, care.Photo{BreederID: breederID, CaseID: caseID, ID: id, TakenAt: taken})
+	// What the file says of its time is not asked: only what the sender tells on
+	// purpose is kept.
+	p, err := s.keepPicture(ctx, who.Actor, s.now(), pic, care.Photo{BreederID: r.PathValue("breeder"), CaseID: r.PathValue("case"), ID: r.PathValue("photo"), TakenAt: taken})
+	return &p, err
 }
 
 // keepPicture stores a picture that was taken in and then its row, in this

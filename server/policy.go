@@ -106,6 +106,8 @@ var policy = access.Policy{
 	routeBreederLive: team.Reads(),
 	routeKeeperLive:  keeper.Reads(),
 	routePhotoPut:    involved,
+	routePhotoPatch:  involved,
+	routePhotoHead:   involved.Reads(),
 	routePhotoGet:    involved.Reads(),
 	routeCards:       team.Reads(),
 	routeLabels:      team.Reads(),
@@ -123,6 +125,8 @@ const (
 	routeBreederLive = "GET /v1/breeders/{breeder}/live"
 	routeKeeperLive  = "GET /v1/keepers/me/live"
 	routePhotoPut    = "PUT /v1/breeders/{breeder}/cases/{case}/photos/{photo}"
+	routePhotoPatch  = "PATCH /v1/breeders/{breeder}/cases/{case}/photos/{photo}"
+	routePhotoHead   = "HEAD /v1/breeders/{breeder}/cases/{case}/photos/{photo}"
 	routePhotoGet    = "GET /v1/breeders/{breeder}/cases/{case}/photos/{photo}/{size}"
 	routeCards       = "POST /v1/breeders/{breeder}/cards.pdf"
 	routeLabels      = "GET /v1/breeders/{breeder}/labels.pdf"

@@ -46,6 +46,7 @@ const (
 	ReasonAnimalHasCase   ErrorReason = "ANIMAL_HAS_CASE"
 	ReasonAlreadyReplaced ErrorReason = "ALREADY_REPLACED"
 	ReasonPhotoRefused    ErrorReason = "PHOTO_REFUSED"
+	ReasonUploadOffset    ErrorReason = "UPLOAD_OFFSET"
 	ReasonTooLarge        ErrorReason = "TOO_LARGE"
 	ReasonPasskeyRefused  ErrorReason = "PASSKEY_REFUSED"
 	ReasonNotSaved        ErrorReason = "NOT_SAVED"

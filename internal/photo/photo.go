@@ -35,9 +35,9 @@ import (
 	"image/jpeg"
 	"image/png"
 	"io"
-	"os"
 	"runtime"
 	"strings"
+	"time"
 
 	"golang.org/x/sync/semaphore"
 )
@@ -63,6 +63,9 @@ type Limits struct {
 	Bytes  int64 // size of the upload; default 25 MiB
 	Pixels int64 // width × height; default 50 Mi, the largest common phone sensor
 	Side   int   // the longer of width and height in pixels; default 12000
+	// Time is the most that decoding may take once its turn has come; default 20 s.
+	// A 50 million pixel JPEG takes about one.
+	Time time.Duration
 }
 
 func (l Limits) orDefaults() Limits {
@@ -74,6 +77,9 @@ func (l Limits) orDefaults() Limits {
 	}
 	if l.Side <= 0 {
 		l.Side = 12000
+	}
+	if l.Time <= 0 {
+		l.Time = 20 * time.Second
 	}
 	return l
 }
@@ -89,6 +95,7 @@ const (
 	UnsupportedFormat Code = "unsupported_format" // Error.Format names it
 	TooManyPixels     Code = "too_many_pixels"
 	Damaged           Code = "damaged"
+	TooSlow           Code = "too_slow"
 )
 
 // Error says why a picture was refused. Message is for the person who sent it
@@ -153,40 +160,15 @@ type Picture struct {
 // the metadata. Transparent parts become white.
 func Intake(ctx context.Context, r io.Reader, lim Limits, dir string) (*Picture, error) {
 	lim = lim.orDefaults()
-	f, err := os.CreateTemp(dir, "photo-*")
-	if err != nil {
-		return nil, fmt.Errorf("spool a photo: %w", err)
-	}
-	defer f.Close()
-	// Unlinked while open: even a crash leaves no picture with its place behind.
-	if err := os.Remove(f.Name()); err != nil {
-		return nil, fmt.Errorf("spool a photo: %w", err)
-	}
-
-	sum := sha256.New()
-	n, err := io.Copy(io.MultiWriter(f, sum), io.LimitReader(reader{ctx, r}, lim.Bytes+1))
-	switch {
-	case err != nil:
-		return nil, fmt.Errorf("receive a photo: %w", err)
-	case n > lim.Bytes:
-		return nil, refuse(TooLarge, "", "This photo is larger than %d MB. Please send a smaller copy of it.", lim.Bytes>>20)
-	case n == 0:
-		return nil, refuse(Empty, "", "Nothing arrived. Please choose the photo again.")
-	}
-
-	h, err := readHead(f, n)
+	spool, err := newSpool(dir)
 	if err != nil {
 		return nil, err
 	}
-	if err := h.check(lim); err != nil {
+	defer spool.Close()
+	if err := spool.fill(ctx, r, lim); err != nil {
 		return nil, err
 	}
-	p, err := render(ctx, h)
-	if err != nil {
-		return nil, err
-	}
-	p.UploadHash, p.UploadBytes = hex.EncodeToString(sum.Sum(nil)), n
-	return p, nil
+	return spool.picture(ctx, lim)
 }
 
 // check refuses what the limits or the memory budget do not allow.
@@ -212,7 +194,7 @@ func (h *head) need() int64 {
 }
 
 // render decodes the whole picture and makes everything that is kept of it.
-func render(ctx context.Context, h *head) (*Picture, error) {
+func render(ctx context.Context, h *head, most time.Duration) (*Picture, error) {
 	if err := decoding.Acquire(ctx, h.need()); err != nil {
 		return nil, fmt.Errorf("wait to decode a photo: %w", err)
 	}
@@ -222,9 +204,15 @@ func render(ctx context.Context, h *head) (*Picture, error) {
 		// before are still in the heap and the real peak is twice as high.
 		runtime.GC()
 	}
-	img, err := h.decodeSafely(reader{ctx, h.data})
+	// Decoders stop where they read, and they read in pieces of a few kilobytes.
+	timed, stop := context.WithTimeout(ctx, most)
+	defer stop()
+	img, err := h.decodeSafely(reader{timed, h.data})
 	if ctx.Err() != nil {
 		return nil, fmt.Errorf("decode a photo: %w", ctx.Err())
+	}
+	if err != nil && timed.Err() != nil {
+		return nil, refuse(TooSlow, h.format, "This photo takes too long to open the way it is saved. Please send it as an ordinary JPEG, or a smaller copy of it.")
 	}
 	if err != nil {
 		return nil, decodeError(h.format, err)
