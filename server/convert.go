@@ -544,7 +544,7 @@ func speciesToProto(s *snake.Species) *pb.Species {
 }
 
 func setupPointToProto(p *care.SetupPoint) *pb.SetupPoint {
-	out := &pb.SetupPoint{Code: p.Code, Title: p.Title, Why: p.Why, Look: p.Look, Fix: p.Fix, Source: p.Source, Measure: string(p.Measure), Photo: p.Photo}
+	out := &pb.SetupPoint{Code: p.Code, Title: p.Title, Why: p.Why, Look: p.Look, Fix: p.Fix, Source: p.Source, Measure: string(p.Measure), Photo: len(p.Shots) > 0, Shots: p.Shots}
 	for _, c := range p.Choices {
 		out.Choices = append(out.Choices, &pb.SetupChoice{Code: c.Code, Label: c.Label, Verdict: strings.ReplaceAll(c.Verdict.String(), " ", "_")})
 	}

@@ -68,7 +68,9 @@ type SetupPoint struct {
 	Choices []Choice
 	Measure MeasureKind
 	Sizes   []Size
-	Photo   bool // a picture helps the breeder to see it
+	// Shots are the pictures that help the breeder to see it, in the order of
+	// taking: what to hold the camera at, and how.
+	Shots []string
 }
 
 // SetupPoints is the checklist in the order of a walk from the outside in. The
@@ -102,7 +104,7 @@ var setupPoints = []SetupPoint{
 			Choice{"locked_tight", "It locks, and every gap is too small for the head", Fine},
 			Choice{"no_lock", "It closes, but nothing locks it", Hazard},
 			Choice{"gap", "There is a gap that the head may fit through", Hazard}),
-		Measure: MeasureGap, Photo: true,
+		Measure: MeasureGap, Shots: []string{"The whole enclosure from the front", "Each gap straight on, with the handover card flat beside it"},
 	},
 	{
 		Code: "other_pets", Title: "Other animals in the home",
@@ -139,7 +141,7 @@ var setupPoints = []SetupPoint{
 			Choice{"overhead_inside", "A bulb, panel or ceramic heater inside", Fine},
 			Choice{"mat_inside", "A mat, pad or cable inside, where it can lie on it or dig to it", Hazard},
 			Choice{"room", "Nothing but the warm room", NotHere}),
-		Photo: true,
+		Shots: []string{"What heats it, from where its cable can be seen"},
 	},
 	{
 		Code: "heater_thermostat", Title: "Every heater on a thermostat",
@@ -152,7 +154,7 @@ var setupPoints = []SetupPoint{
 			Choice{"loose_sensor", "There is a thermostat, but its sensor is loose or not at the hot spot", Hazard},
 			Choice{"none_on", "A heater runs without a thermostat", Hazard},
 			Choice{"no_heater", "There is no heater", NotHere}),
-		Photo: true,
+		Shots: []string{"The thermostat with its display", "The sensor where it is fixed"},
 	},
 	{
 		Code: "heat_rock", Title: "Heated rocks",
@@ -164,7 +166,7 @@ var setupPoints = []SetupPoint{
 			Choice{"unplugged", "There is one, but it is unplugged for good", Fine},
 			Choice{"in_use", "One is in use", Hazard},
 			Choice{"none", "There is none", NotHere}),
-		Photo: true,
+		Shots: []string{"The rock with its cable"},
 	},
 	{
 		Code: "bulb_guard", Title: "Bulbs and hot panels guarded",
@@ -177,7 +179,7 @@ var setupPoints = []SetupPoint{
 			Choice{"outside", "All are outside, where it cannot touch them", Fine},
 			Choice{"open", "One inside has no guard, or the guard has a way in", Hazard},
 			Choice{"none", "There are none", NotHere}),
-		Photo: true,
+		Shots: []string{"The bulb or panel with its guard, from below"},
 	},
 	{
 		Code: "power_near_water", Title: "Electrical parts and water",
@@ -191,7 +193,7 @@ var setupPoints = []SetupPoint{
 			Choice{"reachable", "Water could reach a plug, joint or adapter", Hazard},
 			Choice{"damaged", "A cable is cut, cracked or taped up", Hazard},
 			Choice{"none", "There is no electricity at the enclosure", NotHere}),
-		Photo: true,
+		Shots: []string{"Plugs, joints and cables, from outside", "What could splash: the bowl and the way to the nearest cable"},
 	},
 	{
 		Code: "gradient", Title: "A warm end and a cool end",
@@ -216,7 +218,7 @@ var setupPoints = []SetupPoint{
 			Choice{"infrared", "A point-and-read infrared thermometer", Fine},
 			Choice{"dial", "Only a stick-on dial or strip", Hazard},
 			Choice{"none", "Nothing measures it", Hazard}),
-		Photo: true,
+		Shots: []string{"Each thermometer, near enough to read it"},
 	},
 	{
 		Code: "hides", Title: "Places to hide",
@@ -230,7 +232,7 @@ var setupPoints = []SetupPoint{
 			Choice{"too_open", "The hides are large or open on several sides", Hazard},
 			Choice{"no_hide", "There is no hide", Hazard}),
 		Sizes: []Size{{"inside_mm", "Inside of the smallest hide, the wider way", "“15 cm” works too", "mm"}},
-		Photo: true,
+		Shots: []string{"The hides from above, with the ends of the enclosure in view"},
 	},
 	{
 		Code: "decor_openings", Title: "Holes in decor, wood and hides",
@@ -243,7 +245,7 @@ var setupPoints = []SetupPoint{
 			Choice{"all_tiny", "Every hole is too small for its head", Fine},
 			Choice{"about_body", "One is about as wide as the snake", Hazard},
 			Choice{"none", "There are no holes", NotHere}),
-		Measure: MeasureOpening, Photo: true,
+		Measure: MeasureOpening, Shots: []string{"Each hole straight on, with the handover card flat beside it"},
 	},
 	{
 		Code: "tubes", Title: "Tubes and rolls",
@@ -256,7 +258,7 @@ var setupPoints = []SetupPoint{
 			Choice{"very_wide", "They are much wider than the snake, with room to grow", Fine},
 			Choice{"snug", "One is snug, or will be soon", Hazard},
 			Choice{"none", "There are none", NotHere}),
-		Measure: MeasureOpening, Photo: true,
+		Measure: MeasureOpening, Shots: []string{"The narrow end of each tube straight on, with the handover card held level with it"},
 	},
 	{
 		Code: "netting", Title: "Nets and mesh",
@@ -269,7 +271,7 @@ var setupPoints = []SetupPoint{
 			Choice{"coarse", "Mesh with holes that its nose or head goes into", Hazard},
 			Choice{"soft_net", "There is soft netting", Hazard},
 			Choice{"none", "There is no net or mesh", NotHere}),
-		Measure: MeasureOpening, Photo: true,
+		Measure: MeasureOpening, Shots: []string{"The mesh straight on, with the handover card flat on it"},
 	},
 	{
 		Code: "sharp_edges", Title: "Sharp edges and points",
@@ -280,7 +282,7 @@ var setupPoints = []SetupPoint{
 		Choices: choices(
 			Choice{"all_smooth", "Everything feels smooth", Fine},
 			Choice{"sharp", "Something is sharp, broken or splintered", Hazard}),
-		Photo: true,
+		Shots: []string{"Each sharp place from near, in good light"},
 	},
 	{
 		Code: "tape", Title: "Sticky tape, labels and glue",
@@ -291,7 +293,7 @@ var setupPoints = []SetupPoint{
 		Choices: choices(
 			Choice{"no_tape", "There is nothing sticky inside", Fine},
 			Choice{"tape_inside", "There is tape, a label or glue inside", Hazard}),
-		Photo: true,
+		Shots: []string{"Each place with tape, a label or glue"},
 	},
 	{
 		Code: "water_depth", Title: "Water bowl",
@@ -304,7 +306,7 @@ var setupPoints = []SetupPoint{
 			Choice{"too_deep", "Deeper than the limit for this snake", Hazard},
 			Choice{"tips", "The bowl is light and tips", Hazard},
 			Choice{"no_water", "There is no water bowl", Hazard}),
-		Measure: MeasureDepth, Photo: true,
+		Measure: MeasureDepth, Shots: []string{"The bowl from the side, at the height of the water"},
 	},
 	{
 		Code: "heavy_things", Title: "Heavy things",
@@ -322,7 +324,7 @@ var setupPoints = []SetupPoint{
 			{"foot_mm", "Width of its foot, the narrower way", "of a stacked piece: what it rests on; “12 cm” works too", "mm"},
 			{"height_mm", "Its height", "“20 cm” works too", "mm"},
 		},
-		Photo: true,
+		Shots: []string{"Each heavy piece from the side, with what it stands on"},
 	},
 	{
 		Code: "climb_height", Title: "High places",
@@ -335,7 +337,7 @@ var setupPoints = []SetupPoint{
 			Choice{"high_soft", "High, with fixed branches and soft ground below", Fine},
 			Choice{"high_hard", "High, with a hard floor or hard things below", Hazard},
 			Choice{"loose_branch", "A branch turns or slips", Hazard}),
-		Measure: MeasureHeight, Photo: true,
+		Measure: MeasureHeight, Shots: []string{"The highest place from the front, with the floor in view"},
 		Sizes: []Size{{"ground_mm", "Depth of the soft ground below", "“5 cm” works too", "mm"}},
 	},
 	{
@@ -351,7 +353,7 @@ var setupPoints = []SetupPoint{
 			Choice{"cedar_pine", "Cedar, pine or another scented wood", Hazard},
 			Choice{"sand_litter", "Sand, cat litter, nutshell, corn cob or gravel", Hazard},
 			Choice{"other", "Something else", Unsure}),
-		Photo: true,
+		Shots: []string{"The floor from above, from near"},
 	},
 	{
 		Code: "live_prey", Title: "Live prey",

@@ -59,6 +59,11 @@ func TestSetupPointsComplete(t *testing.T) {
 				t.Errorf("%s: not sure means %s", p.Code, c.Verdict)
 			}
 		}
+		for _, shot := range p.Shots {
+			if strings.ContainsAny(shot, "!—.") || p.Measure == MeasureOpening && !strings.Contains(shot, "card") {
+				t.Errorf("%s: shot %q", p.Code, shot)
+			}
+		}
 		sizes := map[string]bool{}
 		for _, z := range p.Sizes {
 			if !code.MatchString(z.Code) || !strings.HasSuffix(z.Code, "_"+z.Unit) || sizes[z.Code] || z.Label == "" || z.Hint == "" || z.Unit != "mm" && z.Unit != "g" {

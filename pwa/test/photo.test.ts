@@ -1,6 +1,7 @@
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
+import { changeSettings } from '../src/core/settings';
 import { takenAt } from '../src/photo/exif';
 import { type Canvas, isHeic, judgePixels, prepare } from '../src/photo/photo';
 
@@ -109,27 +110,55 @@ function canvas(width: number, height: number, drawn: number[][] = []): Canvas {
   };
 }
 
-test('a large picture becomes at most 1600 px, keeps its shape and time, and is judged', async () => {
+test('a large picture becomes at most 1600 px, keeps its shape, and is judged', async () => {
   const drawn: number[][] = [];
-  const p = await prepare(new Blob([withExif(true, '2026:03:01 10:00:00', 'Z')]), canvas(4000, 3000, drawn));
+  const p = await prepare(new Blob([withExif(true, '2026:03:01 10:00:00', 'Z')]), 'c', canvas(4000, 3000, drawn));
   expect(p).toMatchObject({ ok: true, hints: { dark: true, blurred: false }, photo: { type: 'image/jpeg' } });
   expect(drawn[0]).toEqual([0, 0, 1600, 1200]);
   if (p.ok) expect(new TextDecoder().decode(p.photo.bytes)).toBe('1600x1200'); // the new picture's bytes, not the file's
 });
 
+test('the same file is one picture of its case, and of each case another', async () => {
+  const ids: string[] = [];
+  for (const [bytes, owner] of [
+    ['x', 'breeders/b/cases/c'],
+    ['x', 'breeders/b/cases/c'],
+    ['x', 'breeders/b/cases/d'],
+    ['y', 'breeders/b/cases/c'],
+  ] as const) {
+    const p = await prepare(new Blob([bytes]), owner, canvas(30, 20));
+    if (p.ok) ids.push(p.photo.id);
+  }
+  expect(ids[0]).toMatch(/^[0-9a-f]{8}-[0-9a-f]{4}-8[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$/);
+  expect(ids[1]).toBe(ids[0]);
+  expect(new Set(ids).size).toBe(3);
+});
+
+test('the time goes along only of those who agreed', async () => {
+  const dated = new Blob([withExif(true, '2026:03:01 10:00:00', 'Z')]);
+  const time = async () => {
+    const p = await prepare(dated, 'c', canvas(30, 20));
+    return p.ok && p.photo.takenAt;
+  };
+  expect(await time()).toBeUndefined();
+  changeSettings({ taken: true });
+  expect(await time()).toBe('2026-03-01T10:00:00.000Z');
+  changeSettings({ taken: false });
+});
+
 test('a small picture is not blown up', async () => {
   const drawn: number[][] = [];
-  await prepare(new Blob(['x']), canvas(300, 200, drawn));
+  await prepare(new Blob(['x']), 'c', canvas(300, 200, drawn));
   expect(drawn[0]).toEqual([0, 0, 300, 200]);
 });
 
 test('what the browser cannot open is said in words', async () => {
   const broken = { ...canvas(1, 1), decode: async () => Promise.reject(new DOMException('no', 'InvalidStateError')) };
-  expect(await prepare(new Blob([file('quarters.heic')]), broken)).toMatchObject({
+  expect(await prepare(new Blob([file('quarters.heic')]), 'c', broken)).toMatchObject({
     ok: false,
     problem: expect.stringContaining('HEIC'),
   });
-  expect(await prepare(new Blob(['text']), broken)).toMatchObject({
+  expect(await prepare(new Blob(['text']), 'c', broken)).toMatchObject({
     ok: false,
     problem: expect.stringContaining('cannot read'),
   });
@@ -146,7 +175,7 @@ test('a browser that cannot make JPEG does not send something else', async () =>
       } as unknown as OffscreenCanvas;
     },
   };
-  expect(await prepare(new Blob(['x']), png)).toMatchObject({ ok: false });
+  expect(await prepare(new Blob(['x']), 'c', png)).toMatchObject({ ok: false });
 });
 
 test('hints: dark, blurred, fine', () => {

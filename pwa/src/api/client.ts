@@ -37,7 +37,7 @@ export class Offline extends Error {
   }
 }
 
-export type Method = 'GET' | 'POST' | 'PATCH' | 'PUT' | 'DELETE';
+export type Method = 'GET' | 'HEAD' | 'POST' | 'PATCH' | 'PUT' | 'DELETE';
 
 export interface CallOptions {
   signal?: AbortSignal | undefined;
@@ -57,9 +57,20 @@ export function asPhoto(photo: { type: string; takenAt?: string | undefined }) {
   } satisfies CallOptions;
 }
 
+/** How much of a picture the service has: the bytes, or all. */
+export async function arrivedOf(path: string, opt?: CallOptions): Promise<number | 'all'> {
+  const { response } = await send('HEAD', path, undefined, opt);
+  if (!response.ok) throw new ApiError(response.status, '', `The service answered ${response.status}.`, [], {});
+  if (response.headers.get('Upload-Complete') === '?1') return 'all';
+  const n = Number(response.headers.get('Upload-Offset') ?? Number.NaN);
+  if (!Number.isInteger(n)) throw new Offline(); // the answer of something in between
+  return n;
+}
+
 /** Bodies of bytes go as they are, everything else as JSON. */
 export async function call<T>(method: Method, path: string, body?: unknown, opt?: CallOptions): Promise<T> {
   const { response, bytes } = await send(method, path, body, opt);
+  if (response.status === 204) return undefined as T;
   const answer = jsonOf(response, await bytes.text());
   if (!response.ok) throw decode(response.status, answer);
   return answer as T;

@@ -1,10 +1,12 @@
 import { signal } from '@preact/signals';
 
-/** How this person likes numbers, and what paper they have. Stored values are always grams and °C. */
+/** How this person likes numbers, what paper they have, what they agreed to tell. Stored values are always grams and °C. */
 export interface Settings {
   mass: 'g' | 'oz';
   temp: 'C' | 'F';
   paper: 'a4' | 'letter';
+  /** Whether the time when a picture was taken goes along with it. */
+  taken: boolean;
 }
 
 const key = 'warmhand.settings';
@@ -13,6 +15,7 @@ function stored(): Settings {
   const usual: Settings = {
     mass: 'g',
     temp: spoken(/-(US|BS|BZ|KY|LR|PW|FM|MH)$/i) ? 'F' : 'C',
+    taken: false,
     paper: spoken(/-(US|CA|MX|PH|CL|CO|VE|GT|CR|PA|SV|NI|DO|PR|BS|BZ|LR|PW|FM|MH)$/i) ? 'letter' : 'a4',
   };
   try {
@@ -20,6 +23,7 @@ function stored(): Settings {
     return {
       mass: was.mass === 'oz' || was.mass === 'g' ? was.mass : usual.mass,
       temp: was.temp === 'F' || was.temp === 'C' ? was.temp : usual.temp,
+      taken: was.taken === true,
       paper: was.paper === 'letter' || was.paper === 'a4' ? was.paper : usual.paper,
     };
   } catch {

@@ -1,4 +1,5 @@
-import { uuidv7 } from '../core/ids';
+import { idOfContent } from '../core/ids';
+import { settings } from '../core/settings';
 import type { NewPhoto } from '../store/outbox';
 import { takenAt } from './exif';
 
@@ -31,9 +32,10 @@ const browser: Canvas = {
 /**
  * Makes a picture ready to be kept and sent: upright, at most 1600 px, JPEG. Drawing it
  * anew drops everything else that the file carried, such as the place; only the time
- * stays, as a field.
+ * stays, as a field, and only of those who agreed. The same file is the same picture of its
+ * case, however often it is chosen.
  */
-export async function prepare(file: Blob, canvas: Canvas = browser): Promise<Prepared> {
+export async function prepare(file: Blob, caseName: string, canvas: Canvas = browser): Promise<Prepared> {
   if (file.size > mostBytes) return { ok: false, problem: 'This picture is very large. Please choose a smaller one.' };
   let original: ArrayBuffer;
   let bitmap: ImageBitmap;
@@ -63,10 +65,11 @@ export async function prepare(file: Blob, canvas: Canvas = browser): Promise<Pre
     pen.drawImage(bitmap, 0, 0, width, height);
     const blob = await surface.convertToBlob({ type: 'image/jpeg', quality });
     if (blob.type !== 'image/jpeg') return { ok: false, problem: 'This browser cannot save pictures as JPEG.' };
-    const taken = takenAt(original);
+    const taken = settings.value.taken ? takenAt(original) : undefined;
+    const id = await idOfContent(original, caseName);
     return {
       ok: true,
-      photo: { id: uuidv7(), bytes: await blob.arrayBuffer(), type: blob.type, ...(taken && { takenAt: taken }) },
+      photo: { id, bytes: await blob.arrayBuffer(), type: blob.type, ...(taken && { takenAt: taken }) },
       hints: judge(canvas, bitmap),
     };
   } finally {

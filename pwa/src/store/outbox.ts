@@ -47,6 +47,7 @@ export async function saveEntry(n: NewEntry, now = Date.now()): Promise<string> 
       };
       for (const p of photos) {
         await tx.objectStore('photos').put(p);
+        if ((await outbox.index('id').getKey(p.id)) !== undefined) continue; // chosen again: it goes once
         await outbox.add({
           ...common,
           id: p.id,

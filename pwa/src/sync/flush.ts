@@ -1,8 +1,8 @@
 // The only sender. Page and service worker run the same code; a lock over all
 // tabs and the worker lets one of them send at a time.
-import { ApiError, asKeeper, asPhoto, call, Offline } from '../api/client';
+import { ApiError, arrivedOf, asKeeper, asPhoto, call, Offline } from '../api/client';
 import type { BatchCreateEntriesResponseJson, CreateEntryResponseJson, EntryJson } from '../core/contract';
-import type { Item, Refusal } from '../store/db';
+import type { Item, Refusal, StoredPhoto } from '../store/db';
 import { allItems, arrived, photoOf, postpone, refused } from '../store/outbox';
 
 /** Time and chance; tests bring their own. */
@@ -42,14 +42,20 @@ function locked<T>(work: () => Promise<T>): Promise<T> {
 }
 
 /** Sends what may go now, in order within an animal, three animals side by side. */
-export function flush(onChange: () => void = () => undefined, clock: Clock = real): Promise<Result> {
+export function flush(
+  onChange: () => void = () => undefined,
+  clock: Clock = real,
+  /** How much of a picture has gone, 0 to 1. */
+  onPart: (id: string, part: number) => void = () => undefined,
+): Promise<Result> {
   return locked(async () => {
     const result: Result = { left: 0, sent: 0, signedOut: false };
     const byAnimal = new Map<string, Item[]>();
     for (const item of await allItems()) byAnimal.set(item.animal, [...(byAnimal.get(item.animal) ?? []), item]);
     const groups = [...byAnimal.values()];
     const worker = async () => {
-      for (let group = groups.shift(); group; group = groups.shift()) await sendGroup(group, clock, result, onChange);
+      for (let group = groups.shift(); group; group = groups.shift())
+        await sendGroup(group, clock, result, onChange, onPart);
     };
     await Promise.all([worker(), worker(), worker()]);
     result.left = (await allItems()).filter((i) => i.state === 'queued').length;
@@ -60,7 +66,13 @@ export function flush(onChange: () => void = () => undefined, clock: Clock = rea
 /** As many as the server takes at once. */
 const together = 100;
 
-async function sendGroup(group: Item[], clock: Clock, result: Result, onChange: () => void): Promise<void> {
+async function sendGroup(
+  group: Item[],
+  clock: Clock,
+  result: Result,
+  onChange: () => void,
+  onPart: (id: string, part: number) => void,
+): Promise<void> {
   const waiting = new Set(group.map((i) => i.id));
   const later = async (item: Item, error: Refusal) => {
     if (error.status === 401) result.signedOut = true;
@@ -91,7 +103,7 @@ async function sendGroup(group: Item[], clock: Clock, result: Result, onChange: 
     }
     if (item.state === 'dead' || item.after.some((id) => waiting.has(id))) continue; // the person decides first
     if (item.nextAt > clock.now()) return;
-    const answer = await send(item);
+    const answer = await send(item, (part) => onPart(item.id, part));
     if (answer.kind === 'ok') {
       await arrived(item, answer.entry);
       waiting.delete(item.id);
@@ -133,14 +145,48 @@ async function sendRun(animal: string, run: Item[]): Promise<RunAnswer> {
 
 type Answer = { kind: 'ok'; entry: EntryJson | undefined } | { kind: 'later' | 'refused'; error: Refusal };
 
-async function send(item: Item): Promise<Answer> {
+/**
+ * A picture goes in pieces of this many bytes: a line that breaks costs one piece, also
+ * where something on the way holds a request back until it is whole.
+ */
+export const piece = 128 * 1024;
+
+/** After a try that failed the service is asked how far it came. */
+async function sendPhoto(item: Item, photo: StoredPhoto, onPart: (part: number) => void): Promise<void> {
+  const how = asPhoto(photo);
+  const headers = { ...asKeeper.headers, ...how.headers };
+  const size = photo.bytes.byteLength;
+  let at: number | 'all' = item.tries > 0 ? await arrivedOf(item.path, asKeeper) : 0;
+  let astray = 0;
+  while (at !== 'all') {
+    const to: number = at >= size ? size : Math.min(at + piece, size);
+    const from: number = at >= size ? 0 : at; // more than there is cannot be ours
+    const whole = to === size;
+    const offset = from > 0 && { 'Upload-Offset': String(from) };
+    try {
+      await call(from > 0 ? 'PATCH' : 'PUT', item.path, photo.bytes.slice(from, to), {
+        ...how,
+        headers: { ...headers, ...offset, 'Upload-Complete': whole ? '?1' : '?0' },
+      });
+      at = whole ? 'all' : to;
+      onPart(to / size);
+    } catch (e) {
+      // It was sent before, and another version of the browser drew it a little otherwise.
+      if (e instanceof ApiError && e.reason === 'ID_REUSED') return;
+      // What waited there was given up, or another tab sends it too.
+      if (!(e instanceof ApiError) || e.reason !== 'UPLOAD_OFFSET' || ++astray > 2) throw e;
+      at = await arrivedOf(item.path, asKeeper);
+    }
+  }
+}
+
+async function send(item: Item, onPart: (part: number) => void): Promise<Answer> {
   try {
     if (item.method === 'PUT') {
       const photo = await photoOf(item.id);
       if (!photo)
         return { kind: 'refused', error: refusal(0, 'PHOTO_GONE', 'The picture is no longer on this phone.') };
-      const how = asPhoto(photo);
-      await call('PUT', item.path, photo.bytes, { ...how, headers: { ...asKeeper.headers, ...how.headers } });
+      await sendPhoto(item, photo, onPart);
       return { kind: 'ok', entry: undefined };
     }
     const answer = await call<CreateEntryResponseJson>('POST', item.path, item.entry, asKeeper);

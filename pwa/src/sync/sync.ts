@@ -11,6 +11,9 @@ export const phase = signal<Phase>('idle');
 /** The session on this phone ended; unsent entries wait for a new sign-in. */
 export const signedOut = signal(false);
 
+/** How much of the picture that is being sent has gone, 0 to 1. */
+export const part = signal<{ id: string; part: number } | undefined>(undefined);
+
 const every = 30_000;
 const seldom = 5 * 60_000;
 let fetchedAt = 0;
@@ -47,7 +50,10 @@ export function syncNow(): Promise<void> {
 async function round(): Promise<void> {
   phase.value = 'sending';
   try {
-    const result = await flush(announce);
+    const result = await flush(announce, undefined, (id, gone) => {
+      part.value = { id, part: gone };
+    });
+    part.value = undefined;
     if (result.left > 0) await askForBackgroundSync();
     const fetched = await refresh();
     if (fetched === 'ok') fetchedAt = Date.now();

@@ -687,8 +687,11 @@ type SetupPoint struct {
 	Source  string                 `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
 	Choices []*SetupChoice         `protobuf:"bytes,7,rep,name=choices,proto3" json:"choices,omitempty"`
 	// opening, depth, height, gap, or empty.
-	Measure       string       `protobuf:"bytes,8,opt,name=measure,proto3" json:"measure,omitempty"`
-	Photo         bool         `protobuf:"varint,9,opt,name=photo,proto3" json:"photo,omitempty"`
+	Measure string `protobuf:"bytes,8,opt,name=measure,proto3" json:"measure,omitempty"`
+	// A picture helps the breeder to see it.
+	Photo bool `protobuf:"varint,9,opt,name=photo,proto3" json:"photo,omitempty"`
+	// What to take, in this order.
+	Shots         []string     `protobuf:"bytes,11,rep,name=shots,proto3" json:"shots,omitempty"`
 	Sizes         []*SetupSize `protobuf:"bytes,10,rep,name=sizes,proto3" json:"sizes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -785,6 +788,13 @@ func (x *SetupPoint) GetPhoto() bool {
 		return x.Photo
 	}
 	return false
+}
+
+func (x *SetupPoint) GetShots() []string {
+	if x != nil {
+		return x.Shots
+	}
+	return nil
 }
 
 func (x *SetupPoint) GetSizes() []*SetupSize {
@@ -1239,7 +1249,7 @@ const file_warmhand_v1_reference_service_proto_rawDesc = "" +
 	"\bhow_soon\x18\x06 \x01(\tR\ahowSoon\"\x12\n" +
 	"\x10ListSignsRequest\"@\n" +
 	"\x11ListSignsResponse\x12+\n" +
-	"\x05signs\x18\x01 \x03(\v2\x15.warmhand.v1.SignInfoR\x05signs\"\x98\x02\n" +
+	"\x05signs\x18\x01 \x03(\v2\x15.warmhand.v1.SignInfoR\x05signs\"\xae\x02\n" +
 	"\n" +
 	"SetupPoint\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
@@ -1250,7 +1260,8 @@ const file_warmhand_v1_reference_service_proto_rawDesc = "" +
 	"\x06source\x18\x06 \x01(\tR\x06source\x122\n" +
 	"\achoices\x18\a \x03(\v2\x18.warmhand.v1.SetupChoiceR\achoices\x12\x18\n" +
 	"\ameasure\x18\b \x01(\tR\ameasure\x12\x14\n" +
-	"\x05photo\x18\t \x01(\bR\x05photo\x12,\n" +
+	"\x05photo\x18\t \x01(\bR\x05photo\x12\x14\n" +
+	"\x05shots\x18\v \x03(\tR\x05shots\x12,\n" +
 	"\x05sizes\x18\n" +
 	" \x03(\v2\x16.warmhand.v1.SetupSizeR\x05sizes\"]\n" +
 	"\tSetupSize\x12\x12\n" +

@@ -13,7 +13,7 @@ import { go, Link, Screen, useUnsaved } from '../nav';
 import { ThermalBand } from '../parts/band';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
-import { AddPictures, mostPhotos, Pictures } from '../parts/pictures';
+import { AddPictures, mostPhotos, Pictures, twice } from '../parts/pictures';
 import { known, linesOf, save } from './state';
 
 interface Answered {
@@ -313,6 +313,13 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
       {p.photo && (
         <section class="stack" aria-labelledby="pictures">
           <h2 id="pictures">A picture helps your breeder to see it</h2>
+          {(p.shots?.length ?? 0) > 0 && (
+            <ol class="bullets">
+              {p.shots?.map((shot) => (
+                <li key={shot}>{shot}</li>
+              ))}
+            </ol>
+          )}
           {kept.length + draft.photos.length > 0 && (
             <Pictures
               pictures={[
@@ -345,13 +352,17 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
           )}
           {kept.length + draft.photos.length < mostPhotos && (
             <AddPictures
+              of={c.name ?? ''}
               room={mostPhotos - kept.length - draft.photos.length}
               busy={busy}
               settled={() => writing.current}
               onBusy={setBusy}
               onMade={(made) => {
-                if (made.ok) change({ photos: [...latest.current.photos, { photo: made.photo, hints: made.hints }] });
-                else setError(made.problem);
+                if (!made.ok) return setError(made.problem);
+                const { photo, hints } = made;
+                if (kept.includes(photo.id) || latest.current.photos.some((x) => x.photo.id === photo.id))
+                  return setError(twice);
+                change({ photos: [...latest.current.photos, { photo, hints }] });
               }}
             />
           )}

@@ -7,7 +7,7 @@ import { formatMass, formatTemp } from '../../core/units';
 import { entryLine } from '../../core/words';
 import type { Item } from '../../store/db';
 import { confirmed, drop, hurry, sendAgain } from '../../store/outbox';
-import { phase, syncNow } from '../../sync/sync';
+import { part, phase, syncNow } from '../../sync/sync';
 import { Link, Screen } from '../nav';
 import { Button, Notice } from '../parts/controls';
 import { animalName, known, load } from './state';
@@ -41,6 +41,7 @@ export default function Unsent(): JSX.Element {
                 {what(i)}
                 <span class="muted block">
                   {animalNameOf(caseOf(i))}, saved {ago(new Date(i.savedAt).toISOString())}
+                  {part.value?.id === i.id && `, ${Math.round(100 * part.value.part)} % sent`}
                   {i.tries > 0 && `, tried ${i.tries === 1 ? 'once' : `${i.tries} times`}`}
                 </span>
                 {i.after.some((id) => dead.some((d) => d.id === id)) && (

@@ -1,6 +1,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { idOf } from '../../core/ids';
+import { changeSettings, settings } from '../../core/settings';
 import { accept, type Prepared, prepare } from '../../photo/photo';
 import { cameraKey, writeState } from '../../store/db';
 import { type NewPhoto, photoOf } from '../../store/outbox';
@@ -8,6 +9,8 @@ import { Button } from './controls';
 
 /** How many pictures one answer or one message may name. */
 export const mostPhotos = 8;
+
+export const twice = 'That picture is here already, so it counts once.';
 
 export interface Picture {
   /** `breeders/{b}/cases/{c}/photos/{p}` */
@@ -122,12 +125,15 @@ function Image({ p, size, waiting }: { p: Picture; size: 320 | 1600; waiting: bo
 
 /** Two ways to a picture: the camera, or one that is there already. */
 export function AddPictures({
+  of,
   room,
   busy,
   settled,
   onBusy,
   onMade,
 }: {
+  /** The name of their case. */
+  of: string;
   /** How many more may be added. */
   room: number;
   busy: boolean;
@@ -148,7 +154,7 @@ export function AddPictures({
     input.value = ''; // the same picture may be chosen again
     await writeState(cameraKey, undefined).catch(() => undefined);
     onBusy(true);
-    for (const file of files.slice(0, room)) onMade(await prepare(file));
+    for (const file of files.slice(0, room)) onMade(await prepare(file, of));
     if (files.length > room)
       onMade({ ok: false, problem: `Only ${mostPhotos} pictures go together. The others were left out.` });
     await settled();
@@ -170,6 +176,16 @@ export function AddPictures({
           Choose a photo
         </Button>
       </div>
+      <label class="check">
+        <input
+          type="checkbox"
+          checked={settings.value.taken}
+          onChange={(e) => changeSettings({ taken: e.currentTarget.checked })}
+        />
+        <span>
+          Send along when a picture was taken. <span class="muted">Where it was taken is never sent.</span>
+        </span>
+      </label>
       <input {...input} ref={take} capture="environment" data-photo="take" />
       <input {...input} ref={choose} multiple data-photo="choose" />
     </>

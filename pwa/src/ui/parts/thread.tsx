@@ -6,7 +6,7 @@ import { entryLine, type Names } from '../../core/words';
 import { dropDraft, isFull, readDraft, writeDraft } from '../../store/db';
 import type { NewPhoto } from '../../store/outbox';
 import { Button, Field, Notice } from './controls';
-import { AddPictures, mostPhotos, Pictures } from './pictures';
+import { AddPictures, mostPhotos, Pictures, twice } from './pictures';
 
 /** What is being written; kept on the device until it is sent. */
 export interface MessageDraft {
@@ -178,13 +178,15 @@ function Write(p: ThreadProps): JSX.Element {
         </Notice>
       )}
       <AddPictures
+        of={p.case}
         room={mostPhotos - draft.photos.length}
         busy={busy}
         settled={() => writing.current}
         onBusy={setBusy}
         onMade={(made) => {
-          if (made.ok) change({ photos: [...latest.current.photos, made.photo] });
-          else setError(made.problem);
+          if (!made.ok) setError(made.problem);
+          else if (latest.current.photos.some((x) => x.id === made.photo.id)) setError(twice);
+          else change({ photos: [...latest.current.photos, made.photo] });
         }}
       />
       <div class="actions">

@@ -544,9 +544,18 @@ export declare type SetupPoint = Message<"warmhand.v1.SetupPoint"> & {
   measure: string;
 
   /**
+   * A picture helps the breeder to see it.
+   *
    * @generated from field: bool photo = 9;
    */
   photo: boolean;
+
+  /**
+   * What to take, in this order.
+   *
+   * @generated from field: repeated string shots = 11;
+   */
+  shots: string[];
 
   /**
    * @generated from field: repeated warmhand.v1.SetupSize sizes = 10;
@@ -603,9 +612,18 @@ export declare type SetupPointJson = {
   measure?: string;
 
   /**
+   * A picture helps the breeder to see it.
+   *
    * @generated from field: bool photo = 9;
    */
   photo?: boolean;
+
+  /**
+   * What to take, in this order.
+   *
+   * @generated from field: repeated string shots = 11;
+   */
+  shots?: string[];
 
   /**
    * @generated from field: repeated warmhand.v1.SetupSize sizes = 10;
