@@ -37,7 +37,7 @@ test-browser: build ## the web app in a browser against the program; ARGS="e2e/x
 	cd pwa && npm run -s e2e -- $(ARGS)
 
 bench: ## benchmarks, and how they stand to each other
-	@$(need) go cc
+	@$(need) go cc vips
 	@internal/tools/bench.sh
 
 cohort: ## judge the assessment on simulated animals: table and plots of internal/cohort. ARGS="-world base"

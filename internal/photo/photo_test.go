@@ -255,6 +255,33 @@ func TestShrink(t *testing.T) {
 	}
 }
 
+// What cameras write takes a shorter way, to the same picture.
+func TestShrinkPlanes(t *testing.T) {
+	t.Parallel()
+	rnd := rand.New(rand.NewPCG(3, 4))
+	for _, ratio := range []image.YCbCrSubsampleRatio{image.YCbCrSubsampleRatio444, image.YCbCrSubsampleRatio422, image.YCbCrSubsampleRatio420} {
+		for _, size := range [][2]int{{64, 48}, {62, 44}, {48, 64}, {400, 40}} {
+			src := image.NewYCbCr(image.Rect(0, 0, size[0], size[1]), ratio)
+			for i := range src.Y { // no colour that RGB cuts off
+				src.Y[i] = uint8(100 + rnd.UintN(60))
+			}
+			for i := range src.Cb {
+				src.Cb[i], src.Cr[i] = uint8(118+rnd.UintN(20)), uint8(118+rnd.UintN(20))
+			}
+			short := shrink(src, 20)
+			long := shrink(struct{ image.Image }{src}, 20)
+			if short.Rect != long.Rect {
+				t.Fatalf("%v, %v", short.Rect, long.Rect)
+			}
+			for i := range short.Pix {
+				if d := int(short.Pix[i]) - int(long.Pix[i]); d < -2 || d > 2 {
+					t.Fatalf("%v %v: byte %d is %d, by the long way %d", ratio, size, i, short.Pix[i], long.Pix[i])
+				}
+			}
+		}
+	}
+}
+
 func TestTaken(t *testing.T) {
 	t.Parallel()
 	le := binary.LittleEndian
@@ -696,16 +723,4 @@ func noisy(w, h int) image.Image {
 		}
 	}
 	return m
-}
-
-func BenchmarkIntake12MP(b *testing.B) {
-	jpg := jpegOf(b, noisy(4000, 3000))
-	dir := b.TempDir()
-	b.SetBytes(int64(len(jpg)))
-	b.ReportAllocs()
-	for b.Loop() {
-		if _, err := Intake(b.Context(), bytes.NewReader(jpg), Limits{}, dir); err != nil {
-			b.Fatal(err)
-		}
-	}
 }

@@ -2,6 +2,7 @@ package photo
 
 import (
 	"image"
+	"image/color"
 	"image/draw"
 )
 
@@ -27,6 +28,10 @@ func shrink(src image.Image, side int) *image.RGBA {
 	if dw == sw && dh == sh {
 		draw.Draw(dst, dst.Rect, image.White, image.Point{}, draw.Src)
 		draw.Draw(dst, dst.Rect, src, b.Min, draw.Over)
+		return dst
+	}
+
+	if ycc, ok := src.(*image.YCbCr); ok && shrinkPlanes(dst, ycc) {
 		return dst
 	}
 
@@ -80,6 +85,70 @@ func sumRow(sums []uint32, pix []uint8, sw, dw int) {
 			s[5] += b * weight
 			x, left = x+1, left+sw
 		}
+	}
+}
+
+// shrinkPlanes is shrink for what JPEG and WebP decode to, three times as fast,
+// for it turns the new pixels to RGB and not the old ones. Where the colour is
+// coarser than the new picture it does nothing and returns false.
+func shrinkPlanes(dst *image.RGBA, src *image.YCbCr) bool {
+	dw, dh := dst.Rect.Dx(), dst.Rect.Dy()
+	b := src.Rect
+	cw, ch := b.Dx(), b.Dy()
+	switch src.SubsampleRatio {
+	case image.YCbCrSubsampleRatio444:
+	case image.YCbCrSubsampleRatio422:
+		cw = (cw + 1) / 2
+	case image.YCbCrSubsampleRatio420:
+		cw, ch = (cw+1)/2, (ch+1)/2
+	default:
+		return false
+	}
+	if cw < dw || ch < dh || b.Min != (image.Point{}) {
+		return false
+	}
+	shrinkPlane(dst, 0, src.Y, src.YStride, b.Dx(), b.Dy())
+	shrinkPlane(dst, 1, src.Cb, src.CStride, cw, ch)
+	shrinkPlane(dst, 2, src.Cr, src.CStride, cw, ch)
+	for i := 0; i < len(dst.Pix); i += 4 {
+		p := dst.Pix[i : i+4 : i+4]
+		p[0], p[1], p[2] = color.YCbCrToRGB(p[0], p[1], p[2])
+		p[3] = 255
+	}
+	return true
+}
+
+// shrinkPlane puts the mean of the area that each new pixel covers into one
+// channel of dst; for how, see shrink.
+func shrinkPlane(dst *image.RGBA, channel int, src []uint8, stride, sw, sh int) {
+	dw, dh := dst.Rect.Dx(), dst.Rect.Dy()
+	across := make([]uint32, dw+1)
+	down := make([]uint64, dw+1)
+	area := uint64(sw) * uint64(sh)
+	y, need := 0, sh
+	for sy := range sh {
+		clear(across)
+		x, left := 0, sw
+		for _, v := range src[sy*stride:][:sw] {
+			across[x] += uint32(v) * uint32(min(dw, left))
+			if left -= dw; left <= 0 {
+				x++
+				across[x] += uint32(v) * uint32(-left)
+				left += sw
+			}
+		}
+		weight := min(dh, need)
+		addRow(down, across, weight)
+		if need -= weight; need > 0 {
+			continue
+		}
+		out := dst.Pix[y*dst.Stride+channel:]
+		for x := range dw {
+			out[4*x] = uint8((down[x] + area/2) / area)
+		}
+		clear(down)
+		addRow(down, across, dh-weight)
+		y, need = y+1, sh-(dh-weight)
 	}
 }
 

@@ -1,7 +1,7 @@
 #!/bin/bash
 # prereq.sh NAME... sees to it that what NAME needs is on this machine: with
 # apt-get where that may be used, else it says in one line what is missing.
-# Names: go cc node chromium postgres exiftool reference print
+# Names: go cc node chromium postgres exiftool vips reference print
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 
@@ -18,6 +18,7 @@ have() {
     node) node_at_least_20 ;;
     chromium) [ -x "${WARMHAND_CHROMIUM:-/usr/bin/chromium}" ] ;;
     postgres) [ -n "${WARMHAND_TEST_POSTGRES:-}" ] || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null ;;
+    vips) command -v vipsthumbnail >/dev/null ;;
     exiftool) command -v exiftool >/dev/null ;;
     print) command -v pdftoppm >/dev/null && command -v zbarimg >/dev/null ;;
     reference) Rscript -e 'library(jsonlite); library(survival)' >/dev/null 2>&1 && /usr/bin/python3 -c 'import statsmodels, cv2' >/dev/null 2>&1 ;;
@@ -31,6 +32,7 @@ packages() {
     npm) echo nodejs npm ;;
     chromium) echo chromium ;;
     postgres) echo postgresql ;;
+    vips) echo libvips-tools ;;
     exiftool) echo libimage-exiftool-perl ;;
     print) echo poppler-utils zbar-tools ;;
     reference) echo r-base-core r-cran-jsonlite r-cran-survival python3-statsmodels python3-opencv ;;
