@@ -39,6 +39,9 @@ func build(pwa string) (*site, error) {
 		return nil, err
 	}
 	b := bundler{pwa: pwa, page: page, static: static}
+	if b.engine, err = compile(pwa); err != nil {
+		return nil, err
+	}
 	// The version goes into the files and is a hash of them: bundle once with
 	// none to know it, then again with it. So a changed icon renames the
 	// scripts as well, and no name ever stands for two contents.
@@ -53,6 +56,7 @@ type bundler struct {
 	pwa    string
 	page   []byte
 	static map[string][]byte
+	engine *engine
 }
 
 func (b *bundler) bundle(version string) (*site, error) {
@@ -62,6 +66,10 @@ func (b *bundler) bundle(version string) (*site, error) {
 	}
 	define := map[string]string{"__VERSION__": strconv.Quote(version)}
 
+	large, err := b.measuring(s, define)
+	if err != nil {
+		return nil, err
+	}
 	options := b.options(define)
 	options.EntryPoints = []string{"src/app.tsx"}
 	options.Format = api.FormatESModule
@@ -86,19 +94,22 @@ func (b *bundler) bundle(version string) (*site, error) {
 	}
 	s.first = slices.Concat([]string{"index.html"}, scripts, styles)
 
-	// Offline the whole app works, what is loaded later too.
+	// Offline the whole app works, what is loaded later too; only what is large
+	// waits for its first use.
 	shell := []string{"/"}
 	for name := range s.files {
-		if name != "index.html" && name != "robots.txt" {
+		if name != "index.html" && name != "robots.txt" && !slices.Contains(large, "/"+name) {
 			shell = append(shell, "/"+name)
 		}
 	}
 	slices.Sort(shell)
-	list, err := json.Marshal(shell)
-	if err != nil {
-		return nil, err
+	for name, list := range map[string][]string{"__PRECACHE__": shell, "__LARGE__": large} {
+		text, err := json.Marshal(list)
+		if err != nil {
+			return nil, err
+		}
+		define[name] = string(text)
 	}
-	define["__PRECACHE__"] = string(list)
 	options = b.options(define)
 	options.EntryPoints = []string{"src/sw/sw.ts"}
 	options.EntryNames = "sw" // its address is its scope and never changes
@@ -114,7 +125,33 @@ func (b *bundler) bundle(version string) (*site, error) {
 	if s.files["licenses.txt"], err = b.licenses(append(app.packages(), worker.packages()...)); err != nil {
 		return nil, err
 	}
+	s.files["licenses.txt"] = append(s.files["licenses.txt"], b.engine.licenses...)
 	return s, nil
+}
+
+// measuring adds the engine and the worker that runs it, tells the scripts
+// their names, and returns the addresses of what is large.
+func (b *bundler) measuring(s *site, define map[string]string) (large []string, err error) {
+	large = []string{}
+	if b.engine.wasm == nil {
+		return large, nil
+	}
+	address := "/assets/measure-" + hash(map[string][]byte{"": b.engine.wasm}) + ".wasm"
+	s.files[address[1:]] = b.engine.wasm
+	define["__ENGINE__"] = strconv.Quote(address)
+	options := b.options(define)
+	options.EntryPoints = []string{measuringWorker}
+	options.Format = api.FormatESModule
+	options.Inject = []string{b.engine.glue}
+	worker, err := b.esbuild(options)
+	if err != nil {
+		return nil, err
+	}
+	for name, data := range worker.files {
+		s.files[name] = data
+		define["__MEASURE__"] = strconv.Quote("/" + name)
+	}
+	return append(large, address), nil
 }
 
 func (b *bundler) options(define map[string]string) api.BuildOptions {

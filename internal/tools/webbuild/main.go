@@ -2,6 +2,8 @@
 //
 //	src/app.tsx, src/style.css → assets/NAME-HASH.{js,css}, split at import()
 //	src/sw/sw.ts               → sw.js
+//	src/worker/measure.ts      → assets/measure-HASH.js, with the Go toolchain's glue
+//	../internal/measure/wasm   → assets/measure-HASH.wasm, for that worker
 //	index.html                 → index.html, with script and style tags in its head
 //	public/**                  → as it is
 //

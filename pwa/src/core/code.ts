@@ -35,6 +35,11 @@ export function parseClaimCode(text: string): ParsedCode {
   return { ok: true, code: `${code.slice(0, 5)}-${code.slice(5)}` };
 }
 
+/** Reads what a camera read off a card: the link with the code in its fragment, or the code alone. */
+export function scannedClaimCode(text: string): ParsedCode {
+  return parseClaimCode(text.slice(text.lastIndexOf('#') + 1));
+}
+
 /** The Luhn check character (ISO/IEC 7812-1 annex B) taken to base 32. */
 function checkFor(body: string): string | undefined {
   let sum = 0;

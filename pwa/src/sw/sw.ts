@@ -12,6 +12,8 @@ interface SyncEvent extends ExtendableEvent {
 
 const prefix = 'shell-';
 const shell = prefix + __VERSION__;
+/** Large files that not everybody needs: kept from their first use on, over versions of the app. */
+const larder = 'large';
 
 self.addEventListener('install', (event) => event.waitUntil(install()));
 self.addEventListener('activate', (event) => event.waitUntil(activate()));
@@ -34,6 +36,10 @@ async function activate(): Promise<void> {
   for (const name of await caches.keys()) {
     if (name.startsWith(prefix) && name !== shell) await caches.delete(name);
   }
+  const kept = await caches.open(larder);
+  for (const { url } of await kept.keys()) {
+    if (!__LARGE__.includes(new URL(url).pathname)) await kept.delete(url);
+  }
   await self.clients.claim();
 }
 
@@ -50,7 +56,7 @@ self.addEventListener('fetch', (event) => {
     if (isAppPath(url.pathname)) event.respondWith(page(request));
     return;
   }
-  event.respondWith(file(request));
+  event.respondWith(__LARGE__.includes(url.pathname) ? large(request) : file(request));
 });
 
 async function page(request: Request): Promise<Response> {
@@ -61,6 +67,16 @@ async function page(request: Request): Promise<Response> {
 async function file(request: Request): Promise<Response> {
   const cache = await caches.open(shell);
   return (await cache.match(request)) ?? fetch(request);
+}
+
+async function large(request: Request): Promise<Response> {
+  const cache = await caches.open(larder);
+  const kept = await cache.match(request);
+  if (kept) return kept;
+  const response = await fetch(request);
+  // A phone without room for it can use it all the same.
+  if (response.ok) await cache.put(request, response.clone()).catch(() => undefined);
+  return response;
 }
 
 self.addEventListener('sync' as 'message', (event: unknown) => {

@@ -1,7 +1,7 @@
 import type { JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import { ApiError, asKeeper, call, Offline } from '../../api/client';
-import { parseClaimCode } from '../../core/code';
+import { parseClaimCode, scannedClaimCode } from '../../core/code';
 import type { ClaimHandoverResponseJson, LookUpClaimResponseJson } from '../../core/contract';
 import { caseAddress, uuidv7 } from '../../core/ids';
 import { day } from '../../core/time';
@@ -14,6 +14,7 @@ import { load } from '../keeper/state';
 import { go, Link, Screen } from '../nav';
 import { ThermalBand } from '../parts/band';
 import { Button, Field, Notice } from '../parts/controls';
+import { Scan } from '../parts/scan';
 import { CodeBox } from './codebox';
 
 /** A claim under way. Kept on disk, so that one whose answer was lost is sent again under the same id and succeeds. */
@@ -227,12 +228,40 @@ export default function Claim(): JSX.Element {
 }
 
 function Type({ onCode }: { onCode: (code: string) => void }): JSX.Element {
+  const [scanning, setScanning] = useState(false);
+  const [other, setOther] = useState(false);
+  if (scanning) {
+    return (
+      <Screen title="Scan your card" above={<ThermalBand />}>
+        <Scan
+          closing="Type the code instead"
+          onClose={() => setScanning(false)}
+          onText={(text) => {
+            const p = scannedClaimCode(text);
+            if (p.ok) onCode(p.code);
+            else setOther(true);
+          }}
+        >
+          {other && (
+            <Notice live>
+              <p>That is another kind of code. The one you need is on the handover card from your breeder.</p>
+            </Notice>
+          )}
+        </Scan>
+      </Screen>
+    );
+  }
   return (
     <CodeBox title="Take on your card" label="Code on the card" button="Show the record" onCode={onCode}>
       <p>
-        On the handover card is a code of ten letters and numbers, in two groups of five. If you can, scan the square
-        code with your camera instead.
+        On the handover card is a code of ten letters and numbers, in two groups of five. You can type it, or scan the
+        square code beside it.
       </p>
+      <div class="actions">
+        <Button icon="photo" onClick={() => setScanning(true)}>
+          Scan the card
+        </Button>
+      </div>
     </CodeBox>
   );
 }
