@@ -13,18 +13,18 @@ import (
 
 // Code is a printed QR code as it lies in a photo.
 type Code struct {
-	Text    string
-	Modules int // on each side
+	Text    string `json:"text"`
+	Modules int    `json:"modules"` // on each side
 	// Corners of the print, in pixels of the photo: from that at which its text
 	// begins, clockwise.
-	Corners [4]Point
+	Corners [4]Point `json:"corners"`
 	// Spread is the standard deviation of a corner, in pixels.
-	Spread float64
+	Spread float64 `json:"spreadPixels"`
 	// Blur is the standard deviation of the edges' blur, in pixels.
-	Blur float64
+	Blur float64 `json:"blurPixels"`
 	// Contrast is how much darker than its paper the print is, in grey levels of
 	// 255.
-	Contrast float64
+	Contrast float64 `json:"contrast"`
 }
 
 // Side is the mean length of the code's sides, in pixels.
@@ -47,30 +47,10 @@ const usual = 1600
 // of a pixel. The photo is looked at in several sizes; large ones of 12 megapixels
 // take some tenths of a second. The error is ErrNoCode.
 func Find(img *image.Gray) (*Code, error) {
-	full := flat(img)
-	if full.Rect.Dx() < 21 || full.Rect.Dy() < 21 {
-		return nil, ErrNoCode
-	}
-	levels := []*image.Gray{full}
-	for l := full; max(l.Rect.Dx(), l.Rect.Dy()) > 400; {
-		l = halved(l)
-		levels = append(levels, l)
-	}
-	// From the usual size on to smaller ones, then to larger.
-	first := slices.IndexFunc(levels, func(l *image.Gray) bool { return max(l.Rect.Dx(), l.Rect.Dy()) <= usual })
-	if first < 0 {
-		first = len(levels) - 1
-	}
-	order := make([]int, 0, len(levels))
-	for i := first; i < len(levels); i++ {
-		order = append(order, i)
-	}
-	for i := first - 1; i >= 0; i-- {
-		order = append(order, i)
-	}
+	levels, order := sizes(img)
 	for _, i := range order {
-		if c, ok := findIn(levels, i, levels[i], 1); ok {
-			return c, nil
+		if r, ok := findIn(levels, i, levels[i], 1); ok {
+			return polish(levels, i, r), nil
 		}
 	}
 	// A code that is small or blurred shows its marks better enlarged and sharpened.
@@ -78,13 +58,51 @@ func Find(img *image.Gray) (*Code, error) {
 		if l := levels[i]; max(l.Rect.Dx(), l.Rect.Dy()) <= usual {
 			big := doubled(l)
 			for _, width := range []int{7, 11} {
-				if c, ok := findIn(levels, i, sharpened(big, width), 2); ok {
-					return c, nil
+				if r, ok := findIn(levels, i, sharpened(big, width), 2); ok {
+					return polish(levels, i, r), nil
 				}
 			}
 		}
 	}
 	return nil, ErrNoCode
+}
+
+// Read is the text of a code, or ErrNoCode. It is for a camera's frames, of which
+// the next comes soon: it takes a fraction of Find's time, gives up on what is
+// small or blurred, and lays no corners.
+func Read(img *image.Gray) (string, error) {
+	levels, order := sizes(img)
+	for _, i := range order {
+		if r, ok := findIn(levels, i, levels[i], 1); ok {
+			return r.text, nil
+		}
+	}
+	return "", ErrNoCode
+}
+
+// sizes are the picture and its halves, and in which order to look at them: from the
+// usual size on to smaller ones, then to larger.
+func sizes(img *image.Gray) (levels []*image.Gray, order []int) {
+	full := flat(img)
+	if full.Rect.Dx() < 21 || full.Rect.Dy() < 21 {
+		return nil, nil
+	}
+	levels = []*image.Gray{full}
+	for l := full; max(l.Rect.Dx(), l.Rect.Dy()) > 400; {
+		l = halved(l)
+		levels = append(levels, l)
+	}
+	first := slices.IndexFunc(levels, func(l *image.Gray) bool { return max(l.Rect.Dx(), l.Rect.Dy()) <= usual })
+	if first < 0 {
+		first = len(levels) - 1
+	}
+	for i := first; i < len(levels); i++ {
+		order = append(order, i)
+	}
+	for i := first - 1; i >= 0; i-- {
+		order = append(order, i)
+	}
+	return levels, order
 }
 
 // mark is one of a code's three finder patterns.
@@ -97,7 +115,7 @@ type mark struct {
 
 // findIn looks for marks in one of the levels, or in a picture made from it that
 // is so many times as large, and reads from the level.
-func findIn(levels []*image.Gray, level int, look *image.Gray, times float64) (*Code, bool) {
+func findIn(levels []*image.Gray, level int, look *image.Gray, times float64) (*reading, bool) {
 	const share = 8 // of the long side: wider than a mark of a code that fills the picture
 	marks := findMarks(look, darker(look, max(look.Rect.Dx(), look.Rect.Dy())/share))
 	for i := range marks {
@@ -109,8 +127,8 @@ func findIn(levels []*image.Gray, level int, look *image.Gray, times float64) (*
 	}
 	list := triples(marks)
 	for _, t := range list[:min(len(list), 10)] {
-		if c, ok := read(levels, level, t); ok {
-			return c, true
+		if r, ok := read(levels[level], t); ok {
+			return r, true
 		}
 	}
 	return nil, false
@@ -418,8 +436,7 @@ func straight(p []Point) (mid, along Point) {
 }
 
 // read tries to read the code that three marks belong to.
-func read(levels []*image.Gray, level int, t triple) (*Code, bool) {
-	img := levels[level]
+func read(img *image.Gray, t triple) (*reading, bool) {
 	right, down := t.right.mid.sub(t.corner.mid), t.below.mid.sub(t.corner.mid)
 	right, down = right.times(1/right.length()), down.times(1/down.length())
 	var quads [3][4]Point
@@ -441,8 +458,8 @@ func read(levels []*image.Gray, level int, t triple) (*Code, bool) {
 	}
 	slices.SortFunc(sizes, func(a, b int) int { return cmp.Compare(math.Abs(float64(a)-guess), math.Abs(float64(b)-guess)) })
 	for _, n := range sizes {
-		if c, ok := readAs(img, quads, n); ok {
-			return polish(levels, level, c), true
+		if r, ok := readAs(img, quads, n); ok {
+			return r, true
 		}
 	}
 	return nil, false
@@ -697,21 +714,35 @@ func polish(levels []*image.Gray, level int, r *reading) *Code {
 	module := func() float64 {
 		return best.corners[0].distance(best.corners[2]) / math.Sqrt2 / float64(r.grid.n)
 	}
-	lay := func(rounds int) {
-		chosen, found := best, false
-		for _, blur := range []float64{.1, .2, .3, .45, .65, .9} {
-			if f, ok := refine(levels[level], &r.grid, best.corners, blur, rounds); ok && (!found || f.rms < chosen.rms) {
-				chosen, found = f, true
+	// From the blur that is likeliest to its neighbours, as long as they explain more.
+	blurs := []float64{.1, .15, .2, .3, .45, .65, .9}
+	lay := func() {
+		i := 0
+		for i < len(blurs)-2 && blurs[i+1] < best.blur*1.05 {
+			i++
+		}
+		f, found := refine(levels[level], &r.grid, best.corners, blurs[i], 10)
+		for _, step := range []int{-1, 1} {
+			for k := i + step; k >= 0 && k < len(blurs); k += step {
+				from := best.corners
+				if found {
+					from = f.corners
+				}
+				g, ok := refine(levels[level], &r.grid, from, blurs[k], 10)
+				if !ok || found && g.rms >= f.rms {
+					break
+				}
+				f, found = g, true
 			}
 		}
 		if found {
-			best = chosen
+			best = f
 		}
 	}
-	lay(10)
+	lay()
 	for level > 0 && module() < fineModule {
 		grow()
-		lay(10)
+		lay()
 	}
 	scale := float64(int(1) << level)
 	c := &Code{Text: r.text, Modules: r.grid.n, Spread: best.spread * scale, Blur: best.blur * module() * scale, Contrast: best.contrast}

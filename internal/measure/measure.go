@@ -38,49 +38,56 @@ const (
 
 // Request asks for the width of an opening.
 type Request struct {
-	Picture   *image.Gray // upright
-	Reference Reference
+	Picture   *image.Gray `json:"-"` // upright
+	Reference Reference   `json:"reference"`
 	// Code is the handover card's code where it was found before; nil: it is looked
 	// for.
-	Code *Code
+	Code *Code `json:"code,omitempty"`
 	// Card are rough places of the four corners of a bank card, one after the
 	// other round it, in pixels.
-	Card []Point
+	Card []Point `json:"card,omitempty"`
 	// Rim are places on the rim of the opening, in pixels: all round it, or on both
 	// edges of a slot.
-	Rim   []Point
-	Shape Shape
+	Rim   []Point `json:"rim"`
+	Shape Shape   `json:"shape"`
 	// OffPlane is how far before or behind the card's plane the rim may lie, in mm; 0
 	// stands for the usual 3.
-	OffPlane float64
+	OffPlane float64 `json:"offPlaneMm,omitempty"`
 	// Line is how long the card's check line is by a ruler, in mm; 0: nobody
 	// measured it.
-	Line float64
+	Line float64 `json:"lineMm,omitempty"`
 }
 
 // Result is a width with its error.
 type Result struct {
 	// Width in mm; with 95 % probability it lies within PlusMinus of it.
-	Width, PlusMinus float64
+	Width     float64 `json:"widthMm"`
+	PlusMinus float64 `json:"plusMinusMm"`
 	// Parts are the standard deviations, in mm, that make up the error.
-	Parts Parts
+	Parts Parts `json:"partsMm"`
 	// Corners of the code or of the bank card in the picture.
-	Corners [4]Point
-	Code    *Code   // of the handover card
-	Tilt    float64 // degrees between the view and straight above, by a usual lens
-	Scale   float64 // pixels a mm at the opening
+	Corners [4]Point `json:"corners"`
+	Code    *Code    `json:"code,omitempty"` // of the handover card
+	Tilt    float64  `json:"tiltDegrees"`    // degrees between the view and straight above, by a usual lens
+	Scale   float64  `json:"pixelsPerMm"`    // pixels a mm at the opening
 	// Off is the root mean square distance of the rim's points from the shape, mm.
-	Off float64
+	Off float64 `json:"offMm"`
 	// Seen: the picture showed the rim near the taps, and the width is that of what
 	// it showed.
-	Seen bool
+	Seen bool `json:"seen"`
 	// Advice says how to get closer, "" when it is close enough.
-	Advice string
+	Advice string `json:"advice"`
 }
 
 // Parts of an error: of the taps on the rim, of the reference's corners, of the
 // lens, of the rim's distance from the plane, and of the print's size.
-type Parts struct{ Taps, Corners, Lens, Plane, Print float64 }
+type Parts struct {
+	Taps    float64 `json:"taps"`
+	Corners float64 `json:"corners"`
+	Lens    float64 `json:"lens"`
+	Plane   float64 `json:"plane"`
+	Print   float64 `json:"print"`
+}
 
 // total is the standard deviation of all together.
 func (p Parts) total() float64 {
@@ -88,7 +95,10 @@ func (p Parts) total() float64 {
 }
 
 // Refusal is why no width is given, in words for the person with the phone.
-type Refusal struct{ Code, Text string }
+type Refusal struct {
+	Code string `json:"code"`
+	Text string `json:"text"`
+}
 
 func (r *Refusal) Error() string { return r.Text }
 

@@ -13,7 +13,10 @@ import (
 )
 
 // Point is a place in a picture, in pixels, or on a plane, in mm.
-type Point struct{ X, Y float64 }
+type Point struct {
+	X float64 `json:"x"`
+	Y float64 `json:"y"`
+}
 
 func (p Point) add(q Point) Point        { return Point{p.X + q.X, p.Y + q.Y} }
 func (p Point) sub(q Point) Point        { return Point{p.X - q.X, p.Y - q.Y} }
@@ -191,7 +194,19 @@ func eigen(a [9][9]float64) (values [9]float64, v [9][9]float64) {
 }
 
 // square maps the unit square, from its corner at the origin clockwise on the
-// picture, to four corners.
+// picture, to four corners: FitHomography in closed form (Heckbert 1989,
+// Fundamentals of Texture Mapping and Image Warping, 2.2.3).
 func square(c *[4]Point) (Homography, error) {
-	return FitHomography([]Point{{0, 0}, {1, 0}, {1, 1}, {0, 1}}, c[:])
+	a, b := c[1].sub(c[2]), c[3].sub(c[2])
+	d := c[0].sub(c[1]).add(c[2].sub(c[3]))
+	det := a.cross(b)
+	if scale := max(a.dot(a), b.dot(b)); !(math.Abs(det) > 1e-9*scale) {
+		return Homography{}, errPlane
+	}
+	g, h := d.cross(b)/det, a.cross(d)/det
+	return Homography{
+		c[1].X - c[0].X + g*c[1].X, c[3].X - c[0].X + h*c[3].X, c[0].X,
+		c[1].Y - c[0].Y + g*c[1].Y, c[3].Y - c[0].Y + h*c[3].Y, c[0].Y,
+		g, h, 1,
+	}, nil
 }

@@ -9,7 +9,8 @@ declare class Go {
   run(instance: WebAssembly.Instance): Promise<void>;
 }
 
-/** What internal/measure/wasm sets; both answer with JSON. */
+/** What internal/measure/wasm sets; all answer with JSON. */
+declare function readCode(width: number, height: number, rgba: Uint8Array): string;
 declare function findCode(width: number, height: number, rgba: Uint8Array): string;
 declare function measureOpening(width: number, height: number, rgba: Uint8Array, question: string): string;
 
@@ -29,14 +30,15 @@ async function answer(asked: Asked): Promise<void> {
   let told: Told;
   try {
     await ready;
-    told = { id: asked.id, json: asked.image ? work(asked.image, asked.question) : 'null' };
+    told = { id: asked.id, json: asked.image ? work(asked, asked.image) : 'null' };
   } catch (e) {
     told = { id: asked.id, error: String(e) };
   }
   self.postMessage(told);
 }
 
-function work({ width, height, rgba }: NonNullable<Asked['image']>, question: string | undefined): string {
+function work(asked: Asked, { width, height, rgba }: NonNullable<Asked['image']>): string {
   const bytes = new Uint8Array(rgba);
-  return question === undefined ? findCode(width, height, bytes) : measureOpening(width, height, bytes, question);
+  if (asked.question !== undefined) return measureOpening(width, height, bytes, asked.question);
+  return asked.glance ? readCode(width, height, bytes) : findCode(width, height, bytes);
 }

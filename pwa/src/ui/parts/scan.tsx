@@ -1,6 +1,6 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
-import { findCode } from '../../photo/finder';
+import { readCode } from '../../photo/finder';
 import { Button, Notice } from './controls';
 
 /** Frames are read at this length at most: a card that fills a third of the view has some 7 pixels a module. */
@@ -179,12 +179,12 @@ async function look(view: HTMLVideoElement, on: () => boolean, tell: (text: stri
     canvas.width = Math.round(view.videoWidth * scale);
     canvas.height = Math.round(view.videoHeight * scale);
     pen.drawImage(view, 0, 0, canvas.width, canvas.height);
-    const found = await findCode(pen.getImageData(0, 0, canvas.width, canvas.height));
+    const read = await readCode(pen.getImageData(0, 0, canvas.width, canvas.height));
     if (!on()) return;
     const now = performance.now();
-    if (found) {
-      if (found.text !== text || now - at > forget) tell(found.text);
-      text = found.text;
+    if (read !== null) {
+      if (read !== text || now - at > forget) tell(read);
+      text = read;
       at = now;
     }
   }
