@@ -32,7 +32,12 @@ func Ask(picture *image.Gray, question []byte) (*Answer, error) {
 		return nil, errors.New("there is more after the question: write one JSON object")
 	}
 	r.Picture = picture
-	result, err := Measure(&r)
+	return Answered(&r)
+}
+
+// Answered is Measure with a refusal as an answer; the error is none of Measure's.
+func Answered(r *Request) (*Answer, error) {
+	result, err := Measure(r)
 	var no *Refusal
 	if errors.As(err, &no) {
 		return &Answer{Refusal: no}, nil

@@ -1,12 +1,16 @@
 package measure
 
 import (
+	"bytes"
 	"encoding/json"
+	"flag"
 	"fmt"
 	"image"
 	"image/color"
+	"image/jpeg"
 	"math"
 	"math/rand/v2"
+	"os"
 	"strings"
 	"testing"
 )
@@ -106,5 +110,54 @@ func TestLuma(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+var rewrite = flag.Bool("rewrite", false, "render testdata/photos/opening.jpg and its question anew")
+
+// The photo that is kept, with its question, says its true width of 24 mm. Other
+// packages and the browser tests measure it too.
+func TestKeptPhoto(t *testing.T) {
+	t.Parallel()
+	const photo, question = "../../testdata/photos/opening.jpg", "../../testdata/photos/opening.json"
+	if *rewrite {
+		s := still()
+		s.hole = Point{84, 4}
+		s.aim()
+		rnd := rand.New(rand.NewPCG(24, 24))
+		var b bytes.Buffer
+		if err := jpeg.Encode(&b, s.shot(rnd), &jpeg.Options{Quality: 80}); err != nil {
+			t.Fatal(err)
+		}
+		rim, _ := s.taps(rnd, 8, 1.5)
+		text, err := json.Marshal(&Request{Rim: rim})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for name, data := range map[string][]byte{photo: b.Bytes(), question: append(text, '\n')} {
+			if err := os.WriteFile(name, data, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	f, err := os.Open(photo)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	img, err := jpeg.Decode(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := os.ReadFile(question)
+	if err != nil {
+		t.Fatal(err)
+	}
+	answer, err := Ask(Luma(img), text)
+	if err != nil || answer.Refusal != nil {
+		t.Fatalf("%+v, %v", answer, err)
+	}
+	if r := answer.Result; math.Abs(r.Width-24) > min(.24, r.PlusMinus) || r.Code.Text != cardText {
+		t.Errorf("%.3f ± %.3f mm of %s", r.Width, r.PlusMinus, r.Code.Text)
 	}
 }

@@ -19,6 +19,8 @@ awk '
     if (cpu["libvips"]) printf "%-56s %.2f\n", "intake of a 12 MP JPEG against libvips (CPU time)", cpu["ours"] / cpu["libvips"]
     ratio("  the same by the clock", "BenchmarkIntake12MP/ours", "BenchmarkIntake12MP/libvips")
     ratio("reading a workbook of 10,000 rows against a library", "BenchmarkRead10000/ours", "BenchmarkRead10000/library")
+    ratio("a code found in 12 megapixels against one reading of them", "BenchmarkFind/12MP", "BenchmarkPass/12MP")
+    ratio("a code found in 1600 pixels against one reading of them", "BenchmarkFind/1600px", "BenchmarkPass/1600px")
     ratio("a stored entry against a bare group commit (time)", "BenchmarkWrite8", "BenchmarkBareGroupCommit8")
   }' .build/bench.txt
 exit $status

@@ -29,6 +29,7 @@ type program struct {
 	Export  exportCmd  `cmd:"" help:"Write a breeder's cases as a case file."`
 	Import  importCmd  `cmd:"" help:"Add the cases of a case file to a breeder's book."`
 	Replay  replayCmd  `cmd:"" help:"Say how the cases of case files would have been assessed, day by day."`
+	Measure measureCmd `cmd:"" help:"Measure openings in photos by a card that lies beside them."`
 	Version versionCmd `cmd:"" help:"Show the version."`
 }
 

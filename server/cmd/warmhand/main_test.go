@@ -104,7 +104,7 @@ func get(t *testing.T, url, token string) (int, string) {
 
 func TestHelpOfEveryVerb(t *testing.T) {
 	t.Parallel()
-	for _, verb := range []string{"serve", "demo", "breeder", "link", "token", "backup", "restore", "check", "export", "import", "replay", "version"} {
+	for _, verb := range []string{"serve", "demo", "breeder", "link", "token", "backup", "restore", "check", "export", "import", "replay", "measure", "version"} {
 		out, errs, code := run(t, verb, "--help")
 		if code != 0 || errs != "" || !strings.Contains(out, "Example:\n\n    warmhand "+verb) {
 			t.Errorf("%s --help: %d %s %s", verb, code, errs, out)
@@ -159,6 +159,34 @@ func TestReplay(t *testing.T) {
 	out, errs, code = run(t, "replay", "--skip-bad", "--summary", file)
 	if code != 0 || !strings.Contains(out, "sign:wheeze") || !strings.Contains(errs, "Left out 1 lines") {
 		t.Errorf("replay --summary: %d %s %s", code, out, errs)
+	}
+}
+
+func TestMeasure(t *testing.T) {
+	t.Parallel()
+	const photo = "../../../testdata/photos/opening.jpg"
+	rest, err := os.ReadFile("../../../testdata/photos/opening.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	question := `{"photo": "` + photo + `", ` + strings.TrimSpace(string(rest))[1:]
+	file := filepath.Join(t.TempDir(), "questions.jsonl")
+	lines := []string{question, "", strings.Replace(question, `"rim"`, `"rum"`, 1), `{"photo": "nowhere.jpg"}`, `{"photo": "` + file + `"}`, `{"rim": []}`, `{"photo": "` + photo + `"}`, question}
+	if err := os.WriteFile(file, []byte(strings.Join(lines, "\n")), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out, errs, code := run(t, "measure", file)
+	if code != 1 || !strings.Contains(errs, "4 of 7 questions could not be read") {
+		t.Errorf("%d: %s", code, errs)
+	}
+	got := strings.Split(strings.TrimSpace(out), "\n")
+	if len(got) != 7 {
+		t.Fatalf("%d answers: %s", len(got), out)
+	}
+	for i, want := range []string{`"widthMm":2`, `rum`, `nowhere.jpg`, `no JPEG or PNG`, `names no photo`, `"refusal":{"code":"few_taps"`, `"widthMm":2`} {
+		if line := fmt.Sprintf(`"line":%d,`, []int{1, 3, 4, 5, 6, 7, 8}[i]); !strings.Contains(got[i], want) || !strings.Contains(got[i], line) {
+			t.Errorf("answer %d: %s, want %s and %s", i, got[i], want, line)
+		}
 	}
 }
 
