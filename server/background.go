@@ -37,6 +37,9 @@ func (s *Server) background(ctx context.Context) {
 		s.every(ctx, importsEvery, "bringing in lists", func() error { return s.workOnImports(ctx) }, s.importDue)
 	})
 	running.Go(func() {
+		s.every(ctx, looksEvery, "writing down who looked at what", func() error { return s.keepLooks(ctx) }, nil)
+	})
+	running.Go(func() {
 		s.every(ctx, cleanEvery, "removing what has expired", func() error { return s.clean(ctx) }, nil)
 	})
 }
@@ -59,7 +62,7 @@ func (s *Server) every(ctx context.Context, interval time.Duration, what string,
 	}
 }
 
-// clean deletes expired secrets, old answers, pictures that nothing names and
+// clean deletes expired secrets, old answers, old looks, pictures that nothing names and
 // lists that nobody confirmed, a batch in each transaction
 // so that no phone waits for it.
 func (s *Server) clean(ctx context.Context) error {
@@ -67,6 +70,9 @@ func (s *Server) clean(ctx context.Context) error {
 	for _, remove := range []func(care.Tx) (int, error){
 		func(tx care.Tx) (int, error) { return tx.DeleteExpiredSecrets(now, cleanBatch) },
 		func(tx care.Tx) (int, error) { return tx.DeleteAnsweredBefore(now.Add(-answersKept), cleanBatch) },
+		func(tx care.Tx) (int, error) {
+			return tx.DeleteLooksBefore(now.AddDate(0, 0, -care.LookDays), cleanBatch)
+		},
 		func(tx care.Tx) (int, error) {
 			return tx.DeleteDraftsBefore(now.Add(-care.ImportDraftLife), cleanBatch)
 		},

@@ -31,6 +31,7 @@ func (s *Server) caseFile(w http.ResponseWriter, r *http.Request) {
 		s.writeError(w, r, err)
 		return
 	}
+	s.looks.note(who.Actor, breederID, r.PathValue("case"), "", care.LookFile, s.now())
 	h := w.Header()
 	h.Set("Content-Type", "application/jsonl")
 	h.Set("Content-Disposition", `attachment; filename="case.jsonl"`)
@@ -49,6 +50,9 @@ func (s *Server) caseFiles(w http.ResponseWriter, r *http.Request) {
 		ids, err := casesOf(r.Context(), s.store, breederID)
 		return func(out io.Writer) error {
 			_, err := writeCases(r.Context(), out, s.followup, who, breederID, ids, true, true)
+			for _, id := range ids {
+				s.looks.note(who, breederID, id, "", care.LookFile, s.now())
+			}
 			return err
 		}, err
 	})

@@ -67,6 +67,7 @@ func (s *Server) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo,
 	if err != nil {
 		return nil, err
 	}
+	s.noteLook(c.who.Actor, c.msg)
 	return answer, nil
 }
 

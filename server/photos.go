@@ -215,6 +215,7 @@ func (s *Server) getPhoto(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer blob.Close()
+	s.looks.note(who.Actor, breederID, p.CaseID, "", care.LookPhoto, s.now())
 	h := w.Header()
 	h.Set("Content-Type", "image/jpeg")
 	h.Set("Cache-Control", "private, max-age=3600")

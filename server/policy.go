@@ -95,6 +95,7 @@ var policy = access.Policy{
 	pb.ReferenceService_ListTables_FullMethodName:      anyone.Reads(),
 
 	pb.RightsService_LeaveKeeper_FullMethodName: keeper,
+	pb.RightsService_ListLooks_FullMethodName:   access.Allow(care.BreederOwner, care.KeeperActor).Reads(),
 
 	"/grpc.health.v1.Health/Check":                                   anyone.Reads(),
 	"/grpc.health.v1.Health/List":                                    anyone.Reads(),

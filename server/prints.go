@@ -175,6 +175,7 @@ func (s *Server) printLetter(w http.ResponseWriter, r *http.Request) {
 			}
 			letter.Pictures = append(letter.Pictures, print.Picture{JPEG: jpeg, Caption: caption})
 		}
+		s.looks.note(who, breederID, r.PathValue("case"), "", care.LookFile, now)
 		return "vet-letter", func(w io.Writer) error { return print.VetLetter(w, cmp.Or(in.Paper, print.A4), &letter, found.Zone) }, nil
 	})
 }

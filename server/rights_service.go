@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"warmhand/internal/access"
 	"warmhand/internal/care"
@@ -28,6 +29,28 @@ func (r *rightsService) LeaveKeeper(ctx context.Context, _ *pb.LeaveKeeperReques
 		r.s.log.Error("Pictures of a keeper who left are still on the disk and will be tried again.", "error", err)
 	}
 	return &pb.LeaveKeeperResponse{Cases: int32(n)}, nil
+}
+
+var lookKinds = enum[care.LookKind, pb.LookKind]{{care.LookCase, pb.LookKind_LOOK_KIND_CASE}, {care.LookLog, pb.LookKind_LOOK_KIND_LOG},
+	{care.LookPhoto, pb.LookKind_LOOK_KIND_PHOTO}, {care.LookFile, pb.LookKind_LOOK_KIND_FILE}, {care.LookCode, pb.LookKind_LOOK_KIND_CODE}}
+
+func (r *rightsService) ListLooks(ctx context.Context, req *pb.ListLooksRequest) (*pb.ListLooksResponse, error) {
+	levels := []string{"breeders", "cases"}
+	ids, err := split("parent", req.GetParent(), levels[:1+strings.Count(req.GetParent(), "/cases/")]...)
+	if err != nil {
+		return nil, err
+	}
+	if err := r.s.keepLooks(ctx); err != nil { // so that the last seconds are in it
+		return nil, err
+	}
+	list, err := r.s.followup.Looks(ctx, callOf(ctx).who.Actor, ids[0], strings.Join(ids[1:], ""))
+	out := &pb.ListLooksResponse{}
+	for i := range list {
+		l := &list[i]
+		out.Looks = append(out.Looks, &pb.Look{Case: caseName(l.BreederID, l.CaseID), AnimalName: l.Animal, By: actorKinds.proto(l.By), ByName: l.Name,
+			What: lookKinds.proto(l.What), FirstTime: timeToProto(l.FirstAt), LastTime: timeToProto(l.LastAt), Count: int32(l.Count)})
+	}
+	return out, err
 }
 
 // discard deletes the bytes of pictures that nothing names any more. A picture

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -207,6 +208,69 @@ func TestKeeperLeaves(t *testing.T) {
 		text := breeder.Call("GET", "/v1/breeders/b1/cases/"+caseID+"/case.jsonl", nil).OK().Body
 		if cases, err := casefile.ReadAll(bytes.NewReader(text)); err != nil || cases[0].Log[len(cases[0].Log)-1].Body != (care.Ended{Outcome: care.OutcomeLeft}) {
 			t.Errorf("%v in %s", err, text)
+		}
+	})
+}
+
+func TestWhoLooked(t *testing.T) {
+	testOn(t, func(t *testing.T, f *servertest.Fixture) {
+		breeder, keeper := f.NewBreeder("b1"), f.Page()
+		f.Write(func(tx care.Tx) error {
+			return tx.InsertUser(care.User{BreederID: "b1", ID: "b1-helper", Name: "Sam", Role: care.Helper, CreatedAt: f.Clock.Now()})
+		})
+		helper := f.SignIn(care.Actor{Kind: care.Helper, BreederID: "b1", UserID: "b1-helper"})
+		animal := breeder.NewAnimal()
+		caseID, code := breeder.HandOver(animal)
+		name := "/v1/breeders/b1/cases/" + caseID
+		breeder.Call("GET", name, nil).OK() // nobody's yet
+		looks := func(c *servertest.Client, of string) (rows []map[string]any) {
+			t.Helper()
+			list, _ := c.Call("GET", of+"/looks", nil).OK().Get("looks").([]any)
+			for _, row := range list {
+				rows = append(rows, row.(map[string]any))
+			}
+			return rows
+		}
+		if got := looks(breeder, "/v1/breeders/b1"); len(got) != 0 {
+			t.Errorf("looks at a card that nobody claimed: %v", got)
+		}
+		keeper.Claim(code).OK()
+		keeper.Call("GET", name, nil).OK() // one's own is no look
+		breeder.Call("GET", "/v1/breeders/b1/cases", nil).OK()
+		for range 3 {
+			helper.Call("GET", name, nil).OK()
+			f.Clock.Advance(time.Minute)
+		}
+		helper.Call("GET", "/v1/breeders/b1/animals/"+animal+"/entries", nil).OK()
+		f.Clock.Advance(24 * time.Hour)
+		token := breeder.Call("POST", "/v1/access/tokens", map[string]any{"label": "scale", "readOnly": true}).OK().Text("secret")
+		f.Program(token).Call("GET", name+"/case.jsonl", nil).OK()
+		breeder.Call("GET", name+"0", nil) // which is not there
+
+		got := looks(keeper, name)
+		if len(got) != 3 || got[0]["by"] != "ACTOR_KIND_PROGRAM" || got[0]["what"] != "LOOK_KIND_FILE" || got[0]["byName"] != "" {
+			t.Fatalf("the keeper is told %v", got)
+		}
+		if row := got[2]; row["by"] != "ACTOR_KIND_HELPER" || row["what"] != "LOOK_KIND_CASE" || row["count"] != 3.0 ||
+			row["firstTime"] != "2026-06-01T12:00:00Z" || row["lastTime"] != "2026-06-01T12:02:00Z" {
+			t.Errorf("the keeper is told %v", row)
+		}
+		all := looks(breeder, "/v1/breeders/b1")
+		if len(all) != 3 || all[0]["byName"] != "scale" || all[2]["byName"] != "Sam" || all[2]["animalName"] != animal {
+			t.Errorf("the owner is told %v", all)
+		}
+		for who, c := range map[string]*servertest.Client{"helper": helper, "keeper": keeper, "another": f.NewBreeder("b2")} {
+			if got := c.Call("GET", "/v1/breeders/b1/looks", nil); got.Status < 400 {
+				t.Errorf("%s sees the whole log: %s", who, got.Body)
+			}
+		}
+		// What was not written down yet is written down when the server stops.
+		helper.Call("GET", name, nil).OK()
+		if err := f.Stop(); err != nil {
+			t.Fatal(err)
+		}
+		if left := f.Mentions("b1-helper"); !slices.Contains(left, "looks.by_id") {
+			t.Errorf("%v", left)
 		}
 	})
 }

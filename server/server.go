@@ -81,7 +81,8 @@ type Server struct {
 	key       access.Key
 	sessions  *access.Sessions
 	passkeys  *access.Passkeys // nil where browsers allow none
-	pictures  sync.RWMutex     // held while a picture is kept or discarded
+	looks     looks
+	pictures  sync.RWMutex // held while a picture is kept or discarded
 	claims    *access.Limiter
 	signIns   *access.Limiter
 	prints    *access.Limiter
@@ -232,6 +233,9 @@ func (s *Server) Run(ctx context.Context) error {
 	// No request is left that the gateway could pass on.
 	s.grpc.Stop()
 	running.Wait()
+	if err := s.keepLooks(deadline); err != nil {
+		s.log.Error("The last looks at cases were not written down.", "error", err)
+	}
 	if errors.Is(err, http.ErrServerClosed) || errors.Is(err, grpc.ErrServerStopped) {
 		err = nil
 	}

@@ -124,6 +124,12 @@ type Tx interface {
 	// ForgetDiscarded is for when the bytes are gone, or are kept.
 	ForgetDiscarded(hash string) error
 
+	// AddLook adds to what is there of the same who, what and day.
+	AddLook(Look) error
+	// ListLooks is ordered by day and last look, newest first; caseID "" means all.
+	ListLooks(breederID, caseID string, limit int) ([]Look, error)
+	DeleteLooksBefore(t time.Time, limit int) (int, error)
+
 	InsertImport(Import) error
 	Import(breederID, importID string) (Import, error)
 	UpdateImport(Import) error // compares and increments Version

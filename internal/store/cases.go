@@ -23,9 +23,15 @@ var (
 	inList = table{name: "cases", what: "case", key: 2, columns: slices.DeleteFunc(slices.Clone(followed.columns), func(c string) bool { return c == "assessment" })}
 	flags  = table{name: "flags", what: "flag", key: 3, columns: columns(
 		`breeder_id case_id flag_id code level text opened_at closed_at history`)}
+	looks = table{name: "looks", what: "look", key: 6, columns: columns(
+		`breeder_id case_id by_kind by_id what day first_at last_at count`)}
 	photos = table{name: "photos", what: "photo", key: 2, columns: columns(
 		`breeder_id photo_id case_id by_kind by_id hash source width height bytes dark blurred taken_at received_at`)}
 )
+
+func lookRow(l *care.Look) []any {
+	return []any{&l.BreederID, &l.CaseID, &l.By, &l.ByID, &l.What, instant{&l.Day}, instant{&l.FirstAt}, instant{&l.LastAt}, number[int]{&l.Count}}
+}
 
 func handoverRow(h *care.Handover) []any {
 	return []any{&h.BreederID, &h.ID, &h.AnimalID, &h.From, &h.State, instant{&h.HandedOverAt}, &h.ShowDay, &h.BuyerNote, handoverRecord{&h.Record}, &h.CodeHash,
@@ -94,6 +100,15 @@ var (
 	listDiscarded = newQuery("list discarded photos", `SELECT hash, CASE WHEN EXISTS (SELECT 1 FROM photos p WHERE p.hash = d.hash) THEN 1 ELSE 0 END
 		FROM discarded d ORDER BY hash LIMIT ?1`)
 	forgetDiscarded = newQuery("forget a discarded photo", `DELETE FROM discarded WHERE hash = ?1`)
+
+	addLook = newQuery("add a look", looks.insertText()+`ON CONFLICT (breeder_id, case_id, by_kind, by_id, what, day) DO UPDATE SET
+		count = looks.count + excluded.count,
+		first_at = CASE WHEN excluded.first_at < looks.first_at THEN excluded.first_at ELSE looks.first_at END,
+		last_at = CASE WHEN excluded.last_at > looks.last_at THEN excluded.last_at ELSE looks.last_at END`)
+	listLooks = looks.selectQuery(`WHERE breeder_id = ?1 AND (?2 = '' OR case_id = ?2)
+		ORDER BY day DESC, last_at DESC, case_id, by_kind, by_id, what LIMIT ?3`)
+	forgetLooks = newQuery("delete old looks", `DELETE FROM looks WHERE (breeder_id, case_id, by_kind, by_id, what, day) IN
+		(SELECT breeder_id, case_id, by_kind, by_id, what, day FROM looks WHERE day < ?1 ORDER BY day LIMIT ?2)`)
 
 	countAll = newQuery("count", `SELECT (SELECT count(*) FROM breeders), (SELECT count(*) FROM animals WHERE deleted_at IS NULL),
 		(SELECT count(*) FROM entries), (SELECT count(*) FROM cases WHERE open = 1)`)
@@ -205,6 +220,20 @@ func (t *tx) ListDiscarded(limit int) ([]care.Discarded, error) {
 func (t *tx) ForgetDiscarded(hash string) error {
 	_, err := t.exec(forgetDiscarded, hash)
 	return err
+}
+
+func (t *tx) AddLook(l care.Look) error {
+	_, err := t.exec(addLook, lookRow(&l)...)
+	return err
+}
+
+func (t *tx) ListLooks(breederID, caseID string, limit int) ([]care.Look, error) {
+	return list(t, listLooks, lookRow, breederID, caseID, limit)
+}
+
+func (t *tx) DeleteLooksBefore(before time.Time, limit int) (int, error) {
+	n, err := t.exec(forgetLooks, before.UnixMilli(), limit)
+	return int(n), err
 }
 
 func (t *tx) Counts() (care.Counts, error) {

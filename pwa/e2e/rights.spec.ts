@@ -37,6 +37,10 @@ test('a keeper takes a copy of everything, leaves, and is erased', async ({ brow
   await phone.getByRole('link', { name: 'Look at your data' }).click();
   await expect(phone.getByRole('heading', { level: 1, name: 'Your data' })).toBeVisible();
   await expect(phone.getByRole('heading', { name: /^What is shared with Thimblewick/ })).toBeVisible();
+  await desk.goto(`/b/cases/${kase}`);
+  await expect(desk.getByRole('heading', { level: 1, name: 'Sedge' })).toBeVisible();
+  await phone.getByRole('button', { name: 'Show who looked' }).click();
+  await expect(phone.getByRole('list', { name: 'Who looked' }).getByText('how it is').first()).toBeVisible();
   const waiting = phone.waitForEvent('download');
   await phone.getByRole('link', { name: 'Download everything' }).click();
   expect((await waiting).suggestedFilename()).toBe('warmhand.zip');
@@ -54,7 +58,7 @@ test('a keeper takes a copy of everything, leaves, and is erased', async ({ brow
   expect((await phone.request.get('/v1/keepers/me/cases')).status()).toBe(401);
   await phone.context().close();
 
-  await desk.goto(`/b/cases/${kase}`);
+  await desk.reload();
   await expect(desk.getByText(/The follow-up has ended: the keeper left/)).toBeVisible();
   await expect(desk.getByText('Juniper')).toHaveCount(0);
 });

@@ -1,6 +1,7 @@
 package storetest
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -165,6 +166,40 @@ func deletes(t *testing.T, s care.Store) {
 		return n, err
 	})
 	wantSame(t, "gone", left, [3]bool{true, true, true})
+}
+
+func looking(t *testing.T, s care.Store) {
+	full("b1").insert(t, s)
+	full("b2").insert(t, s)
+	day := func(n int) time.Time { return time.Date(2026, 3, n, 0, 0, 0, 0, time.UTC) }
+	look := func(b string, n int, first, last time.Duration, count int) care.Look {
+		return care.Look{BreederID: b, CaseID: "h1", By: care.Helper, ByID: "u1", What: care.LookLog, Day: day(n), FirstAt: day(n).Add(first), LastAt: day(n).Add(last), Count: count}
+	}
+	write(t, s, func(tx care.Tx) error {
+		for _, l := range []care.Look{look("b1", 1, 2*time.Hour, 3*time.Hour, 2), look("b1", 2, time.Hour, time.Hour, 1), look("b1", 1, time.Hour, 2*time.Hour, 5), look("b2", 1, 0, 0, 1)} {
+			if err := tx.AddLook(l); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	all := func(b, c string, n int) []care.Look {
+		return read(t, s, func(tx care.Tx) ([]care.Look, error) { return tx.ListLooks(b, c, n) })
+	}
+	want := []care.Look{look("b1", 2, time.Hour, time.Hour, 1), look("b1", 1, time.Hour, 3*time.Hour, 7)}
+	wantSame(t, "looks", all("b1", "", 10), want)
+	wantSame(t, "of a case", all("b1", "h1", 1), want[:1])
+	wantSame(t, "of no case", len(all("b1", "h2", 10)), 0)
+	write(t, s, func(tx care.Tx) error {
+		for _, wanted := range []int{1, 1, 0} {
+			if n, err := tx.DeleteLooksBefore(day(2), 1); err != nil || n != wanted {
+				return fmt.Errorf("%d forgotten, want %d: %w", n, wanted, err)
+			}
+		}
+		return nil
+	})
+	wantSame(t, "what is left", all("b1", "", 10), want[:1])
+	wantSame(t, "another's", len(all("b2", "", 10)), 0)
 }
 
 // erasing is what the log allows for this alone.

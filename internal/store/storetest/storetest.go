@@ -37,6 +37,7 @@ func Run(t *testing.T, place Place) {
 		{"MarkReplaced marks once", markReplaced},
 		{"deletes", deletes},
 		{"a person is erased", erasing},
+		{"looks add up by the day and are forgotten", looking},
 		{"expired secrets are deleted, oldest first", expiry},
 		{"old answers are forgotten, oldest first", forgetting},
 		{"drafts of imports are forgotten, oldest first", forgettingDrafts},

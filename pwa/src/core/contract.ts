@@ -50,3 +50,4 @@ export type {
   SetupPointJson,
   SignInfoJson,
 } from '../api/gen/warmhand/v1/reference_service_pb';
+export type { ListLooksResponseJson, LookJson } from '../api/gen/warmhand/v1/rights_service_pb';

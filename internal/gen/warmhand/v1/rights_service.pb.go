@@ -11,6 +11,7 @@ import (
 	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -22,6 +23,69 @@ const (
 	// Verify that runtime/protoimpl is sufficiently up-to-date.
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
+
+// LookKind is what was looked at.
+type LookKind int32
+
+const (
+	LookKind_LOOK_KIND_UNSPECIFIED LookKind = 0
+	// How the case stands, its course and its reasons.
+	LookKind_LOOK_KIND_CASE LookKind = 1
+	// What was logged and written.
+	LookKind_LOOK_KIND_LOG   LookKind = 2
+	LookKind_LOOK_KIND_PHOTO LookKind = 3
+	// A copy was taken: a case file, an export, a letter.
+	LookKind_LOOK_KIND_FILE LookKind = 4
+	// A code was made that signs in as the keeper.
+	LookKind_LOOK_KIND_CODE LookKind = 5
+)
+
+// Enum value maps for LookKind.
+var (
+	LookKind_name = map[int32]string{
+		0: "LOOK_KIND_UNSPECIFIED",
+		1: "LOOK_KIND_CASE",
+		2: "LOOK_KIND_LOG",
+		3: "LOOK_KIND_PHOTO",
+		4: "LOOK_KIND_FILE",
+		5: "LOOK_KIND_CODE",
+	}
+	LookKind_value = map[string]int32{
+		"LOOK_KIND_UNSPECIFIED": 0,
+		"LOOK_KIND_CASE":        1,
+		"LOOK_KIND_LOG":         2,
+		"LOOK_KIND_PHOTO":       3,
+		"LOOK_KIND_FILE":        4,
+		"LOOK_KIND_CODE":        5,
+	}
+)
+
+func (x LookKind) Enum() *LookKind {
+	p := new(LookKind)
+	*p = x
+	return p
+}
+
+func (x LookKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (LookKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_warmhand_v1_rights_service_proto_enumTypes[0].Descriptor()
+}
+
+func (LookKind) Type() protoreflect.EnumType {
+	return &file_warmhand_v1_rights_service_proto_enumTypes[0]
+}
+
+func (x LookKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use LookKind.Descriptor instead.
+func (LookKind) EnumDescriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{0}
+}
 
 type LeaveKeeperRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -113,18 +177,234 @@ func (x *LeaveKeeperResponse) GetCases() int32 {
 	return 0
 }
 
+type ListLooksRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `breeders/{breeder}/cases/{case}`, or `breeders/{breeder}` for the owner.
+	Parent        string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListLooksRequest) Reset() {
+	*x = ListLooksRequest{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListLooksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListLooksRequest) ProtoMessage() {}
+
+func (x *ListLooksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListLooksRequest.ProtoReflect.Descriptor instead.
+func (*ListLooksRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *ListLooksRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+type ListLooksResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Looks         []*Look                `protobuf:"bytes,1,rep,name=looks,proto3" json:"looks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListLooksResponse) Reset() {
+	*x = ListLooksResponse{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListLooksResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListLooksResponse) ProtoMessage() {}
+
+func (x *ListLooksResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListLooksResponse.ProtoReflect.Descriptor instead.
+func (*ListLooksResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ListLooksResponse) GetLooks() []*Look {
+	if x != nil {
+		return x.Looks
+	}
+	return nil
+}
+
+// Look is how often somebody of the breeder looked at one thing of a case on one day (UTC).
+type Look struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the case.
+	Case string `protobuf:"bytes,1,opt,name=case,proto3" json:"case,omitempty"`
+	// What the animal is called.
+	AnimalName string    `protobuf:"bytes,2,opt,name=animal_name,json=animalName,proto3" json:"animal_name,omitempty"`
+	By         ActorKind `protobuf:"varint,3,opt,name=by,proto3,enum=warmhand.v1.ActorKind" json:"by,omitempty"`
+	// Who it was, or which token; for the owner alone.
+	ByName        string                 `protobuf:"bytes,4,opt,name=by_name,json=byName,proto3" json:"by_name,omitempty"`
+	What          LookKind               `protobuf:"varint,5,opt,name=what,proto3,enum=warmhand.v1.LookKind" json:"what,omitempty"`
+	FirstTime     *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=first_time,json=firstTime,proto3" json:"first_time,omitempty"`
+	LastTime      *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=last_time,json=lastTime,proto3" json:"last_time,omitempty"`
+	Count         int32                  `protobuf:"varint,8,opt,name=count,proto3" json:"count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Look) Reset() {
+	*x = Look{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Look) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Look) ProtoMessage() {}
+
+func (x *Look) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Look.ProtoReflect.Descriptor instead.
+func (*Look) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *Look) GetCase() string {
+	if x != nil {
+		return x.Case
+	}
+	return ""
+}
+
+func (x *Look) GetAnimalName() string {
+	if x != nil {
+		return x.AnimalName
+	}
+	return ""
+}
+
+func (x *Look) GetBy() ActorKind {
+	if x != nil {
+		return x.By
+	}
+	return ActorKind_ACTOR_KIND_UNSPECIFIED
+}
+
+func (x *Look) GetByName() string {
+	if x != nil {
+		return x.ByName
+	}
+	return ""
+}
+
+func (x *Look) GetWhat() LookKind {
+	if x != nil {
+		return x.What
+	}
+	return LookKind_LOOK_KIND_UNSPECIFIED
+}
+
+func (x *Look) GetFirstTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.FirstTime
+	}
+	return nil
+}
+
+func (x *Look) GetLastTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.LastTime
+	}
+	return nil
+}
+
+func (x *Look) GetCount() int32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
 var File_warmhand_v1_rights_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_rights_service_proto_rawDesc = "" +
 	"\n" +
-	" warmhand/v1/rights_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\"?\n" +
+	" warmhand/v1/rights_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fwarmhand/v1/entry_service.proto\"?\n" +
 	"\x12LeaveKeeperRequest\x12)\n" +
 	"\aconfirm\x18\x01 \x01(\tB\x0f\xe0A\x02\xbaH\tr\a\n" +
 	"\x05leaveR\aconfirm\"+\n" +
 	"\x13LeaveKeeperResponse\x12\x14\n" +
-	"\x05cases\x18\x01 \x01(\x05R\x05cases2\x82\x01\n" +
+	"\x05cases\x18\x01 \x01(\x05R\x05cases\"q\n" +
+	"\x10ListLooksRequest\x12]\n" +
+	"\x06parent\x18\x01 \x01(\tBE\xe0A\x02\xbaH?r=2;^breeders/[A-Za-z0-9_-]{1,64}(/cases/[A-Za-z0-9_-]{1,64})?$R\x06parent\"<\n" +
+	"\x11ListLooksResponse\x12'\n" +
+	"\x05looks\x18\x01 \x03(\v2\x11.warmhand.v1.LookR\x05looks\"\xb1\x02\n" +
+	"\x04Look\x12\x12\n" +
+	"\x04case\x18\x01 \x01(\tR\x04case\x12\x1f\n" +
+	"\vanimal_name\x18\x02 \x01(\tR\n" +
+	"animalName\x12&\n" +
+	"\x02by\x18\x03 \x01(\x0e2\x16.warmhand.v1.ActorKindR\x02by\x12\x17\n" +
+	"\aby_name\x18\x04 \x01(\tR\x06byName\x12)\n" +
+	"\x04what\x18\x05 \x01(\x0e2\x15.warmhand.v1.LookKindR\x04what\x129\n" +
+	"\n" +
+	"first_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\tfirstTime\x127\n" +
+	"\tlast_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\blastTime\x12\x14\n" +
+	"\x05count\x18\b \x01(\x05R\x05count*\x89\x01\n" +
+	"\bLookKind\x12\x19\n" +
+	"\x15LOOK_KIND_UNSPECIFIED\x10\x00\x12\x12\n" +
+	"\x0eLOOK_KIND_CASE\x10\x01\x12\x11\n" +
+	"\rLOOK_KIND_LOG\x10\x02\x12\x13\n" +
+	"\x0fLOOK_KIND_PHOTO\x10\x03\x12\x12\n" +
+	"\x0eLOOK_KIND_FILE\x10\x04\x12\x12\n" +
+	"\x0eLOOK_KIND_CODE\x10\x052\xa8\x02\n" +
 	"\rRightsService\x12q\n" +
-	"\vLeaveKeeper\x12\x1f.warmhand.v1.LeaveKeeperRequest\x1a .warmhand.v1.LeaveKeeperResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/keepers/me:leaveB.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
+	"\vLeaveKeeper\x12\x1f.warmhand.v1.LeaveKeeperRequest\x1a .warmhand.v1.LeaveKeeperResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/keepers/me:leave\x12\xa3\x01\n" +
+	"\tListLooks\x12\x1d.warmhand.v1.ListLooksRequest\x1a\x1e.warmhand.v1.ListLooksResponse\"W\xdaA\x06parent\x82\xd3\xe4\x93\x02HZ\x1f\x12\x1d/v1/{parent=breeders/*}/looks\x12%/v1/{parent=breeders/*/cases/*}/looksB.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
 
 var (
 	file_warmhand_v1_rights_service_proto_rawDescOnce sync.Once
@@ -138,19 +418,33 @@ func file_warmhand_v1_rights_service_proto_rawDescGZIP() []byte {
 	return file_warmhand_v1_rights_service_proto_rawDescData
 }
 
-var file_warmhand_v1_rights_service_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_warmhand_v1_rights_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_warmhand_v1_rights_service_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
 var file_warmhand_v1_rights_service_proto_goTypes = []any{
-	(*LeaveKeeperRequest)(nil),  // 0: warmhand.v1.LeaveKeeperRequest
-	(*LeaveKeeperResponse)(nil), // 1: warmhand.v1.LeaveKeeperResponse
+	(LookKind)(0),                 // 0: warmhand.v1.LookKind
+	(*LeaveKeeperRequest)(nil),    // 1: warmhand.v1.LeaveKeeperRequest
+	(*LeaveKeeperResponse)(nil),   // 2: warmhand.v1.LeaveKeeperResponse
+	(*ListLooksRequest)(nil),      // 3: warmhand.v1.ListLooksRequest
+	(*ListLooksResponse)(nil),     // 4: warmhand.v1.ListLooksResponse
+	(*Look)(nil),                  // 5: warmhand.v1.Look
+	(ActorKind)(0),                // 6: warmhand.v1.ActorKind
+	(*timestamppb.Timestamp)(nil), // 7: google.protobuf.Timestamp
 }
 var file_warmhand_v1_rights_service_proto_depIdxs = []int32{
-	0, // 0: warmhand.v1.RightsService.LeaveKeeper:input_type -> warmhand.v1.LeaveKeeperRequest
-	1, // 1: warmhand.v1.RightsService.LeaveKeeper:output_type -> warmhand.v1.LeaveKeeperResponse
-	1, // [1:2] is the sub-list for method output_type
-	0, // [0:1] is the sub-list for method input_type
-	0, // [0:0] is the sub-list for extension type_name
-	0, // [0:0] is the sub-list for extension extendee
-	0, // [0:0] is the sub-list for field type_name
+	5, // 0: warmhand.v1.ListLooksResponse.looks:type_name -> warmhand.v1.Look
+	6, // 1: warmhand.v1.Look.by:type_name -> warmhand.v1.ActorKind
+	0, // 2: warmhand.v1.Look.what:type_name -> warmhand.v1.LookKind
+	7, // 3: warmhand.v1.Look.first_time:type_name -> google.protobuf.Timestamp
+	7, // 4: warmhand.v1.Look.last_time:type_name -> google.protobuf.Timestamp
+	1, // 5: warmhand.v1.RightsService.LeaveKeeper:input_type -> warmhand.v1.LeaveKeeperRequest
+	3, // 6: warmhand.v1.RightsService.ListLooks:input_type -> warmhand.v1.ListLooksRequest
+	2, // 7: warmhand.v1.RightsService.LeaveKeeper:output_type -> warmhand.v1.LeaveKeeperResponse
+	4, // 8: warmhand.v1.RightsService.ListLooks:output_type -> warmhand.v1.ListLooksResponse
+	7, // [7:9] is the sub-list for method output_type
+	5, // [5:7] is the sub-list for method input_type
+	5, // [5:5] is the sub-list for extension type_name
+	5, // [5:5] is the sub-list for extension extendee
+	0, // [0:5] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_rights_service_proto_init() }
@@ -158,18 +452,20 @@ func file_warmhand_v1_rights_service_proto_init() {
 	if File_warmhand_v1_rights_service_proto != nil {
 		return
 	}
+	file_warmhand_v1_entry_service_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_rights_service_proto_rawDesc), len(file_warmhand_v1_rights_service_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   2,
+			NumEnums:      1,
+			NumMessages:   5,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_warmhand_v1_rights_service_proto_goTypes,
 		DependencyIndexes: file_warmhand_v1_rights_service_proto_depIdxs,
+		EnumInfos:         file_warmhand_v1_rights_service_proto_enumTypes,
 		MessageInfos:      file_warmhand_v1_rights_service_proto_msgTypes,
 	}.Build()
 	File_warmhand_v1_rights_service_proto = out.File

@@ -20,6 +20,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	RightsService_LeaveKeeper_FullMethodName = "/warmhand.v1.RightsService/LeaveKeeper"
+	RightsService_ListLooks_FullMethodName   = "/warmhand.v1.RightsService/ListLooks"
 )
 
 // RightsServiceClient is the client API for RightsService service.
@@ -30,6 +31,8 @@ const (
 type RightsServiceClient interface {
 	// LeaveKeeper erases the calling keeper from the cases that this sign-in sees: name, notes, messages of both sides and pictures. What was seen and measured of the animals stays with their breeders. It cannot be undone, and the sign-in ends.
 	LeaveKeeper(ctx context.Context, in *LeaveKeeperRequest, opts ...grpc.CallOption) (*LeaveKeeperResponse, error)
+	// ListLooks says who of the breeder looked at what, the newest first, at most 500 rows: at one case for its keeper, at all for the owner of the account. It is kept for a year. The list of all cases, with a headline of each, is not counted.
+	ListLooks(ctx context.Context, in *ListLooksRequest, opts ...grpc.CallOption) (*ListLooksResponse, error)
 }
 
 type rightsServiceClient struct {
@@ -50,6 +53,16 @@ func (c *rightsServiceClient) LeaveKeeper(ctx context.Context, in *LeaveKeeperRe
 	return out, nil
 }
 
+func (c *rightsServiceClient) ListLooks(ctx context.Context, in *ListLooksRequest, opts ...grpc.CallOption) (*ListLooksResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListLooksResponse)
+	err := c.cc.Invoke(ctx, RightsService_ListLooks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // RightsServiceServer is the server API for RightsService service.
 // All implementations must embed UnimplementedRightsServiceServer
 // for forward compatibility.
@@ -58,6 +71,8 @@ func (c *rightsServiceClient) LeaveKeeper(ctx context.Context, in *LeaveKeeperRe
 type RightsServiceServer interface {
 	// LeaveKeeper erases the calling keeper from the cases that this sign-in sees: name, notes, messages of both sides and pictures. What was seen and measured of the animals stays with their breeders. It cannot be undone, and the sign-in ends.
 	LeaveKeeper(context.Context, *LeaveKeeperRequest) (*LeaveKeeperResponse, error)
+	// ListLooks says who of the breeder looked at what, the newest first, at most 500 rows: at one case for its keeper, at all for the owner of the account. It is kept for a year. The list of all cases, with a headline of each, is not counted.
+	ListLooks(context.Context, *ListLooksRequest) (*ListLooksResponse, error)
 	mustEmbedUnimplementedRightsServiceServer()
 }
 
@@ -70,6 +85,9 @@ type UnimplementedRightsServiceServer struct{}
 
 func (UnimplementedRightsServiceServer) LeaveKeeper(context.Context, *LeaveKeeperRequest) (*LeaveKeeperResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method LeaveKeeper not implemented")
+}
+func (UnimplementedRightsServiceServer) ListLooks(context.Context, *ListLooksRequest) (*ListLooksResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListLooks not implemented")
 }
 func (UnimplementedRightsServiceServer) mustEmbedUnimplementedRightsServiceServer() {}
 func (UnimplementedRightsServiceServer) testEmbeddedByValue()                       {}
@@ -110,6 +128,24 @@ func _RightsService_LeaveKeeper_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RightsService_ListLooks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListLooksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RightsServiceServer).ListLooks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RightsService_ListLooks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RightsServiceServer).ListLooks(ctx, req.(*ListLooksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // RightsService_ServiceDesc is the grpc.ServiceDesc for RightsService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -120,6 +156,10 @@ var RightsService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "LeaveKeeper",
 			Handler:    _RightsService_LeaveKeeper_Handler,
+		},
+		{
+			MethodName: "ListLooks",
+			Handler:    _RightsService_ListLooks_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

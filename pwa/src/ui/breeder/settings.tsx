@@ -12,6 +12,8 @@ import type {
   HemisphereJson,
   UpdateBreederResponseJson,
 } from '../../api/gen/warmhand/v1/breeder_service_pb';
+import type { ListLooksResponseJson } from '../../core/contract';
+import { whatLooked, whoLooked } from '../../core/looks';
 import { changeSettings, settings } from '../../core/settings';
 import { ago, day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
@@ -44,6 +46,7 @@ export function SettingsPage(): JSX.Element {
       <p>
         <Link to="/b/tables">What the program goes by: every limit and threshold, with its source</Link>
       </p>
+      {me.value?.role === 'breeder' && <Looks />}
       <section class="stack" aria-label="Sign out">
         <Problem error={out.error} />
         <div class="actions">
@@ -57,6 +60,40 @@ export function SettingsPage(): JSX.Element {
         </p>
       </section>
     </main>
+  );
+}
+
+/** Who of the account looked at keepers' records. Keepers see the same of their own, without names. */
+function Looks(): JSX.Element {
+  const [open, setOpen] = useState(false);
+  const loaded = useLoad(open ? 'looks' : '', async (signal) =>
+    open ? ask<ListLooksResponseJson>('GET', `/v1/${breeder()}/looks`, undefined, { signal }) : undefined,
+  );
+  return (
+    <details class="card" onToggle={(e) => setOpen(e.currentTarget.open)}>
+      <summary>Who looked at keepers’ records</summary>
+      <div class="stack">
+        <p class="muted">
+          You, your helpers and your programs, for a year. Each keeper sees the same of their own animal, without names.
+          The list of who needs you does not count; opening a case does.
+        </p>
+        {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
+        {open && !loaded.data && !loaded.error && <Waiting />}
+        {loaded.data?.looks?.length === 0 && <p>Nobody has opened one yet.</p>}
+        <ul class="list">
+          {loaded.data?.looks?.slice(0, 200).map((l) => (
+            <li key={`${l.case} ${l.by} ${l.byName} ${l.what} ${l.firstTime}`}>
+              <span class="grow">
+                {whoLooked(l)}
+                <span class="muted block">
+                  {l.animalName}: {whatLooked(l)}
+                </span>
+              </span>
+            </li>
+          ))}
+        </ul>
+      </div>
+    </details>
   );
 }
 

@@ -1,6 +1,8 @@
 import type { JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import { ApiError, asKeeper, call } from '../../api/client';
+import type { ListLooksResponseJson, LookJson } from '../../core/contract';
+import { whatLooked, whoLooked } from '../../core/looks';
 import { forgetAll } from '../../store/copies';
 import { readState } from '../../store/db';
 import { announce, signedOut } from '../../sync/sync';
@@ -13,6 +15,7 @@ export default function YourData(): JSX.Element {
   return (
     <Screen title="Your data" back="/k/settings">
       <Sharing />
+      <WhoLooked />
       <TakeAway />
       <LeaveForGood />
     </Screen>
@@ -48,6 +51,62 @@ function Sharing(): JSX.Element {
           <li key={l}>{l}</li>
         ))}
       </ul>
+    </section>
+  );
+}
+
+/** The answer is not kept on the phone: it is only true when it is asked. */
+function WhoLooked(): JSX.Element {
+  const [looks, setLooks] = useState<readonly LookJson[] | undefined>();
+  const [error, setError] = useState('');
+  const [busy, setBusy] = useState(false);
+  const show = async () => {
+    setBusy(true);
+    setError('');
+    try {
+      const lists = await Promise.all(
+        (known.value?.cases ?? []).map((c) =>
+          call<ListLooksResponseJson>('GET', `/v1/${c.name}/looks`, undefined, asKeeper),
+        ),
+      );
+      const all = lists.flatMap((l) => l.looks ?? []);
+      setLooks(all.sort((a, b) => Date.parse(b.lastTime ?? '') - Date.parse(a.lastTime ?? '')));
+    } catch (e) {
+      setError(e instanceof ApiError ? e.message : 'There is no network just now. It is shown when there is.');
+    }
+    setBusy(false);
+  };
+  const several = (known.value?.cases.length ?? 0) > 1;
+  return (
+    <section class="stack" aria-labelledby="looked">
+      <h2 id="looked">Who looked</h2>
+      <p>When somebody of your breeder opens your records, that is written down, and kept for a year.</p>
+      {error && (
+        <Notice kind="bad" live>
+          <p>{error}</p>
+        </Notice>
+      )}
+      {looks?.length === 0 && <p role="status">Nobody has opened them yet.</p>}
+      {looks && looks.length > 0 && (
+        <ul class="list" aria-label="Who looked">
+          {looks.slice(0, 100).map((l) => (
+            <li key={`${l.case} ${l.by} ${l.what} ${l.firstTime}`}>
+              <span class="grow">
+                {whoLooked(l)}
+                <span class="muted block">
+                  {several && `${l.animalName}: `}
+                  {whatLooked(l)}
+                </span>
+              </span>
+            </li>
+          ))}
+        </ul>
+      )}
+      <div class="row">
+        <Button busy={busy} onClick={() => void show()}>
+          {looks ? 'Look again' : 'Show who looked'}
+        </Button>
+      </div>
     </section>
   );
 }

@@ -2,8 +2,10 @@
 // @generated from file warmhand/v1/rights_service.proto (package warmhand.v1, syntax proto3)
 /* eslint-disable */
 
-import type { GenFile, GenMessage, GenService } from "@bufbuild/protobuf/codegenv2";
+import type { GenEnum, GenFile, GenMessage, GenService } from "@bufbuild/protobuf/codegenv2";
 import type { Message } from "@bufbuild/protobuf";
+import type { ActorKind, ActorKindJson } from "./entry_service_pb";
+import type { Timestamp, TimestampJson } from "@bufbuild/protobuf/wkt";
 
 /**
  * Describes the file warmhand/v1/rights_service.proto.
@@ -71,6 +73,231 @@ export declare type LeaveKeeperResponseJson = {
 export declare const LeaveKeeperResponseSchema: GenMessage<LeaveKeeperResponse, {jsonType: LeaveKeeperResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.ListLooksRequest
+ */
+export declare type ListLooksRequest = Message<"warmhand.v1.ListLooksRequest"> & {
+  /**
+   * `breeders/{breeder}/cases/{case}`, or `breeders/{breeder}` for the owner.
+   *
+   * @generated from field: string parent = 1;
+   */
+  parent: string;
+};
+
+/**
+ * @generated from message warmhand.v1.ListLooksRequest
+ */
+export declare type ListLooksRequestJson = {
+  /**
+   * `breeders/{breeder}/cases/{case}`, or `breeders/{breeder}` for the owner.
+   *
+   * @generated from field: string parent = 1;
+   */
+  parent?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.ListLooksRequest.
+ * Use `create(ListLooksRequestSchema)` to create a new message.
+ */
+export declare const ListLooksRequestSchema: GenMessage<ListLooksRequest, {jsonType: ListLooksRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.ListLooksResponse
+ */
+export declare type ListLooksResponse = Message<"warmhand.v1.ListLooksResponse"> & {
+  /**
+   * @generated from field: repeated warmhand.v1.Look looks = 1;
+   */
+  looks: Look[];
+};
+
+/**
+ * @generated from message warmhand.v1.ListLooksResponse
+ */
+export declare type ListLooksResponseJson = {
+  /**
+   * @generated from field: repeated warmhand.v1.Look looks = 1;
+   */
+  looks?: LookJson[];
+};
+
+/**
+ * Describes the message warmhand.v1.ListLooksResponse.
+ * Use `create(ListLooksResponseSchema)` to create a new message.
+ */
+export declare const ListLooksResponseSchema: GenMessage<ListLooksResponse, {jsonType: ListLooksResponseJson}>;
+
+/**
+ * Look is how often somebody of the breeder looked at one thing of a case on one day (UTC).
+ *
+ * @generated from message warmhand.v1.Look
+ */
+export declare type Look = Message<"warmhand.v1.Look"> & {
+  /**
+   * Resource name of the case.
+   *
+   * @generated from field: string case = 1;
+   */
+  case: string;
+
+  /**
+   * What the animal is called.
+   *
+   * @generated from field: string animal_name = 2;
+   */
+  animalName: string;
+
+  /**
+   * @generated from field: warmhand.v1.ActorKind by = 3;
+   */
+  by: ActorKind;
+
+  /**
+   * Who it was, or which token; for the owner alone.
+   *
+   * @generated from field: string by_name = 4;
+   */
+  byName: string;
+
+  /**
+   * @generated from field: warmhand.v1.LookKind what = 5;
+   */
+  what: LookKind;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp first_time = 6;
+   */
+  firstTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp last_time = 7;
+   */
+  lastTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: int32 count = 8;
+   */
+  count: number;
+};
+
+/**
+ * Look is how often somebody of the breeder looked at one thing of a case on one day (UTC).
+ *
+ * @generated from message warmhand.v1.Look
+ */
+export declare type LookJson = {
+  /**
+   * Resource name of the case.
+   *
+   * @generated from field: string case = 1;
+   */
+  case?: string;
+
+  /**
+   * What the animal is called.
+   *
+   * @generated from field: string animal_name = 2;
+   */
+  animalName?: string;
+
+  /**
+   * @generated from field: warmhand.v1.ActorKind by = 3;
+   */
+  by?: ActorKindJson;
+
+  /**
+   * Who it was, or which token; for the owner alone.
+   *
+   * @generated from field: string by_name = 4;
+   */
+  byName?: string;
+
+  /**
+   * @generated from field: warmhand.v1.LookKind what = 5;
+   */
+  what?: LookKindJson;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp first_time = 6;
+   */
+  firstTime?: TimestampJson;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp last_time = 7;
+   */
+  lastTime?: TimestampJson;
+
+  /**
+   * @generated from field: int32 count = 8;
+   */
+  count?: number;
+};
+
+/**
+ * Describes the message warmhand.v1.Look.
+ * Use `create(LookSchema)` to create a new message.
+ */
+export declare const LookSchema: GenMessage<Look, {jsonType: LookJson}>;
+
+/**
+ * LookKind is what was looked at.
+ *
+ * @generated from enum warmhand.v1.LookKind
+ */
+export enum LookKind {
+  /**
+   * @generated from enum value: LOOK_KIND_UNSPECIFIED = 0;
+   */
+  UNSPECIFIED = 0,
+
+  /**
+   * How the case stands, its course and its reasons.
+   *
+   * @generated from enum value: LOOK_KIND_CASE = 1;
+   */
+  CASE = 1,
+
+  /**
+   * What was logged and written.
+   *
+   * @generated from enum value: LOOK_KIND_LOG = 2;
+   */
+  LOG = 2,
+
+  /**
+   * @generated from enum value: LOOK_KIND_PHOTO = 3;
+   */
+  PHOTO = 3,
+
+  /**
+   * A copy was taken: a case file, an export, a letter.
+   *
+   * @generated from enum value: LOOK_KIND_FILE = 4;
+   */
+  FILE = 4,
+
+  /**
+   * A code was made that signs in as the keeper.
+   *
+   * @generated from enum value: LOOK_KIND_CODE = 5;
+   */
+  CODE = 5,
+}
+
+/**
+ * LookKind is what was looked at.
+ *
+ * @generated from enum warmhand.v1.LookKind
+ */
+export declare type LookKindJson = "LOOK_KIND_UNSPECIFIED" | "LOOK_KIND_CASE" | "LOOK_KIND_LOG" | "LOOK_KIND_PHOTO" | "LOOK_KIND_FILE" | "LOOK_KIND_CODE";
+
+/**
+ * Describes the enum warmhand.v1.LookKind.
+ */
+export declare const LookKindSchema: GenEnum<LookKind, LookKindJson>;
+
+/**
  * RightsService is what people may do about what is kept of them. Exports are files: GET /v1/keepers/me/export.zip for a keeper.
  *
  * @generated from service warmhand.v1.RightsService
@@ -85,6 +312,16 @@ export declare const RightsService: GenService<{
     methodKind: "unary";
     input: typeof LeaveKeeperRequestSchema;
     output: typeof LeaveKeeperResponseSchema;
+  },
+  /**
+   * ListLooks says who of the breeder looked at what, the newest first, at most 500 rows: at one case for its keeper, at all for the owner of the account. It is kept for a year. The list of all cases, with a headline of each, is not counted.
+   *
+   * @generated from rpc warmhand.v1.RightsService.ListLooks
+   */
+  listLooks: {
+    methodKind: "unary";
+    input: typeof ListLooksRequestSchema;
+    output: typeof ListLooksResponseSchema;
   },
 }>;
 
