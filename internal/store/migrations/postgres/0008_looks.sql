@@ -1,4 +1,4 @@
--- The twin of sqlite/0007_looks.sql: same tables, same columns, same order.
+-- The twin of sqlite/0008_looks.sql: same tables, same columns, same order.
 -- Who of a breeder looked at what of a keeper's case, counted by the day.
 CREATE TABLE looks (
     breeder_id TEXT COLLATE "C" NOT NULL,
