@@ -94,7 +94,7 @@ func (a *Admin) Token(ctx context.Context, breederID, label string, readOnly boo
 // named, and returns how many. Handovers that were revoked are left out.
 func (a *Admin) ExportCases(ctx context.Context, out io.Writer, breederID string, cases []string, texts bool) (n int, err error) {
 	who := care.Actor{Kind: care.Service, BreederID: breederID}
-	uses := followup.New(a.store, nil)
+	uses := followup.New(a.store, nil, nil)
 	named := len(cases) > 0
 	if !named {
 		if err := a.store.Read(ctx, func(tx care.Tx) error { _, err := ownerOf(tx, breederID); return err }); err != nil {
@@ -163,7 +163,7 @@ func (a *Admin) ImportCases(ctx context.Context, in io.Reader, breederID string)
 	if err := a.store.Read(ctx, func(tx care.Tx) error { _, err := ownerOf(tx, breederID); return err }); err != nil {
 		return followup.Imported{}, err
 	}
-	return followup.New(a.store, nil).ImportCases(ctx, care.Actor{Kind: care.Service, BreederID: breederID}, a.now(), breederID, cases)
+	return followup.New(a.store, nil, nil).ImportCases(ctx, care.Actor{Kind: care.Service, BreederID: breederID}, a.now(), breederID, cases)
 }
 
 func ownerOf(tx care.Tx, breederID string) (care.Actor, error) {

@@ -114,6 +114,9 @@ var policy = access.Policy{
 	routeLabels:      team.Reads(),
 	routeRecord:      involved.Reads(),
 	routeLetter:      involved.Reads(),
+	routeSigned:      involved.Reads(),
+	routeKeys:        anyone.Reads(),
+	routeRevoked:     anyone.Reads(),
 	routeCaseFile:    team.Reads(),
 	routeCaseFiles:   team.Reads(),
 	routeListPut:     team,
@@ -132,6 +135,9 @@ const (
 	routeCards       = "POST /v1/breeders/{breeder}/cards.pdf"
 	routeLabels      = "GET /v1/breeders/{breeder}/labels.pdf"
 	routeRecord      = "GET /v1/breeders/{breeder}/handovers/{handover}/record.pdf"
+	routeSigned      = "GET /v1/breeders/{breeder}/handovers/{handover}/record.jws"
+	routeKeys        = "GET /v1/breeders/{breeder}/keys.json"
+	routeRevoked     = "GET /v1/breeders/{breeder}/handovers/{handover}/signed/{digest}"
 	routeLetter      = "POST /v1/breeders/{breeder}/cases/{case}/vet-letter.pdf"
 	routeCaseFile    = "GET /v1/breeders/{breeder}/cases/{case}/case.jsonl"
 	routeCaseFiles   = "GET /v1/breeders/{breeder}/cases.jsonl"

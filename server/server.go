@@ -86,6 +86,7 @@ type Server struct {
 	claims    *access.Limiter
 	signIns   *access.Limiter
 	prints    *access.Limiter
+	checks    *access.Limiter // of signed records, by anybody
 	validate  protovalidate.Validator
 	followup  *followup.Service
 	health    *health.Server
@@ -106,7 +107,7 @@ type Server struct {
 func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	s = &Server{cfg: cfg, log: cfg.Log, now: cfg.Now, draining: make(chan struct{}), importDue: make(chan struct{}, 1),
 		claims: access.NewLimiter(access.ClaimLimits), signIns: access.NewLimiter(access.SignInLimits),
-		prints: access.NewLimiter(access.PrintLimits)}
+		prints: access.NewLimiter(access.PrintLimits), checks: access.NewLimiter(access.CheckLimits)}
 	if s.log == nil {
 		s.log = slog.Default()
 	}
@@ -153,7 +154,7 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	}
 	s.onClose(s.store.Close)
 	s.sessions = access.NewSessions(s.store)
-	s.followup = followup.New(s.store, claimCodes{s.key})
+	s.followup = followup.New(s.store, claimCodes{s.key}, signer{s})
 	if s.validate, err = protovalidate.New(); err != nil {
 		return s, fmt.Errorf("the contract's rules: %w", err)
 	}

@@ -16,10 +16,12 @@ import (
 const keyFile = "server.key"
 
 // Key is the server's own secret of 32 bytes, kept outside the database so
-// that a leaked table of claim code hashes cannot be searched. Without it the
-// cards that are not claimed yet no longer open anything and have to be issued
-// again; nothing else depends on it. A backup that should keep them valid has
-// to hold server.key, apart from the database.
+// that a leaked table of claim code hashes cannot be searched, and nobody who
+// has the database alone can sign in a breeder's name. Without it the cards that
+// are not claimed yet no longer open anything and have to be issued again, and
+// breeders sign with new keys; what the old ones signed is checked as before. A
+// backup that should keep the cards valid has to hold server.key, apart from the
+// database.
 type Key struct{ b [32]byte }
 
 // LoadKey reads DIR/server.key and makes it when there is none. Several

@@ -64,3 +64,13 @@ type Answered struct {
 	Answer    []byte
 	At        time.Time
 }
+
+// SigningKey is a key by which a breeder's records are signed. Its private half
+// is there only as it was sealed by the server that made it.
+type SigningKey struct {
+	BreederID string
+	ID        string // the public key's thumbprint, RFC 7638
+	Public    []byte // a JSON Web Key, RFC 7517
+	Sealed    []byte
+	CreatedAt time.Time
+}

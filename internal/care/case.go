@@ -28,6 +28,7 @@ type Handover struct {
 	ShowDay        string
 	BuyerNote      string // the breeder's own note on the buyer; personal, never in the record
 	Record         Record
+	Signed         string // the record signed by the breeder's key, a compact JWS; "" when it was not
 	CodeHash       string
 	ClaimExpiresAt time.Time
 	ClaimedAt      *time.Time

@@ -52,6 +52,7 @@ const (
 	ReasonNotSaved        ErrorReason = "NOT_SAVED"
 	ReasonImportState     ErrorReason = "IMPORT_STATE"
 	ReasonNothingNew      ErrorReason = "NOTHING_NEW"
+	ReasonNotSigned       ErrorReason = "NOT_SIGNED"
 )
 
 // FieldError names one field (proto path, snake_case) and what to do about it.

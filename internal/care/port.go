@@ -92,6 +92,11 @@ type Tx interface {
 	// ListHandovers is ordered by creation, newest first; animalID "" means all.
 	ListHandovers(breederID, animalID string, after Cursor, limit int) ([]Handover, Cursor, error)
 
+	InsertSigningKey(SigningKey) error
+	// ListSigningKeys is ordered by creation, oldest first. None is ever deleted:
+	// what a key signed is checked by it later.
+	ListSigningKeys(breederID string) ([]SigningKey, error)
+
 	InsertCase(Case) error
 	Case(breederID, caseID string) (Case, error)
 	// UpdateCase writes every field; a case from ListCases lacks its Assessment.

@@ -183,7 +183,7 @@ func TestPassFindsSilence(t *testing.T) {
 	if looked, err = p.Pass(t.Context(), late); err != nil || looked != 0 {
 		t.Errorf("again: looked at %d, %v", looked, err)
 	}
-	fresh := followup.New(p.store, p.codes)
+	fresh := followup.New(p.store, p.codes, p.codes)
 	if looked, err = fresh.Pass(t.Context(), late.Add(day)); err != nil || looked != 1 {
 		t.Errorf("the day after, started anew: looked at %d, %v", looked, err)
 	}

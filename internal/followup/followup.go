@@ -30,14 +30,15 @@ type Codes interface {
 type Service struct {
 	store  care.Store
 	codes  Codes
+	signer Signer
 	memory memory
 	hub    hub
 	trying chan struct{} // full while thresholds are tried
 }
 
 // New returns the use cases over a store.
-func New(store care.Store, codes Codes) *Service {
-	return &Service{store: store, codes: codes, memory: newMemory(), trying: make(chan struct{}, 1)}
+func New(store care.Store, codes Codes, signer Signer) *Service {
+	return &Service{store: store, codes: codes, signer: signer, memory: newMemory(), trying: make(chan struct{}, 1)}
 }
 
 // newID makes an identifier that sorts by time of making.

@@ -89,6 +89,9 @@ func (s *Service) CreateHandover(ctx context.Context, who care.Actor, now time.T
 		if h.Record.Father, err = parent(tx, d.BreederID, a.FatherID); err != nil {
 			return err
 		}
+		if h.Signed, err = s.sign(tx, &h, now); err != nil {
+			return err
+		}
 		if err := tx.InsertHandover(h); err != nil {
 			return err
 		}

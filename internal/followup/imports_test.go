@@ -77,7 +77,7 @@ func TestImportCutOffAnywhere(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				if err := run(followup.New(&dying{p.store, cut}, p.codes), got); err != nil && !errors.Is(err, errDied) {
+				if err := run(followup.New(&dying{p.store, cut}, p.codes, p.codes), got); err != nil && !errors.Is(err, errDied) {
 					t.Fatal(err)
 				}
 				// What another server would find after a restart.

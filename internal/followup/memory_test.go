@@ -15,7 +15,7 @@ import (
 func TestMemoryIsTheStore(t *testing.T) {
 	t.Parallel()
 	p := newPlace(t)
-	second := followup.New(p.store, p.codes)
+	second := followup.New(p.store, p.codes, p.codes)
 	servers := []*followup.Service{p.Service, second}
 	a, c, keeper := p.sold(t)
 	ctx := t.Context()

@@ -37,6 +37,20 @@ func (c codes) Hash(typed string) (string, error) {
 	return c.key.HashClaimCode(plain), nil
 }
 
+func (c codes) NewSigningKey(breederID string) (care.SigningKey, error) {
+	return c.key.NewSigningKey(breederID)
+}
+
+func (c codes) Sign(by *care.SigningKey, payload []byte) (string, bool, error) {
+	jws, err := c.key.Sign(by, payload)
+	if errors.Is(err, access.ErrSealed) {
+		return "", false, nil
+	}
+	return jws, err == nil, err
+}
+
+func (codes) Issuer() string { return "https://snakes.example.org" }
+
 // place is the use cases over a SQLite store in a folder of its own, with two
 // breeders that must not see each other.
 type place struct {
@@ -66,7 +80,7 @@ func newPlace(t testing.TB) *place {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &place{Service: followup.New(st, codes{key}), dir: dir, store: st, codes: codes{key},
+	p := &place{Service: followup.New(st, codes{key}, codes{key}), dir: dir, store: st, codes: codes{key},
 		loam:   care.Actor{Kind: care.BreederOwner, BreederID: "loam", UserID: "u1"},
 		helper: care.Actor{Kind: care.Helper, BreederID: "loam", UserID: "u2"},
 		other:  care.Actor{Kind: care.BreederOwner, BreederID: "fern", UserID: "u3"}}

@@ -1,4 +1,5 @@
-// Package reference asks R, scipy, statsmodels and OpenCV, in tests, for what the
+// Package reference asks R, scipy, statsmodels, OpenCV and
+// jwcrypto, in tests, for what the
 // program computes too. The questions are in testdata/reference.
 package reference
 
@@ -21,7 +22,7 @@ func AskR(t testing.TB, questions, answers any) {
 	ask(t, questions, answers, "reference.R", "Rscript", "--vanilla")
 }
 
-// AskPython is AskR for scipy, statsmodels and OpenCV.
+// AskPython is AskR for scipy, statsmodels, OpenCV and jwcrypto.
 func AskPython(t testing.TB, questions, answers any) {
 	t.Helper()
 	python := "/usr/bin/python3" // that of the Debian packages; another may be first in the path

@@ -13,7 +13,9 @@ import (
 var (
 	handovers = table{name: "handovers", what: "handover", key: 2, columns: columns(
 		`breeder_id handover_id animal_id passed_from state handed_over_at show_day buyer_note record code_hash
-		claim_expires_at claimed_at keeper_id created_at version`)}
+		claim_expires_at claimed_at keeper_id created_at version signed`)}
+	signingKeys = table{name: "signing_keys", what: "signing key", key: 2, columns: columns(
+		`breeder_id key_id public sealed created_at`)}
 	followed = table{name: "cases", what: "case", key: 2, columns: columns(
 		`breeder_id case_id animal_id keeper_id keeper_name handed_over_at closed_at outcome earlier give_back_at
 		learned_mean learned_strength learned_animals thresholds created_at
@@ -35,7 +37,11 @@ func lookRow(l *care.Look) []any {
 
 func handoverRow(h *care.Handover) []any {
 	return []any{&h.BreederID, &h.ID, &h.AnimalID, &h.From, &h.State, instant{&h.HandedOverAt}, &h.ShowDay, &h.BuyerNote, handoverRecord{&h.Record}, &h.CodeHash,
-		instant{&h.ClaimExpiresAt}, maybeInstant{&h.ClaimedAt}, &h.KeeperID, instant{&h.CreatedAt}, &h.Version}
+		instant{&h.ClaimExpiresAt}, maybeInstant{&h.ClaimedAt}, &h.KeeperID, instant{&h.CreatedAt}, &h.Version, &h.Signed}
+}
+
+func signingKeyRow(k *care.SigningKey) []any {
+	return []any{&k.BreederID, &k.ID, jsonText{&k.Public}, blob{&k.Sealed}, instant{&k.CreatedAt}}
 }
 
 func caseRow(c *care.Case) []any {
@@ -74,6 +80,9 @@ var (
 		WHERE breeder_id = ?1 AND (?2 = '' OR animal_id = ?2)
 		AND created_at <= ?3 AND (created_at < ?3 OR handover_id < ?4)
 		ORDER BY created_at DESC, handover_id DESC LIMIT ?5`)
+
+	insertSigningKey = signingKeys.insertQuery()
+	listSigningKeys  = signingKeys.selectQuery(`WHERE breeder_id = ?1 ORDER BY created_at, key_id`)
 
 	insertCase = followed.insertQuery()
 	getCase    = followed.getQuery()
@@ -135,6 +144,15 @@ func (t *tx) ListHandovers(breederID, animalID string, after care.Cursor, limit 
 	at := func(h *care.Handover) care.Cursor { return newestFirst(h.CreatedAt, h.ID) }
 	ms, id := beforeCursor(after)
 	return page(t, listHandovers, handoverRow, at, limit, breederID, animalID, ms, id)
+}
+
+func (t *tx) InsertSigningKey(k care.SigningKey) error {
+	return t.insert(insertSigningKey, signingKeyRow(&k)...)
+}
+
+// ListSigningKeys is ordered by creation, oldest first.
+func (t *tx) ListSigningKeys(breederID string) ([]care.SigningKey, error) {
+	return list(t, listSigningKeys, signingKeyRow, breederID)
 }
 
 func (t *tx) InsertCase(c care.Case) error {

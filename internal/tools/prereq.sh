@@ -21,7 +21,7 @@ have() {
     vips) command -v vipsthumbnail >/dev/null ;;
     exiftool) command -v exiftool >/dev/null ;;
     print) command -v pdftoppm >/dev/null && command -v zbarimg >/dev/null ;;
-    reference) Rscript -e 'library(jsonlite); library(survival)' >/dev/null 2>&1 && /usr/bin/python3 -c 'import statsmodels, cv2' >/dev/null 2>&1 ;;
+    reference) Rscript -e 'library(jsonlite); library(survival)' >/dev/null 2>&1 && /usr/bin/python3 -c 'import statsmodels, cv2, jwcrypto' >/dev/null 2>&1 ;;
     *) echo "prereq.sh: unknown name $1" >&2; exit 2 ;;
   esac
 }
@@ -35,7 +35,7 @@ packages() {
     vips) echo libvips-tools ;;
     exiftool) echo libimage-exiftool-perl ;;
     print) echo poppler-utils zbar-tools ;;
-    reference) echo r-base-core r-cran-jsonlite r-cran-survival python3-statsmodels python3-opencv ;;
+    reference) echo r-base-core r-cran-jsonlite r-cran-survival python3-statsmodels python3-opencv python3-jwcrypto ;;
   esac
 }
 

@@ -1,4 +1,4 @@
-"""Answers questions about statistics and pictures; see README.md."""
+"""Answers questions about statistics, pictures and signatures; see README.md."""
 
 import itertools
 import json
@@ -7,6 +7,8 @@ import sys
 try:
     import cv2
     import numpy as np
+    from jwcrypto import jwk, jws
+    from jwcrypto.common import JWException
     from scipy import optimize, stats
     from statsmodels.tsa.statespace.kalman_filter import KalmanFilter
 except ImportError as e:
@@ -93,8 +95,25 @@ def circles(q):
     return out
 
 
+def signatures(q):
+    """What each record says, or null when no key of the set signed it."""
+    keys = jwk.JWKSet.from_json(json.dumps(q["keys"]))
+    return [signed(r, keys) for r in q["records"]]
+
+
+def signed(record, keys):
+    token = jws.JWS()
+    token.allowed_algs = ["ES256"]
+    try:
+        token.deserialize(record)
+        token.verify(keys.get_key(token.jose_header["kid"]))
+        return token.payload.decode()
+    except (JWException, ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
 answers = {
     f.__name__: f
-    for f in (filters, hidden_states, beta_binomial, correlation, student_weight, homography, laplacian, circles)
+    for f in (filters, hidden_states, beta_binomial, correlation, student_weight, homography, laplacian, circles, signatures)
 }
 json.dump({name: answers[name](q) for name, q in json.load(sys.stdin).items()}, sys.stdout)

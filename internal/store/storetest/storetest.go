@@ -117,6 +117,7 @@ type world struct {
 	animal   care.Animal
 	entry    care.Entry
 	handover care.Handover
+	signing  care.SigningKey
 	kase     care.Case
 	flag     care.Flag
 	keeper   care.Keeper
@@ -165,8 +166,9 @@ func full(b string) world {
 				Mother: care.Parent{Name: "Clod", Genes: []string{"pastel"}}, Father: care.Parent{Name: "Furrow", Genes: []string{"spider"}},
 				Kept: care.ClimateReading{Warm: ptr(care.Celsius(32)), Cool: ptr(care.Celsius(26)), Night: ptr(care.Celsius(24)), Surface: ptr(care.Celsius(33)), Humidity: ptr(care.Percent(60)), TakenWith: care.WithProbe}, KeptAt: at(-time.Hour),
 			},
-			CodeHash: "code-" + b, ClaimExpiresAt: at(24 * time.Hour), ClaimedAt: ptr(at(time.Minute)), KeeperID: "k1", CreatedAt: t0, Version: 2,
+			Signed: "e30.e30.c2ln", CodeHash: "code-" + b, ClaimExpiresAt: at(24 * time.Hour), ClaimedAt: ptr(at(time.Minute)), KeeperID: "k1", CreatedAt: t0, Version: 2,
 		},
+		signing: care.SigningKey{BreederID: b, ID: "sk1", Public: []byte(`{"kty": "EC"}`), Sealed: []byte{0, 9, 0xff}, CreatedAt: t0},
 		kase: care.Case{
 			BreederID: b, ID: "h1", AnimalID: "a1", KeeperID: "k1", KeeperName: "Robin", HandedOverAt: t0, ClosedAt: ptr(at(time.Hour)), Outcome: care.OutcomeSettled, Earlier: []string{"h0"}, GiveBackAt: ptr(at(time.Second)),
 			Learned: care.Learned{Mean: 0.1 + 0.2, Strength: 4.5, Animals: 9}, Thresholds: care.Thresholds{Watch: .2, Act: .55, Lost: .4, SilenceGaps: 2, FirstWordDays: 9}, CreatedAt: t0, Version: 5,
@@ -196,6 +198,7 @@ func bare(b string) world {
 		animal:   care.Animal{BreederID: b, ID: "a1"},
 		entry:    care.Entry{BreederID: b, AnimalID: "a1", ID: "e1", Body: care.Seen{}},
 		handover: care.Handover{BreederID: b, ID: "h1", AnimalID: "a1"},
+		signing:  care.SigningKey{BreederID: b, ID: "sk1"},
 		kase:     care.Case{BreederID: b, ID: "h1", AnimalID: "a1"},
 		flag:     care.Flag{BreederID: b, CaseID: "h1", ID: "refusal-1"},
 		keeper:   care.Keeper{ID: "k1-" + b},
@@ -224,6 +227,7 @@ func (w world) items() []item {
 		{"animal", w.animal, func(tx care.Tx) error { return tx.InsertAnimal(w.animal) }, func(tx care.Tx) (any, error) { return tx.Animal(b, "a1") }},
 		{"entry", w.entry, func(tx care.Tx) error { return tx.InsertEntry(w.entry) }, func(tx care.Tx) (any, error) { return tx.Entry(b, "a1", "e1") }},
 		{"handover", w.handover, func(tx care.Tx) error { return tx.InsertHandover(w.handover) }, func(tx care.Tx) (any, error) { return tx.Handover(b, "h1") }},
+		{"signing key", w.signing, func(tx care.Tx) error { return tx.InsertSigningKey(w.signing) }, func(tx care.Tx) (any, error) { return only(tx.ListSigningKeys(b)) }},
 		{"case", w.kase, func(tx care.Tx) error { return tx.InsertCase(w.kase) }, func(tx care.Tx) (any, error) { return tx.Case(b, "h1") }},
 		{"flag", w.flag, func(tx care.Tx) error { return tx.PutFlag(w.flag) }, func(tx care.Tx) (any, error) { return only(tx.ListFlags(b, "h1")) }},
 		{"keeper", w.keeper, func(tx care.Tx) error { return tx.InsertKeeper(w.keeper) }, func(tx care.Tx) (any, error) { return tx.Keeper(w.keeper.ID) }},
@@ -235,6 +239,9 @@ func (w world) items() []item {
 }
 
 func only[T any](all []T, err error) (any, error) {
+	if err == nil && len(all) == 0 {
+		return nil, care.Missing("row")
+	}
 	if err == nil && len(all) != 1 {
 		err = fmt.Errorf("%d rows, want 1", len(all))
 	}
