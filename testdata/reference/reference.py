@@ -96,9 +96,9 @@ def circles(q):
 
 
 def signatures(q):
-    """What each record says, or null when no key of the set signed it."""
-    keys = jwk.JWKSet.from_json(json.dumps(q["keys"]))
-    return [signed(r, keys) for r in q["records"]]
+    """What each record says, or null when no key of the set beside it signed it."""
+    sets = [jwk.JWKSet.from_json(json.dumps(s["keys"])) for s in q]
+    return [[signed(r, keys) for r in s["records"]] for s, keys in zip(q, sets)]
 
 
 def signed(record, keys):
