@@ -1,4 +1,4 @@
--- The twin of sqlite/0008_signed.sql: same tables, same columns, same order.
+-- The twin of sqlite/0009_signed.sql: same tables, same columns, same order.
 -- Records signed by their breeders' keys. A private key is here only as it was
 -- sealed under the server's key, which is not in the database.
 CREATE TABLE signing_keys (
