@@ -29,7 +29,7 @@ func (a *accessService) me(tx care.Tx, who care.Actor) (*pb.GetMeResponse, error
 	if err != nil {
 		return nil, err
 	}
-	out.Breeder, out.BreederName = breederName(b.ID), b.Name
+	out.Breeder, out.BreederName, out.EraseTime = breederName(b.ID), b.Name, maybeTime(b.EraseAt)
 	if who.Kind == care.Program {
 		return out, nil
 	}

@@ -160,6 +160,7 @@ func newAPIPage(document []byte, version string) (http.Handler, error) {
 		routeCaseFiles:   "All cases of a breeder as one case file, with notes, messages and names.",
 		routeListPut:     "Takes the bytes of a list, CSV or XLSX, at most 20 MB, and answers with the Import; the id is a UUID of the caller's, ?name= the file's name. See ImportService. A repeat is fine.",
 		routeStock:       "The stock book with what the breeder logged: stock.xlsx, or stock.zip with two CSV files. Brought in again it adds nothing.",
+		routeEverything:  "All that an account holds, for its owner, as a ZIP: the account, the stock book as a workbook, handovers, cases, who looked at what, and pictures.",
 		routeTakeaway:    "All that the calling keeper shares, as a ZIP: for each animal a case file, a table and the pictures, and a page to read it all.",
 		"GET /healthz":   "Says ok while the database answers.",
 	} {

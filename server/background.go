@@ -40,6 +40,9 @@ func (s *Server) background(ctx context.Context) {
 		s.every(ctx, looksEvery, "writing down who looked at what", func() error { return s.keepLooks(ctx) }, nil)
 	})
 	running.Go(func() {
+		s.every(ctx, cleanEvery, "erasing accounts", func() error { return s.EraseAccounts(ctx) }, nil)
+	})
+	running.Go(func() {
 		s.every(ctx, cleanEvery, "removing what has expired", func() error { return s.clean(ctx) }, nil)
 	})
 }

@@ -222,7 +222,7 @@ var (
 
 func breederToProto(b *care.Breeder) *pb.Breeder {
 	return &pb.Breeder{Name: breederName(b.ID), DisplayName: b.Name, Contact: b.Contact, TimeZone: b.TimeZone,
-		Hemisphere: hemispheres.proto(b.Hemi), CreateTime: timeToProto(b.CreatedAt), Etag: etag(b.Version)}
+		Hemisphere: hemispheres.proto(b.Hemi), CreateTime: timeToProto(b.CreatedAt), Etag: etag(b.Version), EraseTime: maybeTime(b.EraseAt)}
 }
 
 func breederFromProto(b *pb.Breeder) (care.Breeder, error) {
@@ -458,7 +458,7 @@ func caseToProto(v *followup.CaseView, who care.Actor, whole bool) *pb.Case {
 	}
 	sp, _ := snake.ByID(animal.Species)
 	out := &pb.Case{Name: caseName(c.BreederID, c.ID), Animal: animalToProto(&animal), CommonName: sp.Common, BreederName: v.Breeder.Name,
-		KeeperName: c.KeeperName, Claimed: c.KeeperID != "", KeeperLeft: c.KeeperGone(), GiveBackTime: maybeTime(c.GiveBackAt), PassedOn: len(c.Earlier) > 0, HandoverTime: timeToProto(c.HandedOverAt), EndTime: maybeTime(c.ClosedAt),
+		KeeperName: c.KeeperName, Claimed: c.KeeperID != "", KeeperLeft: c.KeeperGone(), GiveBackTime: maybeTime(c.GiveBackAt), PassedOn: len(c.Earlier) > 0, EraseTime: maybeTime(v.Breeder.EraseAt), HandoverTime: timeToProto(c.HandedOverAt), EndTime: maybeTime(c.ClosedAt),
 		Outcome: outcomes.proto(c.Outcome), Standing: standings.proto(c.Standing), Urgency: c.Urgency, Headline: c.Headline,
 		AssessTime: timeToProto(c.AssessedAt), LastHeardTime: maybeTime(c.LastHeard), SeenTime: maybeTime(c.SeenAt), ChangeTime: timeToProto(c.ChangedAt),
 		News: c.SeenAt == nil || c.ChangedAt.After(*c.SeenAt) || c.LastHeard != nil && c.LastHeard.After(*c.SeenAt)}

@@ -61,6 +61,7 @@ func (s *Server) newHandler() (http.Handler, error) {
 	mux.HandleFunc(routeCaseFile, s.caseFile)
 	mux.HandleFunc(routeCaseFiles, s.caseFiles)
 	mux.HandleFunc(routeListPut, s.putList)
+	mux.HandleFunc(routeEverything, s.exportBreeder)
 	mux.HandleFunc(routeTakeaway, s.exportKeeper)
 	mux.HandleFunc(routeStock, s.exportStock)
 	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {

@@ -94,8 +94,10 @@ var policy = access.Policy{
 	pb.ReferenceService_ListSetupPoints_FullMethodName: anyone.Reads(),
 	pb.ReferenceService_ListTables_FullMethodName:      anyone.Reads(),
 
-	pb.RightsService_LeaveKeeper_FullMethodName: keeper,
-	pb.RightsService_ListLooks_FullMethodName:   access.Allow(care.BreederOwner, care.KeeperActor).Reads(),
+	pb.RightsService_LeaveKeeper_FullMethodName:     keeper,
+	pb.RightsService_ScheduleErasure_FullMethodName: owner,
+	pb.RightsService_CancelErasure_FullMethodName:   owner,
+	pb.RightsService_ListLooks_FullMethodName:       access.Allow(care.BreederOwner, care.KeeperActor).Reads(),
 
 	"/grpc.health.v1.Health/Check":                                   anyone.Reads(),
 	"/grpc.health.v1.Health/List":                                    anyone.Reads(),
@@ -121,6 +123,7 @@ var policy = access.Policy{
 	routeCaseFiles:   team.Reads(),
 	routeListPut:     team,
 	routeStock:       team.Reads(),
+	routeEverything:  owner.Reads(),
 	routeTakeaway:    keeper.Reads(),
 }
 
@@ -142,6 +145,7 @@ const (
 	routeCaseFile    = "GET /v1/breeders/{breeder}/cases/{case}/case.jsonl"
 	routeCaseFiles   = "GET /v1/breeders/{breeder}/cases.jsonl"
 	routeListPut     = "PUT /v1/breeders/{breeder}/imports/{import}/file"
+	routeEverything  = "GET /v1/breeders/{breeder}/everything.zip"
 	routeTakeaway    = "GET /v1/keepers/me/export.zip"
 	routeStock       = "GET /v1/breeders/{breeder}/export/{file}"
 )

@@ -2,7 +2,9 @@ package server
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"os"
 	"strings"
 
 	"warmhand/internal/access"
@@ -51,6 +53,40 @@ func (r *rightsService) ListLooks(ctx context.Context, req *pb.ListLooksRequest)
 			What: lookKinds.proto(l.What), FirstTime: timeToProto(l.FirstAt), LastTime: timeToProto(l.LastAt), Count: int32(l.Count)})
 	}
 	return out, err
+}
+
+func (r *rightsService) ScheduleErasure(ctx context.Context, req *pb.ScheduleErasureRequest) (*pb.ScheduleErasureResponse, error) {
+	b, err := r.erasure(ctx, req.GetName(), false)
+	return &pb.ScheduleErasureResponse{Breeder: b}, err
+}
+
+func (r *rightsService) CancelErasure(ctx context.Context, req *pb.CancelErasureRequest) (*pb.CancelErasureResponse, error) {
+	b, err := r.erasure(ctx, req.GetName(), true)
+	return &pb.CancelErasureResponse{Breeder: b}, err
+}
+
+func (r *rightsService) erasure(ctx context.Context, name string, off bool) (*pb.Breeder, error) {
+	ids, err := split("name", name, "breeders")
+	if err != nil {
+		return nil, err
+	}
+	b, err := r.s.followup.ScheduleErasure(ctx, callOf(ctx).who.Actor, r.s.now(), ids[0], off)
+	return breederToProto(&b), err
+}
+
+// EraseAccounts erases what breeders asked to have erased, when the time that
+// they had to call it off is over. A running server does so by itself.
+func (s *Server) EraseAccounts(ctx context.Context) error {
+	erased, err := s.followup.EraseDue(ctx, s.now(), access.EndKeeper)
+	errs := []error{err}
+	for _, id := range erased {
+		s.log.Info("An account was erased, as its owner had asked.", "breeder", id)
+		errs = append(errs, os.RemoveAll(s.lists.folder(id)))
+	}
+	if len(erased) > 0 {
+		errs = append(errs, s.discard(ctx))
+	}
+	return errors.Join(errs...)
 }
 
 // discard deletes the bytes of pictures that nothing names any more. A picture

@@ -274,3 +274,96 @@ func TestWhoLooked(t *testing.T) {
 		}
 	})
 }
+
+func TestBreederTakesAllAndIsErased(t *testing.T) {
+	testOn(t, func(t *testing.T, f *servertest.Fixture) {
+		breeder, second, keeper, both := f.NewBreeder("b1-erased"), f.NewBreeder("b2"), f.Page(), f.Page()
+		animal := breeder.NewAnimal()
+		breeder.Weigh("b1-erased", animal, 500)
+		f.Clock.Advance(time.Hour)
+		caseID := livedIn(t, f, breeder, keeper, animal)
+		livedIn(t, f, breeder, both, breeder.NewAnimal())
+		stays := livedIn(t, f, second, both, second.NewAnimal())
+		breeder.Call("GET", "/v1/breeders/b1-erased/cases/"+caseID, nil).OK()
+		breeder.HandOver(breeder.NewAnimal()) // a card that nobody claimed
+
+		files := unzip(t, breeder.Call("GET", "/v1/breeders/b1-erased/everything.zip", nil).OK().Body)
+		for name, want := range map[string]string{"account.jsonl": "Owner", "cases.jsonl": "after a trip to Zanzibar", "handovers.jsonl": "pays in two parts",
+			"who-looked.csv": "case", "stock.xlsx": "PK"} {
+			if !strings.Contains(files[name], want) {
+				t.Errorf("%s lacks %q", name, want)
+			}
+		}
+		if cases, err := casefile.ReadAll(strings.NewReader(files["cases.jsonl"])); err != nil || len(cases) != 3 {
+			t.Errorf("%d cases, %v", len(cases), err)
+		}
+		pictures := 0
+		for name := range files {
+			if strings.HasPrefix(name, "pictures/") {
+				pictures++
+			}
+		}
+		if pictures != 2 {
+			t.Errorf("%d pictures", pictures)
+		}
+		for who, c := range map[string]*servertest.Client{"another": second, "a keeper": keeper, "nobody": f.Page()} {
+			if got := c.Call("GET", "/v1/breeders/b1-erased/everything.zip", nil); got.Status < 400 {
+				t.Errorf("%s got everything", who)
+			}
+		}
+
+		schedule := func(confirm string) *servertest.Answer {
+			return breeder.Call("POST", "/v1/breeders/b1-erased:scheduleErasure", map[string]any{"confirm": confirm})
+		}
+		if got := schedule("yes"); got.Status != 400 {
+			t.Errorf("not confirmed: %d", got.Status)
+		}
+		schedule("erase").OK()
+		f.Clock.Advance(time.Hour)
+		when := schedule("erase").OK().Text("breeder", "eraseTime")
+		if when != "2026-06-15T13:00:00Z" {
+			t.Errorf("erased at %s; asking again must not put it off", when)
+		}
+		kase := keeper.Call("GET", "/v1/breeders/b1-erased/cases/"+caseID, nil).OK()
+		if kase.Text("case", "eraseTime") != when || breeder.Call("GET", "/v1/me", nil).OK().Text("eraseTime") != when {
+			t.Errorf("the keeper is not told: %s", kase.Body)
+		}
+		if got := breeder.Call("POST", "/v1/breeders/b1-erased/handovers?requestId="+f.ID("request"), map[string]any{"animal": "breeders/b1-erased/animals/" + breeder.NewAnimal()}); got.Status != 400 {
+			t.Errorf("a handover that would be erased: %d", got.Status)
+		}
+		breeder.Call("POST", "/v1/breeders/b1-erased:cancelErasure", map[string]any{}).OK()
+		if got := keeper.Call("GET", "/v1/breeders/b1-erased/cases/"+caseID, nil).OK().Get("case", "eraseTime"); got != nil {
+			t.Errorf("called off, and the keeper is told %v", got)
+		}
+		schedule("erase").OK()
+		erase := func() {
+			t.Helper()
+			if err := f.Server.EraseAccounts(t.Context()); err != nil {
+				t.Fatal(err)
+			}
+		}
+		f.Clock.Advance(14*24*time.Hour - time.Second)
+		erase()
+		keeper.Call("GET", "/v1/breeders/b1-erased/cases/"+caseID, nil).OK()
+		if there := f.Mentions("b1-erased"); len(there) < 10 {
+			t.Errorf("before, the breeder is in %v only", there) // so that the search is known to find
+		}
+		f.Clock.Advance(time.Second)
+		erase()
+		if left := f.Mentions("b1-erased", "Breeder b1"); len(left) > 0 {
+			t.Errorf("something of the breeder is left in %v", left)
+		}
+		if got := breeder.Call("GET", "/v1/breeders/b1-erased", nil); got.Status != 401 {
+			t.Errorf("the breeder: %d", got.Status)
+		}
+		if got := keeper.Call("GET", "/v1/keepers/me/cases", nil); got.Status != 401 {
+			t.Errorf("the keeper of this breeder alone: %d", got.Status)
+		}
+		if list := both.Call("GET", "/v1/keepers/me/cases", nil).OK().Get("cases").([]any); len(list) != 1 || list[0].(map[string]any)["name"] != "breeders/b2/cases/"+stays {
+			t.Errorf("the keeper of two breeders has %v", list)
+		}
+		if n := picturesOn(t, f); n != 2 { // the second breeder's case shows the same picture
+			t.Errorf("%d files of pictures", n)
+		}
+	})
+}

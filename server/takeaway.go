@@ -5,6 +5,7 @@ import (
 	"context"
 	_ "embed"
 	"encoding/csv"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"html/template"
@@ -15,6 +16,9 @@ import (
 	"strings"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
+	"warmhand/internal/access"
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
 	"warmhand/internal/casefile"
@@ -248,4 +252,126 @@ func inWords(b care.Body) (what, detail string) {
 		return "follow-up ended", strings.ReplaceAll(string(b.Outcome), "_", " ")
 	}
 	return string(b.Kind()), ""
+}
+
+// exportBreeder streams all that an account holds, for its owner.
+func (s *Server) exportBreeder(w http.ResponseWriter, r *http.Request) {
+	breederID := r.PathValue("breeder")
+	s.export(w, r, routeEverything, "everything.zip", "application/zip", func(who care.Actor) (func(io.Writer) error, error) {
+		b, err := s.followup.GetBreeder(r.Context(), who, breederID)
+		if err != nil {
+			return nil, err
+		}
+		stock, err := s.followup.StockBook(r.Context(), who, breederID)
+		if err != nil {
+			return nil, err
+		}
+		ids, err := casesOf(r.Context(), s.store, breederID)
+		return func(out io.Writer) error {
+			z := zip.NewWriter(out)
+			for _, part := range []struct {
+				name  string
+				write func(io.Writer) error
+			}{
+				{"account.jsonl", func(w io.Writer) error { return s.writeAccount(r.Context(), w, who, &b) }},
+				{"stock.xlsx", stock.WriteXLSX},
+				{"handovers.jsonl", func(w io.Writer) error { return s.writeHandovers(r.Context(), w, who, breederID) }},
+				{"cases.jsonl", func(w io.Writer) error {
+					_, err := writeCases(r.Context(), w, s.followup, who, breederID, ids, true, true)
+					return err
+				}},
+				{"who-looked.csv", func(w io.Writer) error { return s.writeLooks(r.Context(), w, who, breederID) }},
+			} {
+				f, err := z.CreateHeader(fileOf(part.name, s.now()))
+				if err != nil {
+					return err
+				}
+				if err := part.write(f); err != nil {
+					return fmt.Errorf("%s: %w", part.name, err)
+				}
+			}
+			for _, id := range ids {
+				photos, err := s.followup.ListPhotos(r.Context(), who, breederID, id)
+				if err != nil {
+					return err
+				}
+				for i := range photos {
+					p := &photos[i]
+					if _, err := s.zipPicture(r.Context(), z, "pictures/"+id+"/"+p.ReceivedAt.UTC().Format("2006-01-02")+"-"+p.ID+".jpg", p); err != nil {
+						return err
+					}
+				}
+				s.looks.note(who, breederID, id, "", care.LookFile, s.now())
+			}
+			return z.Close()
+		}, err
+	})
+}
+
+// line writes a message of the contract as one line of JSON.
+func line(w io.Writer, m proto.Message) error {
+	text, err := wireJSON.Marshal(m)
+	if err == nil {
+		_, err = w.Write(append(text, '\n'))
+	}
+	return err
+}
+
+// writeAccount writes the account, its people and its tokens, without secrets.
+func (s *Server) writeAccount(ctx context.Context, w io.Writer, who care.Actor, b *care.Breeder) error {
+	if err := line(w, breederToProto(b)); err != nil {
+		return err
+	}
+	var people []care.User
+	var tokens []care.Secret
+	if err := s.store.Read(ctx, func(tx care.Tx) (err error) {
+		if people, err = tx.ListUsers(who.BreederID); err != nil {
+			return err
+		}
+		tokens, err = access.List(tx, who.BreederID, care.SecretToken, s.now())
+		return err
+	}); err != nil {
+		return err
+	}
+	out := json.NewEncoder(w)
+	for _, u := range people {
+		if err := out.Encode(map[string]any{"person": u.Name, "role": u.Role, "createTime": u.CreatedAt}); err != nil {
+			return err
+		}
+	}
+	for i := range tokens {
+		if err := line(w, tokenToProto(&tokens[i])); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *Server) writeHandovers(ctx context.Context, w io.Writer, who care.Actor, breederID string) error {
+	for after, first := (care.Cursor{}), true; first || after != (care.Cursor{}); first = false {
+		list, next, err := s.followup.ListHandovers(ctx, who, breederID, "", after, 200)
+		if err != nil {
+			return err
+		}
+		for i := range list {
+			if err := line(w, handoverToProto(&list[i], s.now(), true)); err != nil {
+				return err
+			}
+		}
+		after = next
+	}
+	return nil
+}
+
+func (s *Server) writeLooks(ctx context.Context, w io.Writer, who care.Actor, breederID string) error {
+	list, err := s.followup.Looks(ctx, who, breederID, "")
+	if err != nil {
+		return err
+	}
+	rows := [][]string{{"case", "animal", "role", "who", "what", "first_utc", "last_utc", "count"}}
+	for i := range list {
+		l := &list[i]
+		rows = append(rows, []string{l.CaseID, plainCell(l.Animal), string(l.By), plainCell(l.Name), string(l.What), clockOf(l.FirstAt), clockOf(l.LastAt), strconv.Itoa(l.Count)})
+	}
+	return csv.NewWriter(w).WriteAll(rows)
 }

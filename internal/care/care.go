@@ -109,6 +109,7 @@ type Breeder struct {
 	Hemi     Hemisphere
 	// Thresholds are what the breeder's open cases are judged by.
 	Thresholds Thresholds
+	EraseAt    *time.Time // when the account is to be erased; nil: not
 	CreatedAt  time.Time
 	Version    int64
 }

@@ -42,6 +42,7 @@ const (
 	ReasonCodeRevoked     ErrorReason = "CODE_REVOKED"
 	ReasonNotClaimed      ErrorReason = "NOT_CLAIMED"
 	ReasonCaseClosed      ErrorReason = "CASE_CLOSED"
+	ReasonToBeErased      ErrorReason = "TO_BE_ERASED"
 	ReasonAlreadyHanded   ErrorReason = "ALREADY_HANDED_OVER"
 	ReasonAnimalHasCase   ErrorReason = "ANIMAL_HAS_CASE"
 	ReasonAlreadyReplaced ErrorReason = "ALREADY_REPLACED"

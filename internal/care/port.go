@@ -37,6 +37,12 @@ type Tx interface {
 	InsertBreeder(Breeder) error
 	Breeder(breederID string) (Breeder, error)
 	UpdateBreeder(Breeder) error // compares and increments Version
+	// BreedersToErase are those whose EraseAt has come, the oldest first.
+	BreedersToErase(now time.Time) ([]Breeder, error)
+	// EraseBreeder deletes some of what a breeder has, at most limit rows, in an
+	// order that keeps what is left consistent, and the account last. It says
+	// whether there may be more. Keepers and their secrets are not the breeder's.
+	EraseBreeder(breederID string, limit int) (more bool, err error)
 
 	InsertUser(User) error
 	User(breederID, userID string) (User, error)

@@ -73,6 +73,9 @@ func (s *Service) CreateHandover(ctx context.Context, who care.Actor, now time.T
 		if err != nil {
 			return err
 		}
+		if b.EraseAt != nil {
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonToBeErased, Text: "This account is going to be erased, and the keeper's record with it. Call that off under Settings first."}
+		}
 		log, err := tx.Log(d.BreederID, d.AnimalID)
 		if err != nil {
 			return err

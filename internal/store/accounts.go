@@ -10,7 +10,7 @@ import (
 
 var (
 	breeders = table{name: "breeders", what: "breeder", key: 1, columns: columns(
-		`breeder_id name contact time_zone hemisphere thresholds created_at version`)}
+		`breeder_id name contact time_zone hemisphere thresholds erase_at created_at version`)}
 	users = table{name: "users", what: "user", key: 2, columns: columns(
 		`breeder_id user_id name role created_at`)}
 	passkeys = table{name: "passkeys", what: "passkey", key: 1, columns: columns(
@@ -24,7 +24,7 @@ var (
 )
 
 func breederRow(b *care.Breeder) []any {
-	return []any{&b.ID, &b.Name, &b.Contact, &b.TimeZone, &b.Hemi, document[care.Thresholds]{&b.Thresholds}, instant{&b.CreatedAt}, &b.Version}
+	return []any{&b.ID, &b.Name, &b.Contact, &b.TimeZone, &b.Hemi, document[care.Thresholds]{&b.Thresholds}, maybeInstant{&b.EraseAt}, instant{&b.CreatedAt}, &b.Version}
 }
 
 func userRow(u *care.User) []any {
@@ -50,6 +50,7 @@ var (
 	insertBreeder = breeders.insertQuery()
 	getBreeder    = breeders.getQuery()
 	updateBreeder = breeders.updateQuery()
+	toErase       = breeders.selectQuery(`WHERE erase_at <= ?1 ORDER BY erase_at, breeder_id`)
 
 	insertUser = users.insertQuery()
 	getUser    = users.getQuery()
@@ -90,6 +91,27 @@ func (t *tx) Breeder(breederID string) (care.Breeder, error) {
 func (t *tx) UpdateBreeder(b care.Breeder) error {
 	exists := func() error { _, err := t.Breeder(b.ID); return err }
 	return t.swap(updateBreeder, exists, breederRow(&b)...)
+}
+
+func (t *tx) BreedersToErase(now time.Time) ([]care.Breeder, error) {
+	return list(t, toErase, breederRow, now.UnixMilli())
+}
+
+func (t *tx) EraseBreeder(breederID string, limit int) (more bool, err error) {
+	if breederID == "" {
+		return false, nil // that would be what belongs to keepers
+	}
+	for _, s := range erasures {
+		if s.before != nil {
+			if _, err := t.exec(s.before, breederID, limit); err != nil {
+				return false, err
+			}
+		}
+		if n, err := t.exec(s.rows, breederID, limit); err != nil || n > 0 {
+			return n > 0, err
+		}
+	}
+	return false, nil
 }
 
 func (t *tx) InsertUser(u care.User) error { return t.insert(insertUser, userRow(&u)...) }

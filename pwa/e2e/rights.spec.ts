@@ -61,6 +61,17 @@ test('a keeper takes a copy of everything, leaves, and is erased', async ({ brow
   await desk.reload();
   await expect(desk.getByText(/The follow-up has ended: the keeper left/)).toBeVisible();
   await expect(desk.getByText('Juniper')).toHaveCount(0);
+
+  // The breeder's own: not done here, since every other test has this account.
+  await desk.goto('/b/settings');
+  await expect(desk.getByRole('link', { name: 'Download everything' })).toBeVisible();
+  await desk.getByText('Who looked at keepers’ records').click();
+  await expect(desk.getByText(/Marlow/).first()).toBeVisible();
+  await desk.getByText('Erase this account').click();
+  await desk.getByRole('button', { name: 'Erase the account in 14 days' }).click();
+  await expect(desk.getByText(/Type the word erase/)).toBeVisible();
+  await axe(desk, 'breeder, your data');
+  await fits(desk);
 });
 
 test('an animal is passed on to another keeper, who gives it back', async ({ browser, page: desk }, info) => {

@@ -1,6 +1,7 @@
 package storetest
 
 import (
+	"errors"
 	"fmt"
 	"testing"
 	"time"
@@ -166,6 +167,59 @@ func deletes(t *testing.T, s care.Store) {
 		return n, err
 	})
 	wantSame(t, "gone", left, [3]bool{true, true, true})
+}
+
+func erasingBreeder(t *testing.T, s care.Store) {
+	w, other := full("b1"), full("b2")
+	w.insert(t, s)
+	other.insert(t, s)
+	due := func(after time.Duration) (ids []string) {
+		for _, b := range read(t, s, func(tx care.Tx) ([]care.Breeder, error) { return tx.BreedersToErase(at(after)) }) {
+			ids = append(ids, b.ID)
+		}
+		return ids
+	}
+	wantSame(t, "due before the time", due(48*time.Hour-time.Millisecond), []string(nil))
+	wantSame(t, "due", due(48*time.Hour), []string{"b1", "b2"})
+	write(t, s, func(tx care.Tx) error {
+		for i := range 3 { // more than one batch of a table
+			e, p := w.entry, w.photo
+			e.ID, p.ID, p.Hash = fmt.Sprint("more", i), fmt.Sprint("more", i), fmt.Sprint("hash", i)
+			if err := errors.Join(tx.InsertEntry(e), tx.InsertPhoto(p)); err != nil {
+				return err
+			}
+		}
+		return tx.AddLook(care.Look{BreederID: "b1", CaseID: "h1", By: care.Helper, ByID: "u1", What: care.LookLog, Day: t0, Count: 1})
+	})
+	for more, n := true, 0; more; n++ {
+		if n > 100 {
+			t.Fatal("it does not end")
+		}
+		write(t, s, func(tx care.Tx) (err error) {
+			more, err = tx.EraseBreeder("b1", 2)
+			return err
+		})
+	}
+	for _, it := range w.items() {
+		if it.name == "keeper" {
+			continue
+		}
+		if err := s.Read(limit(t), func(tx care.Tx) error { _, err := it.get(tx); return err }); err == nil {
+			t.Errorf("%s of the breeder is left", it.name)
+		}
+	}
+	for _, it := range other.items() {
+		wantSame(t, "another's "+it.name, read(t, s, it.get), it.want)
+	}
+	if got := read(t, s, func(tx care.Tx) ([]care.Discarded, error) { return tx.ListDiscarded(10) }); len(got) != 4 || !got[0].Kept {
+		t.Errorf("bytes to look after: %+v", got)
+	}
+	write(t, s, func(tx care.Tx) error {
+		if more, err := tx.EraseBreeder("", 2); more || err != nil {
+			t.Errorf("nobody's: %v, %v", more, err)
+		}
+		return nil
+	})
 }
 
 func looking(t *testing.T, s care.Store) {

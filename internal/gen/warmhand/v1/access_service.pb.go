@@ -75,7 +75,9 @@ type GetMeResponse struct {
 	// How many recovery codes are left.
 	RecoveryCodes int32 `protobuf:"varint,6,opt,name=recovery_codes,json=recoveryCodes,proto3" json:"recovery_codes,omitempty"`
 	// The server's version.
-	Version       string `protobuf:"bytes,7,opt,name=version,proto3" json:"version,omitempty"`
+	Version string `protobuf:"bytes,7,opt,name=version,proto3" json:"version,omitempty"`
+	// When the account is to be erased; absent when it is not.
+	EraseTime     *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -157,6 +159,13 @@ func (x *GetMeResponse) GetVersion() string {
 		return x.Version
 	}
 	return ""
+}
+
+func (x *GetMeResponse) GetEraseTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EraseTime
+	}
+	return nil
 }
 
 type RedeemSignInLinkRequest struct {
@@ -1792,7 +1801,7 @@ var File_warmhand_v1_access_service_proto protoreflect.FileDescriptor
 const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\n" +
 	" warmhand/v1/access_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x0e\n" +
-	"\fGetMeRequest\"\xda\x01\n" +
+	"\fGetMeRequest\"\x95\x02\n" +
 	"\rGetMeResponse\x12\x12\n" +
 	"\x04role\x18\x01 \x01(\tR\x04role\x12\x18\n" +
 	"\abreeder\x18\x02 \x01(\tR\abreeder\x12!\n" +
@@ -1800,7 +1809,9 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\tuser_name\x18\x04 \x01(\tR\buserName\x12\x1a\n" +
 	"\bpasskeys\x18\x05 \x01(\x05R\bpasskeys\x12%\n" +
 	"\x0erecovery_codes\x18\x06 \x01(\x05R\rrecoveryCodes\x12\x18\n" +
-	"\aversion\x18\a \x01(\tR\aversion\"@\n" +
+	"\aversion\x18\a \x01(\tR\aversion\x129\n" +
+	"\n" +
+	"erase_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\teraseTime\"@\n" +
 	"\x17RedeemSignInLinkRequest\x12%\n" +
 	"\x06secret\x18\x01 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06secret\"F\n" +
 	"\x18RedeemSignInLinkResponse\x12*\n" +
@@ -1968,68 +1979,69 @@ var file_warmhand_v1_access_service_proto_goTypes = []any{
 	(*ListTokensResponse)(nil),                // 34: warmhand.v1.ListTokensResponse
 	(*DeleteTokenRequest)(nil),                // 35: warmhand.v1.DeleteTokenRequest
 	(*DeleteTokenResponse)(nil),               // 36: warmhand.v1.DeleteTokenResponse
-	(*structpb.Struct)(nil),                   // 37: google.protobuf.Struct
-	(*timestamppb.Timestamp)(nil),             // 38: google.protobuf.Timestamp
+	(*timestamppb.Timestamp)(nil),             // 37: google.protobuf.Timestamp
+	(*structpb.Struct)(nil),                   // 38: google.protobuf.Struct
 }
 var file_warmhand_v1_access_service_proto_depIdxs = []int32{
-	1,  // 0: warmhand.v1.RedeemSignInLinkResponse.me:type_name -> warmhand.v1.GetMeResponse
-	37, // 1: warmhand.v1.BeginPasskeySignInResponse.options:type_name -> google.protobuf.Struct
-	37, // 2: warmhand.v1.FinishPasskeySignInRequest.credential:type_name -> google.protobuf.Struct
-	1,  // 3: warmhand.v1.FinishPasskeySignInResponse.me:type_name -> warmhand.v1.GetMeResponse
-	37, // 4: warmhand.v1.BeginPasskeyRegistrationResponse.options:type_name -> google.protobuf.Struct
-	37, // 5: warmhand.v1.FinishPasskeyRegistrationRequest.credential:type_name -> google.protobuf.Struct
-	12, // 6: warmhand.v1.FinishPasskeyRegistrationResponse.passkey:type_name -> warmhand.v1.Passkey
-	38, // 7: warmhand.v1.Passkey.create_time:type_name -> google.protobuf.Timestamp
-	38, // 8: warmhand.v1.Passkey.use_time:type_name -> google.protobuf.Timestamp
-	12, // 9: warmhand.v1.ListPasskeysResponse.passkeys:type_name -> warmhand.v1.Passkey
-	1,  // 10: warmhand.v1.UseRecoveryCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
-	25, // 11: warmhand.v1.CreateKeeperCodeResponse.code:type_name -> warmhand.v1.KeeperCode
-	25, // 12: warmhand.v1.CreateDeviceCodeResponse.code:type_name -> warmhand.v1.KeeperCode
-	38, // 13: warmhand.v1.KeeperCode.expire_time:type_name -> google.protobuf.Timestamp
-	1,  // 14: warmhand.v1.UseKeeperCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
-	38, // 15: warmhand.v1.Token.create_time:type_name -> google.protobuf.Timestamp
-	38, // 16: warmhand.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
-	30, // 17: warmhand.v1.CreateTokenResponse.token:type_name -> warmhand.v1.Token
-	30, // 18: warmhand.v1.ListTokensResponse.tokens:type_name -> warmhand.v1.Token
-	0,  // 19: warmhand.v1.AccessService.GetMe:input_type -> warmhand.v1.GetMeRequest
-	2,  // 20: warmhand.v1.AccessService.RedeemSignInLink:input_type -> warmhand.v1.RedeemSignInLinkRequest
-	4,  // 21: warmhand.v1.AccessService.BeginPasskeySignIn:input_type -> warmhand.v1.BeginPasskeySignInRequest
-	6,  // 22: warmhand.v1.AccessService.FinishPasskeySignIn:input_type -> warmhand.v1.FinishPasskeySignInRequest
-	8,  // 23: warmhand.v1.AccessService.BeginPasskeyRegistration:input_type -> warmhand.v1.BeginPasskeyRegistrationRequest
-	10, // 24: warmhand.v1.AccessService.FinishPasskeyRegistration:input_type -> warmhand.v1.FinishPasskeyRegistrationRequest
-	13, // 25: warmhand.v1.AccessService.ListPasskeys:input_type -> warmhand.v1.ListPasskeysRequest
-	15, // 26: warmhand.v1.AccessService.DeletePasskey:input_type -> warmhand.v1.DeletePasskeyRequest
-	17, // 27: warmhand.v1.AccessService.CreateRecoveryCodes:input_type -> warmhand.v1.CreateRecoveryCodesRequest
-	19, // 28: warmhand.v1.AccessService.UseRecoveryCode:input_type -> warmhand.v1.UseRecoveryCodeRequest
-	21, // 29: warmhand.v1.AccessService.CreateKeeperCode:input_type -> warmhand.v1.CreateKeeperCodeRequest
-	23, // 30: warmhand.v1.AccessService.CreateDeviceCode:input_type -> warmhand.v1.CreateDeviceCodeRequest
-	26, // 31: warmhand.v1.AccessService.UseKeeperCode:input_type -> warmhand.v1.UseKeeperCodeRequest
-	28, // 32: warmhand.v1.AccessService.SignOut:input_type -> warmhand.v1.SignOutRequest
-	31, // 33: warmhand.v1.AccessService.CreateToken:input_type -> warmhand.v1.CreateTokenRequest
-	33, // 34: warmhand.v1.AccessService.ListTokens:input_type -> warmhand.v1.ListTokensRequest
-	35, // 35: warmhand.v1.AccessService.DeleteToken:input_type -> warmhand.v1.DeleteTokenRequest
-	1,  // 36: warmhand.v1.AccessService.GetMe:output_type -> warmhand.v1.GetMeResponse
-	3,  // 37: warmhand.v1.AccessService.RedeemSignInLink:output_type -> warmhand.v1.RedeemSignInLinkResponse
-	5,  // 38: warmhand.v1.AccessService.BeginPasskeySignIn:output_type -> warmhand.v1.BeginPasskeySignInResponse
-	7,  // 39: warmhand.v1.AccessService.FinishPasskeySignIn:output_type -> warmhand.v1.FinishPasskeySignInResponse
-	9,  // 40: warmhand.v1.AccessService.BeginPasskeyRegistration:output_type -> warmhand.v1.BeginPasskeyRegistrationResponse
-	11, // 41: warmhand.v1.AccessService.FinishPasskeyRegistration:output_type -> warmhand.v1.FinishPasskeyRegistrationResponse
-	14, // 42: warmhand.v1.AccessService.ListPasskeys:output_type -> warmhand.v1.ListPasskeysResponse
-	16, // 43: warmhand.v1.AccessService.DeletePasskey:output_type -> warmhand.v1.DeletePasskeyResponse
-	18, // 44: warmhand.v1.AccessService.CreateRecoveryCodes:output_type -> warmhand.v1.CreateRecoveryCodesResponse
-	20, // 45: warmhand.v1.AccessService.UseRecoveryCode:output_type -> warmhand.v1.UseRecoveryCodeResponse
-	22, // 46: warmhand.v1.AccessService.CreateKeeperCode:output_type -> warmhand.v1.CreateKeeperCodeResponse
-	24, // 47: warmhand.v1.AccessService.CreateDeviceCode:output_type -> warmhand.v1.CreateDeviceCodeResponse
-	27, // 48: warmhand.v1.AccessService.UseKeeperCode:output_type -> warmhand.v1.UseKeeperCodeResponse
-	29, // 49: warmhand.v1.AccessService.SignOut:output_type -> warmhand.v1.SignOutResponse
-	32, // 50: warmhand.v1.AccessService.CreateToken:output_type -> warmhand.v1.CreateTokenResponse
-	34, // 51: warmhand.v1.AccessService.ListTokens:output_type -> warmhand.v1.ListTokensResponse
-	36, // 52: warmhand.v1.AccessService.DeleteToken:output_type -> warmhand.v1.DeleteTokenResponse
-	36, // [36:53] is the sub-list for method output_type
-	19, // [19:36] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	37, // 0: warmhand.v1.GetMeResponse.erase_time:type_name -> google.protobuf.Timestamp
+	1,  // 1: warmhand.v1.RedeemSignInLinkResponse.me:type_name -> warmhand.v1.GetMeResponse
+	38, // 2: warmhand.v1.BeginPasskeySignInResponse.options:type_name -> google.protobuf.Struct
+	38, // 3: warmhand.v1.FinishPasskeySignInRequest.credential:type_name -> google.protobuf.Struct
+	1,  // 4: warmhand.v1.FinishPasskeySignInResponse.me:type_name -> warmhand.v1.GetMeResponse
+	38, // 5: warmhand.v1.BeginPasskeyRegistrationResponse.options:type_name -> google.protobuf.Struct
+	38, // 6: warmhand.v1.FinishPasskeyRegistrationRequest.credential:type_name -> google.protobuf.Struct
+	12, // 7: warmhand.v1.FinishPasskeyRegistrationResponse.passkey:type_name -> warmhand.v1.Passkey
+	37, // 8: warmhand.v1.Passkey.create_time:type_name -> google.protobuf.Timestamp
+	37, // 9: warmhand.v1.Passkey.use_time:type_name -> google.protobuf.Timestamp
+	12, // 10: warmhand.v1.ListPasskeysResponse.passkeys:type_name -> warmhand.v1.Passkey
+	1,  // 11: warmhand.v1.UseRecoveryCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
+	25, // 12: warmhand.v1.CreateKeeperCodeResponse.code:type_name -> warmhand.v1.KeeperCode
+	25, // 13: warmhand.v1.CreateDeviceCodeResponse.code:type_name -> warmhand.v1.KeeperCode
+	37, // 14: warmhand.v1.KeeperCode.expire_time:type_name -> google.protobuf.Timestamp
+	1,  // 15: warmhand.v1.UseKeeperCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
+	37, // 16: warmhand.v1.Token.create_time:type_name -> google.protobuf.Timestamp
+	37, // 17: warmhand.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
+	30, // 18: warmhand.v1.CreateTokenResponse.token:type_name -> warmhand.v1.Token
+	30, // 19: warmhand.v1.ListTokensResponse.tokens:type_name -> warmhand.v1.Token
+	0,  // 20: warmhand.v1.AccessService.GetMe:input_type -> warmhand.v1.GetMeRequest
+	2,  // 21: warmhand.v1.AccessService.RedeemSignInLink:input_type -> warmhand.v1.RedeemSignInLinkRequest
+	4,  // 22: warmhand.v1.AccessService.BeginPasskeySignIn:input_type -> warmhand.v1.BeginPasskeySignInRequest
+	6,  // 23: warmhand.v1.AccessService.FinishPasskeySignIn:input_type -> warmhand.v1.FinishPasskeySignInRequest
+	8,  // 24: warmhand.v1.AccessService.BeginPasskeyRegistration:input_type -> warmhand.v1.BeginPasskeyRegistrationRequest
+	10, // 25: warmhand.v1.AccessService.FinishPasskeyRegistration:input_type -> warmhand.v1.FinishPasskeyRegistrationRequest
+	13, // 26: warmhand.v1.AccessService.ListPasskeys:input_type -> warmhand.v1.ListPasskeysRequest
+	15, // 27: warmhand.v1.AccessService.DeletePasskey:input_type -> warmhand.v1.DeletePasskeyRequest
+	17, // 28: warmhand.v1.AccessService.CreateRecoveryCodes:input_type -> warmhand.v1.CreateRecoveryCodesRequest
+	19, // 29: warmhand.v1.AccessService.UseRecoveryCode:input_type -> warmhand.v1.UseRecoveryCodeRequest
+	21, // 30: warmhand.v1.AccessService.CreateKeeperCode:input_type -> warmhand.v1.CreateKeeperCodeRequest
+	23, // 31: warmhand.v1.AccessService.CreateDeviceCode:input_type -> warmhand.v1.CreateDeviceCodeRequest
+	26, // 32: warmhand.v1.AccessService.UseKeeperCode:input_type -> warmhand.v1.UseKeeperCodeRequest
+	28, // 33: warmhand.v1.AccessService.SignOut:input_type -> warmhand.v1.SignOutRequest
+	31, // 34: warmhand.v1.AccessService.CreateToken:input_type -> warmhand.v1.CreateTokenRequest
+	33, // 35: warmhand.v1.AccessService.ListTokens:input_type -> warmhand.v1.ListTokensRequest
+	35, // 36: warmhand.v1.AccessService.DeleteToken:input_type -> warmhand.v1.DeleteTokenRequest
+	1,  // 37: warmhand.v1.AccessService.GetMe:output_type -> warmhand.v1.GetMeResponse
+	3,  // 38: warmhand.v1.AccessService.RedeemSignInLink:output_type -> warmhand.v1.RedeemSignInLinkResponse
+	5,  // 39: warmhand.v1.AccessService.BeginPasskeySignIn:output_type -> warmhand.v1.BeginPasskeySignInResponse
+	7,  // 40: warmhand.v1.AccessService.FinishPasskeySignIn:output_type -> warmhand.v1.FinishPasskeySignInResponse
+	9,  // 41: warmhand.v1.AccessService.BeginPasskeyRegistration:output_type -> warmhand.v1.BeginPasskeyRegistrationResponse
+	11, // 42: warmhand.v1.AccessService.FinishPasskeyRegistration:output_type -> warmhand.v1.FinishPasskeyRegistrationResponse
+	14, // 43: warmhand.v1.AccessService.ListPasskeys:output_type -> warmhand.v1.ListPasskeysResponse
+	16, // 44: warmhand.v1.AccessService.DeletePasskey:output_type -> warmhand.v1.DeletePasskeyResponse
+	18, // 45: warmhand.v1.AccessService.CreateRecoveryCodes:output_type -> warmhand.v1.CreateRecoveryCodesResponse
+	20, // 46: warmhand.v1.AccessService.UseRecoveryCode:output_type -> warmhand.v1.UseRecoveryCodeResponse
+	22, // 47: warmhand.v1.AccessService.CreateKeeperCode:output_type -> warmhand.v1.CreateKeeperCodeResponse
+	24, // 48: warmhand.v1.AccessService.CreateDeviceCode:output_type -> warmhand.v1.CreateDeviceCodeResponse
+	27, // 49: warmhand.v1.AccessService.UseKeeperCode:output_type -> warmhand.v1.UseKeeperCodeResponse
+	29, // 50: warmhand.v1.AccessService.SignOut:output_type -> warmhand.v1.SignOutResponse
+	32, // 51: warmhand.v1.AccessService.CreateToken:output_type -> warmhand.v1.CreateTokenResponse
+	34, // 52: warmhand.v1.AccessService.ListTokens:output_type -> warmhand.v1.ListTokensResponse
+	36, // 53: warmhand.v1.AccessService.DeleteToken:output_type -> warmhand.v1.DeleteTokenResponse
+	37, // [37:54] is the sub-list for method output_type
+	20, // [20:37] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_access_service_proto_init() }

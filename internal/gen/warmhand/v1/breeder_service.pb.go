@@ -90,7 +90,9 @@ type Breeder struct {
 	Hemisphere Hemisphere             `protobuf:"varint,5,opt,name=hemisphere,proto3,enum=warmhand.v1.Hemisphere" json:"hemisphere,omitempty"`
 	CreateTime *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	// Changes at every update; send it back to be told of somebody else's change.
-	Etag          string `protobuf:"bytes,7,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,7,opt,name=etag,proto3" json:"etag,omitempty"`
+	// When the account is to be erased; absent when it is not.
+	EraseTime     *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -172,6 +174,13 @@ func (x *Breeder) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Breeder) GetEraseTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EraseTime
+	}
+	return nil
 }
 
 type GetBreederRequest struct {
@@ -1155,7 +1164,7 @@ var File_warmhand_v1_breeder_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"\n" +
-	"!warmhand/v1/breeder_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xef\x02\n" +
+	"!warmhand/v1/breeder_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xaf\x03\n" +
 	"\aBreeder\x12\x1b\n" +
 	"\x04name\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18PR\x04name\x12,\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\vdisplayName\x12\"\n" +
@@ -1166,7 +1175,9 @@ const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"hemisphere\x12@\n" +
 	"\vcreate_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12\x1b\n" +
-	"\x04etag\x18\a \x01(\tB\a\xbaH\x04r\x02\x18 R\x04etag:-\xeaA*\n" +
+	"\x04etag\x18\a \x01(\tB\a\xbaH\x04r\x02\x18 R\x04etag\x12>\n" +
+	"\n" +
+	"erase_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\teraseTime:-\xeaA*\n" +
 	"\x14warmhand.dev/Breeder\x12\x12breeders/{breeder}\"Q\n" +
 	"\x11GetBreederRequest\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x04name\"D\n" +
@@ -1316,37 +1327,38 @@ var file_warmhand_v1_breeder_service_proto_goTypes = []any{
 var file_warmhand_v1_breeder_service_proto_depIdxs = []int32{
 	0,  // 0: warmhand.v1.Breeder.hemisphere:type_name -> warmhand.v1.Hemisphere
 	18, // 1: warmhand.v1.Breeder.create_time:type_name -> google.protobuf.Timestamp
-	1,  // 2: warmhand.v1.GetBreederResponse.breeder:type_name -> warmhand.v1.Breeder
-	1,  // 3: warmhand.v1.UpdateBreederRequest.breeder:type_name -> warmhand.v1.Breeder
-	19, // 4: warmhand.v1.UpdateBreederRequest.update_mask:type_name -> google.protobuf.FieldMask
-	1,  // 5: warmhand.v1.UpdateBreederResponse.breeder:type_name -> warmhand.v1.Breeder
-	17, // 6: warmhand.v1.Thresholds.own:type_name -> warmhand.v1.Thresholds.OwnEntry
-	6,  // 7: warmhand.v1.GetThresholdsResponse.thresholds:type_name -> warmhand.v1.Thresholds
-	7,  // 8: warmhand.v1.GetThresholdsResponse.movable:type_name -> warmhand.v1.Threshold
-	6,  // 9: warmhand.v1.UpdateThresholdsRequest.thresholds:type_name -> warmhand.v1.Thresholds
-	6,  // 10: warmhand.v1.UpdateThresholdsResponse.thresholds:type_name -> warmhand.v1.Thresholds
-	6,  // 11: warmhand.v1.TryThresholdsRequest.thresholds:type_name -> warmhand.v1.Thresholds
-	14, // 12: warmhand.v1.TryThresholdsResponse.present:type_name -> warmhand.v1.Trial
-	14, // 13: warmhand.v1.TryThresholdsResponse.proposed:type_name -> warmhand.v1.Trial
-	15, // 14: warmhand.v1.TryThresholdsResponse.cases:type_name -> warmhand.v1.TriedCase
-	20, // 15: warmhand.v1.TriedCase.outcome:type_name -> warmhand.v1.Outcome
-	16, // 16: warmhand.v1.TriedCase.present:type_name -> warmhand.v1.Past
-	16, // 17: warmhand.v1.TriedCase.proposed:type_name -> warmhand.v1.Past
-	2,  // 18: warmhand.v1.BreederService.GetBreeder:input_type -> warmhand.v1.GetBreederRequest
-	4,  // 19: warmhand.v1.BreederService.UpdateBreeder:input_type -> warmhand.v1.UpdateBreederRequest
-	8,  // 20: warmhand.v1.BreederService.GetThresholds:input_type -> warmhand.v1.GetThresholdsRequest
-	10, // 21: warmhand.v1.BreederService.UpdateThresholds:input_type -> warmhand.v1.UpdateThresholdsRequest
-	12, // 22: warmhand.v1.BreederService.TryThresholds:input_type -> warmhand.v1.TryThresholdsRequest
-	3,  // 23: warmhand.v1.BreederService.GetBreeder:output_type -> warmhand.v1.GetBreederResponse
-	5,  // 24: warmhand.v1.BreederService.UpdateBreeder:output_type -> warmhand.v1.UpdateBreederResponse
-	9,  // 25: warmhand.v1.BreederService.GetThresholds:output_type -> warmhand.v1.GetThresholdsResponse
-	11, // 26: warmhand.v1.BreederService.UpdateThresholds:output_type -> warmhand.v1.UpdateThresholdsResponse
-	13, // 27: warmhand.v1.BreederService.TryThresholds:output_type -> warmhand.v1.TryThresholdsResponse
-	23, // [23:28] is the sub-list for method output_type
-	18, // [18:23] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	18, // 2: warmhand.v1.Breeder.erase_time:type_name -> google.protobuf.Timestamp
+	1,  // 3: warmhand.v1.GetBreederResponse.breeder:type_name -> warmhand.v1.Breeder
+	1,  // 4: warmhand.v1.UpdateBreederRequest.breeder:type_name -> warmhand.v1.Breeder
+	19, // 5: warmhand.v1.UpdateBreederRequest.update_mask:type_name -> google.protobuf.FieldMask
+	1,  // 6: warmhand.v1.UpdateBreederResponse.breeder:type_name -> warmhand.v1.Breeder
+	17, // 7: warmhand.v1.Thresholds.own:type_name -> warmhand.v1.Thresholds.OwnEntry
+	6,  // 8: warmhand.v1.GetThresholdsResponse.thresholds:type_name -> warmhand.v1.Thresholds
+	7,  // 9: warmhand.v1.GetThresholdsResponse.movable:type_name -> warmhand.v1.Threshold
+	6,  // 10: warmhand.v1.UpdateThresholdsRequest.thresholds:type_name -> warmhand.v1.Thresholds
+	6,  // 11: warmhand.v1.UpdateThresholdsResponse.thresholds:type_name -> warmhand.v1.Thresholds
+	6,  // 12: warmhand.v1.TryThresholdsRequest.thresholds:type_name -> warmhand.v1.Thresholds
+	14, // 13: warmhand.v1.TryThresholdsResponse.present:type_name -> warmhand.v1.Trial
+	14, // 14: warmhand.v1.TryThresholdsResponse.proposed:type_name -> warmhand.v1.Trial
+	15, // 15: warmhand.v1.TryThresholdsResponse.cases:type_name -> warmhand.v1.TriedCase
+	20, // 16: warmhand.v1.TriedCase.outcome:type_name -> warmhand.v1.Outcome
+	16, // 17: warmhand.v1.TriedCase.present:type_name -> warmhand.v1.Past
+	16, // 18: warmhand.v1.TriedCase.proposed:type_name -> warmhand.v1.Past
+	2,  // 19: warmhand.v1.BreederService.GetBreeder:input_type -> warmhand.v1.GetBreederRequest
+	4,  // 20: warmhand.v1.BreederService.UpdateBreeder:input_type -> warmhand.v1.UpdateBreederRequest
+	8,  // 21: warmhand.v1.BreederService.GetThresholds:input_type -> warmhand.v1.GetThresholdsRequest
+	10, // 22: warmhand.v1.BreederService.UpdateThresholds:input_type -> warmhand.v1.UpdateThresholdsRequest
+	12, // 23: warmhand.v1.BreederService.TryThresholds:input_type -> warmhand.v1.TryThresholdsRequest
+	3,  // 24: warmhand.v1.BreederService.GetBreeder:output_type -> warmhand.v1.GetBreederResponse
+	5,  // 25: warmhand.v1.BreederService.UpdateBreeder:output_type -> warmhand.v1.UpdateBreederResponse
+	9,  // 26: warmhand.v1.BreederService.GetThresholds:output_type -> warmhand.v1.GetThresholdsResponse
+	11, // 27: warmhand.v1.BreederService.UpdateThresholds:output_type -> warmhand.v1.UpdateThresholdsResponse
+	13, // 28: warmhand.v1.BreederService.TryThresholds:output_type -> warmhand.v1.TryThresholdsResponse
+	24, // [24:29] is the sub-list for method output_type
+	19, // [19:24] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_breeder_service_proto_init() }

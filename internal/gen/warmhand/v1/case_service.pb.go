@@ -166,7 +166,9 @@ type Case struct {
 	// Resource name of the case of the keeper before, who passed the animal on; for the breeder alone.
 	EarlierCase string `protobuf:"bytes,21,opt,name=earlier_case,json=earlierCase,proto3" json:"earlier_case,omitempty"`
 	// The animal came from another keeper, whose record of it is history here.
-	PassedOn      bool `protobuf:"varint,22,opt,name=passed_on,json=passedOn,proto3" json:"passed_on,omitempty"`
+	PassedOn bool `protobuf:"varint,22,opt,name=passed_on,json=passedOn,proto3" json:"passed_on,omitempty"`
+	// When the breeder's account is to be erased, and this with it; absent when it is not.
+	EraseTime     *timestamppb.Timestamp `protobuf:"bytes,23,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -353,6 +355,13 @@ func (x *Case) GetPassedOn() bool {
 		return x.PassedOn
 	}
 	return false
+}
+
+func (x *Case) GetEraseTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EraseTime
+	}
+	return nil
 }
 
 // Assessment is what the service computed from the log, with why. Not a diagnosis.
@@ -2812,7 +2821,7 @@ var File_warmhand_v1_case_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1ewarmhand/v1/case_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xf7\a\n" +
+	"\x1ewarmhand/v1/case_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xb2\b\n" +
 	"\x04Case\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12+\n" +
 	"\x06animal\x18\x02 \x01(\v2\x13.warmhand.v1.AnimalR\x06animal\x12\x1f\n" +
@@ -2843,7 +2852,9 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"keeperLeft\x12@\n" +
 	"\x0egive_back_time\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\fgiveBackTime\x12!\n" +
 	"\fearlier_case\x18\x15 \x01(\tR\vearlierCase\x12\x1b\n" +
-	"\tpassed_on\x18\x16 \x01(\bR\bpassedOn:7\xeaA4\n" +
+	"\tpassed_on\x18\x16 \x01(\bR\bpassedOn\x129\n" +
+	"\n" +
+	"erase_time\x18\x17 \x01(\v2\x1a.google.protobuf.TimestampR\teraseTime:7\xeaA4\n" +
 	"\x11warmhand.dev/Case\x12\x1fbreeders/{breeder}/cases/{case}\"\x84\x06\n" +
 	"\n" +
 	"Assessment\x12\x10\n" +
@@ -3133,79 +3144,80 @@ var file_warmhand_v1_case_service_proto_depIdxs = []int32{
 	42, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
 	3,  // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
 	42, // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
-	4,  // 11: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
-	5,  // 12: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
-	6,  // 13: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
-	7,  // 14: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
-	42, // 15: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
-	0,  // 16: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
-	9,  // 17: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
-	44, // 18: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
-	42, // 19: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
-	0,  // 20: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
-	0,  // 21: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
-	42, // 22: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
-	42, // 23: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
-	11, // 24: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
-	42, // 25: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
-	0,  // 26: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
-	42, // 27: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	42, // 28: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
-	45, // 29: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
-	1,  // 30: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
-	2,  // 31: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
-	2,  // 32: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
-	2,  // 33: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
-	8,  // 34: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
-	10, // 35: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
-	12, // 36: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
-	46, // 37: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
-	47, // 38: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
-	48, // 39: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
-	42, // 40: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
-	27, // 41: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
-	42, // 42: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
-	0,  // 43: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
-	42, // 44: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
-	30, // 45: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
-	2,  // 46: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
-	2,  // 47: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
-	43, // 48: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
-	2,  // 49: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
-	2,  // 50: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
-	2,  // 51: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
-	2,  // 52: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
-	13, // 53: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
-	15, // 54: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
-	17, // 55: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
-	19, // 56: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
-	21, // 57: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
-	23, // 58: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
-	25, // 59: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
-	28, // 60: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
-	31, // 61: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
-	33, // 62: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
-	37, // 63: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
-	35, // 64: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
-	39, // 65: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
-	14, // 66: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
-	16, // 67: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
-	18, // 68: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
-	20, // 69: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
-	22, // 70: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
-	24, // 71: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
-	26, // 72: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
-	29, // 73: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
-	32, // 74: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
-	34, // 75: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
-	38, // 76: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
-	36, // 77: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
-	40, // 78: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
-	66, // [66:79] is the sub-list for method output_type
-	53, // [53:66] is the sub-list for method input_type
-	53, // [53:53] is the sub-list for extension type_name
-	53, // [53:53] is the sub-list for extension extendee
-	0,  // [0:53] is the sub-list for field type_name
+	42, // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
+	4,  // 12: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
+	5,  // 13: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
+	6,  // 14: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
+	7,  // 15: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
+	42, // 16: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
+	0,  // 17: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
+	9,  // 18: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
+	44, // 19: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
+	42, // 20: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
+	0,  // 21: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
+	0,  // 22: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
+	42, // 23: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
+	42, // 24: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
+	11, // 25: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
+	42, // 26: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
+	0,  // 27: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
+	42, // 28: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	42, // 29: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
+	45, // 30: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
+	1,  // 31: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
+	2,  // 32: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
+	2,  // 33: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
+	2,  // 34: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
+	8,  // 35: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
+	10, // 36: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
+	12, // 37: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
+	46, // 38: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
+	47, // 39: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
+	48, // 40: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
+	42, // 41: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
+	27, // 42: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
+	42, // 43: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
+	0,  // 44: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
+	42, // 45: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
+	30, // 46: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
+	2,  // 47: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
+	2,  // 48: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
+	43, // 49: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
+	2,  // 50: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
+	2,  // 51: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
+	2,  // 52: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
+	2,  // 53: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
+	13, // 54: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
+	15, // 55: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
+	17, // 56: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
+	19, // 57: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
+	21, // 58: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
+	23, // 59: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
+	25, // 60: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
+	28, // 61: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
+	31, // 62: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
+	33, // 63: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
+	37, // 64: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
+	35, // 65: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
+	39, // 66: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
+	14, // 67: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
+	16, // 68: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
+	18, // 69: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
+	20, // 70: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
+	22, // 71: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
+	24, // 72: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
+	26, // 73: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
+	29, // 74: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
+	32, // 75: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
+	34, // 76: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
+	38, // 77: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
+	36, // 78: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
+	40, // 79: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
+	67, // [67:80] is the sub-list for method output_type
+	54, // [54:67] is the sub-list for method input_type
+	54, // [54:54] is the sub-list for extension type_name
+	54, // [54:54] is the sub-list for extension extendee
+	0,  // [0:54] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_case_service_proto_init() }

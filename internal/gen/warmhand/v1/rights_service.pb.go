@@ -370,11 +370,196 @@ func (x *Look) GetCount() int32 {
 	return 0
 }
 
+type ScheduleErasureRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The word `erase`, typed by the person.
+	Confirm       string `protobuf:"bytes,2,opt,name=confirm,proto3" json:"confirm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ScheduleErasureRequest) Reset() {
+	*x = ScheduleErasureRequest{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ScheduleErasureRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ScheduleErasureRequest) ProtoMessage() {}
+
+func (x *ScheduleErasureRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ScheduleErasureRequest.ProtoReflect.Descriptor instead.
+func (*ScheduleErasureRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *ScheduleErasureRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ScheduleErasureRequest) GetConfirm() string {
+	if x != nil {
+		return x.Confirm
+	}
+	return ""
+}
+
+type ScheduleErasureResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Breeder       *Breeder               `protobuf:"bytes,1,opt,name=breeder,proto3" json:"breeder,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ScheduleErasureResponse) Reset() {
+	*x = ScheduleErasureResponse{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ScheduleErasureResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ScheduleErasureResponse) ProtoMessage() {}
+
+func (x *ScheduleErasureResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ScheduleErasureResponse.ProtoReflect.Descriptor instead.
+func (*ScheduleErasureResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *ScheduleErasureResponse) GetBreeder() *Breeder {
+	if x != nil {
+		return x.Breeder
+	}
+	return nil
+}
+
+type CancelErasureRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CancelErasureRequest) Reset() {
+	*x = CancelErasureRequest{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CancelErasureRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CancelErasureRequest) ProtoMessage() {}
+
+func (x *CancelErasureRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CancelErasureRequest.ProtoReflect.Descriptor instead.
+func (*CancelErasureRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *CancelErasureRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type CancelErasureResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Breeder       *Breeder               `protobuf:"bytes,1,opt,name=breeder,proto3" json:"breeder,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CancelErasureResponse) Reset() {
+	*x = CancelErasureResponse{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CancelErasureResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CancelErasureResponse) ProtoMessage() {}
+
+func (x *CancelErasureResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CancelErasureResponse.ProtoReflect.Descriptor instead.
+func (*CancelErasureResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *CancelErasureResponse) GetBreeder() *Breeder {
+	if x != nil {
+		return x.Breeder
+	}
+	return nil
+}
+
 var File_warmhand_v1_rights_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_rights_service_proto_rawDesc = "" +
 	"\n" +
-	" warmhand/v1/rights_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fwarmhand/v1/entry_service.proto\"?\n" +
+	" warmhand/v1/rights_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a!warmhand/v1/breeder_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"?\n" +
 	"\x12LeaveKeeperRequest\x12)\n" +
 	"\aconfirm\x18\x01 \x01(\tB\x0f\xe0A\x02\xbaH\tr\a\n" +
 	"\x05leaveR\aconfirm\"+\n" +
@@ -394,17 +579,29 @@ const file_warmhand_v1_rights_service_proto_rawDesc = "" +
 	"\n" +
 	"first_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\tfirstTime\x127\n" +
 	"\tlast_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\blastTime\x12\x14\n" +
-	"\x05count\x18\b \x01(\x05R\x05count*\x89\x01\n" +
+	"\x05count\x18\b \x01(\x05R\x05count\"\x81\x01\n" +
+	"\x16ScheduleErasureRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x04name\x12)\n" +
+	"\aconfirm\x18\x02 \x01(\tB\x0f\xe0A\x02\xbaH\tr\a\n" +
+	"\x05eraseR\aconfirm\"I\n" +
+	"\x17ScheduleErasureResponse\x12.\n" +
+	"\abreeder\x18\x01 \x01(\v2\x14.warmhand.v1.BreederR\abreeder\"T\n" +
+	"\x14CancelErasureRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x04name\"G\n" +
+	"\x15CancelErasureResponse\x12.\n" +
+	"\abreeder\x18\x01 \x01(\v2\x14.warmhand.v1.BreederR\abreeder*\x89\x01\n" +
 	"\bLookKind\x12\x19\n" +
 	"\x15LOOK_KIND_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eLOOK_KIND_CASE\x10\x01\x12\x11\n" +
 	"\rLOOK_KIND_LOG\x10\x02\x12\x13\n" +
 	"\x0fLOOK_KIND_PHOTO\x10\x03\x12\x12\n" +
 	"\x0eLOOK_KIND_FILE\x10\x04\x12\x12\n" +
-	"\x0eLOOK_KIND_CODE\x10\x052\xa8\x02\n" +
+	"\x0eLOOK_KIND_CODE\x10\x052\xc2\x04\n" +
 	"\rRightsService\x12q\n" +
 	"\vLeaveKeeper\x12\x1f.warmhand.v1.LeaveKeeperRequest\x1a .warmhand.v1.LeaveKeeperResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/keepers/me:leave\x12\xa3\x01\n" +
-	"\tListLooks\x12\x1d.warmhand.v1.ListLooksRequest\x1a\x1e.warmhand.v1.ListLooksResponse\"W\xdaA\x06parent\x82\xd3\xe4\x93\x02HZ\x1f\x12\x1d/v1/{parent=breeders/*}/looks\x12%/v1/{parent=breeders/*/cases/*}/looksB.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
+	"\tListLooks\x12\x1d.warmhand.v1.ListLooksRequest\x1a\x1e.warmhand.v1.ListLooksResponse\"W\xdaA\x06parent\x82\xd3\xe4\x93\x02HZ\x1f\x12\x1d/v1/{parent=breeders/*}/looks\x12%/v1/{parent=breeders/*/cases/*}/looks\x12\x8e\x01\n" +
+	"\x0fScheduleErasure\x12#.warmhand.v1.ScheduleErasureRequest\x1a$.warmhand.v1.ScheduleErasureResponse\"0\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/{name=breeders/*}:scheduleErasure\x12\x86\x01\n" +
+	"\rCancelErasure\x12!.warmhand.v1.CancelErasureRequest\x1a\".warmhand.v1.CancelErasureResponse\".\x82\xd3\xe4\x93\x02(:\x01*\"#/v1/{name=breeders/*}:cancelErasureB.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
 
 var (
 	file_warmhand_v1_rights_service_proto_rawDescOnce sync.Once
@@ -419,32 +616,43 @@ func file_warmhand_v1_rights_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_rights_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_warmhand_v1_rights_service_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_warmhand_v1_rights_service_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
 var file_warmhand_v1_rights_service_proto_goTypes = []any{
-	(LookKind)(0),                 // 0: warmhand.v1.LookKind
-	(*LeaveKeeperRequest)(nil),    // 1: warmhand.v1.LeaveKeeperRequest
-	(*LeaveKeeperResponse)(nil),   // 2: warmhand.v1.LeaveKeeperResponse
-	(*ListLooksRequest)(nil),      // 3: warmhand.v1.ListLooksRequest
-	(*ListLooksResponse)(nil),     // 4: warmhand.v1.ListLooksResponse
-	(*Look)(nil),                  // 5: warmhand.v1.Look
-	(ActorKind)(0),                // 6: warmhand.v1.ActorKind
-	(*timestamppb.Timestamp)(nil), // 7: google.protobuf.Timestamp
+	(LookKind)(0),                   // 0: warmhand.v1.LookKind
+	(*LeaveKeeperRequest)(nil),      // 1: warmhand.v1.LeaveKeeperRequest
+	(*LeaveKeeperResponse)(nil),     // 2: warmhand.v1.LeaveKeeperResponse
+	(*ListLooksRequest)(nil),        // 3: warmhand.v1.ListLooksRequest
+	(*ListLooksResponse)(nil),       // 4: warmhand.v1.ListLooksResponse
+	(*Look)(nil),                    // 5: warmhand.v1.Look
+	(*ScheduleErasureRequest)(nil),  // 6: warmhand.v1.ScheduleErasureRequest
+	(*ScheduleErasureResponse)(nil), // 7: warmhand.v1.ScheduleErasureResponse
+	(*CancelErasureRequest)(nil),    // 8: warmhand.v1.CancelErasureRequest
+	(*CancelErasureResponse)(nil),   // 9: warmhand.v1.CancelErasureResponse
+	(ActorKind)(0),                  // 10: warmhand.v1.ActorKind
+	(*timestamppb.Timestamp)(nil),   // 11: google.protobuf.Timestamp
+	(*Breeder)(nil),                 // 12: warmhand.v1.Breeder
 }
 var file_warmhand_v1_rights_service_proto_depIdxs = []int32{
-	5, // 0: warmhand.v1.ListLooksResponse.looks:type_name -> warmhand.v1.Look
-	6, // 1: warmhand.v1.Look.by:type_name -> warmhand.v1.ActorKind
-	0, // 2: warmhand.v1.Look.what:type_name -> warmhand.v1.LookKind
-	7, // 3: warmhand.v1.Look.first_time:type_name -> google.protobuf.Timestamp
-	7, // 4: warmhand.v1.Look.last_time:type_name -> google.protobuf.Timestamp
-	1, // 5: warmhand.v1.RightsService.LeaveKeeper:input_type -> warmhand.v1.LeaveKeeperRequest
-	3, // 6: warmhand.v1.RightsService.ListLooks:input_type -> warmhand.v1.ListLooksRequest
-	2, // 7: warmhand.v1.RightsService.LeaveKeeper:output_type -> warmhand.v1.LeaveKeeperResponse
-	4, // 8: warmhand.v1.RightsService.ListLooks:output_type -> warmhand.v1.ListLooksResponse
-	7, // [7:9] is the sub-list for method output_type
-	5, // [5:7] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	5,  // 0: warmhand.v1.ListLooksResponse.looks:type_name -> warmhand.v1.Look
+	10, // 1: warmhand.v1.Look.by:type_name -> warmhand.v1.ActorKind
+	0,  // 2: warmhand.v1.Look.what:type_name -> warmhand.v1.LookKind
+	11, // 3: warmhand.v1.Look.first_time:type_name -> google.protobuf.Timestamp
+	11, // 4: warmhand.v1.Look.last_time:type_name -> google.protobuf.Timestamp
+	12, // 5: warmhand.v1.ScheduleErasureResponse.breeder:type_name -> warmhand.v1.Breeder
+	12, // 6: warmhand.v1.CancelErasureResponse.breeder:type_name -> warmhand.v1.Breeder
+	1,  // 7: warmhand.v1.RightsService.LeaveKeeper:input_type -> warmhand.v1.LeaveKeeperRequest
+	3,  // 8: warmhand.v1.RightsService.ListLooks:input_type -> warmhand.v1.ListLooksRequest
+	6,  // 9: warmhand.v1.RightsService.ScheduleErasure:input_type -> warmhand.v1.ScheduleErasureRequest
+	8,  // 10: warmhand.v1.RightsService.CancelErasure:input_type -> warmhand.v1.CancelErasureRequest
+	2,  // 11: warmhand.v1.RightsService.LeaveKeeper:output_type -> warmhand.v1.LeaveKeeperResponse
+	4,  // 12: warmhand.v1.RightsService.ListLooks:output_type -> warmhand.v1.ListLooksResponse
+	7,  // 13: warmhand.v1.RightsService.ScheduleErasure:output_type -> warmhand.v1.ScheduleErasureResponse
+	9,  // 14: warmhand.v1.RightsService.CancelErasure:output_type -> warmhand.v1.CancelErasureResponse
+	11, // [11:15] is the sub-list for method output_type
+	7,  // [7:11] is the sub-list for method input_type
+	7,  // [7:7] is the sub-list for extension type_name
+	7,  // [7:7] is the sub-list for extension extendee
+	0,  // [0:7] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_rights_service_proto_init() }
@@ -452,6 +660,7 @@ func file_warmhand_v1_rights_service_proto_init() {
 	if File_warmhand_v1_rights_service_proto != nil {
 		return
 	}
+	file_warmhand_v1_breeder_service_proto_init()
 	file_warmhand_v1_entry_service_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -459,7 +668,7 @@ func file_warmhand_v1_rights_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_rights_service_proto_rawDesc), len(file_warmhand_v1_rights_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   5,
+			NumMessages:   9,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,20 +19,26 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	RightsService_LeaveKeeper_FullMethodName = "/warmhand.v1.RightsService/LeaveKeeper"
-	RightsService_ListLooks_FullMethodName   = "/warmhand.v1.RightsService/ListLooks"
+	RightsService_LeaveKeeper_FullMethodName     = "/warmhand.v1.RightsService/LeaveKeeper"
+	RightsService_ListLooks_FullMethodName       = "/warmhand.v1.RightsService/ListLooks"
+	RightsService_ScheduleErasure_FullMethodName = "/warmhand.v1.RightsService/ScheduleErasure"
+	RightsService_CancelErasure_FullMethodName   = "/warmhand.v1.RightsService/CancelErasure"
 )
 
 // RightsServiceClient is the client API for RightsService service.
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// RightsService is what people may do about what is kept of them. Exports are files: GET /v1/keepers/me/export.zip for a keeper.
+// RightsService is what people may do about what is kept of them. Exports are files: GET /v1/keepers/me/export.zip for a keeper, GET /v1/{breeder}/everything.zip for the owner of an account.
 type RightsServiceClient interface {
 	// LeaveKeeper erases the calling keeper from the cases that this sign-in sees: name, notes, messages of both sides and pictures. What was seen and measured of the animals stays with their breeders. It cannot be undone, and the sign-in ends.
 	LeaveKeeper(ctx context.Context, in *LeaveKeeperRequest, opts ...grpc.CallOption) (*LeaveKeeperResponse, error)
 	// ListLooks says who of the breeder looked at what, the newest first, at most 500 rows: at one case for its keeper, at all for the owner of the account. It is kept for a year. The list of all cases, with a headline of each, is not counted.
 	ListLooks(ctx context.Context, in *ListLooksRequest, opts ...grpc.CallOption) (*ListLooksResponse, error)
+	// ScheduleErasure says that the account is to be erased with everything in it, 14 days from now. Keepers are told, and until then it can be called off. Asking again does not put it off.
+	ScheduleErasure(ctx context.Context, in *ScheduleErasureRequest, opts ...grpc.CallOption) (*ScheduleErasureResponse, error)
+	// CancelErasure calls it off.
+	CancelErasure(ctx context.Context, in *CancelErasureRequest, opts ...grpc.CallOption) (*CancelErasureResponse, error)
 }
 
 type rightsServiceClient struct {
@@ -63,16 +69,40 @@ func (c *rightsServiceClient) ListLooks(ctx context.Context, in *ListLooksReques
 	return out, nil
 }
 
+func (c *rightsServiceClient) ScheduleErasure(ctx context.Context, in *ScheduleErasureRequest, opts ...grpc.CallOption) (*ScheduleErasureResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ScheduleErasureResponse)
+	err := c.cc.Invoke(ctx, RightsService_ScheduleErasure_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *rightsServiceClient) CancelErasure(ctx context.Context, in *CancelErasureRequest, opts ...grpc.CallOption) (*CancelErasureResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CancelErasureResponse)
+	err := c.cc.Invoke(ctx, RightsService_CancelErasure_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // RightsServiceServer is the server API for RightsService service.
 // All implementations must embed UnimplementedRightsServiceServer
 // for forward compatibility.
 //
-// RightsService is what people may do about what is kept of them. Exports are files: GET /v1/keepers/me/export.zip for a keeper.
+// RightsService is what people may do about what is kept of them. Exports are files: GET /v1/keepers/me/export.zip for a keeper, GET /v1/{breeder}/everything.zip for the owner of an account.
 type RightsServiceServer interface {
 	// LeaveKeeper erases the calling keeper from the cases that this sign-in sees: name, notes, messages of both sides and pictures. What was seen and measured of the animals stays with their breeders. It cannot be undone, and the sign-in ends.
 	LeaveKeeper(context.Context, *LeaveKeeperRequest) (*LeaveKeeperResponse, error)
 	// ListLooks says who of the breeder looked at what, the newest first, at most 500 rows: at one case for its keeper, at all for the owner of the account. It is kept for a year. The list of all cases, with a headline of each, is not counted.
 	ListLooks(context.Context, *ListLooksRequest) (*ListLooksResponse, error)
+	// ScheduleErasure says that the account is to be erased with everything in it, 14 days from now. Keepers are told, and until then it can be called off. Asking again does not put it off.
+	ScheduleErasure(context.Context, *ScheduleErasureRequest) (*ScheduleErasureResponse, error)
+	// CancelErasure calls it off.
+	CancelErasure(context.Context, *CancelErasureRequest) (*CancelErasureResponse, error)
 	mustEmbedUnimplementedRightsServiceServer()
 }
 
@@ -88,6 +118,12 @@ func (UnimplementedRightsServiceServer) LeaveKeeper(context.Context, *LeaveKeepe
 }
 func (UnimplementedRightsServiceServer) ListLooks(context.Context, *ListLooksRequest) (*ListLooksResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListLooks not implemented")
+}
+func (UnimplementedRightsServiceServer) ScheduleErasure(context.Context, *ScheduleErasureRequest) (*ScheduleErasureResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ScheduleErasure not implemented")
+}
+func (UnimplementedRightsServiceServer) CancelErasure(context.Context, *CancelErasureRequest) (*CancelErasureResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CancelErasure not implemented")
 }
 func (UnimplementedRightsServiceServer) mustEmbedUnimplementedRightsServiceServer() {}
 func (UnimplementedRightsServiceServer) testEmbeddedByValue()                       {}
@@ -146,6 +182,42 @@ func _RightsService_ListLooks_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RightsService_ScheduleErasure_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ScheduleErasureRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RightsServiceServer).ScheduleErasure(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RightsService_ScheduleErasure_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RightsServiceServer).ScheduleErasure(ctx, req.(*ScheduleErasureRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _RightsService_CancelErasure_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CancelErasureRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RightsServiceServer).CancelErasure(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RightsService_CancelErasure_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RightsServiceServer).CancelErasure(ctx, req.(*CancelErasureRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // RightsService_ServiceDesc is the grpc.ServiceDesc for RightsService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -160,6 +232,14 @@ var RightsService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListLooks",
 			Handler:    _RightsService_ListLooks_Handler,
+		},
+		{
+			MethodName: "ScheduleErasure",
+			Handler:    _RightsService_ScheduleErasure_Handler,
+		},
+		{
+			MethodName: "CancelErasure",
+			Handler:    _RightsService_CancelErasure_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

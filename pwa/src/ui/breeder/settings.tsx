@@ -47,6 +47,7 @@ export function SettingsPage(): JSX.Element {
         <Link to="/b/tables">What the program goes by: every limit and threshold, with its source</Link>
       </p>
       {me.value?.role === 'breeder' && <Looks />}
+      {me.value?.role === 'breeder' && <TakeAndLeave />}
       <section class="stack" aria-label="Sign out">
         <Problem error={out.error} />
         <div class="actions">
@@ -60,6 +61,81 @@ export function SettingsPage(): JSX.Element {
         </p>
       </section>
     </main>
+  );
+}
+
+/** A copy of everything, and the end of the account. */
+function TakeAndLeave(): JSX.Element {
+  const [typed, setTyped] = useState('');
+  const save = useSave();
+  const erasing = me.value?.eraseTime;
+  const copy = (
+    <div class="row">
+      <a class="button" href={`/v1/${breeder()}/everything.zip`} download="everything.zip">
+        Download everything
+      </a>
+    </div>
+  );
+  const send = (verb: 'scheduleErasure' | 'cancelErasure', body: object) =>
+    save.run(async () => {
+      await ask('POST', `/v1/${breeder()}:${verb}`, body);
+      await refreshMe();
+    });
+  return (
+    <section class="card stack" aria-labelledby="s-e">
+      <h2 id="s-e">Your data</h2>
+      <p>Everything in one file: stock book, handovers, cases with messages, pictures, and who looked.</p>
+      {copy}
+      {erasing ? (
+        <Notice kind="warn" title={`This account is erased on ${day(erasing)}`}>
+          <p>Until then everything works, and your keepers are told. Nothing can be handed over.</p>
+          <Problem error={save.error} />
+          <div class="actions">
+            <Button kind="main" busy={save.busy} onClick={() => void send('cancelErasure', {})}>
+              Keep the account
+            </Button>
+          </div>
+        </Notice>
+      ) : (
+        <details>
+          <summary>Erase this account</summary>
+          <form
+            class="stack"
+            noValidate
+            onSubmit={(e) => {
+              e.preventDefault();
+              void save
+                .run(async () => {
+                  if (typed.trim().toLowerCase() !== 'erase')
+                    throw new FormError('confirm', 'Type the word erase, so that this does not happen by accident.');
+                  await ask('POST', `/v1/${breeder()}:scheduleErasure`, { confirm: 'erase' });
+                  await refreshMe();
+                })
+                .then((ok) => ok && setTyped(''));
+            }}
+          >
+            <p>
+              In 14 days all of it is gone: animals, cases, messages, pictures, helpers and tokens. Your keepers see it
+              at once in their app and can take a copy of what is theirs. Until the day you can change your mind.
+            </p>
+            <p>Older safety copies still hold it until whoever runs the service throws them away.</p>
+            <Field
+              label="To go on, type erase"
+              maxLength={20}
+              value={typed}
+              onInput={setTyped}
+              error={problem(save.error, 'confirm')}
+            />
+            <Problem error={save.error} shown={['confirm']} />
+            <div class="actions">
+              <Button type="submit" kind="danger" busy={save.busy}>
+                Erase the account in 14 days
+              </Button>
+            </div>
+          </form>
+        </details>
+      )}
+    </section>
   );
 }
 

@@ -1,14 +1,14 @@
 import type { JSX } from 'preact';
 import { useContext, useEffect, useRef, useState } from 'preact/hooks';
 import { idOf } from '../../core/ids';
-import { ago } from '../../core/time';
-import { Button } from '../parts/controls';
+import { ago, day } from '../../core/time';
+import { Button, Notice } from '../parts/controls';
 import { Standing } from '../parts/standing';
 import { CasePage } from './case';
 import { animalName, fresh, list, listError, loadCases, type Which } from './cases';
 import { Gatherings } from './gatherings';
 import { Go, Heading, Link, Trouble, Waiting } from './nav';
-import { breeder } from './session';
+import { breeder, me } from './session';
 
 const keysKey = 'warmhand.breeder.keys';
 
@@ -91,6 +91,13 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
         <div class="row" id="triage-h">
           {id ? <h2>{title}</h2> : <Heading>{title}</Heading>}
         </div>
+        {me.value?.eraseTime && (
+          <Notice kind="warn" title={`This account is erased on ${day(me.value.eraseTime)}`}>
+            <p>
+              <Link to="/b/settings">Keep it after all</Link>
+            </p>
+          </Notice>
+        )}
         <fieldset class="tabs">
           <legend class="ear">Show</legend>
           {(['open', 'ended'] as const).map((w) => (

@@ -122,6 +122,16 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
           </p>
         </Notice>
       )}
+      {c.eraseTime && (
+        <Notice kind="warn" title={`${c.breederName || 'Your breeder'} leaves the service on ${day(c.eraseTime)}`}>
+          <p>
+            This follow-up is erased then. Your snake stays yours, of course. Take a copy of everything before that day.
+          </p>
+          <Link to="/k/data" class="button">
+            Take a copy
+          </Link>
+        </Notice>
+      )}
       {c.giveBackTime && (
         <Notice title="On its way back">
           <p>

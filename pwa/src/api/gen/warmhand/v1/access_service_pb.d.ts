@@ -79,6 +79,13 @@ export declare type GetMeResponse = Message<"warmhand.v1.GetMeResponse"> & {
    * @generated from field: string version = 7;
    */
   version: string;
+
+  /**
+   * When the account is to be erased; absent when it is not.
+   *
+   * @generated from field: google.protobuf.Timestamp erase_time = 8;
+   */
+  eraseTime?: Timestamp | undefined;
 };
 
 /**
@@ -131,6 +138,13 @@ export declare type GetMeResponseJson = {
    * @generated from field: string version = 7;
    */
   version?: string;
+
+  /**
+   * When the account is to be erased; absent when it is not.
+   *
+   * @generated from field: google.protobuf.Timestamp erase_time = 8;
+   */
+  eraseTime?: TimestampJson;
 };
 
 /**

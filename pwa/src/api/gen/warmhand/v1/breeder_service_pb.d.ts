@@ -64,6 +64,13 @@ export declare type Breeder = Message<"warmhand.v1.Breeder"> & {
    * @generated from field: string etag = 7;
    */
   etag: string;
+
+  /**
+   * When the account is to be erased; absent when it is not.
+   *
+   * @generated from field: google.protobuf.Timestamp erase_time = 8;
+   */
+  eraseTime?: Timestamp | undefined;
 };
 
 /**
@@ -118,6 +125,13 @@ export declare type BreederJson = {
    * @generated from field: string etag = 7;
    */
   etag?: string;
+
+  /**
+   * When the account is to be erased; absent when it is not.
+   *
+   * @generated from field: google.protobuf.Timestamp erase_time = 8;
+   */
+  eraseTime?: TimestampJson;
 };
 
 /**

@@ -152,6 +152,13 @@ export declare type Case = Message<"warmhand.v1.Case"> & {
    * @generated from field: bool passed_on = 22;
    */
   passedOn: boolean;
+
+  /**
+   * When the breeder's account is to be erased, and this with it; absent when it is not.
+   *
+   * @generated from field: google.protobuf.Timestamp erase_time = 23;
+   */
+  eraseTime?: Timestamp | undefined;
 };
 
 /**
@@ -293,6 +300,13 @@ export declare type CaseJson = {
    * @generated from field: bool passed_on = 22;
    */
   passedOn?: boolean;
+
+  /**
+   * When the breeder's account is to be erased, and this with it; absent when it is not.
+   *
+   * @generated from field: google.protobuf.Timestamp erase_time = 23;
+   */
+  eraseTime?: TimestampJson;
 };
 
 /**

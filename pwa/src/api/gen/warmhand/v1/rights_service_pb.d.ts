@@ -6,6 +6,7 @@ import type { GenEnum, GenFile, GenMessage, GenService } from "@bufbuild/protobu
 import type { Message } from "@bufbuild/protobuf";
 import type { ActorKind, ActorKindJson } from "./entry_service_pb";
 import type { Timestamp, TimestampJson } from "@bufbuild/protobuf/wkt";
+import type { Breeder, BreederJson } from "./breeder_service_pb";
 
 /**
  * Describes the file warmhand/v1/rights_service.proto.
@@ -241,6 +242,124 @@ export declare type LookJson = {
 export declare const LookSchema: GenMessage<Look, {jsonType: LookJson}>;
 
 /**
+ * @generated from message warmhand.v1.ScheduleErasureRequest
+ */
+export declare type ScheduleErasureRequest = Message<"warmhand.v1.ScheduleErasureRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * The word `erase`, typed by the person.
+   *
+   * @generated from field: string confirm = 2;
+   */
+  confirm: string;
+};
+
+/**
+ * @generated from message warmhand.v1.ScheduleErasureRequest
+ */
+export declare type ScheduleErasureRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * The word `erase`, typed by the person.
+   *
+   * @generated from field: string confirm = 2;
+   */
+  confirm?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.ScheduleErasureRequest.
+ * Use `create(ScheduleErasureRequestSchema)` to create a new message.
+ */
+export declare const ScheduleErasureRequestSchema: GenMessage<ScheduleErasureRequest, {jsonType: ScheduleErasureRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.ScheduleErasureResponse
+ */
+export declare type ScheduleErasureResponse = Message<"warmhand.v1.ScheduleErasureResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Breeder breeder = 1;
+   */
+  breeder?: Breeder | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.ScheduleErasureResponse
+ */
+export declare type ScheduleErasureResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Breeder breeder = 1;
+   */
+  breeder?: BreederJson;
+};
+
+/**
+ * Describes the message warmhand.v1.ScheduleErasureResponse.
+ * Use `create(ScheduleErasureResponseSchema)` to create a new message.
+ */
+export declare const ScheduleErasureResponseSchema: GenMessage<ScheduleErasureResponse, {jsonType: ScheduleErasureResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.CancelErasureRequest
+ */
+export declare type CancelErasureRequest = Message<"warmhand.v1.CancelErasureRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.CancelErasureRequest
+ */
+export declare type CancelErasureRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.CancelErasureRequest.
+ * Use `create(CancelErasureRequestSchema)` to create a new message.
+ */
+export declare const CancelErasureRequestSchema: GenMessage<CancelErasureRequest, {jsonType: CancelErasureRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.CancelErasureResponse
+ */
+export declare type CancelErasureResponse = Message<"warmhand.v1.CancelErasureResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Breeder breeder = 1;
+   */
+  breeder?: Breeder | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.CancelErasureResponse
+ */
+export declare type CancelErasureResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Breeder breeder = 1;
+   */
+  breeder?: BreederJson;
+};
+
+/**
+ * Describes the message warmhand.v1.CancelErasureResponse.
+ * Use `create(CancelErasureResponseSchema)` to create a new message.
+ */
+export declare const CancelErasureResponseSchema: GenMessage<CancelErasureResponse, {jsonType: CancelErasureResponseJson}>;
+
+/**
  * LookKind is what was looked at.
  *
  * @generated from enum warmhand.v1.LookKind
@@ -298,7 +417,7 @@ export declare type LookKindJson = "LOOK_KIND_UNSPECIFIED" | "LOOK_KIND_CASE" | 
 export declare const LookKindSchema: GenEnum<LookKind, LookKindJson>;
 
 /**
- * RightsService is what people may do about what is kept of them. Exports are files: GET /v1/keepers/me/export.zip for a keeper.
+ * RightsService is what people may do about what is kept of them. Exports are files: GET /v1/keepers/me/export.zip for a keeper, GET /v1/{breeder}/everything.zip for the owner of an account.
  *
  * @generated from service warmhand.v1.RightsService
  */
@@ -322,6 +441,26 @@ export declare const RightsService: GenService<{
     methodKind: "unary";
     input: typeof ListLooksRequestSchema;
     output: typeof ListLooksResponseSchema;
+  },
+  /**
+   * ScheduleErasure says that the account is to be erased with everything in it, 14 days from now. Keepers are told, and until then it can be called off. Asking again does not put it off.
+   *
+   * @generated from rpc warmhand.v1.RightsService.ScheduleErasure
+   */
+  scheduleErasure: {
+    methodKind: "unary";
+    input: typeof ScheduleErasureRequestSchema;
+    output: typeof ScheduleErasureResponseSchema;
+  },
+  /**
+   * CancelErasure calls it off.
+   *
+   * @generated from rpc warmhand.v1.RightsService.CancelErasure
+   */
+  cancelErasure: {
+    methodKind: "unary";
+    input: typeof CancelErasureRequestSchema;
+    output: typeof CancelErasureResponseSchema;
   },
 }>;
 
