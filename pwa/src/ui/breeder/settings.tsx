@@ -76,9 +76,9 @@ function TakeAndLeave(): JSX.Element {
       </a>
     </div>
   );
-  const send = (verb: 'scheduleErasure' | 'cancelErasure', body: object) =>
+  const keep = () =>
     save.run(async () => {
-      await ask('POST', `/v1/${breeder()}:${verb}`, body);
+      await ask('POST', `/v1/${breeder()}:cancelErasure`, {});
       await refreshMe();
     });
   return (
@@ -91,7 +91,7 @@ function TakeAndLeave(): JSX.Element {
           <p>Until then everything works, and your keepers are told. Nothing can be handed over.</p>
           <Problem error={save.error} />
           <div class="actions">
-            <Button kind="main" busy={save.busy} onClick={() => void send('cancelErasure', {})}>
+            <Button kind="main" busy={save.busy} onClick={() => void keep()}>
               Keep the account
             </Button>
           </div>
