@@ -52,7 +52,7 @@ const (
 	demoShow       = 30  // days since the show day
 )
 
-// FillDemo fills an empty store with an invented breeder, fourteen animals and
+// FillDemo fills an empty store with an invented breeder, seventeen animals and
 // nine handovers, lived through day by day with the same use cases and passes
 // as a real one, so that every time in the log is what it would have been.
 func (s *Server) FillDemo(ctx context.Context) (Demo, error) {
@@ -172,7 +172,7 @@ type demoAnimal struct {
 }
 
 func (d *demo) plan() {
-	const ball, corn, boa, hognose = "python_regius", "pantherophis_guttatus", "boa_imperator", "heterodon_nasicus"
+	const ball, corn, boa, hognose, king = "python_regius", "pantherophis_guttatus", "boa_imperator", "heterodon_nasicus", "lampropeltis_californiae"
 	for i, a := range []demoAnimal{
 		{name: "Hazel", species: ball, sex: care.Female, ageDays: 2300, genes: []string{"pastel"}, from: 2180, to: 2260, prey: "rat", every: 14, note: "Best mother here; never more than one clutch in two years."},
 		{name: "Rowan", species: ball, sex: care.Male, ageDays: 1900, genes: []string{"spider"}, from: 1320, to: 1350, prey: "rat", every: 14, note: "Slight wobble when hungry. Not bred again."},
@@ -188,6 +188,10 @@ func (d *demo) plan() {
 		{name: "Old Oak", species: ball, sex: care.Male, ageDays: 2500, from: 1490, to: 1510, prey: "rat", every: 14, sold: true},
 		{name: "Sorrel", species: boa, sex: care.Female, ageDays: 420, from: 390, to: 520, prey: "rat", every: 12, sold: true},
 		{name: "Moss", species: hognose, sex: care.Male, ageDays: 260, from: 22, to: 41, prey: "mouse", every: 7, sold: true},
+		// Still here: one that is ready for sale, one that is nearly so, one that stays behind its clutch.
+		{name: "Ling", species: king, sex: care.Male, ageDays: 140, clutch: "Kings 3", from: 9, to: 30, prey: "mouse", every: 7},
+		{name: "Yarrow", species: king, sex: care.Female, ageDays: 140, clutch: "Kings 3", from: 8.5, to: 28, prey: "mouse", every: 7},
+		{name: "Sedge", species: king, sex: care.Male, ageDays: 140, clutch: "Kings 3", from: 8, to: 16, prey: "mouse", every: 7, note: "Small from the beginning."},
 	} {
 		d.history(i, a)
 	}
@@ -208,7 +212,8 @@ func (d *demo) history(nth int, a demoAnimal) {
 	// Parents stand before their young in the list, and so are made before them.
 	d.add(d.on(demoHistory, 8).Add(time.Duration(nth)*time.Minute), func(at time.Time) error {
 		made, err := d.s.followup.CreateAnimal(d.ctx, d.owner, at, care.Animal{BreederID: d.owner.BreederID, Name: a.name, Species: a.species, Sex: a.sex,
-			Hatched: &hatched, Genes: a.genes, Clutch: a.clutch, MotherID: d.ids[a.mother], FatherID: d.ids[a.father], Note: a.note})
+			Hatched: &hatched, Genes: a.genes, Clutch: a.clutch, MotherID: d.ids[a.mother], FatherID: d.ids[a.father], Note: a.note,
+			Place: fmt.Sprintf("rack %d tub %d", 1+nth/6, 1+nth%6)})
 		if err != nil {
 			return fmt.Errorf("%s: %w", a.name, err)
 		}

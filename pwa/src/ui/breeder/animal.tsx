@@ -4,6 +4,7 @@ import { withQuery } from '../../api/client';
 import type {
   AnimalJson,
   GetAnimalResponseJson,
+  GetStockAnimalResponseJson,
   UpdateAnimalResponseJson,
 } from '../../api/gen/warmhand/v1/animal_service_pb';
 import type {
@@ -24,6 +25,7 @@ import { AnimalForm, animalFields, animalOf, draftOf, sexWord, speciesName } fro
 import { Handovers } from './handover';
 import { FormError, problem, reasonOf, useLoad, useSave } from './hooks';
 import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
+import { ReadyPoints, ReadyWord } from './ready';
 import { setupPoints, signs, species as speciesTable } from './reference';
 import { ask, breeder } from './session';
 
@@ -51,6 +53,7 @@ export function AnimalPage({ id }: { id: string }): JSX.Element {
             <h2 id="a-log">Log</h2>
             <QuickLog animal={name} done={() => setLogged(logged + 1)} />
           </section>
+          <Ready name={name} turn={logged} />
           <Handovers animal={a} />
           <section class="stack" aria-labelledby="a-history">
             <h2 id="a-history">History</h2>
@@ -93,7 +96,7 @@ function About({
                   'PATCH',
                   withQuery(`/v1/${a.name}`, {
                     updateMask:
-                      'display_name,species,sex,hatch_date,genes,mother,father,clutch,snout_vent_mm,total_length_mm,note',
+                      'display_name,species,sex,hatch_date,genes,mother,father,clutch,place,snout_vent_mm,total_length_mm,note',
                   }),
                   { ...animalOf(draft), ...(a.etag && { etag: a.etag }) },
                 );
@@ -124,7 +127,8 @@ function About({
     ['Genes', (a.genes ?? []).join(', ')],
     ['Mother', a.mother && <Parent name={a.mother} />],
     ['Father', a.father && <Parent name={a.father} />],
-    ['Clutch', a.clutch],
+    ['Clutch', a.clutch && <Link to={`/b/clutches/${encodeURIComponent(a.clutch)}`}>{a.clutch}</Link>],
+    ['Place', a.place],
     ['Snout to vent', mm(a.snoutVentMm)],
     ['Snout to tail tip', mm(a.totalLengthMm)],
   ];
@@ -153,6 +157,25 @@ function About({
           Change
         </Button>
       </div>
+    </section>
+  );
+}
+
+/** Whether it is ready for sale, with each reason; of an animal that is away there is nothing to say. */
+function Ready({ name, turn }: { name: string; turn: number }): JSX.Element | null {
+  const loaded = useLoad(`${name} ${turn}`, (signal) =>
+    ask<GetStockAnimalResponseJson>('GET', `/v1/${name}:stock`, undefined, { signal }),
+  );
+  const s = loaded.data?.animal;
+  if (loaded.error) return <Trouble error={loaded.error} again={loaded.again} />;
+  if (!s?.readiness) return null;
+  return (
+    <section class="card stack" aria-labelledby="a-ready">
+      <div class="row">
+        <h2 id="a-ready">Ready for sale?</h2>
+        <ReadyWord of={s} />
+      </div>
+      <ReadyPoints r={s.readiness} />
     </section>
   );
 }

@@ -1,24 +1,29 @@
+import { signal } from '@preact/signals';
 import type { JSX } from 'preact';
-import { useContext, useEffect, useState } from 'preact/hooks';
+import { useContext, useMemo, useState } from 'preact/hooks';
 import { withQuery } from '../../api/client';
 import type {
   AnimalJson,
   CreateAnimalResponseJson,
   ListAnimalsResponseJson,
   SexJson,
+  StockAnimalJson,
 } from '../../api/gen/warmhand/v1/animal_service_pb';
 import type { CreateEntryResponseJson, EntryJson } from '../../api/gen/warmhand/v1/entry_service_pb';
 import type { GeneJson, SpeciesJson } from '../../api/gen/warmhand/v1/reference_service_pb';
 import { idOf } from '../../core/ids';
 import { settings } from '../../core/settings';
-import { massInWords, parseMass, parseNumber } from '../../core/units';
+import { ago } from '../../core/time';
+import { formatMass, massInWords, parseMass, parseNumber } from '../../core/units';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { FormError, problem, reasonOf, useLoad, useSave } from './hooks';
 import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { ChooseLabels } from './print';
+import { ReadyWord } from './ready';
 import { genes as geneTable, species as speciesTable } from './reference';
 import { ask, breeder } from './session';
+import { type Choice, choose, everything, loadStock, missing, type Order, occurring, type Where } from './stock';
 
 export function speciesName(all: SpeciesJson[] | undefined, id: string | undefined): string {
   const s = all?.find((x) => x.id === id);
@@ -29,24 +34,29 @@ export function sexWord(s: SexJson | undefined): string {
   return s === 'SEX_FEMALE' ? 'female' : s === 'SEX_MALE' ? 'male' : 'sex unknown';
 }
 
+/** What was chosen last; it outlives a look at one animal. */
+const choice = signal<Choice>(everything);
+/** What was loaded last, shown until the next answer is here. */
+const kept = signal<{ of: string; animals: StockAnimalJson[] }>({ of: '', animals: [] });
+
 export function AnimalsPage(): JSX.Element {
-  const [typed, setTyped] = useState('');
-  const [query, setQuery] = useState('');
-  const [more, setMore] = useState<{ query: string; animals: AnimalJson[]; next: string }>();
-  const morePages = useSave();
   const [labels, setLabels] = useState(false);
-  useEffect(() => {
-    const timer = setTimeout(() => setQuery(typed.trim()), 250);
-    return () => clearTimeout(timer);
-  }, [typed]);
-  const path = `/v1/${breeder()}/animals`;
-  const first = useLoad(query, (signal) =>
-    ask<ListAnimalsResponseJson>('GET', withQuery(path, { query, pageSize: 50 }), undefined, { signal }),
-  );
+  const loaded = useLoad(`stock ${breeder()}`, async (signal) => {
+    const animals = await loadStock(signal);
+    kept.value = { of: breeder(), animals };
+    return animals;
+  });
   const kinds = useLoad('species', () => speciesTable());
-  const here = more?.query === query ? more : undefined;
-  const animals = [...(first.data?.animals ?? []), ...(here?.animals ?? [])];
-  const next = here ? here.next : (first.data?.nextPageToken ?? '');
+  const c = choice.value;
+  const put =
+    <K extends keyof Choice>(key: K) =>
+    (value: Choice[K]) => {
+      choice.value = { ...c, [key]: value };
+    };
+  const all = loaded.data ?? (kept.value.of === breeder() ? kept.value.animals : undefined);
+  const shown = useMemo(() => choose(all ?? [], c, kinds.data), [all, c, kinds.data]);
+  const animals = shown.flatMap((s) => s.animal ?? []);
+  const narrowed = [c.species, c.clutch, c.unweighed, c.order !== 'newest'].filter(Boolean).length;
   return (
     <main class="page">
       <div class="row">
@@ -56,68 +66,109 @@ export function AnimalsPage(): JSX.Element {
           <span>Add an animal</span>
         </Link>
       </div>
-      <search>
-        <Field
-          label="Search"
-          type="search"
-          value={typed}
-          onInput={setTyped}
-          maxLength={100}
-          hint="Label, species, clutch or gene"
-        />
+      <search class="stack">
+        <div class="row wide">
+          <Field
+            label="Search"
+            type="search"
+            value={c.words}
+            onInput={put('words')}
+            maxLength={100}
+            hint="Label, species, clutch, place or gene"
+          />
+          <Field
+            label="Show"
+            value={c.where}
+            onInput={(v) => put('where')(v as Where)}
+            options={[
+              { value: 'here', label: 'In stock' },
+              { value: 'ready', label: 'Ready for sale' },
+              { value: 'not_yet', label: 'Not yet ready' },
+              { value: 'away', label: 'Handed over' },
+              { value: 'all', label: 'All animals' },
+            ]}
+          />
+        </div>
+        <details>
+          <summary>Filter and sort{narrowed > 0 && ` (${narrowed} set)`}</summary>
+          <div class="row wide">
+            <Field
+              label="Species"
+              value={c.species}
+              onInput={put('species')}
+              options={[
+                { value: '', label: 'Any' },
+                ...occurring(all ?? [], 'species').map((id) => ({ value: id, label: speciesName(kinds.data, id) })),
+              ]}
+            />
+            <Field
+              label="Clutch"
+              value={c.clutch}
+              onInput={put('clutch')}
+              options={[
+                { value: '', label: 'Any' },
+                ...occurring(all ?? [], 'clutch').map((label) => ({ value: label, label })),
+              ]}
+            />
+            <Field
+              label="Not weighed for"
+              value={String(c.unweighed)}
+              onInput={(v) => put('unweighed')(Number(v))}
+              options={[
+                { value: '0', label: 'Any time' },
+                { value: '7', label: 'a week' },
+                { value: '14', label: 'two weeks' },
+                { value: '30', label: 'a month' },
+              ]}
+            />
+            <Field
+              label="Sort by"
+              value={c.order}
+              onInput={(v) => put('order')(v as Order)}
+              options={[
+                { value: 'newest', label: 'Newest first' },
+                { value: 'name', label: 'Label' },
+                { value: 'place', label: 'Place' },
+                { value: 'weighed', label: 'Longest not weighed' },
+                { value: 'heaviest', label: 'Heaviest' },
+                { value: 'oldest', label: 'Oldest' },
+              ]}
+            />
+          </div>
+          {narrowed > 0 && (
+            <div class="actions">
+              <Button
+                kind="quiet"
+                onClick={() => {
+                  choice.value = { ...everything, words: c.words, where: c.where };
+                }}
+              >
+                Clear these
+              </Button>
+            </div>
+          )}
+        </details>
       </search>
-      {Boolean(first.error) && <Trouble error={first.error} again={first.again} />}
-      {!first.data && !first.error && <Waiting />}
-      {first.data && animals.length === 0 && (
-        <p class="muted">{query ? 'No animal matches.' : 'No animal yet. Add the first one, or bring in a list.'}</p>
-      )}
-      <p class="ear" role="status">
-        {first.data && query ? `${animals.length}${next ? ' or more' : ''} found` : ''}
+      {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
+      {!all && !loaded.error && <Waiting />}
+      {all?.length === 0 && <p class="muted">No animal yet. Add the first one, or bring in a list.</p>}
+      {all && all.length > 0 && shown.length === 0 && <p class="muted">No animal matches.</p>}
+      <p class={shown.length > 0 ? 'muted' : 'ear'} role="status">
+        {all && all.length > 0 && (shown.length === 1 ? '1 animal' : `${shown.length} animals`)}
       </p>
       {labels && (
         <ChooseLabels
           animals={animals}
-          line={(a) => [speciesName(kinds.data, a.species), a.clutch].filter(Boolean).join(' · ')}
+          line={(a) => [speciesName(kinds.data, a.species), a.clutch, a.place].filter(Boolean).join(' · ')}
           done={() => setLabels(false)}
         />
       )}
-      <ul class="list" hidden={labels}>
-        {animals.map((a) => (
-          <li key={a.name}>
-            <Link to={`/b/animals/${idOf(a.name)}`}>
-              <strong>{a.displayName || 'No label'}</strong>
-              <span>{speciesName(kinds.data, a.species)}</span>
-              <span class="muted">
-                {[sexWord(a.sex), a.hatchDate, (a.genes ?? []).join(', '), a.clutch].filter(Boolean).join(' · ')}
-              </span>
-            </Link>
-          </li>
+      <ul class="list stock" hidden={labels}>
+        {shown.map((s) => (
+          <StockRow key={s.animal?.name} s={s} kinds={kinds.data} />
         ))}
       </ul>
-      <Problem error={morePages.error} />
-      {next && (
-        <div class="actions">
-          <Button
-            busy={morePages.busy}
-            onClick={() => {
-              void morePages.run(async () => {
-                const page = await ask<ListAnimalsResponseJson>(
-                  'GET',
-                  withQuery(path, { query, pageSize: 50, pageToken: next }),
-                );
-                setMore({
-                  query,
-                  animals: [...(here?.animals ?? []), ...(page.animals ?? [])],
-                  next: page.nextPageToken ?? '',
-                });
-              });
-            }}
-          >
-            Show more
-          </Button>
-        </div>
-      )}
-      {!labels && first.data && (
+      {!labels && all && (
         <div class="actions">
           {animals.length > 0 && (
             <Button icon="print" onClick={() => setLabels(true)}>
@@ -134,6 +185,40 @@ export function AnimalsPage(): JSX.Element {
   );
 }
 
+function StockRow({ s, kinds }: { s: StockAnimalJson; kinds: SpeciesJson[] | undefined }): JSX.Element {
+  const a = s.animal ?? {};
+  const tell = s.readiness?.points?.some((p) => p.verdict === 'READY_VERDICT_TELL_BUYER');
+  return (
+    <li>
+      <Link to={`/b/animals/${idOf(a.name)}`}>
+        <strong>{a.displayName || 'No label'}</strong>
+        <ReadyWord of={s} />
+        {s.massG ? (
+          <span>
+            {formatMass(Number(s.massG))}, {ago(s.weighTime)}
+          </span>
+        ) : (
+          !s.away && <span>Not weighed</span>
+        )}
+        <span class="muted">
+          {[
+            a.place,
+            speciesName(kinds, a.species),
+            sexWord(a.sex),
+            a.hatchDate,
+            (a.genes ?? []).join(', '),
+            a.clutch && `clutch ${a.clutch}`,
+          ]
+            .filter(Boolean)
+            .join(' · ')}
+        </span>
+        {!s.away && !s.readiness?.ready && <span class="why">Missing: {missing(s.readiness?.points)}.</span>}
+        {tell && <span class="why">Tell the buyer of its head wobble.</span>}
+      </Link>
+    </li>
+  );
+}
+
 export interface AnimalDraft {
   displayName: string;
   species: string;
@@ -143,6 +228,7 @@ export interface AnimalDraft {
   mother: string;
   father: string;
   clutch: string;
+  place: string;
   snoutVent: string;
   total: string;
   note: string;
@@ -159,6 +245,7 @@ export function draftOf(a: AnimalJson): AnimalDraft {
     mother: a.mother ?? '',
     father: a.father ?? '',
     clutch: a.clutch ?? '',
+    place: a.place ?? '',
     snoutVent: mm(a.snoutVentMm),
     total: mm(a.totalLengthMm),
     note: a.note ?? '',
@@ -184,6 +271,7 @@ export function animalOf(d: AnimalDraft): AnimalJson {
     mother: d.mother,
     father: d.father,
     clutch: d.clutch.trim(),
+    place: d.place.trim(),
     snoutVentMm: mm(d.snoutVent, 'snout_vent_mm'),
     totalLengthMm: mm(d.total, 'total_length_mm'),
     note: d.note.trim(),
@@ -198,6 +286,7 @@ export const animalFields = [
   'mother',
   'father',
   'clutch',
+  'place',
   'snout_vent_mm',
   'total_length_mm',
   'note',
@@ -273,6 +362,14 @@ export function AnimalForm({
         value={draft.displayName}
         onInput={put('displayName')}
         error={problem(error, 'display_name')}
+      />
+      <Field
+        label="Place"
+        hint="Where it is kept, such as “rack 2 tub 14”; for you only. Runs go by it."
+        maxLength={80}
+        value={draft.place}
+        onInput={put('place')}
+        error={problem(error, 'place')}
       />
       {Boolean(kinds.error) && <Trouble error={kinds.error} again={kinds.again} />}
       <Field

@@ -7,6 +7,7 @@ import { Icon, type IconName } from '../parts/icons';
 import { AnimalPage } from './animal';
 import { AddAnimalPage, AnimalsPage } from './animals';
 import { list, listen, live, spoken } from './cases';
+import { ClutchPage } from './clutch';
 import { HandoverPage } from './handover';
 import { InsightPage } from './insight';
 import { Go, Link, Trouble, Waiting } from './nav';
@@ -87,7 +88,8 @@ const places: { to: string; word: string; icon: IconName; mine: (path: string) =
     to: '/b/animals',
     word: 'Stock book',
     icon: 'book',
-    mine: (p) => p.startsWith('/b/animals') || p.startsWith('/b/handovers') || p === '/b/lists',
+    mine: (p) =>
+      p.startsWith('/b/animals') || p.startsWith('/b/clutches') || p.startsWith('/b/handovers') || p === '/b/lists',
   },
   {
     to: '/b/settings',
@@ -136,6 +138,7 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'animals' && id === 'new') return <AddAnimalPage />;
   if (room === 'animals' && id) return <AnimalPage key={id} id={id} />;
   if (room === 'animals') return <AnimalsPage />;
+  if (room === 'clutches' && id) return <ClutchPage key={id} label={id} />;
   if (room === 'handovers' && id) return <HandoverPage key={id} id={id} />;
   if (room === 'lists') return <ListsPage />;
   if (room === 'settings') return <SettingsPage />;

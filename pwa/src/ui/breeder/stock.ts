@@ -1,0 +1,129 @@
+// The stock book with what the record says of each animal: loaded whole, narrowed and put in order here, so that
+// it answers at once.
+import { withQuery } from '../../api/client';
+import type {
+  ListStockResponseJson,
+  ReadyPointJson,
+  StockAnimalJson,
+} from '../../api/gen/warmhand/v1/animal_service_pb';
+import type { SpeciesJson } from '../../api/gen/warmhand/v1/reference_service_pb';
+import { daysSince } from '../../core/time';
+import { ask, breeder } from './session';
+
+/** Every animal of the stock book, newest first. */
+export async function loadStock(signal?: AbortSignal): Promise<StockAnimalJson[]> {
+  const all: StockAnimalJson[] = [];
+  let pageToken = '';
+  do {
+    const path = withQuery(`/v1/${breeder()}/stock`, { pageSize: 500, pageToken });
+    const page = await ask<ListStockResponseJson>('GET', path, undefined, signal && { signal });
+    all.push(...(page.animals ?? []));
+    pageToken = page.nextPageToken ?? '';
+  } while (pageToken);
+  return all;
+}
+
+export type Where = 'here' | 'ready' | 'not_yet' | 'away' | 'all';
+export type Order = 'newest' | 'name' | 'place' | 'weighed' | 'heaviest' | 'oldest';
+
+/** What of the stock book is shown, and how. */
+export interface Choice {
+  words: string;
+  where: Where;
+  species: string;
+  clutch: string;
+  /** Not weighed for so many days; 0: any. */
+  unweighed: number;
+  order: Order;
+}
+
+export const everything: Choice = {
+  words: '',
+  where: 'here',
+  species: '',
+  clutch: '',
+  unweighed: 0,
+  order: 'newest',
+};
+
+/** Without case, accents and the space around, as people leave them out. */
+export function fold(text: string): string {
+  return text.normalize('NFKD').replace(/\p{M}/gu, '').toLowerCase().replaceAll('ß', 'ss').trim();
+}
+
+const tub = new Intl.Collator(undefined, { numeric: true, sensitivity: 'base' });
+
+/** Days since the last weight; Infinity for an animal that was never weighed. */
+export function unweighedFor(a: StockAnimalJson, now: Date): number {
+  return a.weighTime ? daysSince(a.weighTime, now) : Number.POSITIVE_INFINITY;
+}
+
+function belongs(a: StockAnimalJson, where: Where): boolean {
+  switch (where) {
+    case 'here':
+      return !a.away;
+    case 'ready':
+      return !a.away && a.readiness?.ready === true;
+    case 'not_yet':
+      return !a.away && a.readiness?.ready !== true;
+    case 'away':
+      return a.away === true;
+    case 'all':
+      return true;
+  }
+}
+
+/** By place, numbers as numbers: tub 9 before tub 10. Who has none comes last, by label. */
+export function byPlace(a: StockAnimalJson, b: StockAnimalJson): number {
+  const [x, y] = [a.animal?.place ?? '', b.animal?.place ?? ''];
+  return (
+    Number(!x) - Number(!y) ||
+    tub.compare(x, y) ||
+    tub.compare(a.animal?.displayName ?? '', b.animal?.displayName ?? '')
+  );
+}
+
+export function choose(
+  all: readonly StockAnimalJson[],
+  c: Choice,
+  kinds: readonly SpeciesJson[] = [],
+  now = new Date(),
+): StockAnimalJson[] {
+  const words = fold(c.words).split(/\s+/).filter(Boolean);
+  const common = new Map(kinds.map((s) => [s.id, s.commonName ?? '']));
+  const shown = all.filter((s) => {
+    const a = s.animal;
+    if (!belongs(s, c.where) || (c.species && a?.species !== c.species)) return false;
+    if (c.clutch && a?.clutch !== c.clutch) return false;
+    if (c.unweighed && (s.away || unweighedFor(s, now) < c.unweighed)) return false;
+    if (words.length === 0) return true;
+    const text = fold(
+      [a?.displayName, a?.species, common.get(a?.species), a?.clutch, a?.place, ...(a?.genes ?? [])].join('\n'),
+    );
+    return words.every((w) => text.includes(w));
+  });
+  const name = (s: StockAnimalJson) => s.animal?.displayName ?? '';
+  const orders: Record<Order, ((x: StockAnimalJson, y: StockAnimalJson) => number) | undefined> = {
+    newest: undefined,
+    name: (x, y) => tub.compare(name(x), name(y)),
+    place: byPlace,
+    weighed: (x, y) => (x.weighTime ?? '').localeCompare(y.weighTime ?? ''),
+    heaviest: (x, y) => Number(y.massG ?? 0) - Number(x.massG ?? 0),
+    // Without a day of hatching it is nobody's oldest.
+    oldest: (x, y) => (x.animal?.hatchDate || '9').localeCompare(y.animal?.hatchDate || '9'),
+  };
+  const order = orders[c.order];
+  return order ? shown.sort(order) : shown;
+}
+
+/** What is missing, in one breath: the first two, and how many more. */
+export function missing(points: readonly ReadyPointJson[] | undefined): string {
+  const all = (points ?? []).flatMap((p) => (p.verdict === 'READY_VERDICT_NOT_YET' && p.missing ? [p.missing] : []));
+  const rest = all.length - 2;
+  return all.slice(0, 2).join('; ') + (rest > 0 ? `; and ${rest} more` : '');
+}
+
+/** The words that occur in a field, each once, in order. */
+export function occurring(all: readonly StockAnimalJson[], field: 'species' | 'clutch'): string[] {
+  return [...new Set(all.flatMap((s) => s.animal?.[field] || []))].sort(tub.compare);
+}
