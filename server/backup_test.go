@@ -87,7 +87,7 @@ func TestBackupWhileWritesGoOn(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if m.Photos != 1 || m.Counts.Animals != 14 || len(m.Missing) != 0 {
+	if m.Photos != 1 || m.Counts.Animals != 17 || len(m.Missing) != 0 {
 		t.Errorf("the manifest says %+v", m)
 	}
 	to := filepath.Join(t.TempDir(), "restored")

@@ -188,10 +188,10 @@ func (d *demo) plan() {
 		{name: "Old Oak", species: ball, sex: care.Male, ageDays: 2500, from: 1490, to: 1510, prey: "rat", every: 14, sold: true},
 		{name: "Sorrel", species: boa, sex: care.Female, ageDays: 420, from: 390, to: 520, prey: "rat", every: 12, sold: true},
 		{name: "Moss", species: hognose, sex: care.Male, ageDays: 260, from: 22, to: 41, prey: "mouse", every: 7, sold: true},
-		// Still here: one that is ready for sale, one that is nearly so, one that stays behind its clutch.
-		{name: "Ling", species: king, sex: care.Male, ageDays: 140, clutch: "Kings 3", from: 9, to: 30, prey: "mouse", every: 7},
-		{name: "Yarrow", species: king, sex: care.Female, ageDays: 140, clutch: "Kings 3", from: 8.5, to: 28, prey: "mouse", every: 7},
+		// Still here: one that stays behind its clutch, one that is nearly ready for sale, one that is.
 		{name: "Sedge", species: king, sex: care.Male, ageDays: 140, clutch: "Kings 3", from: 8, to: 16, prey: "mouse", every: 7, note: "Small from the beginning."},
+		{name: "Yarrow", species: king, sex: care.Female, ageDays: 140, clutch: "Kings 3", from: 8.5, to: 28, prey: "mouse", every: 7},
+		{name: "Ling", species: king, sex: care.Male, ageDays: 140, clutch: "Kings 3", from: 9, to: 30, prey: "mouse", every: 7},
 	} {
 		d.history(i, a)
 	}

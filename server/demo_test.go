@@ -57,6 +57,20 @@ func TestDemoTellsEveryStory(t *testing.T) {
 			t.Errorf("no case is %v", st)
 		}
 	}
+	stock, _, err := s.FollowUp().ListStock(t.Context(), owner, now, "thimblewick", care.Cursor{}, 50)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ready := map[string]bool{}
+	for _, a := range stock {
+		if !a.Away {
+			ready[a.Animal.Name] = a.Ready.Ready
+			t.Logf("%-8s %v %+v", a.Animal.Name, a.Ready.Ready, a.Ready.Points)
+		}
+	}
+	if len(ready) != 8 || !ready["Ling"] || ready["Yarrow"] || ready["Sedge"] {
+		t.Errorf("ready for sale: %v", ready)
+	}
 	if _, err := s.FillDemo(t.Context()); err == nil {
 		t.Error("a folder with records was filled again")
 	}

@@ -171,8 +171,11 @@ func (r *readying) meals() {
 		}
 	}
 	want := int(readyMeals[r.class])
-	if row > 0 {
-		what = fmt.Sprintf("It ate %s, the last %s.", inARow(row), daysAgo(r.daysSince(last)))
+	switch when := daysAgo(r.daysSince(last)); {
+	case row == 1:
+		what = fmt.Sprintf("It ate %s.", when)
+	case row > 1:
+		what = fmt.Sprintf("It ate %s in a row, the last %s.", times(row), when)
 	}
 	if row >= want {
 		r.add("meals", "meals", Met, "", "%s", what)
@@ -186,13 +189,6 @@ func (r *readying) meals() {
 	if since := r.daysSince(last); float64(since) > most {
 		r.add("last_meal", "meal_gap", NotYet, "a meal soon", "Nothing that it ate is on record for %d days.", since)
 	}
-}
-
-func inARow(n int) string {
-	if n == 1 {
-		return "once"
-	}
-	return inWords(n) + " times in a row"
 }
 
 func more(n int, some bool) string {

@@ -61,10 +61,10 @@ func TestReady(t *testing.T) {
 		missing string
 		text    string
 	}{
-		{"all is met", grown(), "meals", assess.Met, "", "It ate three times in a row, the last 14 days ago."},
+		{"all is met", grown(), "meals", assess.Met, "", "It ate 3 times in a row, the last 14 days ago."},
 		{"a refusal", grown().add(1, refused), "meals", assess.NotYet, "three meals in a row", "It did not eat yesterday."},
-		{"one meal since", grown().add(10, refused).add(4, eaten), "meals", assess.NotYet, "two more meals in a row", "It ate once, the last 4 days ago."},
-		{"two meals since", grown().add(12, refused).add(8, eaten).add(4, eaten), "meals", assess.NotYet, "one more meal", "It ate two times in a row"},
+		{"one meal since", grown().add(10, refused).add(4, eaten), "meals", assess.NotYet, "two more meals in a row", "It ate 4 days ago."},
+		{"two meals since", grown().add(12, refused).add(8, eaten).add(4, eaten), "meals", assess.NotYet, "one more meal", "It ate twice in a row"},
 		{"two mice of one evening", grown().add(12, refused).add(8, eaten).add(4, eaten).add(3.9, eaten), "meals", assess.NotYet, "one more meal", ""},
 		{"it came up", grown().add(2, care.Offer{Result: care.Regurgitated}), "meals", assess.NotYet, "three meals in a row", "It brought its food up 2 days ago."},
 		{"struck and let go", grown().add(2, care.Offer{Result: care.Struck}), "meals", assess.NotYet, "three meals in a row", "It did not eat"},

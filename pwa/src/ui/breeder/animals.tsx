@@ -74,7 +74,7 @@ export function AnimalsPage(): JSX.Element {
             value={c.words}
             onInput={put('words')}
             maxLength={100}
-            hint="Label, species, clutch, place or gene"
+            placeholder="Label, gene, place …"
           />
           <Field
             label="Show"
