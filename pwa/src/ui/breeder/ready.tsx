@@ -7,7 +7,13 @@ export function ReadyWord({ of }: { of: StockAnimalJson }): JSX.Element {
   if (of.away)
     return (
       <Word
-        word={of.outcome === 'OUTCOME_DIED' ? 'Died' : of.outcome ? 'Sold' : 'Handed over'}
+        word={
+          of.outcome === 'OUTCOME_DIED'
+            ? 'Died'
+            : of.outcome && of.outcome !== 'OUTCOME_UNSPECIFIED'
+              ? 'Sold'
+              : 'Handed over'
+        }
         place={0}
         shape="M2 8h9M7.500 4L12 8l-4.500 4"
       />
