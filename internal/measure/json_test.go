@@ -122,8 +122,6 @@ func TestKeptPhoto(t *testing.T) {
 	const photo, question = "../../testdata/photos/opening.jpg", "../../testdata/photos/opening.json"
 	if *rewrite {
 		s := still()
-		s.hole = Point{84, 4}
-		s.aim()
 		rnd := rand.New(rand.NewPCG(24, 24))
 		var b bytes.Buffer
 		if err := jpeg.Encode(&b, s.shot(rnd), &jpeg.Options{Quality: 80}); err != nil {

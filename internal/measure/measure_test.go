@@ -252,7 +252,7 @@ func report(list []judged) string {
 // still is a scene without anything hard in it.
 func still() *scene {
 	s := &scene{modules: codeOf(cardText), seed: 3, printScale: 1, dim: .9, width: 1200, height: 900, focal: 900, distance: 260, toward: 1,
-		tilt: .2, hole: Point{62, 8}, holeWide: 24, blur: .8, noise: 2, quality: 85}
+		tilt: .2, hole: Point{84, 4}, holeWide: 24, blur: .8, noise: 2, quality: 85}
 	s.aim()
 	return s
 }

@@ -293,6 +293,13 @@ func anyScene(rnd *rand.Rand) *scene {
 	return s
 }
 
+// free reports whether the card lies beside the opening and not over it.
+func (s *scene) free() bool {
+	q := turned(s.hole.sub(s.card), -s.cardTurn)
+	x, y := max(-codeSide/2-5.12-q.X, q.X-(85.6-5.12-codeSide/2), 0), max(-codeSide/2-8.8-q.Y, q.Y-(53.98-8.8-codeSide/2), 0)
+	return math.Hypot(x, y) > max(s.holeWide, s.holeLong)/2*1.05+1
+}
+
 // whole reports whether card and opening are in the picture.
 func (s *scene) whole() bool {
 	for k := range 4 {
@@ -315,7 +322,7 @@ func (s *scene) in(p Point) bool {
 // wholeScene draws until all that matters is in the picture.
 func wholeScene(rnd *rand.Rand) *scene {
 	for {
-		if s := anyScene(rnd); s.whole() {
+		if s := anyScene(rnd); s.free() && s.whole() {
 			return s
 		}
 	}
