@@ -518,6 +518,10 @@ func readAs(img *image.Gray, quads [3][4]Point, n int) (*reading, bool) {
 	for range 2 {
 		g := sampled(img, n, &best.corners, best.blur)
 		text, mirrored, ok := decode(g)
+		if !ok { // a reflection lies on it, perhaps
+			g = besides(img, n, &best.corners)
+			text, mirrored, ok = decode(g)
+		}
 		if ok {
 			if mirrored {
 				return nil, false // its corners would be named wrongly
@@ -671,6 +675,40 @@ func sampled(img *image.Gray, n int, corners *[4]Point, blur float64) *grid {
 			g.m[i] = light
 			if ink[i] > .5 {
 				g.m[i] = dark
+			}
+		}
+	}
+	return g
+}
+
+// besides reads each module by the darkest and the lightest of those around it:
+// through a reflection that brightens a part of the card, where sampled, which takes
+// the light to change evenly, goes wrong.
+func besides(img *image.Gray, n int, corners *[4]Point) *grid {
+	g := fixed(n)
+	h, err := square(corners)
+	if err != nil {
+		return g
+	}
+	v := make([]float64, n*n)
+	for i := range v {
+		v[i] = at(img, h.Map(Point{(float64(i%n) + .5) / float64(n), (float64(i/n) + .5) / float64(n)}))
+	}
+	const around = 2
+	for row := range n {
+		for col := range n {
+			if g.at(col, row) != unknown {
+				continue
+			}
+			low, high := math.Inf(1), math.Inf(-1)
+			for r := max(0, row-around); r <= min(n-1, row+around); r++ {
+				for c := max(0, col-around); c <= min(n-1, col+around); c++ {
+					low, high = min(low, v[r*n+c]), max(high, v[r*n+c])
+				}
+			}
+			g.m[row*n+col] = light
+			if v[row*n+col] < (low+high)/2 {
+				g.m[row*n+col] = dark
 			}
 		}
 	}

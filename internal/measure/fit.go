@@ -112,9 +112,12 @@ func newNormal(n int) *normal {
 }
 
 // add takes in one equation row · x = z.
-func (e *normal) add(row []float64, z float64) {
+func (e *normal) add(row []float64, z float64) { e.weigh(row, z, 1) }
+
+// weigh is add for an equation that counts for so much.
+func (e *normal) weigh(row []float64, z, weight float64) {
 	for i, r := range row {
-		if r == 0 {
+		if r *= weight; r == 0 {
 			continue
 		}
 		for j := i; j < len(row); j++ {

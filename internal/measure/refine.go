@@ -3,6 +3,7 @@ package measure
 import (
 	"image"
 	"math"
+	"slices"
 )
 
 // module is what is known of one module of a code.
@@ -107,6 +108,11 @@ func refine(img *image.Gray, g *grid, start [4]Point, blur float64, rounds int, 
 	// cost sets the tones to their best for these corners and returns the mean square of what is left.
 	row := make([]float64, shape+tone)
 	values := make([]float64, len(samples))
+	weight := make([]float64, len(samples))
+	for i := range weight {
+		weight[i] = 1
+	}
+	all := float64(len(samples)) // the sum of the weights
 	cost := func(c *[4]Point) (float64, bool) {
 		h, err := square(c)
 		if err != nil {
@@ -122,8 +128,8 @@ func refine(img *image.Gray, g *grid, start [4]Point, blur float64, rounds int, 
 			}
 			values[i] = at(img, p)
 			toneRow(s, row[:tone])
-			e.add(row[:tone], values[i])
-			sum += values[i] * values[i]
+			e.weigh(row[:tone], values[i], weight[i])
+			sum += weight[i] * values[i] * values[i]
 		}
 		b := append([]float64(nil), e.b...)
 		t, ok := e.solve(0)
@@ -134,7 +140,33 @@ func refine(img *image.Gray, g *grid, start [4]Point, blur float64, rounds int, 
 		for i := range t {
 			sum -= t[i] * b[i]
 		}
-		return max(0, sum) / float64(len(samples)), true
+		return max(0, sum) / all, true
+	}
+	// left is what the grid at these corners does not explain of a sample.
+	left := func(i int) float64 {
+		toneRow(&samples[i], row[:tone])
+		v := values[i]
+		for k := range tone {
+			v -= row[k] * tones[k]
+		}
+		return v
+	}
+	off := make([]float64, len(samples))
+	reweigh := func() {
+		for i := range off {
+			off[i] = math.Abs(left(i))
+		}
+		sorted := slices.Clone(off)
+		slices.Sort(sorted)
+		// Huber's limit for 95 % efficiency, and the deviation by the middle of a normal's absolute values.
+		most := 1.345 * sorted[len(sorted)/2] / .6745
+		all = 0
+		for i := range weight {
+			if weight[i] = 1; off[i] > most {
+				weight[i] = most / off[i]
+			}
+			all += weight[i]
+		}
 	}
 
 	now, fine := cost(&f.corners)
@@ -151,6 +183,10 @@ func refine(img *image.Gray, g *grid, start [4]Point, blur float64, rounds int, 
 	damp := 1e-3
 	var last *normal
 	for range rounds {
+		reweigh()
+		if now, fine = cost(&f.corners); !fine {
+			return f, false
+		}
 		h, err := square(&f.corners)
 		if err != nil {
 			return f, false
@@ -183,7 +219,7 @@ func refine(img *image.Gray, g *grid, start [4]Point, blur float64, rounds int, 
 			for k := range tone {
 				was += row[shape+k] * tones[k]
 			}
-			e.add(row, values[i]-was)
+			e.weigh(row, values[i]-was, weight[i])
 		}
 		last = e
 		better := false
