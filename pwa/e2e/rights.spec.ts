@@ -5,7 +5,7 @@ import { breeder, demo, header, redeem } from './demo';
 
 /** An animal of this test's own, and the code of its card. */
 async function sold(page: Page, name: string): Promise<{ code: string; kase: string }> {
-  await redeem(page.request, demo().breeder.slice(2));
+  await redeem(page.request, demo().breeder.slice(11));
   const post = async (path: string, data: object) => {
     const answer = await page.request.post(`/v1/${breeder}/${path}`, { headers: header, data });
     expect(answer.ok(), await answer.text()).toBe(true);
