@@ -104,6 +104,14 @@ func (s *Service) GetCase(ctx context.Context, who care.Actor, now time.Time, br
 	return v, err
 }
 
+// stands is the time as of which a case is looked at: now, or its end.
+func stands(c *care.Case, now time.Time) time.Time {
+	if now = care.Instant(now); c.ClosedAt != nil && c.ClosedAt.Before(now) {
+		return *c.ClosedAt
+	}
+	return now
+}
+
 // Course computes the day-by-day course of a case, with the entries that a
 // plot marks, oldest first.
 func (s *Service) Course(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string) (course assess.Course, entries []care.Entry, err error) {
@@ -121,10 +129,7 @@ func (s *Service) Course(ctx context.Context, who care.Actor, now time.Time, bre
 			return err
 		}
 		log = caseLog(log, &c)
-		until := care.Instant(now)
-		if c.ClosedAt != nil && c.ClosedAt.Before(until) {
-			until = *c.ClosedAt
-		}
+		until := stands(&c, now)
 		_, course = assess.AssessCourse(about, log, until)
 		entries = nil
 		for i := range log {

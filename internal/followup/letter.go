@@ -46,10 +46,7 @@ func (s *Service) Findings(ctx context.Context, who care.Actor, now time.Time, b
 			return err
 		}
 		log = caseLog(log, &c)
-		until := care.Instant(now)
-		if c.ClosedAt != nil && c.ClosedAt.Before(until) {
-			until = *c.ClosedAt
-		}
+		until := stands(&c, now)
 		out.Assessment, _ = assess.AssessCourse(about, log, until)
 		for _, e := range log {
 			if e.Current() && !e.HappenedAt.After(until) && keeperMaySee(&e, &c) {

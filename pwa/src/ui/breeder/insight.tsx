@@ -1,7 +1,9 @@
 import type { JSX } from 'preact';
-import { useId, useLayoutEffect, useRef, useState } from 'preact/hooks';
+import { useId, useState } from 'preact/hooks';
 import type { GetInsightResponseJson, MealWaitJson, ShareJson } from '../../api/gen/warmhand/v1/insight_service_pb';
 import { Notice } from '../parts/controls';
+import { Table } from '../parts/table';
+import { useWidth } from '../parts/width';
 import { useLoad } from './hooks';
 import { Heading, Trouble, Waiting } from './nav';
 import { ask, breeder } from './session';
@@ -198,17 +200,7 @@ function Wait({ title, meal, wait }: { title: string; meal: string; wait: MealWa
 }
 
 function WaitPicture({ sides }: { sides: Side[] }): JSX.Element {
-  const holder = useRef<HTMLDivElement>(null);
-  const [width, setWidth] = useState(600);
-  useLayoutEffect(() => {
-    const el = holder.current;
-    if (!el || typeof ResizeObserver === 'undefined') return;
-    const see = new ResizeObserver(([box]) => {
-      if (box && box.contentRect.width > 0) setWidth(Math.min(760, Math.max(280, Math.round(box.contentRect.width))));
-    });
-    see.observe(el);
-    return () => see.disconnect();
-  }, []);
+  const [holder, width] = useWidth(600, 280, 760);
   const p = waitPlot(sides, width);
   const { left, top, height, bottom } = waitSize;
   return (
@@ -253,37 +245,5 @@ function Bar({ share }: { share: ShareJson | undefined }): JSX.Element {
     <span class="portion" style={{ '--part': `${Math.round(part * 100)}%` }}>
       {shareText(share)}
     </span>
-  );
-}
-
-function Table({
-  label,
-  heads,
-  children,
-}: {
-  label: string;
-  heads: string[];
-  children: JSX.Element | JSX.Element[] | undefined;
-}): JSX.Element {
-  return (
-    <section
-      class="scroll"
-      aria-label={label}
-      // biome-ignore lint/a11y/noNoninteractiveTabindex: a wide table is scrolled by keyboard
-      tabIndex={0}
-    >
-      <table>
-        <thead>
-          <tr>
-            {heads.map((h) => (
-              <th key={h} scope="col">
-                {h}
-              </th>
-            ))}
-          </tr>
-        </thead>
-        <tbody>{children}</tbody>
-      </table>
-    </section>
   );
 }

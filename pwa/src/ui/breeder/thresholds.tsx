@@ -1,5 +1,5 @@
 import type { JSX } from 'preact';
-import { useId, useLayoutEffect, useRef, useState } from 'preact/hooks';
+import { useId, useState } from 'preact/hooks';
 import type {
   GetThresholdsResponseJson,
   ThresholdJson,
@@ -9,6 +9,8 @@ import type {
 } from '../../api/gen/warmhand/v1/breeder_service_pb';
 import { Button, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
+import { Table } from '../parts/table';
+import { useWidth } from '../parts/width';
 import { outcomeWord } from './case';
 import { problem, useLoad, useSave } from './hooks';
 import { Heading, Link, Problem, Trouble, Waiting } from './nav';
@@ -310,17 +312,7 @@ function Tried({ r, stale }: { r: TryThresholdsResponseJson; stale: boolean }): 
 }
 
 function Calls({ present, proposed }: { present: number[]; proposed: number[] }): JSX.Element {
-  const holder = useRef<HTMLDivElement>(null);
-  const [width, setWidth] = useState(600);
-  useLayoutEffect(() => {
-    const el = holder.current;
-    if (!el || typeof ResizeObserver === 'undefined') return;
-    const see = new ResizeObserver(([box]) => {
-      if (box && box.contentRect.width > 0) setWidth(Math.min(720, Math.max(260, Math.round(box.contentRect.width))));
-    });
-    see.observe(el);
-    return () => see.disconnect();
-  }, []);
+  const [holder, width] = useWidth(600, 260, 720);
   const p = callPlot(present, proposed, width);
   const { left, top, height, bottom } = callSize;
   return (
@@ -354,33 +346,5 @@ function Calls({ present, proposed }: { present: number[]; proposed: number[] })
         <span class="proposed">with these: {proposed.length}</span>
       </p>
     </figure>
-  );
-}
-
-function Table({ label, heads, children }: { label: string; heads: string[]; children: JSX.Element[] }): JSX.Element {
-  return (
-    <section
-      class="scroll"
-      aria-label={label}
-      // biome-ignore lint/a11y/noNoninteractiveTabindex: a wide table is scrolled by keyboard
-      tabIndex={0}
-    >
-      <table>
-        <thead>
-          <tr>
-            {heads.map((h) =>
-              h ? (
-                <th key={h} scope="col">
-                  {h}
-                </th>
-              ) : (
-                <td key={h} />
-              ),
-            )}
-          </tr>
-        </thead>
-        <tbody>{children}</tbody>
-      </table>
-    </section>
   );
 }

@@ -1,10 +1,11 @@
 import type { JSX, TargetedKeyboardEvent, TargetedPointerEvent } from 'preact';
-import { useId, useLayoutEffect, useMemo, useRef, useState } from 'preact/hooks';
+import { useId, useMemo, useState } from 'preact/hooks';
 import type { CourseJson } from '../../core/contract';
 import { formatMass } from '../../core/units';
 import { entryLine, type Names, standingWord } from '../../core/words';
 import { Button } from './controls';
 import { type MarkKind, type Plot, plot, size } from './course';
+import { useWidth } from './width';
 
 export interface TimeLineProps {
   course: CourseJson;
@@ -16,20 +17,9 @@ export interface TimeLineProps {
 /** A case as one horizontal line: weight above, offers on the band, steps below, now at the right edge. */
 export function TimeLine({ course, names, now }: TimeLineProps): JSX.Element {
   const id = useId();
-  const holder = useRef<HTMLDivElement>(null);
-  const [width, setWidth] = useState(640);
+  const [holder, width] = useWidth(640, 280, Number.POSITIVE_INFINITY);
   const [chosen, setChosen] = useState(-1);
   const [table, setTable] = useState(false);
-
-  useLayoutEffect(() => {
-    const el = holder.current;
-    if (!el || typeof ResizeObserver === 'undefined') return;
-    const see = new ResizeObserver(([box]) => {
-      if (box && box.contentRect.width > 0) setWidth(Math.max(280, Math.round(box.contentRect.width)));
-    });
-    see.observe(el);
-    return () => see.disconnect();
-  }, []);
 
   const p = useMemo(() => plot(course, width, now ?? new Date(), names), [course, width, now, names]);
   const last = p.stops.length - 1;
