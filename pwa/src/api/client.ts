@@ -48,6 +48,8 @@ export interface CallOptions {
 
 /** On a device that is a breeder's as well, the keeper's pages act as the keeper. */
 export const asKeeper = { headers: { 'X-Warmhand': 'keeper' } } as const satisfies CallOptions;
+/** And the breeder's pages as the breeder. */
+export const asBreeder = { headers: { 'X-Warmhand': 'breeder' } } as const satisfies CallOptions;
 
 /** How the bytes of a picture go; two minutes, for a slow line. */
 export function asPhoto(photo: { type: string; takenAt?: string | undefined }) {

@@ -7,7 +7,7 @@ export type {
   RedeemSignInLinkResponseJson,
   UseKeeperCodeResponseJson,
 } from '../api/gen/warmhand/v1/access_service_pb';
-export type { AnimalJson } from '../api/gen/warmhand/v1/animal_service_pb';
+export type { AnimalJson, StockAnimalJson } from '../api/gen/warmhand/v1/animal_service_pb';
 export type {
   AssessmentJson,
   CaseJson,
@@ -45,9 +45,11 @@ export type {
   PassOnJson,
 } from '../api/gen/warmhand/v1/handover_service_pb';
 export type {
+  GeneJson,
   ListSetupPointsResponseJson,
   ListSignsResponseJson,
   SetupPointJson,
   SignInfoJson,
+  SpeciesJson,
 } from '../api/gen/warmhand/v1/reference_service_pb';
 export type { ListLooksResponseJson, LookJson } from '../api/gen/warmhand/v1/rights_service_pb';

@@ -1,5 +1,14 @@
-import type { CaseJson, CourseJson, EntryJson, HandoverJson, SetupPointJson, SignInfoJson } from '../core/contract';
-import { type Item, withDb } from './db';
+import type {
+  CaseJson,
+  CourseJson,
+  EntryJson,
+  GetMeResponseJson,
+  HandoverJson,
+  SetupPointJson,
+  SignInfoJson,
+  StockAnimalJson,
+} from '../core/contract';
+import { type Item, type Tables, withDb } from './db';
 
 /** What this phone knows: the server's copies, and what it has not sent yet. */
 export interface Known {
@@ -39,7 +48,16 @@ export function readKnown(): Promise<Known> {
     await tx.done;
     cases.sort((a, b) => (b.handoverTime ?? '').localeCompare(a.handoverTime ?? ''));
     const read = new Map(readKeys.map((k, i) => [k.slice(readKey.length), readValues[i] as string]));
-    return { cases, logs, records, courses, signs: signs?.signs ?? [], points: points?.points ?? [], outbox, read };
+    return {
+      cases,
+      logs,
+      records,
+      courses,
+      signs: signs?.signs ?? [],
+      points: points?.points ?? [],
+      outbox: outbox.filter((i) => i.as === 'keeper'),
+      read,
+    };
   });
 }
 
@@ -157,12 +175,117 @@ export function tablesAge(): Promise<number> {
   return withDb(async (db) => (await db.get('tables', 'points'))?.at ?? 0);
 }
 
-/** Everything of this person leaves the phone. */
+/** Everything of this keeper leaves the phone; what is a breeder's stays. */
 export function forgetAll(): Promise<void> {
   return withDb(async (db) => {
-    const stores = ['outbox', 'photos', 'cases', 'records', 'logs', 'courses', 'drafts', 'state'] as const;
-    const tx = db.transaction(stores, 'readwrite', { durability: 'strict' });
+    const stores = ['photos', 'cases', 'records', 'logs', 'courses', 'drafts'] as const;
+    const tx = db.transaction([...stores, 'outbox', 'state'] as const, 'readwrite', { durability: 'strict' });
     for (const s of stores) await tx.objectStore(s).clear();
+    for await (const cursor of tx.objectStore('outbox')) if (cursor.value.as === 'keeper') await cursor.delete();
+    for await (const cursor of tx.objectStore('state')) if (!breederKeys.includes(cursor.key)) await cursor.delete();
     await tx.done;
   });
+}
+
+/** The stock book of one breeder as this device last saw it. */
+export interface StockCopy {
+  /** When it was fetched, ms. */
+  at: number;
+  /** In the service's order, with what is unsent laid over. */
+  animals: StockAnimalJson[];
+}
+
+const meKey = 'breeder me';
+const stockAtKey = 'breeder stock at';
+const breederKeys: string[] = [meKey, stockAtKey];
+
+/** The breeder's person who was signed in here when the service last said so. */
+export function keptBreeder(): Promise<GetMeResponseJson | undefined> {
+  return withDb(async (db) => (await db.get('state', meKey)) as GetMeResponseJson | undefined);
+}
+
+/** Somebody signed in. The copy that another person's sign-in left goes in the same transaction. */
+export function keepBreeder(me: GetMeResponseJson): Promise<void> {
+  return withDb(async (db) => {
+    const tx = db.transaction(['state', 'stock'], 'readwrite', { durability: 'strict' });
+    const state = tx.objectStore('state');
+    const was = (await state.get(meKey)) as GetMeResponseJson | undefined;
+    if (was?.breeder !== me.breeder || was?.userName !== me.userName) {
+      await tx.objectStore('stock').clear();
+      await state.delete(stockAtKey);
+    }
+    await state.put(me, meKey);
+    await tx.done;
+  });
+}
+
+/** Nobody is signed in as a breeder any more: the copy goes. What is unsent waits for that breeder. */
+export function forgetBreeder(): Promise<void> {
+  return withDb(async (db) => {
+    const tx = db.transaction(['state', 'stock'], 'readwrite', { durability: 'strict' });
+    await tx.objectStore('stock').clear();
+    for (const key of breederKeys) await tx.objectStore('state').delete(key);
+    await tx.done;
+  });
+}
+
+/** Takes the whole stock book of the breeder in place of what was there, unless they have gone meanwhile. */
+export function keepStock(breeder: string, animals: readonly StockAnimalJson[], now = Date.now()): Promise<void> {
+  return withDb(async (db) => {
+    const tx = db.transaction(['state', 'stock'], 'readwrite');
+    const me = (await tx.objectStore('state').get(meKey)) as GetMeResponseJson | undefined;
+    if (me?.breeder === breeder) {
+      const rows = tx.objectStore('stock');
+      await rows.clear();
+      for (const [at, stock] of animals.entries()) await rows.put({ at, stock }, stock.animal?.name ?? '');
+      await tx.objectStore('state').put(now, stockAtKey);
+    }
+    await tx.done;
+  });
+}
+
+/** The copy of this breeder; undefined when there is none. */
+export function readStock(breeder: string): Promise<StockCopy | undefined> {
+  return withDb(async (db) => {
+    const tx = db.transaction(['state', 'stock', 'outbox'], 'readonly');
+    const mine = IDBKeyRange.bound(`${breeder}/`, `${breeder}/\uffff`);
+    const [at, rows, outbox] = await Promise.all([
+      tx.objectStore('state').get(stockAtKey),
+      tx.objectStore('stock').getAll(mine),
+      tx.objectStore('outbox').getAll(),
+    ]);
+    await tx.done;
+    if (typeof at !== 'number') return undefined;
+    const unsent = new Map<string, EntryJson[]>();
+    for (const i of outbox) {
+      if (i.as !== 'breeder' || i.state === 'dead' || !i.entry) continue;
+      unsent.set(i.animal, [...(unsent.get(i.animal) ?? []), i.entry]);
+    }
+    rows.sort((a, b) => a.at - b.at);
+    const animals = rows.map(({ stock }) => (unsent.get(stock.animal?.name ?? '') ?? []).reduce(withEntry, stock));
+    return { at, animals };
+  });
+}
+
+/** What the stock book says once this entry is in the log. Corrections are left to the service: they may uncover an older value. */
+export function withEntry(s: StockAnimalJson, e: EntryJson): StockAnimalJson {
+  if (e.replaces) return s;
+  const since = (time: string | undefined) => Date.parse(e.happenTime ?? '') >= (Date.parse(time ?? '') || 0);
+  if (e.weighIn?.massG !== undefined && since(s.weighTime))
+    return { ...s, massG: e.weighIn.massG, ...(e.happenTime && { weighTime: e.happenTime }) };
+  if (e.offer && since(s.lastOffer?.happenTime)) {
+    const ate = e.offer.result === 'OFFER_RESULT_EATEN' && since(s.lastMeal?.happenTime);
+    return { ...s, lastOffer: e, ...(ate && { lastMeal: e }) };
+  }
+  return s;
+}
+
+export function keepTable<K extends keyof Tables>(key: K, rows: Tables[K], now = Date.now()): Promise<void> {
+  return withDb(async (db) => {
+    await db.put('tables', { at: now, [key]: rows }, key);
+  });
+}
+
+export function readTable<K extends keyof Tables>(key: K): Promise<Tables[K] | undefined> {
+  return withDb(async (db) => (await db.get('tables', key))?.[key] as Tables[K] | undefined);
 }

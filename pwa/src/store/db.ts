@@ -1,5 +1,15 @@
 import { type DBSchema, type IDBPDatabase, openDB } from 'idb';
-import type { CaseJson, CourseJson, EntryJson, HandoverJson, SetupPointJson, SignInfoJson } from '../core/contract';
+import type {
+  CaseJson,
+  CourseJson,
+  EntryJson,
+  GeneJson,
+  HandoverJson,
+  SetupPointJson,
+  SignInfoJson,
+  SpeciesJson,
+  StockAnimalJson,
+} from '../core/contract';
 
 /** One thing that this phone still has to send. */
 export interface Item {
@@ -8,6 +18,8 @@ export interface Item {
   /** Of the entry or photo; the server stores each id once. */
   id: string;
   version: 1;
+  /** Whose session sends it; one device may have both. */
+  as: 'keeper' | 'breeder';
   /** `breeders/{b}/animals/{a}`: in order within it, side by side otherwise. */
   animal: string;
   case: string;
@@ -30,6 +42,23 @@ export interface Refusal {
   reason: string;
   message: string;
   meta: Record<string, string>;
+  /** What is wrong with which field. */
+  fields?: { field: string; description: string }[];
+}
+
+/** An animal of the breeder's stock book, as the service told of it. */
+export interface StockRow {
+  /** Its place in the service's order. */
+  at: number;
+  stock: StockAnimalJson;
+}
+
+/** The service's tables, each with when it was fetched, ms. */
+export interface Tables {
+  signs: SignInfoJson[];
+  points: SetupPointJson[];
+  species: SpeciesJson[];
+  genes: GeneJson[];
 }
 
 /** A photo that is not sent yet. Bytes, not a Blob: WebKit loses Blobs. */
@@ -47,7 +76,9 @@ interface Schema extends DBSchema {
   records: { key: string; value: HandoverJson };
   logs: { key: string; value: EntryJson[] };
   courses: { key: string; value: CourseJson };
-  tables: { key: 'signs' | 'points'; value: { at: number; signs?: SignInfoJson[]; points?: SetupPointJson[] } };
+  /** The breeder's; a key begins with the breeder's name. */
+  stock: { key: string; value: StockRow };
+  tables: { key: keyof Tables; value: { at: number } & Partial<Tables> };
   drafts: { key: string; value: unknown };
   state: { key: string; value: unknown };
 }
@@ -64,16 +95,24 @@ export function useDatabase(other: string): void {
   name = other;
 }
 
+/** The first version. */
+function create(db: Db): void {
+  const outbox = db.createObjectStore('outbox', { keyPath: 'seq', autoIncrement: true });
+  outbox.createIndex('id', 'id', { unique: true });
+  outbox.createIndex('animal', 'animal');
+  db.createObjectStore('photos', { keyPath: 'id' });
+  for (const plain of ['cases', 'records', 'logs', 'courses', 'tables', 'drafts', 'state'] as const) {
+    db.createObjectStore(plain);
+  }
+}
+
 function open(): Promise<Db> {
-  handle ??= openDB<Schema>(name, 1, {
-    upgrade(db) {
-      const outbox = db.createObjectStore('outbox', { keyPath: 'seq', autoIncrement: true });
-      outbox.createIndex('id', 'id', { unique: true });
-      outbox.createIndex('animal', 'animal');
-      db.createObjectStore('photos', { keyPath: 'id' });
-      for (const plain of ['cases', 'records', 'logs', 'courses', 'tables', 'drafts', 'state'] as const) {
-        db.createObjectStore(plain);
-      }
+  handle ??= openDB<Schema>(name, 2, {
+    async upgrade(db, from, _to, tx) {
+      if (from < 1) create(db);
+      db.createObjectStore('stock');
+      // Before it, only keepers had an outbox.
+      for await (const cursor of tx.objectStore('outbox')) await cursor.update({ ...cursor.value, as: 'keeper' });
     },
     blocking(_from, _to, event) {
       // A newer version in another tab wants in: let go, and open again when asked.

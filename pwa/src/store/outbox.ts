@@ -1,5 +1,6 @@
 import type { CaseJson, EntryJson } from '../core/contract';
 import { uuidv7 } from '../core/ids';
+import { withEntry } from './copies';
 import { type Item, type Refusal, type StoredPhoto, withDb } from './db';
 
 const strict = { durability: 'strict' } as const;
@@ -11,6 +12,8 @@ type Unnumbered = Omit<Item, 'seq'> & { seq?: number };
 export type NewPhoto = StoredPhoto;
 
 export interface NewEntry {
+  /** Who says it; the keeper unless told. */
+  as?: Item['as'];
   case: Pick<CaseJson, 'name' | 'animal'>;
   /** Without name and case, which are put in here. */
   entry: EntryJson;
@@ -38,6 +41,7 @@ export async function saveEntry(n: NewEntry, now = Date.now()): Promise<string> 
       const outbox = tx.objectStore('outbox');
       const common = {
         version: 1 as const,
+        as: n.as ?? 'keeper',
         animal,
         case: caseName,
         state: 'queued' as const,
@@ -64,7 +68,7 @@ export async function saveEntry(n: NewEntry, now = Date.now()): Promise<string> 
         id,
         method: 'POST',
         path: `/v1/${animal}/entries?entryId=${id}`,
-        entry: { ...n.entry, case: caseName },
+        entry: { ...n.entry, ...(caseName && { case: caseName }) },
         after,
       } as Unnumbered as Item);
       if (n.instead !== undefined) {
@@ -114,13 +118,22 @@ export function photoOf(id: string): Promise<StoredPhoto | undefined> {
   return withDb((db) => db.get('photos', id));
 }
 
-/** The server has it. Its answer goes into the log in the same transaction, so that nothing flickers. */
+/** The item of an entry or a picture, while it is here. */
+export function itemOf(id: string): Promise<Item | undefined> {
+  return withDb((db) => db.getFromIndex('outbox', 'id', id));
+}
+
+/** The server has it. Its answer goes into the copy in the same transaction, so that nothing flickers. */
 export function arrived(item: Item, answer: EntryJson | undefined): Promise<void> {
   return withDb(async (db) => {
-    const tx = db.transaction(['outbox', 'photos', 'logs'], 'readwrite', strict);
+    const tx = db.transaction(['outbox', 'photos', 'logs', 'stock'], 'readwrite', strict);
     await tx.objectStore('outbox').delete(item.seq);
     if (item.method === 'PUT') await tx.objectStore('photos').delete(item.id);
-    if (answer?.name) {
+    if (item.as === 'breeder') {
+      const row = await tx.objectStore('stock').get(item.animal);
+      if (row && answer)
+        await tx.objectStore('stock').put({ ...row, stock: withEntry(row.stock, answer) }, item.animal);
+    } else if (answer?.name) {
       const logs = tx.objectStore('logs');
       const log = (await logs.get(item.animal)) ?? [];
       const others = log

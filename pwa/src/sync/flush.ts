@@ -1,7 +1,8 @@
 // The only sender. Page and service worker run the same code; a lock over all
 // tabs and the worker lets one of them send at a time.
-import { ApiError, arrivedOf, asKeeper, asPhoto, call, Offline } from '../api/client';
+import { ApiError, arrivedOf, asBreeder, asKeeper, asPhoto, call, type FieldProblem, Offline } from '../api/client';
 import type { BatchCreateEntriesResponseJson, CreateEntryResponseJson, EntryJson } from '../core/contract';
+import { keptBreeder } from '../store/copies';
 import type { Item, Refusal, StoredPhoto } from '../store/db';
 import { allItems, arrived, photoOf, postpone, refused } from '../store/outbox';
 
@@ -25,7 +26,7 @@ export interface Result {
   /** What still waits to be sent, refused items not counted. */
   left: number;
   sent: number;
-  /** The session ended: nothing is lost, and nothing goes until the person signs in. */
+  /** The keeper's session ended: nothing is lost, and nothing goes until the person signs in. */
   signedOut: boolean;
 }
 
@@ -51,17 +52,29 @@ export function flush(
   return locked(async () => {
     const result: Result = { left: 0, sent: 0, signedOut: false };
     const byAnimal = new Map<string, Item[]>();
-    for (const item of await allItems()) byAnimal.set(item.animal, [...(byAnimal.get(item.animal) ?? []), item]);
+    const mine = await sendable();
+    for (const item of mine) {
+      const key = `${item.as} ${item.animal}`;
+      byAnimal.set(key, [...(byAnimal.get(key) ?? []), item]);
+    }
     const groups = [...byAnimal.values()];
     const worker = async () => {
       for (let group = groups.shift(); group; group = groups.shift())
         await sendGroup(group, clock, result, onChange, onPart);
     };
     await Promise.all([worker(), worker(), worker()]);
-    result.left = (await allItems()).filter((i) => i.state === 'queued').length;
+    result.left = (await sendable()).filter((i) => i.state === 'queued').length;
     return result;
   });
 }
+
+/** What a breeder who has signed out left here waits for them: nobody else's session sends it. */
+async function sendable(): Promise<Item[]> {
+  const [items, who] = await Promise.all([allItems(), keptBreeder()]);
+  return items.filter((i) => i.as === 'keeper' || (who?.breeder && i.animal.startsWith(`${who.breeder}/`)));
+}
+
+const session = (item: Item) => (item.as === 'breeder' ? asBreeder : asKeeper);
 
 /** As many as the server takes at once. */
 const together = 100;
@@ -75,7 +88,7 @@ async function sendGroup(
 ): Promise<void> {
   const waiting = new Set(group.map((i) => i.id));
   const later = async (item: Item, error: Refusal) => {
-    if (error.status === 401) result.signedOut = true;
+    if (error.status === 401 && item.as === 'keeper') result.signedOut = true;
     await postpone(item, clock.now() + wait(item.tries, clock.random()), error);
     onChange();
   };
@@ -84,7 +97,7 @@ async function sendGroup(
     const item = group[at] as Item;
     const run = at < single ? [] : ready(group, at, waiting, clock.now());
     if (run.length > 1) {
-      const answer = await sendRun(item.animal, run);
+      const answer = await sendRun(item, run);
       if (answer.kind === 'ok') {
         for (const [i, sent] of run.entries()) {
           await arrived(sent, answer.entries[i]);
@@ -132,11 +145,12 @@ function ready(group: Item[], at: number, waiting: Set<string>, now: number): It
 
 type RunAnswer = { kind: 'ok'; entries: EntryJson[] } | { kind: 'later' | 'refused'; error: Refusal };
 
-async function sendRun(animal: string, run: Item[]): Promise<RunAnswer> {
+async function sendRun(first: Item, run: Item[]): Promise<RunAnswer> {
+  const { animal } = first;
   const requests = run.map((i) => ({ parent: animal, entryId: i.id, entry: i.entry }));
   try {
     const path = `/v1/${animal}/entries:batchCreate`;
-    const answer = await call<BatchCreateEntriesResponseJson>('POST', path, { requests }, asKeeper);
+    const answer = await call<BatchCreateEntriesResponseJson>('POST', path, { requests }, session(first));
     return { kind: 'ok', entries: answer.entries ?? [] };
   } catch (e) {
     return failure(e);
@@ -154,9 +168,9 @@ export const piece = 128 * 1024;
 /** After a try that failed the service is asked how far it came. */
 async function sendPhoto(item: Item, photo: StoredPhoto, onPart: (part: number) => void): Promise<void> {
   const how = asPhoto(photo);
-  const headers = { ...asKeeper.headers, ...how.headers };
+  const headers = { ...session(item).headers, ...how.headers };
   const size = photo.bytes.byteLength;
-  let at: number | 'all' = item.tries > 0 ? await arrivedOf(item.path, asKeeper) : 0;
+  let at: number | 'all' = item.tries > 0 ? await arrivedOf(item.path, session(item)) : 0;
   let astray = 0;
   while (at !== 'all') {
     const to: number = at >= size ? size : Math.min(at + piece, size);
@@ -175,7 +189,7 @@ async function sendPhoto(item: Item, photo: StoredPhoto, onPart: (part: number) 
       if (e instanceof ApiError && e.reason === 'ID_REUSED') return;
       // What waited there was given up, or another tab sends it too.
       if (!(e instanceof ApiError) || e.reason !== 'UPLOAD_OFFSET' || ++astray > 2) throw e;
-      at = await arrivedOf(item.path, asKeeper);
+      at = await arrivedOf(item.path, session(item));
     }
   }
 }
@@ -189,7 +203,7 @@ async function send(item: Item, onPart: (part: number) => void): Promise<Answer>
       await sendPhoto(item, photo, onPart);
       return { kind: 'ok', entry: undefined };
     }
-    const answer = await call<CreateEntryResponseJson>('POST', item.path, item.entry, asKeeper);
+    const answer = await call<CreateEntryResponseJson>('POST', item.path, item.entry, session(item));
     return { kind: 'ok', entry: answer.entry };
   } catch (e) {
     return failure(e);
@@ -199,7 +213,7 @@ async function send(item: Item, onPart: (part: number) => void): Promise<Answer>
 function failure(e: unknown): { kind: 'later' | 'refused'; error: Refusal } {
   if (e instanceof Offline) return { kind: 'later', error: refusal(0, 'OFFLINE', 'There was no network.') };
   if (!(e instanceof ApiError)) throw e;
-  const error = refusal(e.status, e.reason, e.message, e.meta);
+  const error = refusal(e.status, e.reason, e.message, e.meta, e.fields);
   return { kind: comesBack(e.status) ? 'later' : 'refused', error };
 }
 
@@ -208,6 +222,12 @@ function comesBack(status: number): boolean {
   return status >= 500 || status === 408 || status === 425 || status === 429 || status === 401;
 }
 
-function refusal(status: number, reason: string, message: string, meta: Record<string, string> = {}): Refusal {
-  return { status, reason, message, meta };
+function refusal(
+  status: number,
+  reason: string,
+  message: string,
+  meta: Record<string, string> = {},
+  fields: FieldProblem[] = [],
+): Refusal {
+  return { status, reason, message, meta, ...(fields.length > 0 && { fields }) };
 }

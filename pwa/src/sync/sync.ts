@@ -66,7 +66,7 @@ async function round(): Promise<void> {
 }
 
 /** Where the browser has it, the worker sends even when the app is closed. */
-async function askForBackgroundSync(): Promise<void> {
+export async function askForBackgroundSync(): Promise<void> {
   try {
     const registration = (await navigator.serviceWorker?.getRegistration()) as
       | (ServiceWorkerRegistration & { sync?: { register(tag: string): Promise<void> } })
@@ -88,7 +88,7 @@ export async function back(): Promise<void> {
 async function tick(): Promise<void> {
   watch();
   const hears = live?.readyState === 1;
-  const waits = (await allItems()).some((i) => i.state === 'queued');
+  const waits = (await allItems()).some((i) => i.as === 'keeper' && i.state === 'queued');
   if (waits || !hears || Date.now() - fetchedAt > seldom) await syncNow();
 }
 

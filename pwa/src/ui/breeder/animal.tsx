@@ -1,14 +1,14 @@
 import type { ComponentChildren, JSX } from 'preact';
-import { useContext, useState } from 'preact/hooks';
+import { useContext, useEffect, useRef, useState } from 'preact/hooks';
 import { withQuery } from '../../api/client';
 import type {
   AnimalJson,
   GetAnimalResponseJson,
   GetStockAnimalResponseJson,
+  StockAnimalJson,
   UpdateAnimalResponseJson,
 } from '../../api/gen/warmhand/v1/animal_service_pb';
 import type {
-  CreateEntryResponseJson,
   EntryJson,
   ListEntriesResponseJson,
   OfferResultJson,
@@ -18,27 +18,56 @@ import type {
 import { idOf } from '../../core/ids';
 import { settings } from '../../core/settings';
 import { ago, forInput, fromInput } from '../../core/time';
-import { formatNumber, massForInput, massInWords, parseMass } from '../../core/units';
+import { formatMass, formatNumber, massForInput, massInWords, parseMass } from '../../core/units';
 import { entryLine, resultWords } from '../../core/words';
 import { Button, Field, Notice } from '../parts/controls';
 import { AnimalForm, animalFields, animalOf, draftOf, sexWord, speciesName } from './animals';
 import { Handovers } from './handover';
 import { FormError, problem, reasonOf, useLoad, useSave } from './hooks';
-import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
+import { AsOf, Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { ReadyPoints, ReadyWord } from './ready';
 import { setupPoints, signs, species as speciesTable } from './reference';
 import { ask, breeder } from './session';
+import { logAsBreeder, orCopy, waiting } from './table';
+import { UnsentOf } from './unsent';
+
+interface Shown {
+  animal: AnimalJson;
+  /** Without network: what this device knows, and since when, ms. */
+  copy?: { at: number; stock: StockAnimalJson };
+}
 
 export function AnimalPage({ id }: { id: string }): JSX.Element {
   const name = `${breeder()}/animals/${id}`;
-  const loaded = useLoad(name, async (signal) => {
-    const answer = await ask<GetAnimalResponseJson>('GET', `/v1/${name}`, undefined, { signal });
-    if (!answer.animal) throw new Error('The service sent no animal.');
-    return answer.animal;
-  });
+  const loaded = useLoad(name, (signal) =>
+    orCopy<Shown>(
+      async () => {
+        const answer = await ask<GetAnimalResponseJson>('GET', `/v1/${name}`, undefined, { signal });
+        if (!answer.animal) throw new Error('The service sent no animal.');
+        return { animal: answer.animal };
+      },
+      ({ at, animals }) => {
+        const stock = animals.find((s) => s.animal?.name === name);
+        return stock?.animal && { animal: stock.animal, copy: { at, stock } };
+      },
+    ),
+  );
   const [logged, setLogged] = useState(0);
   const [editing, setEditing] = useState(false);
-  const a = loaded.data;
+  const { again } = loaded;
+  useEffect(() => {
+    addEventListener('online', again);
+    return () => removeEventListener('online', again);
+  }, [again]);
+  // What was waiting and has gone stands in the service's log now.
+  const unsent = waiting.value.filter((i) => i.animal === name).length;
+  const before = useRef(unsent);
+  useEffect(() => {
+    if (unsent < before.current) setLogged((n) => n + 1);
+    before.current = unsent;
+  }, [unsent]);
+  const a = loaded.data?.animal;
+  const copy = loaded.data?.copy;
   if (!a) {
     return (
       <main class="page">{loaded.error ? <Trouble error={loaded.error} again={loaded.again} /> : <Waiting />}</main>
@@ -46,20 +75,36 @@ export function AnimalPage({ id }: { id: string }): JSX.Element {
   }
   return (
     <main class="page">
-      <About a={a} set={loaded.set} editing={editing} setEditing={setEditing} />
+      {copy && <AsOf at={copy.at} again={again} />}
+      <About
+        a={a}
+        copy={copy?.stock}
+        set={(animal) => loaded.set({ animal })}
+        editing={editing}
+        setEditing={setEditing}
+      />
       {!editing && (
         <>
           <section class="card stack" aria-labelledby="a-log">
             <h2 id="a-log">Log</h2>
             <QuickLog animal={name} done={() => setLogged(logged + 1)} />
           </section>
-          <Ready name={name} turn={logged} />
-          <Handovers animal={a} />
+          {!copy && (
+            <>
+              <Ready name={name} turn={logged} />
+              <Handovers animal={a} />
+            </>
+          )}
           <section class="stack" aria-labelledby="a-history">
             <h2 id="a-history">History</h2>
-            <History animal={name} turn={logged} />
+            <UnsentOf animal={name} />
+            {copy ? (
+              <p class="muted">The rest of its history is with the service.</p>
+            ) : (
+              <History animal={name} turn={logged} />
+            )}
           </section>
-          <Remove a={a} />
+          {!copy && <Remove a={a} />}
         </>
       )}
     </main>
@@ -68,11 +113,13 @@ export function AnimalPage({ id }: { id: string }): JSX.Element {
 
 function About({
   a,
+  copy,
   set,
   editing,
   setEditing,
 }: {
   a: AnimalJson;
+  copy?: StockAnimalJson | undefined;
   set: (a: AnimalJson) => void;
   editing: boolean;
   setEditing: (editing: boolean) => void;
@@ -129,6 +176,10 @@ function About({
     ['Father', a.father && <Parent name={a.father} />],
     ['Clutch', a.clutch && <Link to={`/b/clutches/${encodeURIComponent(a.clutch)}`}>{a.clutch}</Link>],
     ['Place', a.place],
+    ['Last weight', copy?.massG ? `${formatMass(Number(copy.massG))}, ${ago(copy.weighTime)}` : undefined],
+    ['Last offer', copy?.lastOffer && `${entryLine(copy.lastOffer)}, ${ago(copy.lastOffer.happenTime)}`],
+    ['Last meal', copy?.lastMeal && `${entryLine(copy.lastMeal)}, ${ago(copy.lastMeal.happenTime)}`],
+    ['Ready for sale', copy?.readiness && <ReadyWord of={copy} />],
     ['Snout to vent', mm(a.snoutVentMm)],
     ['Snout to tail tip', mm(a.totalLengthMm)],
   ];
@@ -147,16 +198,18 @@ function About({
         )}
       </dl>
       {a.note && <p class="muted">{a.note}</p>}
-      <div class="actions">
-        <Button
-          onClick={() => {
-            setDraft(draftOf(a));
-            setEditing(true);
-          }}
-        >
-          Change
-        </Button>
-      </div>
+      {!copy && (
+        <div class="actions">
+          <Button
+            onClick={() => {
+              setDraft(draftOf(a));
+              setEditing(true);
+            }}
+          >
+            Change
+          </Button>
+        </div>
+      )}
     </section>
   );
 }
@@ -282,24 +335,31 @@ function QuickLog({
   const [d, setDraft] = useState<LogDraft>(() => (replaces && draftFrom(replaces)) ?? empty);
   const [saved, setSaved] = useState('');
   const save = useSave();
+  // Saved here without an answer: pressing again sends the same entry, changing the form begins another.
+  const [kept, setKept] = useState<{ id: string; entry: EntryJson }>();
   const put =
     <K extends keyof LogDraft>(key: K) =>
     (value: LogDraft[K]) => {
       setSaved('');
+      setKept(undefined);
       setDraft({ ...d, [key]: value });
     };
   const submit = async (confirmed: boolean) => {
-    const ok = await save.run(async ({ id, at }) => {
-      const entry = entryOf(d, at);
-      const answer = await ask<CreateEntryResponseJson>('POST', withQuery(`/v1/${animal}/entries`, { entryId: id }), {
-        ...entry,
+    let unanswered = false;
+    const ok = await save.run(async (intent) => {
+      const id = kept?.id ?? intent.id;
+      const entry: EntryJson = kept?.entry ?? {
+        ...entryOf(d, intent.at),
         ...(replaces?.name && { replaces: replaces.name }),
         ...(replaces?.case && { case: replaces.case }),
         ...(confirmed && { confirmed }),
-      } satisfies EntryJson);
-      setSaved(answer.entry ? entryLine(answer.entry) : 'Saved');
+      };
+      const answer = await logAsBreeder(animal, entry, { id });
+      unanswered = Boolean(answer.kept);
+      setKept(answer.kept && { id, entry });
+      setSaved(answer.entry ? entryLine(answer.entry) : '');
     });
-    if (!ok) return;
+    if (!ok || unanswered) return;
     // What is often the same for the next animal stays: the prey, not the weight.
     setDraft({ ...empty, kind: d.kind, prey: d.prey, preyState: d.preyState, preyMass: d.preyMass });
     done();
@@ -459,6 +519,11 @@ function QuickLog({
           </div>
         </Notice>
       )}
+      {kept && (
+        <Notice kind="good" live title="Kept on this device">
+          <p>There is no connection to the service just now. It is sent by itself when there is one.</p>
+        </Notice>
+      )}
       {!slip && <Problem error={save.error} shown={['mass_g', 'result', 'prey', 'prey_g', 'happen_time', 'note']} />}
       <div class="actions">
         <Button kind="main" type="submit" busy={save.busy}>
@@ -538,12 +603,16 @@ function History({ animal, turn }: { animal: string; turn: number }): JSX.Elemen
                     onClick={() => {
                       void back
                         .run(({ id, at }) =>
-                          ask<CreateEntryResponseJson>('POST', withQuery(`/v1/${animal}/entries`, { entryId: id }), {
-                            happenTime: at,
-                            ...(e.name && { replaces: e.name }),
-                            ...(e.case && { case: e.case }),
-                            withdrawal: {},
-                          } satisfies EntryJson),
+                          logAsBreeder(
+                            animal,
+                            {
+                              happenTime: at,
+                              ...(e.name && { replaces: e.name }),
+                              ...(e.case && { case: e.case }),
+                              withdrawal: {},
+                            },
+                            { id },
+                          ),
                         )
                         .then((ok) => ok && done());
                     }}

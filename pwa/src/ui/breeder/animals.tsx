@@ -1,6 +1,6 @@
 import { signal } from '@preact/signals';
 import type { JSX } from 'preact';
-import { useContext, useMemo, useState } from 'preact/hooks';
+import { useContext, useEffect, useMemo, useState } from 'preact/hooks';
 import { withQuery } from '../../api/client';
 import type {
   AnimalJson,
@@ -18,12 +18,13 @@ import { formatMass, massInWords, parseMass, parseNumber } from '../../core/unit
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { FormError, problem, reasonOf, useLoad, useSave } from './hooks';
-import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
+import { AsOf, Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { ChooseLabels } from './print';
 import { ReadyWord } from './ready';
 import { genes as geneTable, species as speciesTable } from './reference';
 import { ask, breeder } from './session';
-import { type Choice, choose, everything, loadStock, missing, type Order, occurring, type Where } from './stock';
+import { type Choice, choose, everything, missing, type Order, occurring, type Where } from './stock';
+import { fetchStock, orCopy } from './table';
 
 export function speciesName(all: SpeciesJson[] | undefined, id: string | undefined): string {
   const s = all?.find((x) => x.id === id);
@@ -39,13 +40,26 @@ const choice = signal<Choice>(everything);
 /** What was loaded last, shown until the next answer is here. */
 const kept = signal<{ of: string; animals: StockAnimalJson[] }>({ of: '', animals: [] });
 
+interface Book {
+  animals: StockAnimalJson[];
+  /** When the copy was fetched, ms; without it, it comes from the service. */
+  at?: number;
+}
+
 export function AnimalsPage(): JSX.Element {
   const [labels, setLabels] = useState(false);
   const loaded = useLoad(`stock ${breeder()}`, async (signal) => {
-    const animals = await loadStock(signal);
-    kept.value = { of: breeder(), animals };
-    return animals;
+    const book = await orCopy<Book>(
+      async () => ({ animals: await fetchStock(signal) }),
+      (copy) => copy,
+    );
+    kept.value = { of: breeder(), animals: book.animals };
+    return book;
   });
+  useEffect(() => {
+    addEventListener('online', loaded.again);
+    return () => removeEventListener('online', loaded.again);
+  }, [loaded.again]);
   const kinds = useLoad('species', () => speciesTable());
   const c = choice.value;
   const put =
@@ -53,7 +67,7 @@ export function AnimalsPage(): JSX.Element {
     (value: Choice[K]) => {
       choice.value = { ...c, [key]: value };
     };
-  const all = loaded.data ?? (kept.value.of === breeder() ? kept.value.animals : undefined);
+  const all = loaded.data?.animals ?? (kept.value.of === breeder() ? kept.value.animals : undefined);
   const shown = useMemo(() => choose(all ?? [], c, kinds.data), [all, c, kinds.data]);
   const animals = shown.flatMap((s) => s.animal ?? []);
   const narrowed = [c.species, c.clutch, c.unweighed, c.order !== 'newest'].filter(Boolean).length;
@@ -149,6 +163,7 @@ export function AnimalsPage(): JSX.Element {
           )}
         </details>
       </search>
+      {loaded.data?.at !== undefined && <AsOf at={loaded.data.at} again={loaded.again} />}
       {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
       {!all && !loaded.error && <Waiting />}
       {all?.length === 0 && <p class="muted">No animal yet. Add the first one, or bring in a list.</p>}

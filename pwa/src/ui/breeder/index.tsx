@@ -14,9 +14,11 @@ import { Go, Link, Trouble, Waiting } from './nav';
 import { isBreeder, me, refreshMe, signedOut } from './session';
 import { SettingsPage } from './settings';
 import { SignIn, SignInPage, WelcomePage } from './signin';
+import { startTable } from './table';
 import { TablesPage } from './tables';
 import { ThresholdsPage } from './thresholds';
 import { TriagePage } from './triage';
+import { UnsentBar, UnsentPage } from './unsent';
 
 const ListsPage = lazy(() => import('./lists'));
 
@@ -53,6 +55,7 @@ export default function BreederApp({ path, go }: BreederAppProps): JSX.Element {
 
   const signedInAs = isBreeder(who) ? who?.breeder : undefined;
   useEffect(() => (signedInAs ? listen(signedInAs) : undefined), [signedInAs]);
+  useEffect(() => (signedInAs ? startTable() : undefined), [signedInAs]);
 
   const ask = path === '/b' && signedInAs && who?.passkeys === 0 && !later;
   useEffect(() => {
@@ -127,6 +130,7 @@ function Shell({ path }: { path: string }): JSX.Element {
         {spoken.value}
       </div>
       {signedOut.value && <SignInAgain />}
+      <UnsentBar />
       <Screen path={path} />
     </div>
   );
@@ -141,6 +145,7 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'clutches' && id) return <ClutchPage key={id} label={id} />;
   if (room === 'handovers' && id) return <HandoverPage key={id} id={id} />;
   if (room === 'lists') return <ListsPage />;
+  if (room === 'unsent') return <UnsentPage />;
   if (room === 'settings') return <SettingsPage />;
   if (room === 'insight') return <InsightPage />;
   if (room === 'tables') return <TablesPage />;

@@ -1,6 +1,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { createContext } from 'preact';
 import { useContext, useEffect, useRef } from 'preact/hooks';
+import { clock, day } from '../../core/time';
 import { Button, Notice } from '../parts/controls';
 import { isOffline, rest } from './hooks';
 
@@ -60,6 +61,21 @@ export function Trouble({ error, again }: { error: unknown; again: () => void })
   return (
     <Notice kind="warn" live title={isOffline(error) ? 'No connection' : 'This could not be loaded'}>
       <p>{isOffline(error) ? 'There is no connection to the service just now.' : rest(error)}</p>
+      <div class="actions">
+        <Button onClick={again}>Try again</Button>
+      </div>
+    </Notice>
+  );
+}
+
+/** Above what this device kept: how old it is, and that work can go on. */
+export function AsOf({ at, again }: { at: number; again: () => void }): JSX.Element {
+  return (
+    <Notice kind="warn" live title="No connection">
+      <p>
+        This is as of {clock(new Date(at).toISOString())}, {day(new Date(at).toISOString())}. What you log is kept on
+        this device and sent when there is network.
+      </p>
       <div class="actions">
         <Button onClick={again}>Try again</Button>
       </div>

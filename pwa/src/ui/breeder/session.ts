@@ -1,6 +1,6 @@
 // Who is signed in, and every way to become that.
 import { signal } from '@preact/signals';
-import { ApiError, type CallOptions, call, callForFile, type Method } from '../../api/client';
+import { ApiError, asBreeder, type CallOptions, call, callForFile, type Method, Offline } from '../../api/client';
 import type {
   BeginPasskeyRegistrationResponseJson,
   BeginPasskeySignInResponseJson,
@@ -10,6 +10,7 @@ import type {
   GetMeResponseJson,
   UseRecoveryCodeResponseJson,
 } from '../../api/gen/warmhand/v1/access_service_pb';
+import { forgetBreeder, keepBreeder, keptBreeder } from '../../store/copies';
 import { dropDrafts } from '../../store/db';
 
 /** undefined until the service was asked. */
@@ -17,25 +18,22 @@ export const me = signal<GetMeResponseJson | undefined>(undefined);
 /** The session ended while somebody was at work: they sign in over the open screen and lose nothing. */
 export const signedOut = signal(false);
 
-/** On a device that is a keeper's as well, these screens act as the breeder. */
-const asBreeder = { 'X-Warmhand': 'breeder' };
-
 /** Begins the names of these screens' drafts, which leave the device with the person. */
 export const draftPrefix = 'breeder ';
 
 /** A call of a signed-in person. */
 export function ask<T>(method: Method, path: string, body?: unknown, opt?: CallOptions): Promise<T> {
-  return noticing(call<T>(method, path, body, { ...opt, headers: { ...asBreeder, ...opt?.headers } }));
+  return noticing(call<T>(method, path, body, { ...opt, headers: { ...asBreeder.headers, ...opt?.headers } }));
 }
 
 /** The same for a PDF. */
 export function askForPdf(method: Method, path: string, body?: unknown): Promise<Blob> {
-  return noticing(callForFile('application/pdf', method, path, body, { headers: asBreeder }));
+  return noticing(callForFile('application/pdf', method, path, body, asBreeder));
 }
 
 /** The same for a file that takes a while to make: the whole stock book. */
 export function askForExport(type: string, path: string): Promise<Blob> {
-  return noticing(callForFile(type, 'GET', path, undefined, { headers: asBreeder, timeout: 300_000 }));
+  return noticing(callForFile(type, 'GET', path, undefined, { ...asBreeder, timeout: 300_000 }));
 }
 
 async function noticing<T>(answer: Promise<T>): Promise<T> {
@@ -56,12 +54,29 @@ export function breeder(): string {
   return me.value?.breeder ?? '';
 }
 
+/** Asks who is signed in. Without network it is whoever the service last said. */
 export async function refreshMe(): Promise<void> {
-  me.value = await call<GetMeResponseJson>('GET', '/v1/me', undefined, { headers: asBreeder });
+  try {
+    await become(await call<GetMeResponseJson>('GET', '/v1/me', undefined, asBreeder));
+  } catch (e) {
+    const kept = e instanceof Offline && !me.value ? await keptBreeder().catch(() => undefined) : undefined;
+    if (!kept) throw e;
+    me.value = kept;
+  }
+}
+
+/** The copy on this device belongs to one person: it goes before anybody else is shown anything. */
+async function become(who: GetMeResponseJson): Promise<void> {
+  try {
+    await (isBreeder(who) ? keepBreeder(who) : forgetBreeder());
+  } catch {
+    // This device lets the app store nothing: it works with network only.
+  }
+  me.value = who;
 }
 
 async function signedIn(who: GetMeResponseJson | undefined): Promise<void> {
-  if (who) me.value = who;
+  if (who) await become(who);
   else await refreshMe();
   signedOut.value = false;
 }
@@ -138,8 +153,8 @@ export async function newRecoveryCodes(): Promise<string[]> {
 }
 
 export async function signOut(): Promise<void> {
-  await call('POST', '/v1/access:signOut', {}, { headers: asBreeder });
+  await call('POST', '/v1/access:signOut', {}, asBreeder);
   await dropDrafts(draftPrefix).catch(() => undefined);
-  me.value = {};
+  await become({});
   signedOut.value = false;
 }

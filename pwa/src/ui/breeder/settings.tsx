@@ -21,11 +21,13 @@ import { FormError, problem, useLoad, useSave } from './hooks';
 import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { ask, breeder, makePasskey, me, newRecoveryCodes, passkeysWork, refreshMe, signOut } from './session';
 import { RecoveryCodes } from './signin';
+import { waiting } from './table';
 import { setSingleKeys, singleKeys } from './triage';
 
 export function SettingsPage(): JSX.Element {
   const go = useContext(Go);
   const out = useSave();
+  const unsent = waiting.value.length;
   return (
     <main class="page">
       <Heading>Settings</Heading>
@@ -50,11 +52,21 @@ export function SettingsPage(): JSX.Element {
       {me.value?.role === 'breeder' && <TakeAndLeave />}
       <section class="stack" aria-label="Sign out">
         <Problem error={out.error} />
+        {unsent > 0 && (
+          <Notice kind="warn">
+            <p>
+              {unsent === 1 ? 'One entry is' : `${unsent} entries are`} not sent yet.{' '}
+              <Link to="/b/unsent">Look and send first</Link>, or sign out: they stay on this device, out of sight, and
+              go when you sign in here again.
+            </p>
+          </Notice>
+        )}
         <div class="actions">
           <Button busy={out.busy} onClick={() => void out.run(signOut).then((ok) => ok && go('/b'))}>
-            Sign out on this device
+            {unsent > 0 ? 'Sign out and keep them' : 'Sign out on this device'}
           </Button>
         </div>
+        <p class="muted">The copy of your stock book on this device is deleted.</p>
         <p class="muted">
           {me.value?.userName && `Signed in as ${me.value.userName}. `}
           {me.value?.version && `Version ${me.value.version}.`}

@@ -1,15 +1,14 @@
 import type { JSX } from 'preact';
-import { useState } from 'preact/hooks';
 import type { CaseJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
 import { ago } from '../../core/time';
-import { formatMass, formatTemp } from '../../core/units';
 import { entryLine } from '../../core/words';
 import type { Item } from '../../store/db';
-import { confirmed, drop, hurry, sendAgain } from '../../store/outbox';
+import { hurry } from '../../store/outbox';
 import { part, phase, syncNow } from '../../sync/sync';
 import { Link, Screen } from '../nav';
 import { Button, Notice } from '../parts/controls';
+import { Refused } from '../parts/refused';
 import { animalName, known, load } from './state';
 
 export default function Unsent(): JSX.Element {
@@ -28,7 +27,14 @@ export default function Unsent(): JSX.Element {
         <section class="stack" aria-labelledby="needs">
           <h2 id="needs">Needs you</h2>
           {dead.map((i) => (
-            <Refused key={i.seq} item={i} c={caseOf(i)} />
+            <Refused
+              key={i.seq}
+              item={i}
+              what={what(i)}
+              whose={animalNameOf(caseOf(i))}
+              done={() => void load().then(syncNow)}
+              change={mayChange(i) && changeLink(caseOf(i), i)}
+            />
           ))}
         </section>
       )}
@@ -76,58 +82,16 @@ function animalNameOf(c: CaseJson | undefined): string {
   return c ? animalName(c) : 'Not on this phone any more';
 }
 
-function Refused({ item, c }: { item: Item; c: CaseJson | undefined }): JSX.Element {
-  const [asking, setAsking] = useState(false);
-  const slip = item.error?.reason === 'LIKELY_SLIP';
-  const after = async (work: Promise<unknown>) => {
-    await work;
-    await load();
-    void syncNow();
-  };
-  const e = item.entry;
-  const mayChange = c && e && (e.offer || e.weighIn || e.climate || e.shed || e.sign);
-  return (
-    <article class="card stack" aria-label={what(item)}>
-      <p class="lead">{slip ? `Is ${askedValue(item)} right?` : what(item)}</p>
-      <p>{item.error?.message}</p>
-      <p class="muted">
-        {animalNameOf(c)}, saved {ago(new Date(item.savedAt).toISOString())}
-      </p>
-      {asking ? (
-        <div class="actions">
-          <span>It will be gone for good.</span>
-          <Button kind="danger" onClick={() => void after(drop(item.seq))}>
-            Drop it
-          </Button>
-          <Button onClick={() => setAsking(false)}>Keep it</Button>
-        </div>
-      ) : (
-        <div class="actions">
-          {slip && (
-            <Button kind="main" onClick={() => void after(confirmed(item))}>
-              Yes, it is right
-            </Button>
-          )}
-          {mayChange && (
-            <Link to={caseAddress(c.name ?? '', `history/${item.id}/change`)} class="button">
-              Change it
-            </Link>
-          )}
-          {!slip && <Button onClick={() => void after(sendAgain(item.seq))}>Send again</Button>}
-          <Button kind="quiet" onClick={() => setAsking(true)}>
-            Drop it
-          </Button>
-        </div>
-      )}
-    </article>
-  );
+function mayChange({ entry: e }: Item): boolean {
+  return Boolean(e && (e.offer || e.weighIn || e.climate || e.shed || e.sign));
 }
 
-/** The value that the service asks about, in the person's unit. */
-function askedValue(i: Item): string {
-  if (i.entry?.weighIn) return formatMass(Number(i.entry.weighIn.massG));
-  if (i.entry?.offer) return `prey of ${formatMass(Number(i.entry.offer.preyG))}`;
-  const value = Number(i.error?.meta['value']);
-  if (i.entry?.climate && Number.isFinite(value)) return formatTemp(value);
-  return 'this';
+function changeLink(c: CaseJson | undefined, item: Item): JSX.Element | undefined {
+  return (
+    c && (
+      <Link to={caseAddress(c.name ?? '', `history/${item.id}/change`)} class="button">
+        Change it
+      </Link>
+    )
+  );
 }

@@ -1,0 +1,172 @@
+// The breeder's work without network: the copy of the stock book, and what is logged on the way to the service.
+import { signal } from '@preact/signals';
+import { ApiError } from '../../api/client';
+import type { EntryJson, StockAnimalJson } from '../../core/contract';
+import { uuidv7 } from '../../core/ids';
+import { weightSlip } from '../../core/slip';
+import { formatMass } from '../../core/units';
+import { keepStock, readStock, type StockCopy } from '../../store/copies';
+import { type Item, isFull } from '../../store/db';
+import { allItems, drop, hurry, itemOf, saveEntry } from '../../store/outbox';
+import { flush } from '../../sync/flush';
+import { askForBackgroundSync } from '../../sync/sync';
+import { isOffline } from './hooks';
+import { breeder, refreshMe, signedOut } from './session';
+import { loadStock } from './stock';
+
+/** What this breeder logged and the service does not have yet, in the order of saving; `dead` needs the person. */
+export const waiting = signal<readonly Item[]>([]);
+export const sending = signal(false);
+
+/** Reads `waiting` again. */
+export async function loadWaiting(): Promise<void> {
+  const mine = `${breeder()}/`;
+  waiting.value = (await allItems()).filter((i) => i.as === 'breeder' && i.animal.startsWith(mine));
+}
+
+/** Every animal of the stock book from the service; the device keeps a copy. Throws what the call throws. */
+export async function fetchStock(signal?: AbortSignal): Promise<StockAnimalJson[]> {
+  const of = breeder();
+  const animals = await loadStock(signal);
+  await keepStock(of, animals).catch(() => undefined); // a full phone: the screen has it all the same
+  return animals;
+}
+
+/** The signed-in breeder's copy with unsent entries laid over; undefined when this device has none. */
+export function stockCopy(): Promise<StockCopy | undefined> {
+  const of = breeder();
+  return of ? readStock(of).catch(() => undefined) : Promise.resolve(undefined);
+}
+
+/** Runs a call; without network, `fromCopy` answers from the copy, if it can. */
+export async function orCopy<T>(load: () => Promise<T>, fromCopy: (copy: StockCopy) => T | undefined): Promise<T> {
+  try {
+    return await load();
+  } catch (e) {
+    const copy = isOffline(e) ? await stockCopy() : undefined;
+    const found = copy && fromCopy(copy);
+    if (found === undefined) throw e;
+    return found;
+  }
+}
+
+/** The service has it, or this device keeps it and sends it by itself. */
+export type Logged = { entry: EntryJson; kept?: never } | { kept: true; entry?: never };
+
+/** How long a person waits for the answer before the entry is left to go by itself, ms. */
+const patience = 5_000;
+
+/**
+ * Saves an entry of the breeder's on this device and sends it. Called again with the same id, it sends the same
+ * entry. Refused while the person is there, nothing of it stays, and the ApiError says why. LIKELY_SLIP also comes
+ * from this device, when the last known weight makes it one: ask, then log it under a new id with `confirmed`.
+ */
+export async function logAsBreeder(
+  animal: string,
+  entry: EntryJson,
+  { id = uuidv7() }: { id?: string } = {},
+): Promise<Logged> {
+  if (!(await itemOf(id))) {
+    await askAboutSlip(animal, entry);
+    try {
+      await saveEntry({ as: 'breeder', case: { name: entry.case ?? '', animal: { name: animal } }, entry, id });
+    } catch (e) {
+      throw new Error(
+        isFull(e)
+          ? 'Not saved: this device is full. Delete something else, such as old videos, and save again.'
+          : 'Not saved: the device did not let the app store it. Close other tabs of this app and save again.',
+        { cause: e },
+      );
+    }
+  }
+  await within(patience, send());
+  const item = await itemOf(id);
+  if (item?.state === 'dead') {
+    const { status = 0, message = '', reason = '', fields = [], meta = {} } = item.error ?? {};
+    await drop(item.seq);
+    await loadWaiting();
+    throw new ApiError(status, reason, message, fields, meta);
+  }
+  await loadWaiting();
+  return item ? { kept: true } : { entry: { ...entry, name: `${animal}/entries/${id}`, by: 'ACTOR_KIND_BREEDER' } };
+}
+
+async function askAboutSlip(animal: string, e: EntryJson): Promise<void> {
+  const now = Number(e.weighIn?.massG ?? 0);
+  if (!now || e.confirmed || e.replaces) return;
+  const last = (await stockCopy())?.animals.find((s) => s.animal?.name === animal);
+  const before = Number(last?.massG ?? 0);
+  const days = (Date.parse(e.happenTime ?? '') - Date.parse(last?.weighTime ?? '')) / 86_400_000;
+  if (!before || !(days >= 0) || !weightSlip(before, now, days)) return;
+  const text = `It weighed ${formatMass(before)} last time. Is ${formatMass(now)} right?`;
+  throw new ApiError(400, 'LIKELY_SLIP', text, [], { value: String(now), against: String(before) });
+}
+
+async function within(ms: number, work: Promise<unknown>): Promise<void> {
+  let timer: ReturnType<typeof setTimeout> | undefined;
+  const limit = new Promise<void>((done) => {
+    timer = setTimeout(done, ms);
+  });
+  await Promise.race([work, limit]);
+  clearTimeout(timer);
+}
+
+/** Sends what waits, now. */
+export async function send(): Promise<void> {
+  if (!navigator.onLine) {
+    await askForBackgroundSync();
+    return;
+  }
+  sending.value = true;
+  try {
+    await hurry();
+    const result = await flush(announce);
+    if (result.left > 0) await askForBackgroundSync();
+    await loadWaiting();
+    if (waiting.value.some((i) => i.error?.status === 401)) signedOut.value = true;
+  } finally {
+    sending.value = false;
+  }
+}
+
+let channel: BroadcastChannel | undefined;
+
+/** To this device's other tabs. */
+export function announce(): void {
+  channel?.postMessage('changed');
+}
+
+const every = 30_000;
+const copyHolds = 10 * 60_000;
+
+/** Sends, and keeps the copy fresh, for as long as the breeder's screens are open. Returns how to end it. */
+export function startTable(): () => void {
+  const stop = new AbortController();
+  const { signal } = stop;
+  const read = () => void loadWaiting().catch(() => undefined);
+  const round = async () => {
+    try {
+      await loadWaiting();
+      if (waiting.value.some((i) => i.state === 'queued')) await send();
+      if (navigator.onLine && Date.now() - ((await stockCopy())?.at ?? 0) > copyHolds) await fetchStock(signal);
+    } catch {
+      // No network or no storage: the screens say so where it matters, and the next round tries again.
+    }
+  };
+  if (typeof BroadcastChannel !== 'undefined') {
+    channel = new BroadcastChannel('warmhand');
+    channel.onmessage = read;
+  }
+  const seen = () => document.visibilityState === 'visible' && void round();
+  addEventListener('online', () => void refreshMe().then(round, round), { signal });
+  document.addEventListener('visibilitychange', seen, { signal });
+  const timer = setInterval(seen, every);
+  void round();
+  return () => {
+    stop.abort();
+    clearInterval(timer);
+    channel?.close();
+    channel = undefined;
+    waiting.value = [];
+  };
+}

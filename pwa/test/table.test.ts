@@ -1,0 +1,192 @@
+// The breeder's side of the outbox, and the copy of the stock book.
+import 'fake-indexeddb/auto';
+import { openDB } from 'idb';
+import { beforeEach, expect, test, vi } from 'vitest';
+import { asKeeper } from '../src/api/client';
+import { forgetAll, forgetBreeder, keepBreeder, keepStock, readKnown, readStock } from '../src/store/copies';
+import { readDraft, useDatabase } from '../src/store/db';
+import { allItems, saveEntry } from '../src/store/outbox';
+import { flush } from '../src/sync/flush';
+import { me } from '../src/ui/breeder/session';
+import { logAsBreeder, send, waiting } from '../src/ui/breeder/table';
+
+const fern = { role: 'breeder', breeder: 'breeders/fern', userName: 'Ada' };
+const other = { role: 'breeder', breeder: 'breeders/other', userName: 'Bo' };
+const animal = 'breeders/fern/animals/a';
+const stock = [
+  { animal: { name: 'breeders/fern/animals/b', displayName: 'Birch' } },
+  { animal: { name: animal, displayName: 'Alder' }, massG: 80, weighTime: '2026-03-01T10:00:00Z' },
+];
+const weighed = (massG: number, more = {}) => ({ happenTime: '2026-03-08T10:00:00Z', weighIn: { massG }, ...more });
+
+/** What arrived: who sent it, and the body. */
+let got: { as: string; id: string; body: unknown }[];
+let answer: (id: string) => Response | undefined;
+let n = 0;
+
+function json(status: number, body: unknown): Response {
+  return new Response(JSON.stringify(body), { status, headers: { 'Content-Type': 'application/json' } });
+}
+
+function refusal(reason: string): Response {
+  const info = { '@type': 'type.googleapis.com/google.rpc.ErrorInfo', reason, metadata: {} };
+  const bad = {
+    '@type': 'type.googleapis.com/google.rpc.BadRequest',
+    fieldViolations: [{ field: 'entry.weigh_in.mass_g', description: 'Look again.' }],
+  };
+  return json(400, { code: 9, message: 'Look again.', details: [info, bad] });
+}
+
+beforeEach(async () => {
+  useDatabase(`table-${n++}`);
+  got = [];
+  answer = () => undefined;
+  vi.stubGlobal('navigator', { onLine: true });
+  vi.stubGlobal('fetch', async (path: string, init: RequestInit) => {
+    const url = new URL(path, 'http://localhost');
+    const id = url.searchParams.get('entryId') ?? url.pathname.split('/').at(-1) ?? '';
+    const early = answer(id);
+    if (early) return early;
+    const body = typeof init.body === 'string' ? JSON.parse(init.body) : {};
+    got.push({ as: new Headers(init.headers).get('X-Warmhand') ?? '', id, body });
+    return json(200, { entry: { ...body, name: `${animal}/entries/${id}` } });
+  });
+  me.value = fern;
+  await keepBreeder(fern);
+  await keepStock('breeders/fern', stock, 1000);
+});
+
+const noNetwork = () => {
+  throw new TypeError('Failed to fetch');
+};
+
+test('online: answered at once, as the breeder, and the copy knows it', async () => {
+  const logged = await logAsBreeder(animal, weighed(84), { id: 'one' });
+  expect(logged.entry).toMatchObject({ name: `${animal}/entries/one`, weighIn: { massG: 84 } });
+  expect(got).toEqual([{ as: 'breeder', id: 'one', body: weighed(84) }]);
+  expect(await allItems()).toEqual([]);
+  expect((await readStock('breeders/fern'))?.animals[1]).toMatchObject({
+    massG: 84,
+    weighTime: '2026-03-08T10:00:00Z',
+  });
+});
+
+test('without network it is kept, seen in the copy, and goes once when pressed again', async () => {
+  answer = noNetwork;
+  expect(await logAsBreeder(animal, weighed(84), { id: 'one' })).toEqual({ kept: true });
+  expect(await logAsBreeder(animal, weighed(84), { id: 'one' })).toEqual({ kept: true });
+  expect(waiting.value).toMatchObject([{ id: 'one', as: 'breeder', state: 'queued' }]);
+  expect((await readStock('breeders/fern'))?.animals[1]?.massG).toBe(84);
+  expect((await readKnown()).outbox).toEqual([]); // it is nothing of the keeper's
+  answer = () => undefined;
+  await send();
+  expect(got.map((g) => g.id)).toEqual(['one']);
+  expect(waiting.value).toEqual([]);
+});
+
+test('refused while the person is there: said with its field, and nothing is left', async () => {
+  answer = () => refusal('BAD_FIELD');
+  const error = await logAsBreeder(animal, weighed(84)).catch((e: unknown) => e);
+  expect(error).toMatchObject({ reason: 'BAD_FIELD', fields: [{ field: 'entry.weigh_in.mass_g' }] });
+  expect(await allItems()).toEqual([]);
+});
+
+test('refused later: kept, and needs the person', async () => {
+  answer = noNetwork;
+  await logAsBreeder(animal, weighed(84), { id: 'one' });
+  answer = () => refusal('BAD_FIELD');
+  await send();
+  expect(waiting.value).toMatchObject([{ id: 'one', state: 'dead', error: { message: 'Look again.' } }]);
+});
+
+test('a slip is asked about on the device; confirmed, it is saved', async () => {
+  vi.stubGlobal('navigator', { onLine: false });
+  await expect(logAsBreeder(animal, weighed(840))).rejects.toMatchObject({ reason: 'LIKELY_SLIP' });
+  expect(await allItems()).toEqual([]);
+  expect(await logAsBreeder(animal, weighed(840, { confirmed: true }))).toEqual({ kept: true });
+});
+
+test('keeper and breeder on one device: each goes with its own session', async () => {
+  const c = { name: 'breeders/fern/cases/c', animal: { name: animal } };
+  await saveEntry({ case: c, entry: weighed(82), id: 'keeper' });
+  await saveEntry({ as: 'breeder', case: { name: '', animal: { name: animal } }, entry: weighed(83), id: 'breeder' });
+  await flush();
+  expect(new Map(got.map((g) => [g.id, g.as]))).toEqual(
+    new Map([
+      ['breeder', 'breeder'],
+      ['keeper', asKeeper.headers['X-Warmhand']],
+    ]),
+  );
+});
+
+test('another sign-in sees no copy and sends nothing of the first; the first sends it when back', async () => {
+  answer = noNetwork;
+  await logAsBreeder(animal, weighed(84), { id: 'one' });
+  answer = () => undefined;
+  me.value = other;
+  await keepBreeder(other);
+  await keepStock('breeders/fern', stock); // an answer that was still on its way
+  expect(await readStock('breeders/fern')).toBeUndefined();
+  await send();
+  expect(got).toEqual([]);
+  expect(waiting.value).toEqual([]);
+  me.value = fern;
+  await keepBreeder(fern);
+  await send();
+  expect(got.map((g) => g.id)).toEqual(['one']);
+});
+
+test('signing out deletes the copy; a keeper who leaves takes nothing of the breeder along', async () => {
+  answer = noNetwork;
+  await logAsBreeder(animal, weighed(84), { id: 'one' });
+  await forgetAll();
+  expect((await readStock('breeders/fern'))?.animals.map((s) => s.animal?.displayName)).toEqual(['Birch', 'Alder']);
+  await forgetBreeder();
+  expect(await readStock('breeders/fern')).toBeUndefined();
+  expect((await allItems()).map((i) => i.id)).toEqual(['one']);
+});
+
+test('a database of the first version: everything that waited in it goes on as the keeper’s', async () => {
+  const name = `table-old-${n}`;
+  const old = await openDB(name, 1, {
+    upgrade(db) {
+      const outbox = db.createObjectStore('outbox', { keyPath: 'seq', autoIncrement: true });
+      outbox.createIndex('id', 'id', { unique: true });
+      outbox.createIndex('animal', 'animal');
+      db.createObjectStore('photos', { keyPath: 'id' });
+      for (const s of ['cases', 'records', 'logs', 'courses', 'tables', 'drafts', 'state']) db.createObjectStore(s);
+    },
+  });
+  const c = 'breeders/fern/cases/c';
+  const item = { version: 1, animal, case: c, state: 'queued', tries: 0, nextAt: 0, savedAt: 1 };
+  const photo = { ...item, id: 'photo', method: 'PUT', path: `/v1/${c}/photos/photo`, after: [] };
+  const entry = { ...item, id: 'entry', method: 'POST', path: `/v1/${animal}/entries?entryId=entry`, after: ['photo'] };
+  const dead = {
+    ...entry,
+    id: 'dead',
+    after: [],
+    state: 'dead',
+    error: { status: 400, reason: 'X', message: '', meta: {} },
+  };
+  await old.add('outbox', photo);
+  await old.add('outbox', { ...entry, entry: weighed(84) });
+  await old.add('outbox', { ...dead, entry: weighed(85) });
+  await old.add('photos', { id: 'photo', type: 'image/jpeg', bytes: new Uint8Array([1, 2, 3]).buffer });
+  await old.add('drafts', 'words', 'a draft');
+  await old.add('cases', { name: c }, c);
+  old.close();
+  useDatabase(name);
+  expect(await allItems()).toEqual([
+    { ...photo, seq: 1, as: 'keeper' },
+    { ...entry, seq: 2, as: 'keeper', entry: weighed(84) },
+    { ...dead, seq: 3, as: 'keeper', entry: weighed(85) },
+  ]);
+  expect(await readDraft('a draft')).toBe('words');
+  expect((await readKnown()).cases).toEqual([{ name: c }]);
+  await flush();
+  expect(got.map((g) => [g.id, g.as])).toEqual([
+    ['photo', 'keeper'],
+    ['entry', 'keeper'],
+  ]);
+  expect((await allItems()).map((i) => i.id)).toEqual(['dead']);
+});
