@@ -52,7 +52,7 @@ var pathField = regexp.MustCompile(`\{[^}]*\}`)
 func TestRoutesWithoutCredentials(t *testing.T) {
 	t.Parallel()
 	public := map[string]bool{"GetMe": true, "RedeemSignInLink": true, "BeginPasskeySignIn": true, "FinishPasskeySignIn": true, "UseRecoveryCode": true, "UseKeeperCode": true,
-		"SignOut": true, "LookUpClaim": true, "ClaimHandover": true, "ListSpecies": true, "ListGenes": true, "ListSigns": true, "ListSetupPoints": true, "ListTables": true}
+		"SignOut": true, "LookUpClaim": true, "ClaimHandover": true, "ClaimCard": true, "ListSpecies": true, "ListGenes": true, "ListSigns": true, "ListSetupPoints": true, "ListTables": true}
 	f := servertest.Start(t, servertest.Options{})
 	f.NewBreeder("b1")
 	routes := map[string]bool{"GET /v1/breeders/b1/live": false, "GET /v1/keepers/me/live": false,
@@ -172,6 +172,12 @@ var matrix = map[string]struct{ request, who string }{
 	"LookUpClaim":      {`{"claimCode":"{code}"}`, "ohtrbkxn"},
 	"ClaimHandover":    {`{"claimCode":"{code}","requestId":"{id}-{id}"}`, "ohtbkxn"},
 
+	"CreateCards":      {`{"parent":"breeders/b1","count":1,"requestId":"{id}"}`, "oh"},
+	"ListCards":        {`{"parent":"breeders/b1"}`, "oh"},
+	"RevokeCard":       {`{"name":"breeders/b1/cards/1"}`, "oh"},
+	"ClaimCard":        {`{"claimCode":"{card}","requestId":"{id}-{id}"}`, "ohtbkxn"},
+	"ListWaitingCards": {`{}`, "kx"},
+
 	"GetInsight": {`{"parent":"breeders/b1"}`, "ohtr"},
 
 	"GetImport":     {`{"name":"breeders/b1/imports/{import}"}`, "ohtr"},
@@ -201,6 +207,7 @@ func TestWhoMayCallWhat(t *testing.T) {
 		_, code = owner.HandOver(owner.NewAnimal())
 		x := f.Program("").Claim(code).OK().Text("sessionToken")
 		_, code = owner.HandOver(owner.NewAnimal())
+		card := owner.NewCards(2)[1].Code
 		list := uuid.NewString()
 		owner.Call("PUT", "/v1/breeders/b1/imports/"+list+"/file", []byte("name,species\nBirch,corn\n")).OK()
 
@@ -240,7 +247,7 @@ func TestWhoMayCallWhat(t *testing.T) {
 			}
 			for _, who := range "nxbkrhto" { // those who must not come first
 				f.Clock.Advance(20 * time.Second) // for the limits on guessing
-				text := strings.NewReplacer("{animal}", animal, "{case}", caseID, "{entry}", entry, "{import}", list, "{code}", code, "{id}", f.ID("matrix")).Replace(row.request)
+				text := strings.NewReplacer("{animal}", animal, "{case}", caseID, "{entry}", entry, "{import}", list, "{code}", code, "{card}", card, "{id}", f.ID("matrix")).Replace(row.request)
 				err := invoke(t, conn, m, text, secrets[who])
 				let := throughTo(err, m)
 				if want := strings.ContainsRune(row.who, who); let != want {

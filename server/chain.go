@@ -171,7 +171,7 @@ func authorise(_ *Server, ctx context.Context, c *call, next func(context.Contex
 func countTries(s *Server, ctx context.Context, c *call, next func(context.Context) error) error {
 	var limit *access.Limiter
 	switch c.method {
-	case pb.HandoverService_LookUpClaim_FullMethodName, pb.HandoverService_ClaimHandover_FullMethodName, pb.AccessService_UseKeeperCode_FullMethodName:
+	case pb.HandoverService_LookUpClaim_FullMethodName, pb.HandoverService_ClaimHandover_FullMethodName, pb.CardService_ClaimCard_FullMethodName, pb.AccessService_UseKeeperCode_FullMethodName:
 		limit = s.claims
 	case pb.AccessService_RedeemSignInLink_FullMethodName, pb.AccessService_UseRecoveryCode_FullMethodName,
 		pb.AccessService_BeginPasskeySignIn_FullMethodName, pb.AccessService_FinishPasskeySignIn_FullMethodName:

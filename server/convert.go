@@ -422,6 +422,9 @@ func handoverToProto(h *care.Handover, now time.Time, whole bool) *pb.Handover {
 	out := &pb.Handover{Name: under(h.BreederID, "handovers", h.ID), Animal: animalName(h.BreederID, h.AnimalID), State: handoverStates.proto(h.StateAt(now)),
 		HandoverTime: timeToProto(h.HandedOverAt), ShowDay: h.ShowDay, BuyerNote: h.BuyerNote, ClaimExpireTime: timeToProto(h.ClaimExpiresAt),
 		ClaimTime: maybeTime(h.ClaimedAt), Case: caseName(h.BreederID, h.ID), CreateTime: timeToProto(h.CreatedAt)}
+	if h.Price != (care.Price{}) {
+		out.Price = &pb.Price{Amount: h.Price.Amount, Currency: h.Price.Currency}
+	}
 	if h.From != "" && h.KeeperID == "" {
 		out.Case = "" // it begins with the claim
 	}

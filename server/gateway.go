@@ -46,6 +46,7 @@ func (s *Server) newGRPC() {
 	pb.RegisterImportServiceServer(s.grpc, &importService{s: s})
 	pb.RegisterInsightServiceServer(s.grpc, &insightService{s: s})
 	pb.RegisterRightsServiceServer(s.grpc, &rightsService{s: s})
+	pb.RegisterCardServiceServer(s.grpc, &cardService{s: s})
 	pb.RegisterReferenceServiceServer(s.grpc, &referenceService{})
 	s.health = health.NewServer()
 	healthpb.RegisterHealthServer(s.grpc, s.health)
@@ -91,6 +92,7 @@ func (s *Server) newGateway() (http.Handler, error) {
 		pb.RegisterCaseServiceHandler, pb.RegisterEntryServiceHandler, pb.RegisterHandoverServiceHandler,
 		pb.RegisterImportServiceHandler, pb.RegisterInsightServiceHandler, pb.RegisterReferenceServiceHandler,
 		pb.RegisterRightsServiceHandler,
+		pb.RegisterCardServiceHandler,
 	} {
 		// The registrations close the connection when this context ends, and
 		// Close does that already.

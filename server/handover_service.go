@@ -28,7 +28,8 @@ func (h *handoverService) CreateHandover(ctx context.Context, req *pb.CreateHand
 		return nil, err
 	}
 	in := req.GetHandover()
-	d := followup.HandoverDraft{BreederID: ids[0], ShowDay: in.GetShowDay(), BuyerNote: in.GetBuyerNote(), RequestID: req.GetRequestId()}
+	d := followup.HandoverDraft{BreederID: ids[0], ShowDay: in.GetShowDay(), BuyerNote: in.GetBuyerNote(), RequestID: req.GetRequestId(), CardCode: in.GetCardCode(),
+		Price: care.Price{Amount: in.GetPrice().GetAmount(), Currency: in.GetPrice().GetCurrency()}}
 	if in.GetAnimal() == "" {
 		return nil, care.BadField("handover.animal", "Say which animal is handed over.")
 	}

@@ -80,6 +80,12 @@ var policy = access.Policy{
 	pb.HandoverService_LookUpClaim_FullMethodName:      anyone.Reads(),
 	pb.HandoverService_ClaimHandover_FullMethodName:    anyone,
 
+	pb.CardService_CreateCards_FullMethodName:      people,
+	pb.CardService_ListCards_FullMethodName:        people.Reads(),
+	pb.CardService_RevokeCard_FullMethodName:       people,
+	pb.CardService_ClaimCard_FullMethodName:        anyone,
+	pb.CardService_ListWaitingCards_FullMethodName: keeper.Reads(),
+
 	pb.InsightService_GetInsight_FullMethodName: team.Reads(),
 
 	pb.ImportService_GetImport_FullMethodName:     team.Reads(),
@@ -165,7 +171,7 @@ const (
 // place that says who may.
 func preferenceOf(method string) preference {
 	switch method {
-	case pb.HandoverService_ClaimHandover_FullMethodName, pb.HandoverService_LookUpClaim_FullMethodName, pb.AccessService_UseKeeperCode_FullMethodName:
+	case pb.HandoverService_ClaimHandover_FullMethodName, pb.HandoverService_LookUpClaim_FullMethodName, pb.CardService_ClaimCard_FullMethodName, pb.AccessService_UseKeeperCode_FullMethodName:
 		return keeperFirst
 	}
 	asBreeder := policy.Check(method, care.Actor{Kind: care.BreederOwner}) == nil

@@ -38,6 +38,7 @@ func (s *Server) printCards(w http.ResponseWriter, r *http.Request) {
 			Paper print.Paper `json:"paper"`
 			Cards []struct {
 				Handover  string `json:"handover"`
+				Card      string `json:"card"` // a blank one, in place of a handover
 				ClaimCode string `json:"claimCode"`
 			} `json:"cards"`
 		}
@@ -56,6 +57,18 @@ func (s *Server) printCards(w http.ResponseWriter, r *http.Request) {
 		}
 		drafts := make([]followup.CardDraft, len(in.Cards))
 		for i, c := range in.Cards {
+			if c.Handover == "" && c.Card != "" {
+				field := fmt.Sprintf("cards[%d].card", i)
+				id, err := splitOwn(field, c.Card, breederID, "cards")
+				if err != nil {
+					return "", nil, err
+				}
+				drafts[i] = followup.CardDraft{Code: c.ClaimCode}
+				if drafts[i].Blank, err = cardNumber(field, id); err != nil {
+					return "", nil, err
+				}
+				continue
+			}
 			id, err := splitOwn(fmt.Sprintf("cards[%d].handover", i), c.Handover, breederID, "handovers")
 			if err != nil {
 				return "", nil, err
@@ -73,6 +86,12 @@ func (s *Server) printCards(w http.ResponseWriter, r *http.Request) {
 				return "", nil, err
 			}
 			cards[i] = print.Card{Record: &list[i].Record, Code: code, Link: s.ClaimURL(code), Until: list[i].ClaimExpiresAt}
+			if n := drafts[i].Blank; n != 0 {
+				cards[i].Record, cards[i].Number, cards[i].From = nil, n, list[i].Record.Breeder
+				if contact := list[i].Record.Contact; contact != "" {
+					cards[i].From += " · " + contact
+				}
+			}
 		}
 		return "handover-card", func(w io.Writer) error { return print.Cards(w, in.Paper, in.Form, cards, now, zone) }, nil
 	})

@@ -286,10 +286,14 @@ func TestBreederTakesAllAndIsErased(t *testing.T) {
 		stays := livedIn(t, f, second, both, second.NewAnimal())
 		breeder.Call("GET", "/v1/breeders/b1-erased/cases/"+caseID, nil).OK()
 		breeder.HandOver(breeder.NewAnimal()) // a card that nobody claimed
+		waiting, more := f.Page(), breeder.NewCards(3)
+		for i, c := range []*servertest.Client{waiting, both} {
+			c.Call("POST", "/v1/claims:wait", map[string]any{"claimCode": more[i].Code, "keeperName": "Sam Waits", "requestId": f.ID("claim-request")}).OK()
+		}
 
 		files := unzip(t, breeder.Call("GET", "/v1/breeders/b1-erased/everything.zip", nil).OK().Body)
 		for name, want := range map[string]string{"account.jsonl": "Owner", "cases.jsonl": "after a trip to Zanzibar", "handovers.jsonl": "pays in two parts",
-			"who-looked.csv": "case", "stock.xlsx": "PK"} {
+			"who-looked.csv": "case", "stock.xlsx": "PK", "cards.jsonl": "Sam Waits"} {
 			if !strings.Contains(files[name], want) {
 				t.Errorf("%s lacks %q", name, want)
 			}
@@ -350,7 +354,7 @@ func TestBreederTakesAllAndIsErased(t *testing.T) {
 		}
 		f.Clock.Advance(time.Second)
 		erase()
-		if left := f.Mentions("b1-erased", "Breeder b1"); len(left) > 0 {
+		if left := f.Mentions("b1-erased", "Breeder b1", "Sam Waits"); len(left) > 0 {
 			t.Errorf("something of the breeder is left in %v", left)
 		}
 		if got := breeder.Call("GET", "/v1/breeders/b1-erased", nil); got.Status != 401 {
@@ -358,6 +362,9 @@ func TestBreederTakesAllAndIsErased(t *testing.T) {
 		}
 		if got := keeper.Call("GET", "/v1/keepers/me/cases", nil); got.Status != 401 {
 			t.Errorf("the keeper of this breeder alone: %d", got.Status)
+		}
+		if got := waiting.Call("GET", "/v1/keepers/me/cards", nil); got.Status != 401 {
+			t.Errorf("who waited for this breeder alone: %d", got.Status)
 		}
 		if list := both.Call("GET", "/v1/keepers/me/cases", nil).OK().Get("cases").([]any); len(list) != 1 || list[0].(map[string]any)["name"] != "breeders/b2/cases/"+stays {
 			t.Errorf("the keeper of two breeders has %v", list)

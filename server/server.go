@@ -306,6 +306,12 @@ func (c claimCodes) Hash(typed string) (string, error) {
 	return c.key.HashClaimCode(code), nil
 }
 
+func (c claimCodes) CardKey(breederID string) []byte { return c.key.CardKey(breederID) }
+
+func (c claimCodes) Mark(breederID, plain string) string {
+	return access.CardMark(c.key.CardKey(breederID), plain)
+}
+
 // Plain is a typed code in its groups.
 func (claimCodes) Plain(typed string) (string, error) {
 	code, err := access.ParseClaimCode(typed)

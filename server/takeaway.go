@@ -276,6 +276,7 @@ func (s *Server) exportBreeder(w http.ResponseWriter, r *http.Request) {
 				{"account.jsonl", func(w io.Writer) error { return s.writeAccount(r.Context(), w, who, &b) }},
 				{"stock.xlsx", stock.WriteXLSX},
 				{"handovers.jsonl", func(w io.Writer) error { return s.writeHandovers(r.Context(), w, who, breederID) }},
+				{"cards.jsonl", func(w io.Writer) error { return s.writeCards(r.Context(), w, who, breederID) }},
 				{"cases.jsonl", func(w io.Writer) error {
 					_, err := writeCases(r.Context(), w, s.followup, who, breederID, ids, true, true)
 					return err
@@ -355,6 +356,24 @@ func (s *Server) writeHandovers(ctx context.Context, w io.Writer, who care.Actor
 		}
 		for i := range list {
 			if err := line(w, handoverToProto(&list[i], s.now(), true)); err != nil {
+				return err
+			}
+		}
+		after = next
+	}
+	return nil
+}
+
+// writeCards writes the cards without the marks by which a phone knows them.
+func (s *Server) writeCards(ctx context.Context, w io.Writer, who care.Actor, breederID string) error {
+	for after, first := (care.Cursor{}), true; first || after != (care.Cursor{}); first = false {
+		list, next, _, err := s.followup.ListCards(ctx, who, breederID, after, 200)
+		if err != nil {
+			return err
+		}
+		for i := range list {
+			list[i].Mark = ""
+			if err := line(w, cardToProto(&list[i])); err != nil {
 				return err
 			}
 		}

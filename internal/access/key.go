@@ -102,6 +102,24 @@ func makeKey(dir, path string) error {
 // NewClaimCode and ParseClaimCode give: HMAC-SHA256 under the key, in hex.
 func (k Key) HashClaimCode(code string) string { return k.hash("claim code ", code) }
 
+// CardKey is a breeder's own key for CardMark. The breeder's phone holds it, to
+// know the breeder's blank cards without a network; who steals the database has
+// marks without it, and who steals the phone has one breeder's alone.
+func (k Key) CardKey(breederID string) []byte {
+	m := hmac.New(sha256.New, k.b[:])
+	m.Write([]byte("card marks "))
+	m.Write([]byte(breederID))
+	return m.Sum(nil)
+}
+
+// CardMark is what a phone compares a scanned card with: HMAC-SHA256 of the
+// code, in the form that NewClaimCode gives, under the breeder's CardKey, in hex.
+func CardMark(cardKey []byte, code string) string {
+	m := hmac.New(sha256.New, cardKey)
+	m.Write([]byte(code))
+	return hex.EncodeToString(m.Sum(nil))
+}
+
 // The purpose keeps a claim code and a keeper code of the same characters apart.
 func (k Key) hash(purpose, code string) string {
 	m := hmac.New(sha256.New, k.b[:])

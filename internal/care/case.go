@@ -27,6 +27,7 @@ type Handover struct {
 	HandedOverAt   time.Time
 	ShowDay        string
 	BuyerNote      string // the breeder's own note on the buyer; personal, never in the record
+	Price          Price
 	Record         Record
 	Signed         string // the record signed by the breeder's key, a compact JWS; "" when it was not
 	CodeHash       string
@@ -35,6 +36,11 @@ type Handover struct {
 	KeeperID       string
 	CreatedAt      time.Time
 	Version        int64
+}
+
+// ForKeeper leaves out what is the breeder's own.
+func (h *Handover) ForKeeper() {
+	h.BuyerNote, h.Price = "", Price{}
 }
 
 // StateAt is the state at an instant, with expiry taken into account.

@@ -54,6 +54,10 @@ const (
 	ReasonImportState     ErrorReason = "IMPORT_STATE"
 	ReasonNothingNew      ErrorReason = "NOTHING_NEW"
 	ReasonNotSigned       ErrorReason = "NOT_SIGNED"
+	ReasonCardWaiting     ErrorReason = "CARD_WAITING"
+	ReasonCardUsed        ErrorReason = "CARD_USED"
+	ReasonCardRevoked     ErrorReason = "CARD_REVOKED"
+	ReasonAnimalGone      ErrorReason = "ANIMAL_GONE"
 )
 
 // FieldError names one field (proto path, snake_case) and what to do about it.

@@ -99,9 +99,19 @@ type Tx interface {
 	ListHandovers(breederID, animalID string, after Cursor, limit int) ([]Handover, Cursor, error)
 
 	InsertSigningKey(SigningKey) error
-	// ListSigningKeys is ordered by creation, oldest first. None is ever deleted:
-	// what a key signed is checked by it later.
+	// ListSigningKeys is ordered by creation, oldest first. One goes only with
+	// its breeder's whole account: what it signed is checked by it later.
 	ListSigningKeys(breederID string) ([]SigningKey, error)
+
+	InsertCard(Card) error
+	Card(breederID string, number int64) (Card, error)
+	// CardByCode finds a card by its code's hash alone, as HandoverByCode does.
+	CardByCode(codeHash string) (Card, error)
+	UpdateCard(Card) error // compares and increments Version
+	// ListCards is ordered by number, highest first.
+	ListCards(breederID string, after Cursor, limit int) ([]Card, Cursor, error)
+	// CardsOfKeeper are those that a keeper claimed and no sale has come for.
+	CardsOfKeeper(keeperID string) ([]Card, error)
 
 	InsertCase(Case) error
 	Case(breederID, caseID string) (Case, error)

@@ -3,6 +3,7 @@ package followup
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"warmhand/internal/care"
@@ -74,7 +75,36 @@ func (s *Service) eraseBreeder(ctx context.Context, breederID string, end func(t
 			}
 			next = cursor
 			for i := range page {
-				if err := letGo(tx, &page[i], end); err != nil {
+				c := &page[i]
+				if err := tx.DeleteAnswered(claimScope(c.ID)); err != nil {
+					return err
+				}
+				if c.KeeperID == "" || c.KeeperGone() {
+					continue
+				}
+				if err := letGo(tx, c.KeeperID, breederID, end); err != nil {
+					return err
+				}
+			}
+			return nil
+		}); err != nil {
+			return err
+		}
+		after = next
+	}
+	for after, first := (care.Cursor{}), true; first || after != (care.Cursor{}); first = false {
+		next := after
+		if err := s.store.Write(ctx, func(tx care.Tx) error {
+			page, cursor, err := tx.ListCards(breederID, after, eraseBatch)
+			if err != nil {
+				return err
+			}
+			next = cursor
+			for i := range page {
+				if page[i].KeeperID == "" {
+					continue
+				}
+				if err := letGo(tx, page[i].KeeperID, breederID, end); err != nil {
 					return err
 				}
 			}
@@ -95,23 +125,23 @@ func (s *Service) eraseBreeder(ctx context.Context, breederID string, end func(t
 	return nil
 }
 
-// letGo ends what a keeper has here of a case that is going to be erased, and
-// the keeper when that was all.
-func letGo(tx care.Tx, c *care.Case, end func(tx care.Tx, keeperID, breeders string) error) error {
-	if err := tx.DeleteAnswered(claimScope(c.ID)); err != nil || c.KeeperID == "" || c.KeeperGone() {
-		return err
-	}
-	cases, err := tx.CasesOfKeeper(c.KeeperID)
+// letGo ends what a keeper has with a breeder whose account is going to be
+// erased, and the keeper when that was all.
+func letGo(tx care.Tx, keeperID, breederID string, end func(tx care.Tx, keeperID, breeders string) error) error {
+	cases, err := tx.CasesOfKeeper(keeperID)
 	if err != nil {
 		return err
 	}
-	for i := range cases {
-		if cases[i].BreederID != c.BreederID {
-			return end(tx, c.KeeperID, c.BreederID)
-		}
-	}
-	if err := tx.DeleteKeeper(c.KeeperID); err != nil && !care.IsCode(err, care.NotFound) {
+	cards, err := tx.CardsOfKeeper(keeperID)
+	if err != nil {
 		return err
 	}
-	return end(tx, c.KeeperID, "")
+	if slices.ContainsFunc(cases, func(c care.Case) bool { return c.BreederID != breederID }) ||
+		slices.ContainsFunc(cards, func(c care.Card) bool { return c.BreederID != breederID }) {
+		return end(tx, keeperID, breederID)
+	}
+	if err := tx.DeleteKeeper(keeperID); err != nil && !care.IsCode(err, care.NotFound) {
+		return err
+	}
+	return end(tx, keeperID, "")
 }

@@ -24,6 +24,9 @@ type Codes interface {
 	New() (plain, hash string, err error)
 	// Hash reads a code as typed; a code that cannot be one is a BadField error.
 	Hash(typed string) (hash string, err error)
+	// CardKey and Mark serve a breeder's phone without a network, see care.Card.
+	CardKey(breederID string) []byte
+	Mark(breederID, plain string) string
 }
 
 // Service is the use cases over one store.

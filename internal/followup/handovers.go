@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strconv"
 	"time"
 
 	"warmhand/internal/care"
@@ -20,10 +21,18 @@ type HandoverDraft struct {
 	BreederID, AnimalID, ShowDay, BuyerNote string
 	RequestID                               string
 	At                                      time.Time // zero means now
+	// CardCode is the code of a blank card that goes with the animal; "" for a
+	// new code.
+	CardCode string     `json:",omitempty"`
+	Price    care.Price `json:",omitzero"`
 }
 
-// CreateHandover issues the record of an animal and opens its case. The code
-// is "" in the answer to a repeat: only its hash is kept.
+// CreateHandover issues the record of an animal as of the sale and opens its
+// case. The code is "" in the answer to a repeat, for only its hash is kept, and
+// with a blank card, which has it printed on. A sale that a phone kept while it
+// was offline comes with a blank card: it is the same sale when card, animal and
+// time are, however late it comes again; and who claimed the card before it came
+// is the animal's keeper from then on.
 func (s *Service) CreateHandover(ctx context.Context, who care.Actor, now time.Time, d HandoverDraft) (h care.Handover, code string, err error) {
 	if err := breederOnly(who, d.BreederID, "animal"); err != nil {
 		return h, "", err
@@ -37,13 +46,23 @@ func (s *Service) CreateHandover(ctx context.Context, who care.Actor, now time.T
 	if d.At.After(now.Add(24*time.Hour)) || d.At.Before(now.AddDate(-1, 0, 0)) {
 		return h, "", care.BadField("handover.handover_time", "A handover is recorded within a year after it and at most a day before. Check the date.")
 	}
-	plain, hash, err := s.codes.New()
+	if err := checkPrice(d.Price); err != nil {
+		return h, "", err
+	}
+	var plain, hash string
+	if d.CardCode == "" {
+		plain, hash, err = s.codes.New()
+	} else {
+		hash, err = s.codes.Hash(d.CardCode)
+		err = ofCardCode(err)
+	}
 	if err != nil {
 		return h, "", fmt.Errorf("claim code: %w", err)
 	}
 	var opened care.Case
+	var made bool
 	err = s.store.Write(ctx, func(tx care.Tx) error {
-		code = ""
+		made = false
 		done, err := tx.Answered(d.BreederID, d.RequestID)
 		if err == nil {
 			if done.Digest != digest {
@@ -55,19 +74,30 @@ func (s *Service) CreateHandover(ctx context.Context, who care.Actor, now time.T
 		if !care.IsCode(err, care.NotFound) {
 			return err
 		}
+		var card *care.Card
+		if d.CardCode != "" {
+			if card, err = blankCard(tx, d.BreederID, hash); err != nil {
+				return err
+			}
+			if card.HandoverID != "" {
+				h, err = sameSale(tx, card, &d)
+				return err
+			}
+		}
 		a, err := tx.Animal(d.BreederID, d.AnimalID)
 		if err != nil {
 			return err
 		}
 		if a.DeletedAt != nil {
-			return care.Missing("animal")
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalGone, Text: "This animal is not in the stock book any more. If it was sold, say which animal it was."}
 		}
 		c, err := openCase(tx, d.BreederID, d.AnimalID)
 		if err != nil {
 			return err
 		}
 		if c != nil {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonAlreadyHanded, Text: "This animal was handed over already and is being followed up. Revoke that handover or end its case first."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonAlreadyHanded, Text: "This animal was handed over already and is being followed up. Revoke that handover or end its case first.",
+				Meta: map[string]string{"handover": c.ID, "claimed": strconv.FormatBool(c.KeeperID != "")}}
 		}
 		b, err := tx.Breeder(d.BreederID)
 		if err != nil {
@@ -80,10 +110,14 @@ func (s *Service) CreateHandover(ctx context.Context, who care.Actor, now time.T
 		if err != nil {
 			return err
 		}
+		asOf := d.At
+		if asOf.After(now) {
+			asOf = now
+		}
 		h = care.Handover{
 			BreederID: d.BreederID, ID: newID(), AnimalID: d.AnimalID, State: care.HandoverIssued,
-			HandedOverAt: d.At, ShowDay: d.ShowDay, BuyerNote: d.BuyerNote,
-			Record: record(&b, &a, log, now), CodeHash: hash,
+			HandedOverAt: d.At, ShowDay: d.ShowDay, BuyerNote: d.BuyerNote, Price: d.Price,
+			Record: record(&b, &a, until(log, asOf), asOf), CodeHash: hash,
 			ClaimExpiresAt: now.AddDate(0, 0, ClaimDays), CreatedAt: now, Version: 1,
 		}
 		if h.Record.Mother, err = parent(tx, d.BreederID, a.MotherID); err != nil {
@@ -95,31 +129,36 @@ func (s *Service) CreateHandover(ctx context.Context, who care.Actor, now time.T
 		if h.Signed, err = s.sign(tx, &h, now); err != nil {
 			return err
 		}
+		opened = care.Case{BreederID: d.BreederID, ID: h.ID, AnimalID: d.AnimalID, HandedOverAt: d.At, CreatedAt: now, ChangedAt: now, Version: 1}
+		if card != nil {
+			if err := bind(tx, card, &h, &opened, now); err != nil {
+				return err
+			}
+		}
 		if err := tx.InsertHandover(h); err != nil {
 			return err
 		}
-		learned, err := learn(tx, &a, lastMass(log, d.At), now)
+		opened.Learned, err = learn(tx, &a, lastMass(log, d.At), now)
 		if err != nil {
 			return err
 		}
-		opened = care.Case{BreederID: d.BreederID, ID: h.ID, AnimalID: d.AnimalID, HandedOverAt: d.At, Learned: learned,
-			CreatedAt: now, ChangedAt: now, Version: 1}
 		if err := tx.InsertCase(opened); err != nil {
 			return err
 		}
 		if opened, err = reassess(tx, opened, now); err != nil {
 			return err
 		}
-		code = plain
+		made = true
 		return tx.InsertAnswered(care.Answered{Scope: d.BreederID, RequestID: d.RequestID, Digest: digest, Answer: []byte(h.ID), At: now})
 	})
 	if err != nil {
 		return care.Handover{}, "", err
 	}
-	if code != "" {
-		s.hub.publish(change(&opened, "handover"))
+	if !made {
+		return h, "", nil
 	}
-	return h, code, nil
+	s.hub.publish(change(&opened, "handover"))
+	return h, plain, nil
 }
 
 func requestReused() error {
@@ -162,6 +201,11 @@ func record(b *care.Breeder, a *care.Animal, log []care.Entry, now time.Time) ca
 	r.Checklist = care.MakeChecklist(a, lastMass(log, now), now)
 	r.Cautions = care.Cautions(a)
 	return r
+}
+
+// until is what of a log had happened by then.
+func until(log []care.Entry, t time.Time) []care.Entry {
+	return slices.DeleteFunc(slices.Clone(log), func(e care.Entry) bool { return e.HappenedAt.After(t) })
 }
 
 // keptFor is for how long a climate reading says how an animal is kept.
@@ -216,7 +260,8 @@ func (s *Service) GetHandover(ctx context.Context, who care.Actor, breederID, id
 	if !who.IsKeeper(h.KeeperID, breederID) {
 		return care.Handover{}, care.Missing("handover")
 	}
-	h.BuyerNote, h.From = "", ""
+	h.ForKeeper()
+	h.From = ""
 	return h, nil
 }
 
@@ -309,11 +354,18 @@ func (s *Service) ReplaceClaimCode(ctx context.Context, who care.Actor, now time
 
 func byCode(tx care.Tx, hash string) (care.Handover, error) {
 	h, err := tx.HandoverByCode(hash)
+	if !care.IsCode(err, care.NotFound) {
+		return h, err
+	}
+	card, err := tx.CardByCode(hash)
 	if care.IsCode(err, care.NotFound) {
 		return h, &care.Error{Code: care.NotFound, Reason: care.ReasonCodeWrong, Text: "No handover has this code. Compare it with the card again, or ask the breeder for a new one.",
 			Fields: []care.FieldError{{Field: "claim_code", Text: "No handover has this code. Compare it with the card again."}}}
 	}
-	return h, err
+	if err != nil {
+		return h, err
+	}
+	return h, cardWaits(tx, &card)
 }
 
 // claimable reports why a handover cannot be claimed, if it cannot.
@@ -344,7 +396,7 @@ func (s *Service) LookUpClaim(ctx context.Context, now time.Time, typed string) 
 	if err != nil {
 		return care.Handover{}, err // what a code would have opened stays closed
 	}
-	h.BuyerNote = ""
+	h.ForKeeper()
 	return h, nil
 }
 
@@ -414,7 +466,8 @@ func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, type
 	if err != nil {
 		return CaseView{}, care.Handover{}, err
 	}
-	h.BuyerNote, h.From, v.Animal.Note, v.Animal.Place = "", "", "", ""
+	h.ForKeeper()
+	h.From, v.Animal.Note, v.Animal.Place = "", "", ""
 	s.hub.publish(change(&v.Case, "claim"))
 	return v, h, nil
 }

@@ -38,7 +38,7 @@ func (s *Service) KeeperExport(ctx context.Context, who care.Actor, breederID, c
 		if out.Handover, err = tx.Handover(breederID, caseID); err != nil {
 			return err
 		}
-		out.Handover.BuyerNote = ""
+		out.Handover.ForKeeper()
 		if out.Photos, err = tx.ListPhotos(breederID, caseID); err != nil {
 			return err
 		}
@@ -91,7 +91,22 @@ func (s *Service) Leave(ctx context.Context, who care.Actor, now time.Time, end 
 			}
 			left++
 		}
-		if left < len(cases) {
+		cards, err := tx.CardsOfKeeper(who.KeeperID)
+		if err != nil {
+			return err
+		}
+		more := len(cases) - left
+		for _, c := range cards {
+			if !who.IsKeeper(c.KeeperID, c.BreederID) {
+				more++
+				continue
+			}
+			unclaim(&c)
+			if err := tx.UpdateCard(c); err != nil {
+				return err
+			}
+		}
+		if more > 0 {
 			return end(tx, who.KeeperID, who.Breeders) // not "": that sees all
 		}
 		if err := tx.DeleteKeeper(who.KeeperID); err != nil && !care.IsCode(err, care.NotFound) {

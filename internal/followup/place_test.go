@@ -51,6 +51,12 @@ func (c codes) Sign(by *care.SigningKey, payload []byte) (string, bool, error) {
 
 func (codes) Issuer() string { return "https://snakes.example.org" }
 
+func (c codes) CardKey(breederID string) []byte { return c.key.CardKey(breederID) }
+
+func (c codes) Mark(breederID, plain string) string {
+	return access.CardMark(c.key.CardKey(breederID), plain)
+}
+
 // place is the use cases over a SQLite store in a folder of its own, with two
 // breeders that must not see each other.
 type place struct {

@@ -12,9 +12,13 @@ import (
 
 // CardDraft names a handover whose card is to be printed. The caller has to know
 // its claim code: only the hash is kept.
-type CardDraft struct{ HandoverID, Code string }
+type CardDraft struct {
+	HandoverID, Code string
+	Blank            int64 // the number of a blank card, in place of a handover
+}
 
-// Cards returns the handovers of cards, in their order, when each can still be
+// Cards returns the handovers of cards, in their order, of blank ones with
+// nothing but the breeder in the record, when each can still be
 // claimed with the code that is to stand on it, and the zone that the breeder's
 // days are counted in.
 func (s *Service) Cards(ctx context.Context, who care.Actor, now time.Time, breederID string, cards []CardDraft) (list []care.Handover, zone *time.Location, err error) {
@@ -33,6 +37,14 @@ func (s *Service) Cards(ctx context.Context, who care.Actor, now time.Time, bree
 			return err
 		}
 		for i, c := range cards {
+			if c.Blank != 0 {
+				h, err := blankToPrint(tx, breederID, c.Blank, hashes[i])
+				if err != nil {
+					return ofCard(i, err)
+				}
+				list = append(list, h)
+				continue
+			}
 			h, err := tx.Handover(breederID, c.HandoverID)
 			if err != nil {
 				return err
@@ -52,6 +64,24 @@ func (s *Service) Cards(ctx context.Context, who care.Actor, now time.Time, bree
 		return nil, nil, err
 	}
 	return list, zone, nil
+}
+
+func blankToPrint(tx care.Tx, breederID string, number int64, hash string) (h care.Handover, err error) {
+	c, err := tx.Card(breederID, number)
+	switch {
+	case err != nil:
+		return h, err
+	case c.HandoverID != "":
+		return h, cardUsed(&c, "")
+	case c.RevokedAt != nil:
+		return h, cardRevoked(&c)
+	case subtle.ConstantTimeCompare([]byte(c.CodeHash), []byte(hash)) == 0:
+		return h, &care.Error{Code: care.Invalid, Reason: care.ReasonCodeWrong, Text: "This card has another code. Codes are told once; if they are lost, make new cards.",
+			Fields: []care.FieldError{{Field: "claim_code", Text: "Not the code of this card."}}}
+	}
+	b, err := tx.Breeder(breederID)
+	h.Record.Breeder, h.Record.Contact = b.Name, b.Contact
+	return h, err
 }
 
 // ofCard says in which of the cards a field is wrong.

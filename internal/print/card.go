@@ -2,6 +2,7 @@ package print
 
 import (
 	"io"
+	"strconv"
 	"strings"
 	"time"
 
@@ -27,9 +28,13 @@ func Forms() []Form { return []Form{Credit, A6} }
 // need not know which card it is.
 const CodeSide = 32.
 
-// Card is what a handover card says.
+// Card is what a handover card says. Without a record it is blank, to be bound
+// to an animal at the sale: it has its number and room to
+// write the name.
 type Card struct {
 	Record *care.Record
+	Number int64
+	From   string // the breeder
 	Code   string // the claim code in its groups
 	Link   string // the claim link with the code in its fragment
 	Until  time.Time
@@ -92,8 +97,6 @@ const ofFullSize = "This line is 50 mm long and the code 32 mm wide if the card 
 func (s *sheet) credit(x, y float64, c *Card) error {
 	s.frame(x, y, creditW, creditH)
 	s.frame(x+creditW, y, creditW, creditH)
-	name, common, scientific := names(&c.Record.Animal)
-
 	s.band(x+3, y+2.2, creditW-6, 1.4)
 	free := margin(CodeSide)
 	if err := s.code(x+free, y+8.8, CodeSide, c.Link); err != nil {
@@ -107,14 +110,21 @@ func (s *sheet) credit(x, y float64, c *Card) error {
 	width := x + creditW - 3 - left
 	s.set(regular, 7, muted)
 	s.text(left, y+8.6, "For the keeper of")
-	s.text(left, y+13.4, s.fitted(name, bold, width, ink, 13, 11, 9.5, 8))
-	at := y + 17.4
-	if name != common {
-		s.text(left, at, s.fitted(common, regular, width, ink, 7.5, 6.5))
-		at += 3.2
-	}
-	if scientific != "" {
-		s.text(left, at, s.fitted(scientific, italic, width, muted, 7.5, 6.5))
+	if c.Record == nil {
+		s.writeOn(left, y+16.5, width)
+		s.set(regular, 7, muted)
+		s.text(left, y+20.6, c.number())
+	} else {
+		name, common, scientific := names(&c.Record.Animal)
+		s.text(left, y+13.4, s.fitted(name, bold, width, ink, 13, 11, 9.5, 8))
+		at := y + 17.4
+		if name != common {
+			s.text(left, at, s.fitted(common, regular, width, ink, 7.5, 6.5))
+			at += 3.2
+		}
+		if scientific != "" {
+			s.text(left, at, s.fitted(scientific, italic, width, muted, 7.5, 6.5))
+		}
 	}
 	s.set(regular, 7.5, ink)
 	s.para(left, y+26.4, 3.3, s.lines("Scan the code with the phone’s camera, or open", width, 2))
@@ -128,18 +138,44 @@ func (s *sheet) credit(x, y float64, c *Card) error {
 	left, width = x+creditW+4, creditW-8
 	s.set(bold, 8.5, ink)
 	s.text(left, y+6.6, "In brief")
-	foot := s.foot(left, y+creditH-3.2, width, from(c.Record), 7, 6)
-	s.bullets(left, y+11.2, width, foot-1.5, care.CautionsInBrief(&c.Record.Animal), 8, 7.5, 7, 6.5, 6)
+	foot := s.foot(left, y+creditH-3.2, width, c.from(), 7, 6)
+	s.bullets(left, y+11.2, width, foot-1.5, c.brief(), 8, 7.5, 7, 6.5, 6)
 	return nil
 }
 
 // from says whose animal it was and how to reach them.
+func (c *Card) from() string {
+	if c.Record == nil {
+		return "From " + c.From
+	}
+	return from(c.Record)
+}
+
 func from(r *care.Record) string {
 	if r.Contact == "" {
 		return "From " + r.Breeder
 	}
 	return "From " + r.Breeder + " · " + r.Contact
 }
+
+// number is how a blank card is told from the next.
+func (c *Card) number() string { return "Card " + strconv.FormatInt(c.Number, 10) }
+
+// unknown is what a card says that was printed before its animal was known.
+var unknown = []string{
+	"Open the record with the code: it says what this animal eats, how to keep it, and what to look out for.",
+	"If the record is not there yet, the breeder’s phone has had no network since the sale. Open it again later.",
+}
+
+func (c *Card) brief() []string {
+	if c.Record == nil {
+		return unknown
+	}
+	return care.CautionsInBrief(&c.Record.Animal)
+}
+
+// writeOn is a line to write a name on.
+func (s *sheet) writeOn(x, y, width float64) { s.box(x, y, width, .25, muted) }
 
 // foot writes lines that end at the baseline y, in the larger of two sizes if
 // that makes three lines at most, and returns the baseline before them.
@@ -185,20 +221,26 @@ func (s *sheet) bullets(x, y, width, last float64, list []string, sizes ...float
 
 func (s *sheet) a6(x, y float64, c *Card, zone *time.Location) error {
 	s.frame(x, y, a6W, a6H)
-	name, common, scientific := names(&c.Record.Animal)
 	left, width := x+8, a6W-16.
 	s.band(left, y+8, width, 1.8)
 	s.set(regular, 9, muted)
 	s.text(left, y+15.6, "For the keeper of")
-	s.text(left, y+23.4, s.fitted(name, bold, width, ink, 20, 17, 14, 11))
-	at := y + 28.6
-	s.set(regular, 10, ink)
-	if name != common {
-		s.text(left, at, common)
-		at += 4.6
-	}
-	if scientific != "" {
-		s.text(left, at, s.fitted(scientific, italic, width, muted, 10))
+	if c.Record == nil {
+		s.writeOn(left, y+25.5, width)
+		s.set(regular, 9, muted)
+		s.text(left, y+31, c.number())
+	} else {
+		name, common, scientific := names(&c.Record.Animal)
+		s.text(left, y+23.4, s.fitted(name, bold, width, ink, 20, 17, 14, 11))
+		at := y + 28.6
+		s.set(regular, 10, ink)
+		if name != common {
+			s.text(left, at, common)
+			at += 4.6
+		}
+		if scientific != "" {
+			s.text(left, at, s.fitted(scientific, italic, width, muted, 10))
+		}
 	}
 
 	const top = 39.5
@@ -216,7 +258,9 @@ func (s *sheet) a6(x, y float64, c *Card, zone *time.Location) error {
 	s.text(right, end+.4, "and type")
 	s.text(right, end+8, s.fitted(c.Code, bold, room, ink, 18, 16, 14))
 	s.set(regular, 8, muted)
-	s.text(right, y+top+CodeSide, s.fitted("The code waits until "+date(c.Until, zone)+".", regular, room, muted, 8, 7))
+	if c.Record != nil {
+		s.text(right, y+top+CodeSide, s.fitted("The code waits until "+date(c.Until, zone)+".", regular, room, muted, 8, 7))
+	}
 
 	s.checkLine(left, y+top+CodeSide+free+1.5)
 	s.set(regular, 6.5, muted)
@@ -224,8 +268,8 @@ func (s *sheet) a6(x, y float64, c *Card, zone *time.Location) error {
 
 	s.set(bold, 11, ink)
 	s.text(left, y+86.6, "In brief")
-	foot := s.foot(left, y+a6H-7, width, from(c.Record), 8.5, 7.5)
-	s.bullets(left, y+92, width, foot-1.5, care.CautionsInBrief(&c.Record.Animal), 9.5, 9, 8.5, 8, 7.5, 7)
+	foot := s.foot(left, y+a6H-7, width, c.from(), 8.5, 7.5)
+	s.bullets(left, y+92, width, foot-1.5, c.brief(), 9.5, 9, 8.5, 8, 7.5, 7)
 	return nil
 }
 

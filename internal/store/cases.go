@@ -12,7 +12,7 @@ import (
 
 var (
 	handovers = table{name: "handovers", what: "handover", key: 2, columns: columns(
-		`breeder_id handover_id animal_id passed_from state handed_over_at show_day buyer_note record code_hash
+		`breeder_id handover_id animal_id passed_from state handed_over_at show_day buyer_note price record code_hash
 		claim_expires_at claimed_at keeper_id created_at version signed`)}
 	signingKeys = table{name: "signing_keys", what: "signing key", key: 2, columns: columns(
 		`breeder_id key_id public sealed created_at`)}
@@ -36,7 +36,7 @@ func lookRow(l *care.Look) []any {
 }
 
 func handoverRow(h *care.Handover) []any {
-	return []any{&h.BreederID, &h.ID, &h.AnimalID, &h.From, &h.State, instant{&h.HandedOverAt}, &h.ShowDay, &h.BuyerNote, handoverRecord{&h.Record}, &h.CodeHash,
+	return []any{&h.BreederID, &h.ID, &h.AnimalID, &h.From, &h.State, instant{&h.HandedOverAt}, &h.ShowDay, &h.BuyerNote, document[care.Price]{&h.Price}, handoverRecord{&h.Record}, &h.CodeHash,
 		instant{&h.ClaimExpiresAt}, maybeInstant{&h.ClaimedAt}, &h.KeeperID, instant{&h.CreatedAt}, &h.Version, &h.Signed}
 }
 

@@ -23,6 +23,7 @@ var erasures = []erasure{
 	erase("flags", "breeder_id, case_id, flag_id"),
 	erase("cases", "breeder_id, case_id"),
 	erase("handovers", "breeder_id, handover_id"),
+	erase("cards", "breeder_id, number"),
 	erase("import_animals", "breeder_id, import_id, animal_id"),
 	erase("imports", "breeder_id, import_id"),
 	erase("entries", "breeder_id, animal_id, entry_id"),

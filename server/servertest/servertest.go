@@ -420,6 +420,20 @@ func (c *Client) HandOver(animal string) (caseID, code string) {
 	return name[strings.LastIndexByte(name, '/')+1:], a.Text("claimCode")
 }
 
+// NewCard is a blank card as it is printed.
+type NewCard struct {
+	Card struct{ Name string }
+	Code string
+}
+
+// NewCards makes blank cards of the page's breeder.
+func (c *Client) NewCards(count int) []NewCard {
+	c.f.T.Helper()
+	var out struct{ Cards []NewCard }
+	c.Call("POST", "/v1/breeders/"+c.Breeder+"/cards", map[string]any{"count": count, "requestId": c.f.ID("request")}).OK().Into(&out)
+	return out.Cards
+}
+
 // Claim makes the page a keeper's.
 func (c *Client) Claim(code string) *Answer {
 	c.f.T.Helper()

@@ -14,6 +14,9 @@ func missing(t *testing.T, s care.Store) {
 	calls := map[string]func(care.Tx) error{
 		"HandoverByCode":       func(tx care.Tx) error { _, err := tx.HandoverByCode("nope"); return err },
 		"HandoverByCode empty": func(tx care.Tx) error { _, err := tx.HandoverByCode(""); return err },
+		"CardByCode":           func(tx care.Tx) error { _, err := tx.CardByCode("nope"); return err },
+		"CardByCode empty":     func(tx care.Tx) error { _, err := tx.CardByCode(""); return err },
+		"UpdateCard":           func(tx care.Tx) error { return tx.UpdateCard(w.card) },
 		"UpdateBreeder":        func(tx care.Tx) error { return tx.UpdateBreeder(w.breeder) },
 		"UpdatePasskey":        func(tx care.Tx) error { return tx.UpdatePasskey(w.passkey) },
 		"DeletePasskey":        func(tx care.Tx) error { return tx.DeletePasskey("b1", "u1", "nope") },
@@ -74,6 +77,9 @@ func conflicts(t *testing.T, s care.Store) {
 	wantCode(t, s.Write(limit(t), func(tx care.Tx) error { return tx.InsertHandover(other) }), care.Conflict)
 	other.ID, other.Version = "h1", 2
 	wantCode(t, s.Write(limit(t), func(tx care.Tx) error { return tx.UpdateHandover(other) }), care.Conflict)
+	card := full("b2").card
+	card.Number, card.CodeHash = 18, "card-b1"
+	wantCode(t, s.Write(limit(t), func(tx care.Tx) error { return tx.InsertCard(card) }), care.Conflict)
 	// Two handovers without a code are no conflict.
 	write(t, s, func(tx care.Tx) error {
 		other.CodeHash, other.ID = "", "h3"
@@ -109,6 +115,7 @@ func stale(t *testing.T, s care.Store) {
 		"breeder":  func(tx care.Tx, d int64) error { v := w.breeder; v.Version += d; return tx.UpdateBreeder(v) },
 		"animal":   func(tx care.Tx, d int64) error { v := w.animal; v.Version += d; return tx.UpdateAnimal(v) },
 		"handover": func(tx care.Tx, d int64) error { v := w.handover; v.Version += d; return tx.UpdateHandover(v) },
+		"card":     func(tx care.Tx, d int64) error { v := w.card; v.Version += d; return tx.UpdateCard(v) },
 		"case":     func(tx care.Tx, d int64) error { v := w.kase; v.Version += d; return tx.UpdateCase(v) },
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -417,6 +424,11 @@ func isolation(t *testing.T, s care.Store) {
 		if err := tx.UpdateImport(i); err != nil {
 			return err
 		}
+		k := one.card
+		k.KeeperName = "changed"
+		if err := tx.UpdateCard(k); err != nil {
+			return err
+		}
 		f := one.flag
 		f.Text = "changed"
 		return tx.PutFlag(f)
@@ -434,6 +446,7 @@ func isolation(t *testing.T, s care.Store) {
 			v, _, err := tx.ListEntries("b2", "a1", nil, "", care.Cursor{}, 10)
 			return v, err
 		},
+		"ListCards": func(tx care.Tx) (any, error) { v, _, err := tx.ListCards("b2", care.Cursor{}, 10); return v, err },
 		"ListHandovers": func(tx care.Tx) (any, error) {
 			v, _, err := tx.ListHandovers("b2", "", care.Cursor{}, 10)
 			return v, err
@@ -460,6 +473,7 @@ func isolation(t *testing.T, s care.Store) {
 		"ListHandovers": []care.Handover{two.handover}, "ListCases": []care.Case{listed}, "CasesOfKeeper": []care.Case{two.kase},
 		"ListFlags": []care.Flag{two.flag}, "ListPhotos": []care.Photo{two.photo}, "ListSigningKeys": []care.SigningKey{two.signing},
 		"ListImports": []care.Import{two.imported}, "ListImportAnimals": []care.ImportAnimal{two.touched},
+		"ListCards": []care.Card{two.card},
 	}
 	for name, get := range lists {
 		wantSame(t, name, read(t, s, get), wants[name])

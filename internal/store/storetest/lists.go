@@ -192,6 +192,53 @@ func handoverPages(t *testing.T, s care.Store) {
 	}
 }
 
+func cardPages(t *testing.T, s care.Store) {
+	stock(t, s, "b1")
+	stock(t, s, "b2")
+	write(t, s, func(tx care.Tx) error {
+		for _, n := range []int64{2, 10, 1, 9, 1 << 40} {
+			for _, b := range []string{"b1", "b2"} {
+				if err := tx.InsertCard(care.Card{BreederID: b, Number: n}); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+	for _, size := range []int{1, 2, 5, 6} {
+		all := walk(t, s, size, func(tx care.Tx, after care.Cursor) ([]care.Card, care.Cursor, error) {
+			return tx.ListCards("b1", after, size)
+		})
+		var numbers []int64
+		for _, c := range all {
+			numbers = append(numbers, c.Number)
+		}
+		wantSame(t, fmt.Sprintf("by %d", size), numbers, []int64{1 << 40, 10, 9, 2, 1})
+	}
+}
+
+func keeperCards(t *testing.T, s care.Store) {
+	for _, b := range []string{"b1", "b2"} {
+		stock(t, s, b)
+	}
+	write(t, s, func(tx care.Tx) error {
+		for i, c := range []care.Card{{BreederID: "b2", KeeperID: "k1"}, {BreederID: "b1", KeeperID: "k1"}, {BreederID: "b1", KeeperID: "k2"}, {BreederID: "b1"}} {
+			c.Number, c.ClaimedAt = int64(i), ptr(at(-time.Duration(i)*time.Hour))
+			if err := tx.InsertCard(c); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	for keeper, want := range map[string][]int64{"k1": {1, 0}, "k2": {2}, "": nil, "K1": nil} {
+		var numbers []int64
+		for _, c := range read(t, s, func(tx care.Tx) ([]care.Card, error) { return tx.CardsOfKeeper(keeper) }) {
+			numbers = append(numbers, c.Number)
+		}
+		wantSame(t, "cards of "+keeper, numbers, want)
+	}
+}
+
 func casePages(t *testing.T, s care.Store) {
 	stock(t, s, "b1", "a1")
 	write(t, s, func(tx care.Tx) error {

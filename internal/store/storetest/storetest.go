@@ -50,6 +50,7 @@ func Run(t *testing.T, place Place) {
 		{"pages of handovers", handoverPages},
 		{"pages of cases by urgency with ties", casePages},
 		{"pages of imports", importPages},
+		{"pages of cards", cardPages},
 		{"imports that are under way, oldest first", pendingImports},
 		{"an animal that an import made stays so", importMade},
 		{"pages stay steady while rows come in", steadyPages},
@@ -57,6 +58,7 @@ func Run(t *testing.T, place Place) {
 		{"cases open, closed and of an animal", caseQueries},
 		{"due cases, oldest first", dueCases},
 		{"cases of a keeper", keeperCases},
+		{"cards of a keeper", keeperCards},
 		{"lists are in order", listOrder},
 		{"flags are put over themselves", flagPut},
 		{"feeding counts", feedingCounts},
@@ -126,6 +128,7 @@ type world struct {
 	answered care.Answered
 	imported care.Import
 	touched  care.ImportAnimal
+	card     care.Card
 }
 
 // full is a world with no field left at zero. Only what must be unique beyond
@@ -158,7 +161,7 @@ func full(b string) world {
 		animal: animal,
 		entry:  entry,
 		handover: care.Handover{
-			BreederID: b, ID: "h1", AnimalID: "a1", From: "h0", State: care.HandoverClaimed, HandedOverAt: t0, ShowDay: "spring", BuyerNote: "asked well",
+			BreederID: b, ID: "h1", AnimalID: "a1", From: "h0", State: care.HandoverClaimed, HandedOverAt: t0, ShowDay: "spring", BuyerNote: "asked well", Price: care.Price{Amount: "89.50", Currency: "EUR"},
 			Record: care.Record{
 				Animal: animal, Breeder: "Loam", Contact: "by the thread", Weights: []care.Entry{weighed, weighed}, Offers: []care.Entry{history}, Sheds: []care.Entry{shed},
 				FeedNext:  "One mouse in a week.",
@@ -186,6 +189,8 @@ func full(b string) world {
 			By: care.BreederOwner, ByID: "u1", CreatedAt: t0, ConfirmedAt: ptr(at(time.Minute)), EndedAt: ptr(at(time.Hour)), Animals: 12, Entries: 340, Done: 5, Total: 352,
 			Trouble: "the list is gone", Kept: []care.KeptByUndo{{AnimalID: "a1", Name: "tub 14", Why: "handed over"}}, Version: 4},
 		touched: care.ImportAnimal{BreederID: b, ImportID: "i1", AnimalID: "a1", Made: true},
+		card: care.Card{BreederID: b, Number: 17, CodeHash: "card-" + b, Mark: "mark", CreatedAt: t0, RevokedAt: ptr(at(time.Hour)), HandoverID: "h1",
+			KeeperID: "k1", KeeperName: "Robin", ClaimedAt: ptr(at(time.Minute)), ClaimRequest: "r2", Version: 6},
 	}
 }
 
@@ -207,6 +212,7 @@ func bare(b string) world {
 		answered: care.Answered{Scope: b, RequestID: "r1"},
 		imported: care.Import{BreederID: b, ID: "i1"},
 		touched:  care.ImportAnimal{BreederID: b, ImportID: "i1", AnimalID: "a1"},
+		card:     care.Card{BreederID: b, Number: 17},
 	}
 }
 
@@ -236,6 +242,7 @@ func (w world) items() []item {
 		{"answer", w.answered, func(tx care.Tx) error { return tx.InsertAnswered(w.answered) }, func(tx care.Tx) (any, error) { return tx.Answered(b, "r1") }},
 		{"import", w.imported, func(tx care.Tx) error { return tx.InsertImport(w.imported) }, func(tx care.Tx) (any, error) { return tx.Import(b, "i1") }},
 		{"import's animal", w.touched, func(tx care.Tx) error { return tx.PutImportAnimal(w.touched) }, func(tx care.Tx) (any, error) { return only(tx.ListImportAnimals(b, "i1")) }},
+		{"card", w.card, func(tx care.Tx) error { return tx.InsertCard(w.card) }, func(tx care.Tx) (any, error) { return tx.Card(b, 17) }},
 	}
 }
 

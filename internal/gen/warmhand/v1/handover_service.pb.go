@@ -100,7 +100,11 @@ type Handover struct {
 	Case       string                 `protobuf:"bytes,10,opt,name=case,proto3" json:"case,omitempty"`
 	CreateTime *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	// Resource name of the case whose keeper passes the animal on; empty when the breeder hands it over.
-	FromCase      string `protobuf:"bytes,12,opt,name=from_case,json=fromCase,proto3" json:"from_case,omitempty"`
+	FromCase string `protobuf:"bytes,12,opt,name=from_case,json=fromCase,proto3" json:"from_case,omitempty"`
+	// What it was sold for: the breeder's own note, never in the record.
+	Price *Price `protobuf:"bytes,13,opt,name=price,proto3" json:"price,omitempty"`
+	// The code of a blank card that goes with the animal; empty for a new code. With handover_time it may come long after the sale, and again: the same card, animal and time are the same sale.
+	CardCode      string `protobuf:"bytes,14,opt,name=card_code,json=cardCode,proto3" json:"card_code,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -219,6 +223,75 @@ func (x *Handover) GetFromCase() string {
 	return ""
 }
 
+func (x *Handover) GetPrice() *Price {
+	if x != nil {
+		return x.Price
+	}
+	return nil
+}
+
+func (x *Handover) GetCardCode() string {
+	if x != nil {
+		return x.CardCode
+	}
+	return ""
+}
+
+// Price is an amount of money.
+type Price struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// In figures with a point, such as 120 or 89.50.
+	Amount string `protobuf:"bytes,1,opt,name=amount,proto3" json:"amount,omitempty"`
+	// Three letters of ISO 4217, such as EUR.
+	Currency      string `protobuf:"bytes,2,opt,name=currency,proto3" json:"currency,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Price) Reset() {
+	*x = Price{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Price) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Price) ProtoMessage() {}
+
+func (x *Price) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Price.ProtoReflect.Descriptor instead.
+func (*Price) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Price) GetAmount() string {
+	if x != nil {
+		return x.Amount
+	}
+	return ""
+}
+
+func (x *Price) GetCurrency() string {
+	if x != nil {
+		return x.Currency
+	}
+	return ""
+}
+
 // HandoverRecord is what the breeder issues with the animal; a copy made at the handover.
 type HandoverRecord struct {
 	state          protoimpl.MessageState `protogen:"open.v1"`
@@ -244,7 +317,7 @@ type HandoverRecord struct {
 
 func (x *HandoverRecord) Reset() {
 	*x = HandoverRecord{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[1]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -256,7 +329,7 @@ func (x *HandoverRecord) String() string {
 func (*HandoverRecord) ProtoMessage() {}
 
 func (x *HandoverRecord) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[1]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -269,7 +342,7 @@ func (x *HandoverRecord) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HandoverRecord.ProtoReflect.Descriptor instead.
 func (*HandoverRecord) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{1}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *HandoverRecord) GetAnimal() *Animal {
@@ -381,7 +454,7 @@ type ChecklistItem struct {
 
 func (x *ChecklistItem) Reset() {
 	*x = ChecklistItem{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[2]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -393,7 +466,7 @@ func (x *ChecklistItem) String() string {
 func (*ChecklistItem) ProtoMessage() {}
 
 func (x *ChecklistItem) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[2]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -406,7 +479,7 @@ func (x *ChecklistItem) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChecklistItem.ProtoReflect.Descriptor instead.
 func (*ChecklistItem) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{2}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *ChecklistItem) GetPoint() string {
@@ -462,7 +535,7 @@ type CreateHandoverRequest struct {
 
 func (x *CreateHandoverRequest) Reset() {
 	*x = CreateHandoverRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -474,7 +547,7 @@ func (x *CreateHandoverRequest) String() string {
 func (*CreateHandoverRequest) ProtoMessage() {}
 
 func (x *CreateHandoverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -487,7 +560,7 @@ func (x *CreateHandoverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateHandoverRequest.ProtoReflect.Descriptor instead.
 func (*CreateHandoverRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{3}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *CreateHandoverRequest) GetParent() string {
@@ -514,7 +587,7 @@ func (x *CreateHandoverRequest) GetRequestId() string {
 type CreateHandoverResponse struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
 	Handover *Handover              `protobuf:"bytes,1,opt,name=handover,proto3" json:"handover,omitempty"`
-	// Ten characters to read out. Empty in the answer to a repeat: only a hash is kept; ReplaceClaimCode makes a new one.
+	// Ten characters to read out. Empty with a blank card, which has them on it, and in the answer to a repeat: only a hash is kept; ReplaceClaimCode makes a new one.
 	ClaimCode string `protobuf:"bytes,2,opt,name=claim_code,json=claimCode,proto3" json:"claim_code,omitempty"`
 	// The link that the QR code holds; the code is in its fragment.
 	ClaimUrl      string `protobuf:"bytes,3,opt,name=claim_url,json=claimUrl,proto3" json:"claim_url,omitempty"`
@@ -524,7 +597,7 @@ type CreateHandoverResponse struct {
 
 func (x *CreateHandoverResponse) Reset() {
 	*x = CreateHandoverResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -536,7 +609,7 @@ func (x *CreateHandoverResponse) String() string {
 func (*CreateHandoverResponse) ProtoMessage() {}
 
 func (x *CreateHandoverResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -549,7 +622,7 @@ func (x *CreateHandoverResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateHandoverResponse.ProtoReflect.Descriptor instead.
 func (*CreateHandoverResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{4}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *CreateHandoverResponse) GetHandover() *Handover {
@@ -582,7 +655,7 @@ type GetHandoverRequest struct {
 
 func (x *GetHandoverRequest) Reset() {
 	*x = GetHandoverRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -594,7 +667,7 @@ func (x *GetHandoverRequest) String() string {
 func (*GetHandoverRequest) ProtoMessage() {}
 
 func (x *GetHandoverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -607,7 +680,7 @@ func (x *GetHandoverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetHandoverRequest.ProtoReflect.Descriptor instead.
 func (*GetHandoverRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{5}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *GetHandoverRequest) GetName() string {
@@ -626,7 +699,7 @@ type GetHandoverResponse struct {
 
 func (x *GetHandoverResponse) Reset() {
 	*x = GetHandoverResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -638,7 +711,7 @@ func (x *GetHandoverResponse) String() string {
 func (*GetHandoverResponse) ProtoMessage() {}
 
 func (x *GetHandoverResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -651,7 +724,7 @@ func (x *GetHandoverResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetHandoverResponse.ProtoReflect.Descriptor instead.
 func (*GetHandoverResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{6}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GetHandoverResponse) GetHandover() *Handover {
@@ -674,7 +747,7 @@ type ListHandoversRequest struct {
 
 func (x *ListHandoversRequest) Reset() {
 	*x = ListHandoversRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -686,7 +759,7 @@ func (x *ListHandoversRequest) String() string {
 func (*ListHandoversRequest) ProtoMessage() {}
 
 func (x *ListHandoversRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -699,7 +772,7 @@ func (x *ListHandoversRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListHandoversRequest.ProtoReflect.Descriptor instead.
 func (*ListHandoversRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{7}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ListHandoversRequest) GetParent() string {
@@ -741,7 +814,7 @@ type ListHandoversResponse struct {
 
 func (x *ListHandoversResponse) Reset() {
 	*x = ListHandoversResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -753,7 +826,7 @@ func (x *ListHandoversResponse) String() string {
 func (*ListHandoversResponse) ProtoMessage() {}
 
 func (x *ListHandoversResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -766,7 +839,7 @@ func (x *ListHandoversResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListHandoversResponse.ProtoReflect.Descriptor instead.
 func (*ListHandoversResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{8}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListHandoversResponse) GetHandovers() []*Handover {
@@ -792,7 +865,7 @@ type RevokeHandoverRequest struct {
 
 func (x *RevokeHandoverRequest) Reset() {
 	*x = RevokeHandoverRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -804,7 +877,7 @@ func (x *RevokeHandoverRequest) String() string {
 func (*RevokeHandoverRequest) ProtoMessage() {}
 
 func (x *RevokeHandoverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -817,7 +890,7 @@ func (x *RevokeHandoverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeHandoverRequest.ProtoReflect.Descriptor instead.
 func (*RevokeHandoverRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{9}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *RevokeHandoverRequest) GetName() string {
@@ -836,7 +909,7 @@ type RevokeHandoverResponse struct {
 
 func (x *RevokeHandoverResponse) Reset() {
 	*x = RevokeHandoverResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -848,7 +921,7 @@ func (x *RevokeHandoverResponse) String() string {
 func (*RevokeHandoverResponse) ProtoMessage() {}
 
 func (x *RevokeHandoverResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -861,7 +934,7 @@ func (x *RevokeHandoverResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeHandoverResponse.ProtoReflect.Descriptor instead.
 func (*RevokeHandoverResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{10}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *RevokeHandoverResponse) GetHandover() *Handover {
@@ -880,7 +953,7 @@ type ReplaceClaimCodeRequest struct {
 
 func (x *ReplaceClaimCodeRequest) Reset() {
 	*x = ReplaceClaimCodeRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -892,7 +965,7 @@ func (x *ReplaceClaimCodeRequest) String() string {
 func (*ReplaceClaimCodeRequest) ProtoMessage() {}
 
 func (x *ReplaceClaimCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -905,7 +978,7 @@ func (x *ReplaceClaimCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReplaceClaimCodeRequest.ProtoReflect.Descriptor instead.
 func (*ReplaceClaimCodeRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{11}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ReplaceClaimCodeRequest) GetName() string {
@@ -926,7 +999,7 @@ type ReplaceClaimCodeResponse struct {
 
 func (x *ReplaceClaimCodeResponse) Reset() {
 	*x = ReplaceClaimCodeResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -938,7 +1011,7 @@ func (x *ReplaceClaimCodeResponse) String() string {
 func (*ReplaceClaimCodeResponse) ProtoMessage() {}
 
 func (x *ReplaceClaimCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -951,7 +1024,7 @@ func (x *ReplaceClaimCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReplaceClaimCodeResponse.ProtoReflect.Descriptor instead.
 func (*ReplaceClaimCodeResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{12}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ReplaceClaimCodeResponse) GetHandover() *Handover {
@@ -989,7 +1062,7 @@ type PassOn struct {
 
 func (x *PassOn) Reset() {
 	*x = PassOn{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1001,7 +1074,7 @@ func (x *PassOn) String() string {
 func (*PassOn) ProtoMessage() {}
 
 func (x *PassOn) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1014,7 +1087,7 @@ func (x *PassOn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PassOn.ProtoReflect.Descriptor instead.
 func (*PassOn) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{13}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *PassOn) GetCode() string {
@@ -1048,7 +1121,7 @@ type CreatePassOnRequest struct {
 
 func (x *CreatePassOnRequest) Reset() {
 	*x = CreatePassOnRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1060,7 +1133,7 @@ func (x *CreatePassOnRequest) String() string {
 func (*CreatePassOnRequest) ProtoMessage() {}
 
 func (x *CreatePassOnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1073,7 +1146,7 @@ func (x *CreatePassOnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePassOnRequest.ProtoReflect.Descriptor instead.
 func (*CreatePassOnRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{14}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *CreatePassOnRequest) GetName() string {
@@ -1092,7 +1165,7 @@ type CreatePassOnResponse struct {
 
 func (x *CreatePassOnResponse) Reset() {
 	*x = CreatePassOnResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1104,7 +1177,7 @@ func (x *CreatePassOnResponse) String() string {
 func (*CreatePassOnResponse) ProtoMessage() {}
 
 func (x *CreatePassOnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1117,7 +1190,7 @@ func (x *CreatePassOnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePassOnResponse.ProtoReflect.Descriptor instead.
 func (*CreatePassOnResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{15}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *CreatePassOnResponse) GetPassOn() *PassOn {
@@ -1137,7 +1210,7 @@ type GetPassOnRequest struct {
 
 func (x *GetPassOnRequest) Reset() {
 	*x = GetPassOnRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1149,7 +1222,7 @@ func (x *GetPassOnRequest) String() string {
 func (*GetPassOnRequest) ProtoMessage() {}
 
 func (x *GetPassOnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1162,7 +1235,7 @@ func (x *GetPassOnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPassOnRequest.ProtoReflect.Descriptor instead.
 func (*GetPassOnRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{16}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *GetPassOnRequest) GetName() string {
@@ -1182,7 +1255,7 @@ type GetPassOnResponse struct {
 
 func (x *GetPassOnResponse) Reset() {
 	*x = GetPassOnResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1194,7 +1267,7 @@ func (x *GetPassOnResponse) String() string {
 func (*GetPassOnResponse) ProtoMessage() {}
 
 func (x *GetPassOnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1207,7 +1280,7 @@ func (x *GetPassOnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPassOnResponse.ProtoReflect.Descriptor instead.
 func (*GetPassOnResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{17}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *GetPassOnResponse) GetPassOn() *PassOn {
@@ -1227,7 +1300,7 @@ type RevokePassOnRequest struct {
 
 func (x *RevokePassOnRequest) Reset() {
 	*x = RevokePassOnRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1239,7 +1312,7 @@ func (x *RevokePassOnRequest) String() string {
 func (*RevokePassOnRequest) ProtoMessage() {}
 
 func (x *RevokePassOnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1252,7 +1325,7 @@ func (x *RevokePassOnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokePassOnRequest.ProtoReflect.Descriptor instead.
 func (*RevokePassOnRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{18}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *RevokePassOnRequest) GetName() string {
@@ -1270,7 +1343,7 @@ type RevokePassOnResponse struct {
 
 func (x *RevokePassOnResponse) Reset() {
 	*x = RevokePassOnResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1282,7 +1355,7 @@ func (x *RevokePassOnResponse) String() string {
 func (*RevokePassOnResponse) ProtoMessage() {}
 
 func (x *RevokePassOnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1295,7 +1368,7 @@ func (x *RevokePassOnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokePassOnResponse.ProtoReflect.Descriptor instead.
 func (*RevokePassOnResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{19}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{20}
 }
 
 type LookUpClaimRequest struct {
@@ -1308,7 +1381,7 @@ type LookUpClaimRequest struct {
 
 func (x *LookUpClaimRequest) Reset() {
 	*x = LookUpClaimRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1320,7 +1393,7 @@ func (x *LookUpClaimRequest) String() string {
 func (*LookUpClaimRequest) ProtoMessage() {}
 
 func (x *LookUpClaimRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1333,7 +1406,7 @@ func (x *LookUpClaimRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookUpClaimRequest.ProtoReflect.Descriptor instead.
 func (*LookUpClaimRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{20}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *LookUpClaimRequest) GetClaimCode() string {
@@ -1357,7 +1430,7 @@ type LookUpClaimResponse struct {
 
 func (x *LookUpClaimResponse) Reset() {
 	*x = LookUpClaimResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1369,7 +1442,7 @@ func (x *LookUpClaimResponse) String() string {
 func (*LookUpClaimResponse) ProtoMessage() {}
 
 func (x *LookUpClaimResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1382,7 +1455,7 @@ func (x *LookUpClaimResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookUpClaimResponse.ProtoReflect.Descriptor instead.
 func (*LookUpClaimResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{21}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *LookUpClaimResponse) GetRecord() *HandoverRecord {
@@ -1426,7 +1499,7 @@ type ClaimHandoverRequest struct {
 
 func (x *ClaimHandoverRequest) Reset() {
 	*x = ClaimHandoverRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1438,7 +1511,7 @@ func (x *ClaimHandoverRequest) String() string {
 func (*ClaimHandoverRequest) ProtoMessage() {}
 
 func (x *ClaimHandoverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1451,7 +1524,7 @@ func (x *ClaimHandoverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClaimHandoverRequest.ProtoReflect.Descriptor instead.
 func (*ClaimHandoverRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{22}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ClaimHandoverRequest) GetClaimCode() string {
@@ -1487,7 +1560,7 @@ type ClaimHandoverResponse struct {
 
 func (x *ClaimHandoverResponse) Reset() {
 	*x = ClaimHandoverResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1499,7 +1572,7 @@ func (x *ClaimHandoverResponse) String() string {
 func (*ClaimHandoverResponse) ProtoMessage() {}
 
 func (x *ClaimHandoverResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1512,7 +1585,7 @@ func (x *ClaimHandoverResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClaimHandoverResponse.ProtoReflect.Descriptor instead.
 func (*ClaimHandoverResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{23}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ClaimHandoverResponse) GetCase() *Case {
@@ -1540,7 +1613,7 @@ var File_warmhand_v1_handover_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_handover_service_proto_rawDesc = "" +
 	"\n" +
-	"\"warmhand/v1/handover_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1ewarmhand/v1/case_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xd7\x05\n" +
+	"\"warmhand/v1/handover_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1ewarmhand/v1/case_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xaa\x06\n" +
 	"\bHandover\x12\x1c\n" +
 	"\x04name\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x01R\x04name\x12_\n" +
 	"\x06animal\x18\x02 \x01(\tBG\xe0A\x02\xbaHAr?2=^(breeders/[A-Za-z0-9_-]{1,64}/animals/[A-Za-z0-9_-]{1,64})?$R\x06animal\x125\n" +
@@ -1557,8 +1630,14 @@ const file_warmhand_v1_handover_service_proto_rawDesc = "" +
 	" \x01(\tB\x03\xe0A\x03R\x04case\x12@\n" +
 	"\vcreate_time\x18\v \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12 \n" +
-	"\tfrom_case\x18\f \x01(\tB\x03\xe0A\x03R\bfromCase:C\xeaA@\n" +
-	"\x15warmhand.dev/Handover\x12'breeders/{breeder}/handovers/{handover}\"\xb1\x04\n" +
+	"\tfrom_case\x18\f \x01(\tB\x03\xe0A\x03R\bfromCase\x12(\n" +
+	"\x05price\x18\r \x01(\v2\x12.warmhand.v1.PriceR\x05price\x12'\n" +
+	"\tcard_code\x18\x0e \x01(\tB\n" +
+	"\xe0A\x04\xbaH\x04r\x02\x18(R\bcardCode:C\xeaA@\n" +
+	"\x15warmhand.dev/Handover\x12'breeders/{breeder}/handovers/{handover}\"M\n" +
+	"\x05Price\x12\x1f\n" +
+	"\x06amount\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18\x10R\x06amount\x12#\n" +
+	"\bcurrency\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\x03R\bcurrency\"\xb1\x04\n" +
 	"\x0eHandoverRecord\x12+\n" +
 	"\x06animal\x18\x01 \x01(\v2\x13.warmhand.v1.AnimalR\x06animal\x12'\n" +
 	"\x0fscientific_name\x18\x02 \x01(\tR\x0escientificName\x12\x1f\n" +
@@ -1687,89 +1766,91 @@ func file_warmhand_v1_handover_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_handover_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_warmhand_v1_handover_service_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
+var file_warmhand_v1_handover_service_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_warmhand_v1_handover_service_proto_goTypes = []any{
 	(HandoverState)(0),               // 0: warmhand.v1.HandoverState
 	(*Handover)(nil),                 // 1: warmhand.v1.Handover
-	(*HandoverRecord)(nil),           // 2: warmhand.v1.HandoverRecord
-	(*ChecklistItem)(nil),            // 3: warmhand.v1.ChecklistItem
-	(*CreateHandoverRequest)(nil),    // 4: warmhand.v1.CreateHandoverRequest
-	(*CreateHandoverResponse)(nil),   // 5: warmhand.v1.CreateHandoverResponse
-	(*GetHandoverRequest)(nil),       // 6: warmhand.v1.GetHandoverRequest
-	(*GetHandoverResponse)(nil),      // 7: warmhand.v1.GetHandoverResponse
-	(*ListHandoversRequest)(nil),     // 8: warmhand.v1.ListHandoversRequest
-	(*ListHandoversResponse)(nil),    // 9: warmhand.v1.ListHandoversResponse
-	(*RevokeHandoverRequest)(nil),    // 10: warmhand.v1.RevokeHandoverRequest
-	(*RevokeHandoverResponse)(nil),   // 11: warmhand.v1.RevokeHandoverResponse
-	(*ReplaceClaimCodeRequest)(nil),  // 12: warmhand.v1.ReplaceClaimCodeRequest
-	(*ReplaceClaimCodeResponse)(nil), // 13: warmhand.v1.ReplaceClaimCodeResponse
-	(*PassOn)(nil),                   // 14: warmhand.v1.PassOn
-	(*CreatePassOnRequest)(nil),      // 15: warmhand.v1.CreatePassOnRequest
-	(*CreatePassOnResponse)(nil),     // 16: warmhand.v1.CreatePassOnResponse
-	(*GetPassOnRequest)(nil),         // 17: warmhand.v1.GetPassOnRequest
-	(*GetPassOnResponse)(nil),        // 18: warmhand.v1.GetPassOnResponse
-	(*RevokePassOnRequest)(nil),      // 19: warmhand.v1.RevokePassOnRequest
-	(*RevokePassOnResponse)(nil),     // 20: warmhand.v1.RevokePassOnResponse
-	(*LookUpClaimRequest)(nil),       // 21: warmhand.v1.LookUpClaimRequest
-	(*LookUpClaimResponse)(nil),      // 22: warmhand.v1.LookUpClaimResponse
-	(*ClaimHandoverRequest)(nil),     // 23: warmhand.v1.ClaimHandoverRequest
-	(*ClaimHandoverResponse)(nil),    // 24: warmhand.v1.ClaimHandoverResponse
-	(*timestamppb.Timestamp)(nil),    // 25: google.protobuf.Timestamp
-	(*Animal)(nil),                   // 26: warmhand.v1.Animal
-	(*Entry)(nil),                    // 27: warmhand.v1.Entry
-	(*Case)(nil),                     // 28: warmhand.v1.Case
+	(*Price)(nil),                    // 2: warmhand.v1.Price
+	(*HandoverRecord)(nil),           // 3: warmhand.v1.HandoverRecord
+	(*ChecklistItem)(nil),            // 4: warmhand.v1.ChecklistItem
+	(*CreateHandoverRequest)(nil),    // 5: warmhand.v1.CreateHandoverRequest
+	(*CreateHandoverResponse)(nil),   // 6: warmhand.v1.CreateHandoverResponse
+	(*GetHandoverRequest)(nil),       // 7: warmhand.v1.GetHandoverRequest
+	(*GetHandoverResponse)(nil),      // 8: warmhand.v1.GetHandoverResponse
+	(*ListHandoversRequest)(nil),     // 9: warmhand.v1.ListHandoversRequest
+	(*ListHandoversResponse)(nil),    // 10: warmhand.v1.ListHandoversResponse
+	(*RevokeHandoverRequest)(nil),    // 11: warmhand.v1.RevokeHandoverRequest
+	(*RevokeHandoverResponse)(nil),   // 12: warmhand.v1.RevokeHandoverResponse
+	(*ReplaceClaimCodeRequest)(nil),  // 13: warmhand.v1.ReplaceClaimCodeRequest
+	(*ReplaceClaimCodeResponse)(nil), // 14: warmhand.v1.ReplaceClaimCodeResponse
+	(*PassOn)(nil),                   // 15: warmhand.v1.PassOn
+	(*CreatePassOnRequest)(nil),      // 16: warmhand.v1.CreatePassOnRequest
+	(*CreatePassOnResponse)(nil),     // 17: warmhand.v1.CreatePassOnResponse
+	(*GetPassOnRequest)(nil),         // 18: warmhand.v1.GetPassOnRequest
+	(*GetPassOnResponse)(nil),        // 19: warmhand.v1.GetPassOnResponse
+	(*RevokePassOnRequest)(nil),      // 20: warmhand.v1.RevokePassOnRequest
+	(*RevokePassOnResponse)(nil),     // 21: warmhand.v1.RevokePassOnResponse
+	(*LookUpClaimRequest)(nil),       // 22: warmhand.v1.LookUpClaimRequest
+	(*LookUpClaimResponse)(nil),      // 23: warmhand.v1.LookUpClaimResponse
+	(*ClaimHandoverRequest)(nil),     // 24: warmhand.v1.ClaimHandoverRequest
+	(*ClaimHandoverResponse)(nil),    // 25: warmhand.v1.ClaimHandoverResponse
+	(*timestamppb.Timestamp)(nil),    // 26: google.protobuf.Timestamp
+	(*Animal)(nil),                   // 27: warmhand.v1.Animal
+	(*Entry)(nil),                    // 28: warmhand.v1.Entry
+	(*Case)(nil),                     // 29: warmhand.v1.Case
 }
 var file_warmhand_v1_handover_service_proto_depIdxs = []int32{
 	0,  // 0: warmhand.v1.Handover.state:type_name -> warmhand.v1.HandoverState
-	25, // 1: warmhand.v1.Handover.handover_time:type_name -> google.protobuf.Timestamp
-	2,  // 2: warmhand.v1.Handover.record:type_name -> warmhand.v1.HandoverRecord
-	25, // 3: warmhand.v1.Handover.claim_expire_time:type_name -> google.protobuf.Timestamp
-	25, // 4: warmhand.v1.Handover.claim_time:type_name -> google.protobuf.Timestamp
-	25, // 5: warmhand.v1.Handover.create_time:type_name -> google.protobuf.Timestamp
-	26, // 6: warmhand.v1.HandoverRecord.animal:type_name -> warmhand.v1.Animal
-	27, // 7: warmhand.v1.HandoverRecord.weigh_ins:type_name -> warmhand.v1.Entry
-	27, // 8: warmhand.v1.HandoverRecord.offers:type_name -> warmhand.v1.Entry
-	27, // 9: warmhand.v1.HandoverRecord.sheds:type_name -> warmhand.v1.Entry
-	3,  // 10: warmhand.v1.HandoverRecord.checklist:type_name -> warmhand.v1.ChecklistItem
-	25, // 11: warmhand.v1.HandoverRecord.issue_time:type_name -> google.protobuf.Timestamp
-	1,  // 12: warmhand.v1.CreateHandoverRequest.handover:type_name -> warmhand.v1.Handover
-	1,  // 13: warmhand.v1.CreateHandoverResponse.handover:type_name -> warmhand.v1.Handover
-	1,  // 14: warmhand.v1.GetHandoverResponse.handover:type_name -> warmhand.v1.Handover
-	1,  // 15: warmhand.v1.ListHandoversResponse.handovers:type_name -> warmhand.v1.Handover
-	1,  // 16: warmhand.v1.RevokeHandoverResponse.handover:type_name -> warmhand.v1.Handover
-	1,  // 17: warmhand.v1.ReplaceClaimCodeResponse.handover:type_name -> warmhand.v1.Handover
-	25, // 18: warmhand.v1.PassOn.expire_time:type_name -> google.protobuf.Timestamp
-	14, // 19: warmhand.v1.CreatePassOnResponse.pass_on:type_name -> warmhand.v1.PassOn
-	14, // 20: warmhand.v1.GetPassOnResponse.pass_on:type_name -> warmhand.v1.PassOn
-	2,  // 21: warmhand.v1.LookUpClaimResponse.record:type_name -> warmhand.v1.HandoverRecord
-	25, // 22: warmhand.v1.LookUpClaimResponse.claim_expire_time:type_name -> google.protobuf.Timestamp
-	28, // 23: warmhand.v1.ClaimHandoverResponse.case:type_name -> warmhand.v1.Case
-	1,  // 24: warmhand.v1.ClaimHandoverResponse.handover:type_name -> warmhand.v1.Handover
-	4,  // 25: warmhand.v1.HandoverService.CreateHandover:input_type -> warmhand.v1.CreateHandoverRequest
-	6,  // 26: warmhand.v1.HandoverService.GetHandover:input_type -> warmhand.v1.GetHandoverRequest
-	8,  // 27: warmhand.v1.HandoverService.ListHandovers:input_type -> warmhand.v1.ListHandoversRequest
-	10, // 28: warmhand.v1.HandoverService.RevokeHandover:input_type -> warmhand.v1.RevokeHandoverRequest
-	12, // 29: warmhand.v1.HandoverService.ReplaceClaimCode:input_type -> warmhand.v1.ReplaceClaimCodeRequest
-	15, // 30: warmhand.v1.HandoverService.CreatePassOn:input_type -> warmhand.v1.CreatePassOnRequest
-	17, // 31: warmhand.v1.HandoverService.GetPassOn:input_type -> warmhand.v1.GetPassOnRequest
-	19, // 32: warmhand.v1.HandoverService.RevokePassOn:input_type -> warmhand.v1.RevokePassOnRequest
-	21, // 33: warmhand.v1.HandoverService.LookUpClaim:input_type -> warmhand.v1.LookUpClaimRequest
-	23, // 34: warmhand.v1.HandoverService.ClaimHandover:input_type -> warmhand.v1.ClaimHandoverRequest
-	5,  // 35: warmhand.v1.HandoverService.CreateHandover:output_type -> warmhand.v1.CreateHandoverResponse
-	7,  // 36: warmhand.v1.HandoverService.GetHandover:output_type -> warmhand.v1.GetHandoverResponse
-	9,  // 37: warmhand.v1.HandoverService.ListHandovers:output_type -> warmhand.v1.ListHandoversResponse
-	11, // 38: warmhand.v1.HandoverService.RevokeHandover:output_type -> warmhand.v1.RevokeHandoverResponse
-	13, // 39: warmhand.v1.HandoverService.ReplaceClaimCode:output_type -> warmhand.v1.ReplaceClaimCodeResponse
-	16, // 40: warmhand.v1.HandoverService.CreatePassOn:output_type -> warmhand.v1.CreatePassOnResponse
-	18, // 41: warmhand.v1.HandoverService.GetPassOn:output_type -> warmhand.v1.GetPassOnResponse
-	20, // 42: warmhand.v1.HandoverService.RevokePassOn:output_type -> warmhand.v1.RevokePassOnResponse
-	22, // 43: warmhand.v1.HandoverService.LookUpClaim:output_type -> warmhand.v1.LookUpClaimResponse
-	24, // 44: warmhand.v1.HandoverService.ClaimHandover:output_type -> warmhand.v1.ClaimHandoverResponse
-	35, // [35:45] is the sub-list for method output_type
-	25, // [25:35] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	26, // 1: warmhand.v1.Handover.handover_time:type_name -> google.protobuf.Timestamp
+	3,  // 2: warmhand.v1.Handover.record:type_name -> warmhand.v1.HandoverRecord
+	26, // 3: warmhand.v1.Handover.claim_expire_time:type_name -> google.protobuf.Timestamp
+	26, // 4: warmhand.v1.Handover.claim_time:type_name -> google.protobuf.Timestamp
+	26, // 5: warmhand.v1.Handover.create_time:type_name -> google.protobuf.Timestamp
+	2,  // 6: warmhand.v1.Handover.price:type_name -> warmhand.v1.Price
+	27, // 7: warmhand.v1.HandoverRecord.animal:type_name -> warmhand.v1.Animal
+	28, // 8: warmhand.v1.HandoverRecord.weigh_ins:type_name -> warmhand.v1.Entry
+	28, // 9: warmhand.v1.HandoverRecord.offers:type_name -> warmhand.v1.Entry
+	28, // 10: warmhand.v1.HandoverRecord.sheds:type_name -> warmhand.v1.Entry
+	4,  // 11: warmhand.v1.HandoverRecord.checklist:type_name -> warmhand.v1.ChecklistItem
+	26, // 12: warmhand.v1.HandoverRecord.issue_time:type_name -> google.protobuf.Timestamp
+	1,  // 13: warmhand.v1.CreateHandoverRequest.handover:type_name -> warmhand.v1.Handover
+	1,  // 14: warmhand.v1.CreateHandoverResponse.handover:type_name -> warmhand.v1.Handover
+	1,  // 15: warmhand.v1.GetHandoverResponse.handover:type_name -> warmhand.v1.Handover
+	1,  // 16: warmhand.v1.ListHandoversResponse.handovers:type_name -> warmhand.v1.Handover
+	1,  // 17: warmhand.v1.RevokeHandoverResponse.handover:type_name -> warmhand.v1.Handover
+	1,  // 18: warmhand.v1.ReplaceClaimCodeResponse.handover:type_name -> warmhand.v1.Handover
+	26, // 19: warmhand.v1.PassOn.expire_time:type_name -> google.protobuf.Timestamp
+	15, // 20: warmhand.v1.CreatePassOnResponse.pass_on:type_name -> warmhand.v1.PassOn
+	15, // 21: warmhand.v1.GetPassOnResponse.pass_on:type_name -> warmhand.v1.PassOn
+	3,  // 22: warmhand.v1.LookUpClaimResponse.record:type_name -> warmhand.v1.HandoverRecord
+	26, // 23: warmhand.v1.LookUpClaimResponse.claim_expire_time:type_name -> google.protobuf.Timestamp
+	29, // 24: warmhand.v1.ClaimHandoverResponse.case:type_name -> warmhand.v1.Case
+	1,  // 25: warmhand.v1.ClaimHandoverResponse.handover:type_name -> warmhand.v1.Handover
+	5,  // 26: warmhand.v1.HandoverService.CreateHandover:input_type -> warmhand.v1.CreateHandoverRequest
+	7,  // 27: warmhand.v1.HandoverService.GetHandover:input_type -> warmhand.v1.GetHandoverRequest
+	9,  // 28: warmhand.v1.HandoverService.ListHandovers:input_type -> warmhand.v1.ListHandoversRequest
+	11, // 29: warmhand.v1.HandoverService.RevokeHandover:input_type -> warmhand.v1.RevokeHandoverRequest
+	13, // 30: warmhand.v1.HandoverService.ReplaceClaimCode:input_type -> warmhand.v1.ReplaceClaimCodeRequest
+	16, // 31: warmhand.v1.HandoverService.CreatePassOn:input_type -> warmhand.v1.CreatePassOnRequest
+	18, // 32: warmhand.v1.HandoverService.GetPassOn:input_type -> warmhand.v1.GetPassOnRequest
+	20, // 33: warmhand.v1.HandoverService.RevokePassOn:input_type -> warmhand.v1.RevokePassOnRequest
+	22, // 34: warmhand.v1.HandoverService.LookUpClaim:input_type -> warmhand.v1.LookUpClaimRequest
+	24, // 35: warmhand.v1.HandoverService.ClaimHandover:input_type -> warmhand.v1.ClaimHandoverRequest
+	6,  // 36: warmhand.v1.HandoverService.CreateHandover:output_type -> warmhand.v1.CreateHandoverResponse
+	8,  // 37: warmhand.v1.HandoverService.GetHandover:output_type -> warmhand.v1.GetHandoverResponse
+	10, // 38: warmhand.v1.HandoverService.ListHandovers:output_type -> warmhand.v1.ListHandoversResponse
+	12, // 39: warmhand.v1.HandoverService.RevokeHandover:output_type -> warmhand.v1.RevokeHandoverResponse
+	14, // 40: warmhand.v1.HandoverService.ReplaceClaimCode:output_type -> warmhand.v1.ReplaceClaimCodeResponse
+	17, // 41: warmhand.v1.HandoverService.CreatePassOn:output_type -> warmhand.v1.CreatePassOnResponse
+	19, // 42: warmhand.v1.HandoverService.GetPassOn:output_type -> warmhand.v1.GetPassOnResponse
+	21, // 43: warmhand.v1.HandoverService.RevokePassOn:output_type -> warmhand.v1.RevokePassOnResponse
+	23, // 44: warmhand.v1.HandoverService.LookUpClaim:output_type -> warmhand.v1.LookUpClaimResponse
+	25, // 45: warmhand.v1.HandoverService.ClaimHandover:output_type -> warmhand.v1.ClaimHandoverResponse
+	36, // [36:46] is the sub-list for method output_type
+	26, // [26:36] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_handover_service_proto_init() }
@@ -1786,7 +1867,7 @@ func file_warmhand_v1_handover_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_handover_service_proto_rawDesc), len(file_warmhand_v1_handover_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   24,
+			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -91,6 +91,20 @@ export declare type Handover = Message<"warmhand.v1.Handover"> & {
    * @generated from field: string from_case = 12;
    */
   fromCase: string;
+
+  /**
+   * What it was sold for: the breeder's own note, never in the record.
+   *
+   * @generated from field: warmhand.v1.Price price = 13;
+   */
+  price?: Price | undefined;
+
+  /**
+   * The code of a blank card that goes with the animal; empty for a new code. With handover_time it may come long after the sale, and again: the same card, animal and time are the same sale.
+   *
+   * @generated from field: string card_code = 14;
+   */
+  cardCode: string;
 };
 
 /**
@@ -170,6 +184,20 @@ export declare type HandoverJson = {
    * @generated from field: string from_case = 12;
    */
   fromCase?: string;
+
+  /**
+   * What it was sold for: the breeder's own note, never in the record.
+   *
+   * @generated from field: warmhand.v1.Price price = 13;
+   */
+  price?: PriceJson;
+
+  /**
+   * The code of a blank card that goes with the animal; empty for a new code. With handover_time it may come long after the sale, and again: the same card, animal and time are the same sale.
+   *
+   * @generated from field: string card_code = 14;
+   */
+  cardCode?: string;
 };
 
 /**
@@ -177,6 +205,54 @@ export declare type HandoverJson = {
  * Use `create(HandoverSchema)` to create a new message.
  */
 export declare const HandoverSchema: GenMessage<Handover, {jsonType: HandoverJson}>;
+
+/**
+ * Price is an amount of money.
+ *
+ * @generated from message warmhand.v1.Price
+ */
+export declare type Price = Message<"warmhand.v1.Price"> & {
+  /**
+   * In figures with a point, such as 120 or 89.50.
+   *
+   * @generated from field: string amount = 1;
+   */
+  amount: string;
+
+  /**
+   * Three letters of ISO 4217, such as EUR.
+   *
+   * @generated from field: string currency = 2;
+   */
+  currency: string;
+};
+
+/**
+ * Price is an amount of money.
+ *
+ * @generated from message warmhand.v1.Price
+ */
+export declare type PriceJson = {
+  /**
+   * In figures with a point, such as 120 or 89.50.
+   *
+   * @generated from field: string amount = 1;
+   */
+  amount?: string;
+
+  /**
+   * Three letters of ISO 4217, such as EUR.
+   *
+   * @generated from field: string currency = 2;
+   */
+  currency?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.Price.
+ * Use `create(PriceSchema)` to create a new message.
+ */
+export declare const PriceSchema: GenMessage<Price, {jsonType: PriceJson}>;
 
 /**
  * HandoverRecord is what the breeder issues with the animal; a copy made at the handover.
@@ -488,7 +564,7 @@ export declare type CreateHandoverResponse = Message<"warmhand.v1.CreateHandover
   handover?: Handover | undefined;
 
   /**
-   * Ten characters to read out. Empty in the answer to a repeat: only a hash is kept; ReplaceClaimCode makes a new one.
+   * Ten characters to read out. Empty with a blank card, which has them on it, and in the answer to a repeat: only a hash is kept; ReplaceClaimCode makes a new one.
    *
    * @generated from field: string claim_code = 2;
    */
@@ -512,7 +588,7 @@ export declare type CreateHandoverResponseJson = {
   handover?: HandoverJson;
 
   /**
-   * Ten characters to read out. Empty in the answer to a repeat: only a hash is kept; ReplaceClaimCode makes a new one.
+   * Ten characters to read out. Empty with a blank card, which has them on it, and in the answer to a repeat: only a hash is kept; ReplaceClaimCode makes a new one.
    *
    * @generated from field: string claim_code = 2;
    */
