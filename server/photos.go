@@ -177,7 +177,12 @@ func (s *Server) keepPicture(ctx context.Context, who care.Actor, now time.Time,
 	}
 	p.Hash, p.Source, p.Bytes = pic.Hash, pic.UploadHash, pic.UploadBytes
 	p.Width, p.Height, p.Dark, p.Blurred = pic.Width, pic.Height, pic.Dark, pic.Blurred
-	return s.followup.AddPhoto(ctx, who, now, p)
+	out, err := s.followup.AddPhoto(ctx, who, now, p)
+	if err == nil {
+		return out, nil
+	}
+	// Nothing names the bytes then, as when the keeper left while they came in.
+	return out, errors.Join(err, s.store.Write(context.WithoutCancel(ctx), func(tx care.Tx) error { return tx.Discard(p.Hash) }))
 }
 
 // isArrival reports whether reading the request failed, and not the disk.

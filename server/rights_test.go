@@ -167,6 +167,13 @@ func TestKeeperLeaves(t *testing.T) {
 			t.Errorf("%d files of pictures, and another case still shows it", n)
 		}
 
+		// A picture that is refused after its bytes came in must not stay behind.
+		photos := keeper.Call("GET", "/v1/breeders/b1/cases/"+caseID+"/photos", nil).OK().Get("photos").([]any)
+		res := keeper.Open(t.Context(), "PUT", "/v1/"+photos[0].(map[string]any)["name"].(string), bytes.NewReader(picture(t, 300, 400)), "Content-Type", "image/jpeg")
+		res.Body.Close()
+		if res.StatusCode != 409 || picturesOn(t, f) != 4 {
+			t.Errorf("another picture under the same id: %d, %d files", res.StatusCode, picturesOn(t, f))
+		}
 		f.Clock.Advance(time.Minute)
 		weights := breeder.Call("GET", "/v1/breeders/b1/animals/"+animal+"/entries?kinds=weigh_in", nil).OK().Get("entries").([]any)
 		before := breeder.Call("GET", "/v1/breeders/b1/cases/"+caseID, nil).OK()

@@ -139,6 +139,8 @@ type Tx interface {
 	// DeletePhotos deletes what somebody in this role added to a case, and
 	// remembers whose bytes may have to go.
 	DeletePhotos(breederID, caseID string, by ActorKind) error
+	// Discard remembers bytes that were kept for a photo which was then refused.
+	Discard(hash string) error
 	// ListDiscarded are hashes of bytes that a deleted photo named; kept says
 	// that another photo still does.
 	ListDiscarded(limit int) ([]Discarded, error)

@@ -105,6 +105,7 @@ var (
 
 	discardPhotos = newQuery("discard photos", `INSERT INTO discarded (hash)
 		SELECT DISTINCT hash FROM photos WHERE breeder_id = ?1 AND case_id = ?2 AND by_kind = ?3 ON CONFLICT DO NOTHING`)
+	discard       = newQuery("discard a photo", `INSERT INTO discarded (hash) VALUES (?1) ON CONFLICT DO NOTHING`)
 	deletePhotos  = newQuery("delete photos", `DELETE FROM photos WHERE breeder_id = ?1 AND case_id = ?2 AND by_kind = ?3`)
 	listDiscarded = newQuery("list discarded photos", `SELECT hash, CASE WHEN EXISTS (SELECT 1 FROM photos p WHERE p.hash = d.hash) THEN 1 ELSE 0 END
 		FROM discarded d ORDER BY hash LIMIT ?1`)
@@ -229,6 +230,11 @@ func (t *tx) DeletePhotos(breederID, caseID string, by care.ActorKind) error {
 		}
 	}
 	return nil
+}
+
+func (t *tx) Discard(hash string) error {
+	_, err := t.exec(discard, hash)
+	return err
 }
 
 func (t *tx) ListDiscarded(limit int) ([]care.Discarded, error) {

@@ -312,7 +312,9 @@ func erasing(t *testing.T, s care.Store) {
 	}
 	wantSame(t, "bytes to look after", discarded(), []care.Discarded{{Hash: "abc", Kept: true}, {Hash: "mine alone"}})
 	wantSame(t, "the first of them", read(t, s, func(tx care.Tx) ([]care.Discarded, error) { return tx.ListDiscarded(1) }), discarded()[:1])
-	write(t, s, func(tx care.Tx) error { return tx.ForgetDiscarded("abc") })
+	write(t, s, func(tx care.Tx) error { return errors.Join(tx.Discard("refused"), tx.Discard("refused")) })
+	wantSame(t, "with one that was refused", len(discarded()), 3)
+	write(t, s, func(tx care.Tx) error { return errors.Join(tx.ForgetDiscarded("abc"), tx.ForgetDiscarded("refused")) })
 	wantSame(t, "after one was forgotten", discarded(), []care.Discarded{{Hash: "mine alone"}})
 }
 
