@@ -186,7 +186,7 @@ test('standings have an order, a word and a shape each', () => {
 });
 
 test('the app’s own addresses, and those that are left to the server', () => {
-  for (const path of ['/', '/c', '/in', '/b', '/b/cases/1', '/k/thimblewick/1/setup/hides', '/k/settings'])
+  for (const path of ['/', '/c', '/in', '/b', '/b/cases/1', '/k/thimblewick/1/setup/hides', '/k/settings', '/r'])
     expect(isAppPath(path), path).toBe(true);
   for (const path of ['/api', '/healthz', '/v1/me', '/licenses.txt', '/openapi.json', '/book', '/cards', '/index.html'])
     expect(isAppPath(path), path).toBe(false);

@@ -5,7 +5,8 @@ import type { AnimalJson } from '../../api/gen/warmhand/v1/animal_service_pb';
 import { idOf } from '../../core/ids';
 import { Button, Field } from '../parts/controls';
 import { SavePdf } from '../parts/pdf';
-import { askForPdf, breeder } from './session';
+import { SaveSigned } from '../parts/signed';
+import { askForExport, askForPdf, breeder } from './session';
 
 /** The card of a handover whose code is on the screen: nobody else knows it. */
 export function PrintCard({ handover, code }: { handover: string; code: string }): JSX.Element {
@@ -35,11 +36,14 @@ export function PrintCard({ handover, code }: { handover: string; code: string }
 /** The record, as the keeper gets it. */
 export function PrintRecord({ handover }: { handover: string }): JSX.Element {
   return (
-    <SavePdf
-      label="Print record"
-      name="handover-record"
-      fetch={(paper) => askForPdf('GET', withQuery(`/v1/${handover}/record.pdf`, { paper }))}
-    />
+    <>
+      <SavePdf
+        label="Print record"
+        name="handover-record"
+        fetch={(paper) => askForPdf('GET', withQuery(`/v1/${handover}/record.pdf`, { paper }))}
+      />
+      <SaveSigned fetch={() => askForExport('application/jose', `/v1/${handover}/record.jws`)} />
+    </>
   );
 }
 

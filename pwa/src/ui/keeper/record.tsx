@@ -7,6 +7,7 @@ import { formatMass } from '../../core/units';
 import { entryLine } from '../../core/words';
 import { Link, Screen } from '../nav';
 import { SavePdf } from '../parts/pdf';
+import { SaveSigned } from '../parts/signed';
 import { animalName, known } from './state';
 
 const sexes: Record<string, string> = { SEX_FEMALE: 'female', SEX_MALE: 'male', SEX_UNKNOWN: 'not known' };
@@ -96,6 +97,9 @@ export default function HandoverRecord({ c }: { c: CaseJson }): JSX.Element {
           fetch={(paper) =>
             callForFile('application/pdf', 'GET', withQuery(`/v1/${h.name}/record.pdf`, { paper }), undefined, asKeeper)
           }
+        />
+        <SaveSigned
+          fetch={() => callForFile('application/jose', 'GET', `/v1/${h.name}/record.jws`, undefined, asKeeper)}
         />
       </section>
     </Screen>
