@@ -136,7 +136,11 @@ func (s *Server) printRecord(w http.ResponseWriter, r *http.Request) {
 		if err != nil {
 			return "", nil, err
 		}
-		return "handover-record", func(w io.Writer) error { return print.Record(w, paper, &h.Record, h.HandedOverAt, zone) }, nil
+		var sig print.Signature
+		if h.Signed != "" {
+			sig = print.Signature{Page: s.origin.String() + "/r", Digest: followup.RecordDigest(h.Signed)}
+		}
+		return "handover-record", func(w io.Writer) error { return print.Record(w, paper, &h.Record, sig, h.HandedOverAt, zone) }, nil
 	})
 }
 

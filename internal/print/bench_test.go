@@ -23,7 +23,7 @@ func BenchmarkCards40(b *testing.B) {
 func BenchmarkRecord(b *testing.B) {
 	r := longRecord()
 	for b.Loop() {
-		if err := Record(io.Discard, A4, r, noon, time.UTC); err != nil {
+		if err := Record(io.Discard, A4, r, signature, noon, time.UTC); err != nil {
 			b.Fatal(err)
 		}
 	}

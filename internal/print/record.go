@@ -1,6 +1,7 @@
 package print
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"slices"
@@ -15,17 +16,24 @@ import (
 // offersShown is how many of the breeder's last offers a record lists.
 const offersShown = 10
 
+// Signature says where a record that was signed can be checked, and which one it
+// is; the zero value is for one that was not signed.
+type Signature struct {
+	Page   string // a link
+	Digest string // of the signed record, in hex
+}
+
 // Record writes the handover record: who the animal is, its history, how it is
 // kept and what its home should be, its first two weeks, cautions, when to call
 // whom, and its origin. home is when it was handed over; the dates on it are
 // those of the zone. The document carries the date when the record was issued.
-func Record(w io.Writer, p Paper, r *care.Record, home time.Time, zone *time.Location) error {
+func Record(w io.Writer, p Paper, r *care.Record, sig Signature, home time.Time, zone *time.Location) error {
 	// Twice: the first time to know how many pages there are.
-	pages := layRecord(p, r, home, zone, 0).pdf.PageCount()
-	return layRecord(p, r, home, zone, pages).write(w)
+	pages := layRecord(p, r, sig, home, zone, 0).pdf.PageCount()
+	return layRecord(p, r, sig, home, zone, pages).write(w)
 }
 
-func layRecord(p Paper, r *care.Record, home time.Time, zone *time.Location, pages int) *sheet {
+func layRecord(p Paper, r *care.Record, sig Signature, home time.Time, zone *time.Location, pages int) *sheet {
 	name, _, _ := names(&r.Animal)
 	f := &flow{sheet: newSheet(p, "Handover record of "+name, r.IssuedAt), zone: zone, pages: pages}
 	f.running = "Handover record of " + name + " · issued by " + r.Breeder + " on " + date(r.IssuedAt, zone)
@@ -40,6 +48,7 @@ func layRecord(p Paper, r *care.Record, home time.Time, zone *time.Location, pag
 	f.whenToCall(r)
 	f.cautions(r)
 	f.origin(r)
+	f.signature(r, sig)
 	return f.sheet
 }
 
@@ -456,6 +465,20 @@ func (f *flow) origin(r *care.Record) {
 		f.text(x, f.y+3.4, word)
 	}
 	f.y += 6
+}
+
+// digestShown is how much of a digest is printed, to compare by eye.
+const digestShown = 16
+
+func (f *flow) signature(r *care.Record, sig Signature) {
+	f.section("Its signed copy", 20)
+	if sig.Digest == "" {
+		f.say(regular, body, ink, "There is none: this record was not signed by the breeder's key.")
+		return
+	}
+	groups := slices.Collect(slices.Chunk([]byte(sig.Digest[:digestShown]), 4))
+	f.say(regular, body, ink, "This record is also a file that is signed by the key of "+r.Breeder+". Whoever is given the file can check at "+sig.Page+
+		" that nobody changed it. The digest of the file begins with "+string(bytes.Join(groups, []byte(" ")))+". This paper alone proves nothing.")
 }
 
 func celsius(c float64) string {

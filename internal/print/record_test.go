@@ -44,7 +44,7 @@ func ptr[T any](v T) *T { return &v }
 func recordOf(t *testing.T, p Paper, r *care.Record) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	if err := Record(&b, p, r, noon.Add(3*time.Hour), time.UTC); err != nil {
+	if err := Record(&b, p, r, signature, noon.Add(3*time.Hour), time.UTC); err != nil {
 		t.Fatal(err)
 	}
 	return b.Bytes()

@@ -1,0 +1,61 @@
+// A signed record from the breeder's screen to a stranger's, who has no account.
+import { readFile } from 'node:fs/promises';
+import { expect, test } from '@playwright/test';
+import { axe, fits } from './checks';
+import { breeder, demo, header, redeem } from './demo';
+
+test('a signed record is saved, checked by a stranger, and told from a changed and a revoked one', async ({
+  page,
+  browser,
+  baseURL,
+}, info) => {
+  test.skip(info.project.name !== 'phone', 'width does not matter for what is checked');
+  await redeem(page.request, demo().breeder.slice(6, 8));
+  const id = 'record-spec';
+  await page.request.post(`/v1/${breeder}/animals?animalId=${id}`, {
+    headers: header,
+    data: { displayName: 'Signed one', species: 'python_regius', genes: ['pastel'] },
+  });
+  const made = await page.request.post(`/v1/${breeder}/handovers?requestId=record-spec-1`, {
+    headers: header,
+    data: { animal: `${breeder}/animals/${id}`, buyerNote: 'for nobody else' },
+  });
+  const { handover } = (await made.json()) as { handover: { name: string } };
+  await page.goto(`/b/handovers/${handover.name.split('/').at(-1)}`);
+  const [download] = await Promise.all([
+    page.waitForEvent('download'),
+    page.getByRole('button', { name: 'Save the signed record' }).click(),
+  ]);
+  expect(download.suggestedFilename()).toBe('handover-record.jws');
+  const record = await readFile(await download.path(), 'utf8');
+
+  const stranger = await (await browser.newContext(baseURL ? { baseURL } : {})).newPage();
+  await stranger.goto('/r');
+  const open = (text: string) =>
+    stranger
+      .getByLabel('Signed record, .jws')
+      .setInputFiles({ name: 'r.jws', mimeType: 'application/jose', buffer: Buffer.from(text) });
+  await open(record);
+  await expect(stranger.getByRole('status').filter({ hasText: 'and not changed since' })).toBeVisible();
+  await expect(stranger.getByText('Signed one')).toBeVisible();
+  await expect(stranger.getByRole('heading', { name: 'What this does not prove' })).toBeVisible();
+  await axe(stranger, 'a record that was checked');
+  await fits(stranger);
+
+  await stranger.getByText('Paste it instead').click();
+  const [head, body, mark] = record.split('.');
+  const said = Buffer.from(body ?? '', 'base64url')
+    .toString()
+    .replace('pastel', 'spider');
+  await stranger.getByLabel('The signed record').fill(`${head}.${Buffer.from(said).toString('base64url')}.${mark}`);
+  await stranger.getByRole('button', { name: 'Check it' }).click();
+  await expect(stranger.getByRole('alert')).toContainText('Changed after it was signed');
+  await expect(stranger.getByText('Signed one')).toBeHidden();
+  await open('a letter');
+  await expect(stranger.getByRole('alert')).toContainText('no whole signed record');
+
+  await page.request.post(`/v1/${handover.name}:revoke`, { headers: header, data: {} });
+  await open(record);
+  await expect(stranger.getByText('The breeder took this handover back')).toBeVisible();
+  await stranger.context().close();
+});
