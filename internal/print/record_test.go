@@ -41,6 +41,8 @@ func longRecord() *care.Record {
 
 func ptr[T any](v T) *T { return &v }
 
+var signature = Signature{Page: "https://snakes.example.org/r", Digest: strings.Repeat("0123456789abcdef", 4)}
+
 func recordOf(t *testing.T, p Paper, r *care.Record) []byte {
 	t.Helper()
 	var b bytes.Buffer
@@ -69,6 +71,7 @@ func TestRecordReadsBack(t *testing.T) {
 				"calling":   {"A vet who treats reptiles, today", "It breathes with its mouth open", "The breeder, when", "How to reach Loam Row Snakes: at the table by the door, or loamrow@example.org", "Reptile vet, name and number"},
 				"cautions":  {"not a vet's advice", "licensed electrician", "Salmonella", "head wobble"},
 				"origin":    {"Appendix II; in the European Union Annex B", "Boidae spp. and Pythonidae spp.", "not legal advice", "where you live", "bred in captivity", "Signature of the seller"},
+				"signature": {"https://snakes.example.org/r", "0123 4567 89ab cdef.", "proves nothing"},
 				"foot":      {"issued by Loam Row Snakes on 1 June 2026", "Page 1 of ", "of 4"},
 			} {
 				for _, want := range list {
@@ -182,7 +185,7 @@ func TestRecordZone(t *testing.T) {
 	r := longRecord()
 	r.Offers = []care.Entry{{HappenedAt: time.Date(2026, 5, 20, 4, 0, 0, 0, time.UTC), Body: care.Offer{Result: care.Eaten}}}
 	var b bytes.Buffer
-	if err := Record(&b, A4, r, time.Date(2026, 6, 1, 4, 0, 0, 0, time.UTC), time.FixedZone("PDT", -7*3600)); err != nil {
+	if err := Record(&b, A4, r, Signature{}, time.Date(2026, 6, 1, 4, 0, 0, 0, time.UTC), time.FixedZone("PDT", -7*3600)); err != nil {
 		t.Fatal(err)
 	}
 	text := printtest.Text(t, b.Bytes())
