@@ -72,7 +72,7 @@ func TestRecordReadsBack(t *testing.T) {
 				"cautions":  {"not a vet's advice", "licensed electrician", "Salmonella", "head wobble"},
 				"origin":    {"Appendix II; in the European Union Annex B", "Boidae spp. and Pythonidae spp.", "not legal advice", "where you live", "bred in captivity", "Signature of the seller"},
 				"signature": {"https://snakes.example.org/r", "0123 4567 89ab cdef.", "proves nothing"},
-				"foot":      {"issued by Loam Row Snakes on 1 June 2026", "Page 1 of ", "of 4"},
+				"foot":      {"issued by Loam Row Snakes on 1 June 2026", "Page 1 of ", "Page 4 of 4"},
 			} {
 				for _, want := range list {
 					if !strings.Contains(text, want) {
