@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/mattn/go-sqlite3"
 
@@ -74,11 +75,30 @@ func openSQLite(ctx context.Context, dir string) (_ *sqliteEngine, err error) {
 	for range readers {
 		e.idle <- nil
 	}
-	if err := migrate(ctx, e.writeDB, sqlite); err != nil {
+	if err := patiently(ctx, func() error { return migrate(ctx, e.writeDB, sqlite) }); err != nil {
 		return nil, errors.Join(err, e.readDB.Close(), e.writeDB.Close())
 	}
 	e.writer = newWriter(e.writeDB)
 	return e, nil
+}
+
+// patiently repeats what SQLite refuses because another program has the file:
+// where waiting could be a deadlock, as when two switch one file to WAL at
+// once, it refuses at once and busy_timeout does not count
+// (https://www.sqlite.org/c3ref/busy_handler.html).
+func patiently(ctx context.Context, open func() error) error {
+	for until := time.Now().Add(5 * time.Second); ; {
+		err := open()
+		var busy sqlite3.Error
+		if !errors.As(err, &busy) || busy.Code != sqlite3.ErrBusy || time.Now().After(until) {
+			return err
+		}
+		select {
+		case <-time.After(20 * time.Millisecond):
+		case <-ctx.Done():
+			return errors.Join(err, ctx.Err())
+		}
+	}
 }
 
 func (e *sqliteEngine) address(pragmas string) string {
