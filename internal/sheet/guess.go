@@ -314,9 +314,12 @@ func (t *Table) settle(columns []Column, rows []Row, now time.Time) {
 		return slices.IndexFunc(columns, func(c Column) bool { return c.Meaning == m })
 	}
 	isDate := func(c Cell) bool { d, ok := readDate(c, t.From1904, now); return ok && len(d) > 0 }
-	// A list with numbers and no names: the number is what the animal is called.
-	if id := at(AnimalID); id >= 0 && at(Name) < 0 {
-		columns[id].Meaning = Name
+	// A list with numbers and no names: the number is what the animal is called,
+	// and the tub where there is no number.
+	for _, m := range []Meaning{AnimalID, Place} {
+		if i := at(m); i >= 0 && at(Name) < 0 {
+			columns[i].Meaning = Name
+		}
 	}
 	// "Hatch" and "Last fed" may be marks and not dates; "Shed" may be a date.
 	for i := range columns {

@@ -60,12 +60,12 @@ type Plan struct {
 
 // Sizes that the contract allows (proto/warmhand/v1).
 const (
-	maxName, maxClutch, maxAnimalNote = 80, 60, 2000       // letters
-	maxGenes, maxGene                 = 30, 60             // genes, letters of one
-	maxPrey, maxNote                  = 40, 1000           // letters
-	maxPreyMass                       = 20_000             // g
-	maxSnoutVent, maxTotal            = 10_000, 12_000     // mm
-	coldest, warmest, warmestSurface  = -20.0, 90.0, 300.0 // °C
+	maxName, maxClutch, maxPlace, maxAnimalNote = 80, 60, 80, 2000   // letters
+	maxGenes, maxGene                           = 30, 60             // genes, letters of one
+	maxPrey, maxNote                            = 40, 1000           // letters
+	maxPreyMass                                 = 20_000             // g
+	maxSnoutVent, maxTotal                      = 10_000, 12_000     // mm
+	coldest, warmest, warmestSurface            = -20.0, 90.0, 300.0 // °C
 )
 
 var plainID = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
@@ -384,6 +384,9 @@ func (p *planner) describe(r *Row, known bool) (of animal, err error) {
 			}
 		}
 	}
+	if of.Place, err = p.text(r, Place, maxPlace); err != nil {
+		return of, err
+	}
 	if of.Clutch, err = p.text(r, Clutch, maxClutch); err != nil {
 		return of, err
 	}
@@ -548,7 +551,7 @@ func (p *planner) compare(r *Row, a *animal, of animal) error {
 		if len(a.Genes) == 0 {
 			a.Genes = of.Genes
 		}
-		for _, f := range []struct{ to, from *string }{{&a.Clutch, &of.Clutch}, {&a.dam, &of.dam}, {&a.sire, &of.sire}, {&a.Note, &of.Note}} {
+		for _, f := range []struct{ to, from *string }{{&a.Clutch, &of.Clutch}, {&a.Place, &of.Place}, {&a.dam, &of.dam}, {&a.sire, &of.sire}, {&a.Note, &of.Note}} {
 			if *f.to == "" {
 				*f.to = *f.from
 			}
@@ -569,6 +572,7 @@ func (p *planner) compare(r *Row, a *animal, of animal) error {
 		differs(Hatched, day(a.Hatched), day(of.Hatched)),
 		differs(Genes, strings.Join(a.Genes, ", "), strings.Join(of.Genes, ", ")),
 		differs(Clutch, a.Clutch, of.Clutch),
+		differs(Place, a.Place, of.Place),
 		differs(SnoutVent, mm(a.SnoutVent), mm(of.SnoutVent)),
 		differs(TotalLength, mm(a.TotalLength), mm(of.TotalLength)),
 	)

@@ -341,6 +341,23 @@ func TestText(t *testing.T) {
 	}
 }
 
+// A tub is where an animal is kept, unless it is all that the animal is called.
+func TestTubs(t *testing.T) {
+	t.Parallel()
+	for list, want := range map[string][2]string{
+		"tub,name,species\n14,Ada,corn\n":      {"Ada", "14"},
+		"name,rack,species\nAda,2b,corn\n":     {"Ada", "2b"},
+		"tub,species,weight\n14,corn,980\n":    {"14", ""},
+		"no,tub,species\nA7,rack 2,corn\n":     {"A7", "rack 2"},
+		"animal,place,species\nAda,x 1,corn\n": {"Ada", "x 1"},
+	} {
+		p, _ := planned(t, []byte(list), Mapping{}, bookWith())
+		if len(p.Animals) != 1 || p.Animals[0].Animal.Name != want[0] || p.Animals[0].Animal.Place != want[1] {
+			t.Errorf("%q: %v", list, p.Animals)
+		}
+	}
+}
+
 // zipOf is a packed file of parts.
 func zipOf(t testing.TB, parts map[string]io.Reader) []byte {
 	t.Helper()
@@ -611,7 +628,7 @@ func stockOfAll() *Stock {
 	}
 	log["a2"] = []care.Entry{{AnimalID: "a2", HappenedAt: now, Body: care.WeighIn{Mass: 20}}}
 	return &Stock{Zone: vienna, Log: func(id string) ([]care.Entry, error) { return log[id], nil }, Animals: []care.Animal{
-		{ID: "a2", Name: "Twin", Species: "python_regius", Sex: care.Male, MotherID: "BP-01", FatherID: "x3", Clutch: "-7"},
+		{ID: "a2", Name: "Twin", Species: "python_regius", Sex: care.Male, MotherID: "BP-01", FatherID: "x3", Clutch: "-7", Place: "=rack 2"},
 		{ID: "x3", Name: "Twin", Species: "other_snake", Sex: care.SexUnknown, SnoutVent: 412.5, TotalLength: 470.125},
 		{ID: "BP-01", Name: "=HYPERLINK(\"x\")", Species: "python_regius", Sex: care.Female, Hatched: day("2019-07-30"), Genes: []string{"pastel", "het clown"}, Note: "+ shy\n@home"},
 	}}

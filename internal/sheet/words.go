@@ -24,6 +24,7 @@ const (
 	Dam         Meaning = "dam"
 	Sire        Meaning = "sire"
 	Clutch      Meaning = "clutch"
+	Place       Meaning = "place"
 	SnoutVent   Meaning = "snout_vent"
 	TotalLength Meaning = "total_length"
 	AnimalNote  Meaning = "animal_note"
@@ -56,7 +57,7 @@ var meanings = []struct {
 	Label    string
 	headings []string
 }{
-	{Name, "Animal's name", []string{"animal", "name", "snake", "animal name", "snake name", "tub", "label", "tier", "tiername", "schlange", "nom", "nombre", "nome", "naam"}},
+	{Name, "Animal's name", []string{"animal", "name", "snake", "animal name", "snake name", "label", "tier", "tiername", "schlange", "nom", "nombre", "nome", "naam"}},
 	{AnimalID, "Animal's id or number", []string{"animal id", "id", "no", "nr", "number", "snake id", "id number", "animal no", "code", "nummer", "tier nr", "tiernummer", "numero", "kennung"}},
 	{Species, "Species", []string{"species", "kind of snake", "type of snake", "scientific name", "art", "tierart", "spezies", "espece", "especie", "specie", "soort"}},
 	{Sex, "Sex", []string{"sex", "gender", "m f", "geschlecht", "sexe", "sexo", "sesso", "geslacht"}},
@@ -65,6 +66,7 @@ var meanings = []struct {
 	{Dam, "Mother", []string{"dam", "mother", "mutter", "muttertier", "mere", "madre", "moeder", "mum", "mom"}},
 	{Sire, "Father", []string{"sire", "father", "vater", "vatertier", "pere", "padre", "vader", "dad"}},
 	{Clutch, "Clutch", []string{"clutch", "clutch id", "clutch no", "clutch number", "litter", "gelege", "wurf", "ponte", "nidada"}},
+	{Place, "Where it is kept", []string{"place", "tub", "rack", "location", "kept in", "rack and tub", "rack tub", "shelf", "enclosure", "housing", "fach", "regal", "standort", "platz", "box"}},
 	{SnoutVent, "Snout to vent", []string{"snout vent mm", "snout to vent", "snout vent", "svl", "snout vent length", "kopf rumpf lange", "krl"}},
 	{TotalLength, "Total length", []string{"total length mm", "total length", "length", "lange", "gesamtlange", "longueur", "largo", "lunghezza", "lengte"}},
 	{AnimalNote, "Note on the animal", []string{"animal note", "about", "description", "beschreibung"}},

@@ -23,7 +23,7 @@ type Stock struct {
 }
 
 var (
-	animalColumns = []Meaning{Name, AnimalID, Species, Sex, Hatched, Genes, Dam, Sire, Clutch, SnoutVent, TotalLength, AnimalNote}
+	animalColumns = []Meaning{Name, AnimalID, Species, Sex, Hatched, Genes, Dam, Sire, Clutch, Place, SnoutVent, TotalLength, AnimalNote}
 	// A log line has its exact time first, for a program, and for people a date
 	// that spreadsheets understand.
 	logColumns = []Meaning{AnimalID, Name, Date, humanDate, Event, Weight, Result, Prey, PreyState, PreyMass, ShedMark, Sign, Warm, Cool, Night, Surface, Humidity, TakenWith, Note}
@@ -70,7 +70,7 @@ func (s *Stock) animals(put func(row []any) error) error {
 			hatched = a.Hatched.Format(time.DateOnly)
 		}
 		if err := put([]any{a.Name, a.ID, a.Species, string(a.Sex), hatched, strings.Join(a.Genes, ", "), parent(a.MotherID), parent(a.FatherID),
-			a.Clutch, amount(float64(a.SnoutVent)), amount(float64(a.TotalLength)), a.Note}); err != nil {
+			a.Clutch, a.Place, amount(float64(a.SnoutVent)), amount(float64(a.TotalLength)), a.Note}); err != nil {
 			return err
 		}
 	}
