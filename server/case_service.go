@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/metadata"
@@ -156,6 +157,31 @@ func (c *caseService) MarkCaseSeen(ctx context.Context, req *pb.MarkCaseSeenRequ
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.MarkSeen(ctx, who, c.s.now(), ids[0], ids[1])
 	return &pb.MarkCaseSeenResponse{Case: caseToProto(&v, who, true)}, err
+}
+
+func (c *caseService) SetCaseAside(ctx context.Context, req *pb.SetCaseAsideRequest) (*pb.SetCaseAsideResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	var until *time.Time
+	if req.GetUntilTime() != nil {
+		at := req.GetUntilTime().AsTime()
+		until = &at
+	}
+	who := callOf(ctx).who.Actor
+	v, err := c.s.followup.SetAside(ctx, who, c.s.now(), ids[0], ids[1], until, req.GetReason())
+	return &pb.SetCaseAsideResponse{Case: caseToProto(&v, who, true)}, err
+}
+
+func (c *caseService) LookAfterCase(ctx context.Context, req *pb.LookAfterCaseRequest) (*pb.LookAfterCaseResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	v, err := c.s.followup.LookAfter(ctx, who, ids[0], ids[1], req.GetLookedAfterBy())
+	return &pb.LookAfterCaseResponse{Case: caseToProto(&v, who, true)}, err
 }
 
 func (c *caseService) EndCase(ctx context.Context, req *pb.EndCaseRequest) (*pb.EndCaseResponse, error) {

@@ -209,6 +209,7 @@ var (
 		{care.OutcomeLeft, pb.Outcome_OUTCOME_LEFT}, {care.OutcomePassedOn, pb.Outcome_OUTCOME_PASSED_ON}}
 	standings = enum[care.Standing, pb.Standing]{{care.Settled, pb.Standing_STANDING_SETTLED}, {care.Watch, pb.Standing_STANDING_WATCH},
 		{care.StepIn, pb.Standing_STANDING_STEP_IN}, {care.Vet, pb.Standing_STANDING_VET}}
+	turns          = enum[care.Turn, pb.Turn]{{care.TurnBreeder, pb.Turn_TURN_BREEDER}, {care.TurnKeeper, pb.Turn_TURN_KEEPER}}
 	handoverStates = enum[care.HandoverState, pb.HandoverState]{{care.HandoverIssued, pb.HandoverState_HANDOVER_STATE_ISSUED},
 		{care.HandoverClaimed, pb.HandoverState_HANDOVER_STATE_CLAIMED}, {care.HandoverRevoked, pb.HandoverState_HANDOVER_STATE_REVOKED},
 		{care.HandoverExpired, pb.HandoverState_HANDOVER_STATE_EXPIRED}}
@@ -464,9 +465,16 @@ func caseToProto(v *followup.CaseView, who care.Actor, whole bool) *pb.Case {
 		KeeperName: c.KeeperName, Claimed: c.KeeperID != "", KeeperLeft: c.KeeperGone(), GiveBackTime: maybeTime(c.GiveBackAt), PassedOn: len(c.Earlier) > 0, EraseTime: maybeTime(v.Breeder.EraseAt), HandoverTime: timeToProto(c.HandedOverAt), EndTime: maybeTime(c.ClosedAt),
 		Outcome: outcomes.proto(c.Outcome), Standing: standings.proto(c.Standing), Urgency: c.Urgency, Headline: c.Headline,
 		AssessTime: timeToProto(c.AssessedAt), LastHeardTime: maybeTime(c.LastHeard), SeenTime: maybeTime(c.SeenAt), ChangeTime: timeToProto(c.ChangedAt),
-		News: c.SeenAt == nil || c.ChangedAt.After(*c.SeenAt) || c.LastHeard != nil && c.LastHeard.After(*c.SeenAt)}
-	if n := len(c.Earlier); n > 0 && who.OfBreeder(c.BreederID) {
-		out.EarlierCase = caseName(c.BreederID, c.Earlier[n-1])
+		News: c.SeenAt == nil || c.ChangedAt.After(*c.SeenAt) || c.ToldAt != nil && c.ToldAt.After(*c.SeenAt) || c.GiveBackAt != nil && c.GiveBackAt.After(*c.SeenAt)}
+	if who.OfBreeder(c.BreederID) {
+		if n := len(c.Earlier); n > 0 {
+			out.EarlierCase = caseName(c.BreederID, c.Earlier[n-1])
+		}
+		out.LookedAfterBy, out.AsideTime, out.AsideReason = c.LookedAfterBy, maybeTime(c.Aside.Until), c.Aside.Why
+		out.Turn, out.WriteTime, out.TellTime, out.Silent, out.NextStep = turns.proto(c.Turn()), maybeTime(c.WroteAt), maybeTime(c.ToldAt), c.Silent, c.NextStep
+		if c.SeenAt != nil {
+			out.SeenStanding = standings.proto(c.SeenAs)
+		}
 	}
 	if whole && !v.Assessment.At.IsZero() {
 		out.Assessment = assessmentToProto(&v.Assessment)

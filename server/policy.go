@@ -59,6 +59,8 @@ var policy = access.Policy{
 	pb.CaseService_ProbeCase_FullMethodName:       involved.Reads(),
 	pb.CaseService_ListPhotos_FullMethodName:      involved.Reads(),
 	pb.CaseService_MarkCaseSeen_FullMethodName:    team,
+	pb.CaseService_SetCaseAside_FullMethodName:    team,
+	pb.CaseService_LookAfterCase_FullMethodName:   team,
 	pb.CaseService_EndCase_FullMethodName:         team,
 	pb.CaseService_ReopenCase_FullMethodName:      team,
 	pb.CaseService_GiveBack_FullMethodName:        keeper,

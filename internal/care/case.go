@@ -144,6 +144,10 @@ type Case struct {
 	// on: what was seen of it then is history here (PassedOn), oldest first.
 	Earlier    []string
 	GiveBackAt *time.Time // when the keeper asked to give the animal back; nil: not
+	// LookedAfterBy is who of the breeder's people sees to this case, a name as they
+	// call each other; "" for whoever comes. It lets nobody in and keeps nobody out.
+	LookedAfterBy string
+	Aside         Aside
 	// Learned is the feeding prior at handover, from the breeder's own animals.
 	Learned Learned
 	// Thresholds are those that it was last assessed by: the breeder's while it
@@ -160,7 +164,97 @@ type Case struct {
 	DueAt      time.Time // when the passing of time alone calls for a new look
 	LastHeard  *time.Time
 	SeenAt     *time.Time // when the breeder last looked
+	SeenAs     Standing   // as what it stood then
 	ChangedAt  time.Time  // when the standing last changed
+	// WroteAt, ToldAt and AnsweredAt are when the keeper's newest message came in,
+	// the keeper's newest entry that says more than that the app was opened, and
+	// the breeder's newest message or step; nil: never.
+	WroteAt, ToldAt, AnsweredAt *time.Time
+	Silent                      bool   // for longer than is usual nothing was heard
+	NextStep                    string // what the keeper might do next, the most useful
+}
+
+// Aside takes a case off the list until a day. The zero value is on the list.
+type Aside struct {
+	Until *time.Time
+	At    *time.Time // when it was set aside
+	Why   string     // in the breeder's words; for the breeder only
+}
+
+// Holds reports whether the case is aside at an instant.
+func (a *Aside) Holds(now time.Time) bool { return a.Until != nil && now.Before(*a.Until) }
+
+// comesBack reports whether a case that was set aside belongs on the list again:
+// the day has come, it has ended, it has become one to step into, or its keeper
+// wrote or asked to give the animal back. before is how it stood so far.
+func (c *Case) comesBack(before Standing, now time.Time) bool {
+	since := func(at *time.Time) bool { return at != nil && at.After(*c.Aside.At) }
+	return !c.Aside.Holds(now) || c.ClosedAt != nil || c.Standing >= StepIn && c.Standing > before || since(c.WroteAt) || since(c.GiveBackAt)
+}
+
+// BringBack takes a case back onto the list if it belongs there again.
+func (c *Case) BringBack(before Standing, now time.Time) {
+	if c.Aside.Until != nil && c.comesBack(before, now) {
+		c.Aside = Aside{}
+	}
+}
+
+// Listen takes from a log who told and wrote what last in this case.
+func (c *Case) Listen(log []Entry) {
+	c.WroteAt, c.ToldAt, c.AnsweredAt = nil, nil, nil
+	later := func(at **time.Time, e *Entry) {
+		if *at == nil || e.ReceivedAt.After(**at) {
+			t := e.ReceivedAt
+			*at = &t
+		}
+	}
+	for i := range log {
+		e := &log[i]
+		if e.CaseID != c.ID || e.Body == nil {
+			continue
+		}
+		k := e.Body.Kind()
+		switch {
+		case e.By == KeeperActor:
+			if k != KindSeen && k != KindOutcome {
+				later(&c.ToldAt, e)
+			}
+			if k == KindMessage && e.Current() {
+				later(&c.WroteAt, e)
+			}
+		case (k == KindMessage || k == KindStep) && e.Current():
+			later(&c.AnsweredAt, e)
+		}
+	}
+}
+
+// Turn is whose move it is in a case.
+type Turn string
+
+// The turns. Nobody's is a case that simply goes on.
+const (
+	TurnNobody  Turn = ""
+	TurnBreeder Turn = "breeder"
+	TurnKeeper  Turn = "keeper"
+)
+
+// Turn says who is waited for. It is the breeder when the keeper wrote or wants to
+// give the animal back, and when nothing was written or agreed since the case
+// became one to step into; the keeper when nothing came after the breeder's last
+// word, or the card was not claimed.
+func (c *Case) Turn() Turn {
+	after := func(a, b *time.Time) bool { return a != nil && (b == nil || a.After(*b)) }
+	switch {
+	case c.ClosedAt != nil || c.KeeperGone():
+		return TurnNobody
+	case c.KeeperID == "":
+		return TurnKeeper
+	case c.GiveBackAt != nil, after(c.WroteAt, c.AnsweredAt), c.Standing >= StepIn && after(&c.ChangedAt, c.AnsweredAt):
+		return TurnBreeder
+	case after(c.AnsweredAt, c.ToldAt):
+		return TurnKeeper
+	}
+	return TurnNobody
 }
 
 // Learned is the feeding prior of the group breeder × species × age class at

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"strings"
 	"time"
 
 	"warmhand/internal/assess"
@@ -163,7 +164,53 @@ func (s *Service) ListFlags(ctx context.Context, who care.Actor, breederID, case
 func (s *Service) MarkSeen(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string) (CaseView, error) {
 	now = care.Instant(now)
 	return s.onCase(ctx, who, breederID, caseID, "seen", func(tx care.Tx, c care.Case) (care.Case, error) {
-		c.SeenAt = &now
+		c.SeenAt, c.SeenAs = &now, c.Standing
+		if err := tx.UpdateCase(c); err != nil {
+			return c, err
+		}
+		c.Version++
+		return c, nil
+	})
+}
+
+// AsideDays is for how long at most a case is set aside.
+const AsideDays = 120
+
+// SetAside takes a case off the list until an instant, or with until nil back onto
+// it. It comes back by itself before that when it needs somebody (care.Case.BringBack).
+func (s *Service) SetAside(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string, until *time.Time, why string) (CaseView, error) {
+	now = care.Instant(now)
+	aside := care.Aside{}
+	if until != nil {
+		at := care.Instant(*until)
+		if !at.After(now) || at.After(now.AddDate(0, 0, AsideDays)) {
+			return CaseView{}, care.BadField("until_time", "Choose a day after today, at most %d days ahead.", AsideDays)
+		}
+		if strings.TrimSpace(why) == "" {
+			return CaseView{}, care.BadField("reason", "Say in a few words what it waits for, so that you know when it is back.")
+		}
+		aside = care.Aside{Until: &at, At: &now, Why: strings.TrimSpace(why)}
+	}
+	return s.onCase(ctx, who, breederID, caseID, "aside", func(tx care.Tx, c care.Case) (care.Case, error) {
+		if c.ClosedAt != nil {
+			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. Open it again first."}
+		}
+		c.Aside = aside
+		if aside.Until != nil && aside.Until.Before(c.DueAt) {
+			c.DueAt = *aside.Until
+		}
+		if err := tx.UpdateCase(c); err != nil {
+			return c, err
+		}
+		c.Version++
+		return c, nil
+	})
+}
+
+// LookAfter says who of the breeder's people sees to a case; "" for whoever comes.
+func (s *Service) LookAfter(ctx context.Context, who care.Actor, breederID, caseID, by string) (CaseView, error) {
+	return s.onCase(ctx, who, breederID, caseID, "looked_after", func(tx care.Tx, c care.Case) (care.Case, error) {
+		c.LookedAfterBy = strings.TrimSpace(by)
 		if err := tx.UpdateCase(c); err != nil {
 			return c, err
 		}

@@ -156,13 +156,22 @@ func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
 	if c.Assessment, err = json.Marshal(result); err != nil {
 		return nil, fmt.Errorf("assessment: %w", err)
 	}
-	if c.Standing != result.Standing || c.AssessedAt.IsZero() {
+	before := c.Standing
+	if before != result.Standing || c.AssessedAt.IsZero() {
 		c.ChangedAt = now
 	}
 	c.Standing, c.Urgency, c.Headline = result.Standing, result.Urgency, result.Headline
 	c.AssessedAt, c.DueAt = now, care.Instant(result.DueAt)
 	if !c.DueAt.After(now) {
 		c.DueAt = now.Add(24 * time.Hour)
+	}
+	c.Listen(k.log)
+	c.Silent = slices.ContainsFunc(result.Concerns, func(f care.Concern) bool { return f.Code == assess.ConcernSilence })
+	if c.NextStep = ""; len(result.Steps) > 0 {
+		c.NextStep = result.Steps[0].Text
+	}
+	if c.BringBack(before, now); c.Aside.Until != nil && c.Aside.Until.Before(c.DueAt) {
+		c.DueAt = *c.Aside.Until
 	}
 	if err := tx.UpdateCase(*c); err != nil {
 		return nil, err
@@ -296,7 +305,7 @@ func (s *Service) look(ctx context.Context, d care.Case, now time.Time) (done bo
 	if care.IsCode(err, care.Stale) || care.IsCode(err, care.NotFound) {
 		return false, nil
 	}
-	if err == nil && done && after.Standing != before.Standing {
+	if err == nil && done && (after.Standing != before.Standing || after.Aside != before.Aside) {
 		s.hub.publish(change(&after, "standing"))
 	}
 	return done, err

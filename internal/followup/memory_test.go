@@ -34,7 +34,7 @@ func TestMemoryIsTheStore(t *testing.T) {
 	for i := range 400 {
 		s := servers[rnd.IntN(2)]
 		now = now.Add(time.Duration(rnd.IntN(600)) * time.Minute)
-		switch n := rnd.IntN(20); {
+		switch n := rnd.IntN(23); {
 		case n < 12:
 			who := []care.Actor{keeper, p.loam, p.helper}[rnd.IntN(3)]
 			e := care.Entry{BreederID: "loam", AnimalID: a.ID, ID: p.id("any"), HappenedAt: now.Add(-time.Duration(rnd.IntN(5000)) * time.Minute), Body: care.WeighIn{Mass: 95 + care.Grams(rnd.IntN(10))}}
@@ -86,7 +86,14 @@ func TestMemoryIsTheStore(t *testing.T) {
 				ignore(err)
 				ignore(s.RunUndo(ctx, now, in))
 			}
-		case n == 18:
+		case n == 19:
+			var until *time.Time
+			if rnd.IntN(3) > 0 {
+				until = ptr(now.Add(time.Duration(1+rnd.IntN(9)) * 12 * time.Hour))
+			}
+			_, err := s.SetAside(ctx, p.loam, now, "loam", c.ID, until, "waits")
+			ignore(err)
+		case n == 20:
 			_, err := s.GiveBack(ctx, keeper, now, "loam", c.ID, rnd.IntN(2) == 0)
 			ignore(err)
 		default:

@@ -19,7 +19,8 @@ var (
 	followed = table{name: "cases", what: "case", key: 2, columns: columns(
 		`breeder_id case_id animal_id keeper_id keeper_name handed_over_at closed_at outcome earlier give_back_at
 		learned_mean learned_strength learned_animals thresholds created_at
-		standing urgency headline assessment assessed_at due_at last_heard seen_at changed_at version`),
+		standing urgency headline assessment assessed_at due_at last_heard seen_at changed_at version
+		looked_after_by aside_until aside_at aside_why seen_as wrote_at told_at answered_at silent next_step`),
 		derived: columns(`open`)}
 	// inList is a case without its assessment, which is most of its bytes.
 	inList = table{name: "cases", what: "case", key: 2, columns: slices.DeleteFunc(slices.Clone(followed.columns), func(c string) bool { return c == "assessment" })}
@@ -48,7 +49,9 @@ func caseRow(c *care.Case) []any {
 	return []any{&c.BreederID, &c.ID, &c.AnimalID, &c.KeeperID, &c.KeeperName, instant{&c.HandedOverAt}, maybeInstant{&c.ClosedAt}, &c.Outcome, document[[]string]{&c.Earlier}, maybeInstant{&c.GiveBackAt},
 		&c.Learned.Mean, &c.Learned.Strength, number[int]{&c.Learned.Animals}, document[care.Thresholds]{&c.Thresholds}, instant{&c.CreatedAt},
 		number[care.Standing]{&c.Standing}, &c.Urgency, &c.Headline, jsonText{&c.Assessment}, instant{&c.AssessedAt}, instant{&c.DueAt},
-		maybeInstant{&c.LastHeard}, maybeInstant{&c.SeenAt}, instant{&c.ChangedAt}, &c.Version}
+		maybeInstant{&c.LastHeard}, maybeInstant{&c.SeenAt}, instant{&c.ChangedAt}, &c.Version,
+		&c.LookedAfterBy, maybeInstant{&c.Aside.Until}, maybeInstant{&c.Aside.At}, &c.Aside.Why, number[care.Standing]{&c.SeenAs},
+		maybeInstant{&c.WroteAt}, maybeInstant{&c.ToldAt}, maybeInstant{&c.AnsweredAt}, truth{&c.Silent}, &c.NextStep}
 }
 
 func listedRow(c *care.Case) []any {

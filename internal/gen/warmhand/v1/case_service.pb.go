@@ -24,6 +24,58 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Turn is whose move it is in a case: the breeder's when the keeper wrote or wants to give the animal back, and when nothing
+// was written or agreed since it became one to step into; the keeper's when nothing came after the breeder's last word, or the
+// card was not claimed. Else unspecified.
+type Turn int32
+
+const (
+	Turn_TURN_UNSPECIFIED Turn = 0
+	Turn_TURN_BREEDER     Turn = 1
+	Turn_TURN_KEEPER      Turn = 2
+)
+
+// Enum value maps for Turn.
+var (
+	Turn_name = map[int32]string{
+		0: "TURN_UNSPECIFIED",
+		1: "TURN_BREEDER",
+		2: "TURN_KEEPER",
+	}
+	Turn_value = map[string]int32{
+		"TURN_UNSPECIFIED": 0,
+		"TURN_BREEDER":     1,
+		"TURN_KEEPER":      2,
+	}
+)
+
+func (x Turn) Enum() *Turn {
+	p := new(Turn)
+	*p = x
+	return p
+}
+
+func (x Turn) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Turn) Descriptor() protoreflect.EnumDescriptor {
+	return file_warmhand_v1_case_service_proto_enumTypes[0].Descriptor()
+}
+
+func (Turn) Type() protoreflect.EnumType {
+	return &file_warmhand_v1_case_service_proto_enumTypes[0]
+}
+
+func (x Turn) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Turn.Descriptor instead.
+func (Turn) EnumDescriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{0}
+}
+
 // Standing is where a case is, in the order of urgency.
 type Standing int32
 
@@ -64,11 +116,11 @@ func (x Standing) String() string {
 }
 
 func (Standing) Descriptor() protoreflect.EnumDescriptor {
-	return file_warmhand_v1_case_service_proto_enumTypes[0].Descriptor()
+	return file_warmhand_v1_case_service_proto_enumTypes[1].Descriptor()
 }
 
 func (Standing) Type() protoreflect.EnumType {
-	return &file_warmhand_v1_case_service_proto_enumTypes[0]
+	return &file_warmhand_v1_case_service_proto_enumTypes[1]
 }
 
 func (x Standing) Number() protoreflect.EnumNumber {
@@ -77,7 +129,7 @@ func (x Standing) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Standing.Descriptor instead.
 func (Standing) EnumDescriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{0}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{1}
 }
 
 // CaseState selects cases.
@@ -114,11 +166,11 @@ func (x CaseState) String() string {
 }
 
 func (CaseState) Descriptor() protoreflect.EnumDescriptor {
-	return file_warmhand_v1_case_service_proto_enumTypes[1].Descriptor()
+	return file_warmhand_v1_case_service_proto_enumTypes[2].Descriptor()
 }
 
 func (CaseState) Type() protoreflect.EnumType {
-	return &file_warmhand_v1_case_service_proto_enumTypes[1]
+	return &file_warmhand_v1_case_service_proto_enumTypes[2]
 }
 
 func (x CaseState) Number() protoreflect.EnumNumber {
@@ -127,7 +179,7 @@ func (x CaseState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use CaseState.Descriptor instead.
 func (CaseState) EnumDescriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{1}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{2}
 }
 
 // Case is one handover that is being followed up.
@@ -168,7 +220,24 @@ type Case struct {
 	// The animal came from another keeper, whose record of it is history here.
 	PassedOn bool `protobuf:"varint,22,opt,name=passed_on,json=passedOn,proto3" json:"passed_on,omitempty"`
 	// When the breeder's account is to be erased, and this with it; absent when it is not.
-	EraseTime     *timestamppb.Timestamp `protobuf:"bytes,23,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
+	EraseTime *timestamppb.Timestamp `protobuf:"bytes,23,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
+	// The rest is for the breeder alone.
+	// Who sees to it, as the breeder's people call each other; it gives nobody a right. Empty: whoever comes.
+	LookedAfterBy string `protobuf:"bytes,24,opt,name=looked_after_by,json=lookedAfterBy,proto3" json:"looked_after_by,omitempty"`
+	// Off the list until then, and why; absent when it is on it.
+	AsideTime   *timestamppb.Timestamp `protobuf:"bytes,25,opt,name=aside_time,json=asideTime,proto3" json:"aside_time,omitempty"`
+	AsideReason string                 `protobuf:"bytes,26,opt,name=aside_reason,json=asideReason,proto3" json:"aside_reason,omitempty"`
+	// Whose move it is.
+	Turn Turn `protobuf:"varint,27,opt,name=turn,proto3,enum=warmhand.v1.Turn" json:"turn,omitempty"`
+	// How it stood when the breeder last looked; unspecified when nobody has.
+	SeenStanding Standing `protobuf:"varint,28,opt,name=seen_standing,json=seenStanding,proto3,enum=warmhand.v1.Standing" json:"seen_standing,omitempty"`
+	// When the keeper's newest message came, and the newest entry that says more than that the app was opened.
+	WriteTime *timestamppb.Timestamp `protobuf:"bytes,29,opt,name=write_time,json=writeTime,proto3" json:"write_time,omitempty"`
+	TellTime  *timestamppb.Timestamp `protobuf:"bytes,30,opt,name=tell_time,json=tellTime,proto3" json:"tell_time,omitempty"`
+	// For longer than is usual nothing was heard.
+	Silent bool `protobuf:"varint,31,opt,name=silent,proto3" json:"silent,omitempty"`
+	// What the keeper might do next, the most useful; while the case is open.
+	NextStep      string `protobuf:"bytes,32,opt,name=next_step,json=nextStep,proto3" json:"next_step,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -362,6 +431,69 @@ func (x *Case) GetEraseTime() *timestamppb.Timestamp {
 		return x.EraseTime
 	}
 	return nil
+}
+
+func (x *Case) GetLookedAfterBy() string {
+	if x != nil {
+		return x.LookedAfterBy
+	}
+	return ""
+}
+
+func (x *Case) GetAsideTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.AsideTime
+	}
+	return nil
+}
+
+func (x *Case) GetAsideReason() string {
+	if x != nil {
+		return x.AsideReason
+	}
+	return ""
+}
+
+func (x *Case) GetTurn() Turn {
+	if x != nil {
+		return x.Turn
+	}
+	return Turn_TURN_UNSPECIFIED
+}
+
+func (x *Case) GetSeenStanding() Standing {
+	if x != nil {
+		return x.SeenStanding
+	}
+	return Standing_STANDING_UNSPECIFIED
+}
+
+func (x *Case) GetWriteTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.WriteTime
+	}
+	return nil
+}
+
+func (x *Case) GetTellTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.TellTime
+	}
+	return nil
+}
+
+func (x *Case) GetSilent() bool {
+	if x != nil {
+		return x.Silent
+	}
+	return false
+}
+
+func (x *Case) GetNextStep() string {
+	if x != nil {
+		return x.NextStep
+	}
+	return ""
 }
 
 // Assessment is what the service computed from the log, with why. Not a diagnosis.
@@ -2412,6 +2544,209 @@ func (x *MarkCaseSeenResponse) GetCase() *Case {
 	return nil
 }
 
+type SetCaseAsideRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// At most 120 days ahead; absent: back onto the list.
+	UntilTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=until_time,json=untilTime,proto3" json:"until_time,omitempty"`
+	// What it waits for; needed with until_time.
+	Reason        string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetCaseAsideRequest) Reset() {
+	*x = SetCaseAsideRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetCaseAsideRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetCaseAsideRequest) ProtoMessage() {}
+
+func (x *SetCaseAsideRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetCaseAsideRequest.ProtoReflect.Descriptor instead.
+func (*SetCaseAsideRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *SetCaseAsideRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *SetCaseAsideRequest) GetUntilTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.UntilTime
+	}
+	return nil
+}
+
+func (x *SetCaseAsideRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+type SetCaseAsideResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Case          *Case                  `protobuf:"bytes,1,opt,name=case,proto3" json:"case,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetCaseAsideResponse) Reset() {
+	*x = SetCaseAsideResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetCaseAsideResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetCaseAsideResponse) ProtoMessage() {}
+
+func (x *SetCaseAsideResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetCaseAsideResponse.ProtoReflect.Descriptor instead.
+func (*SetCaseAsideResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *SetCaseAsideResponse) GetCase() *Case {
+	if x != nil {
+		return x.Case
+	}
+	return nil
+}
+
+type LookAfterCaseRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Empty: whoever comes.
+	LookedAfterBy string `protobuf:"bytes,2,opt,name=looked_after_by,json=lookedAfterBy,proto3" json:"looked_after_by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LookAfterCaseRequest) Reset() {
+	*x = LookAfterCaseRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LookAfterCaseRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LookAfterCaseRequest) ProtoMessage() {}
+
+func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LookAfterCaseRequest.ProtoReflect.Descriptor instead.
+func (*LookAfterCaseRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *LookAfterCaseRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *LookAfterCaseRequest) GetLookedAfterBy() string {
+	if x != nil {
+		return x.LookedAfterBy
+	}
+	return ""
+}
+
+type LookAfterCaseResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Case          *Case                  `protobuf:"bytes,1,opt,name=case,proto3" json:"case,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LookAfterCaseResponse) Reset() {
+	*x = LookAfterCaseResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LookAfterCaseResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LookAfterCaseResponse) ProtoMessage() {}
+
+func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LookAfterCaseResponse.ProtoReflect.Descriptor instead.
+func (*LookAfterCaseResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *LookAfterCaseResponse) GetCase() *Case {
+	if x != nil {
+		return x.Case
+	}
+	return nil
+}
+
 type EndCaseRequest struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
 	Name    string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
@@ -2425,7 +2760,7 @@ type EndCaseRequest struct {
 
 func (x *EndCaseRequest) Reset() {
 	*x = EndCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2437,7 +2772,7 @@ func (x *EndCaseRequest) String() string {
 func (*EndCaseRequest) ProtoMessage() {}
 
 func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2450,7 +2785,7 @@ func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseRequest.ProtoReflect.Descriptor instead.
 func (*EndCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *EndCaseRequest) GetName() string {
@@ -2490,7 +2825,7 @@ type EndCaseResponse struct {
 
 func (x *EndCaseResponse) Reset() {
 	*x = EndCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2502,7 +2837,7 @@ func (x *EndCaseResponse) String() string {
 func (*EndCaseResponse) ProtoMessage() {}
 
 func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2515,7 +2850,7 @@ func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseResponse.ProtoReflect.Descriptor instead.
 func (*EndCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *EndCaseResponse) GetCase() *Case {
@@ -2537,7 +2872,7 @@ type GiveBackRequest struct {
 
 func (x *GiveBackRequest) Reset() {
 	*x = GiveBackRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2549,7 +2884,7 @@ func (x *GiveBackRequest) String() string {
 func (*GiveBackRequest) ProtoMessage() {}
 
 func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2562,7 +2897,7 @@ func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackRequest.ProtoReflect.Descriptor instead.
 func (*GiveBackRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *GiveBackRequest) GetName() string {
@@ -2588,7 +2923,7 @@ type GiveBackResponse struct {
 
 func (x *GiveBackResponse) Reset() {
 	*x = GiveBackResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2600,7 +2935,7 @@ func (x *GiveBackResponse) String() string {
 func (*GiveBackResponse) ProtoMessage() {}
 
 func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2613,7 +2948,7 @@ func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackResponse.ProtoReflect.Descriptor instead.
 func (*GiveBackResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *GiveBackResponse) GetCase() *Case {
@@ -2633,7 +2968,7 @@ type ReopenCaseRequest struct {
 
 func (x *ReopenCaseRequest) Reset() {
 	*x = ReopenCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2645,7 +2980,7 @@ func (x *ReopenCaseRequest) String() string {
 func (*ReopenCaseRequest) ProtoMessage() {}
 
 func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2658,7 +2993,7 @@ func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseRequest.ProtoReflect.Descriptor instead.
 func (*ReopenCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ReopenCaseRequest) GetName() string {
@@ -2684,7 +3019,7 @@ type ReopenCaseResponse struct {
 
 func (x *ReopenCaseResponse) Reset() {
 	*x = ReopenCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2696,7 +3031,7 @@ func (x *ReopenCaseResponse) String() string {
 func (*ReopenCaseResponse) ProtoMessage() {}
 
 func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2709,7 +3044,7 @@ func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseResponse.ProtoReflect.Descriptor instead.
 func (*ReopenCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ReopenCaseResponse) GetCase() *Case {
@@ -2728,7 +3063,7 @@ type WatchCasesRequest struct {
 
 func (x *WatchCasesRequest) Reset() {
 	*x = WatchCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2740,7 +3075,7 @@ func (x *WatchCasesRequest) String() string {
 func (*WatchCasesRequest) ProtoMessage() {}
 
 func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2753,7 +3088,7 @@ func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesRequest.ProtoReflect.Descriptor instead.
 func (*WatchCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *WatchCasesRequest) GetParent() string {
@@ -2775,7 +3110,7 @@ type WatchCasesResponse struct {
 
 func (x *WatchCasesResponse) Reset() {
 	*x = WatchCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2787,7 +3122,7 @@ func (x *WatchCasesResponse) String() string {
 func (*WatchCasesResponse) ProtoMessage() {}
 
 func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2800,7 +3135,7 @@ func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesResponse.ProtoReflect.Descriptor instead.
 func (*WatchCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *WatchCasesResponse) GetCase() *Case {
@@ -2821,7 +3156,7 @@ var File_warmhand_v1_case_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1ewarmhand/v1/case_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xb2\b\n" +
+	"\x1ewarmhand/v1/case_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xc4\v\n" +
 	"\x04Case\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12+\n" +
 	"\x06animal\x18\x02 \x01(\v2\x13.warmhand.v1.AnimalR\x06animal\x12\x1f\n" +
@@ -2854,7 +3189,18 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\fearlier_case\x18\x15 \x01(\tR\vearlierCase\x12\x1b\n" +
 	"\tpassed_on\x18\x16 \x01(\bR\bpassedOn\x129\n" +
 	"\n" +
-	"erase_time\x18\x17 \x01(\v2\x1a.google.protobuf.TimestampR\teraseTime:7\xeaA4\n" +
+	"erase_time\x18\x17 \x01(\v2\x1a.google.protobuf.TimestampR\teraseTime\x12&\n" +
+	"\x0flooked_after_by\x18\x18 \x01(\tR\rlookedAfterBy\x129\n" +
+	"\n" +
+	"aside_time\x18\x19 \x01(\v2\x1a.google.protobuf.TimestampR\tasideTime\x12!\n" +
+	"\faside_reason\x18\x1a \x01(\tR\vasideReason\x12%\n" +
+	"\x04turn\x18\x1b \x01(\x0e2\x11.warmhand.v1.TurnR\x04turn\x12:\n" +
+	"\rseen_standing\x18\x1c \x01(\x0e2\x15.warmhand.v1.StandingR\fseenStanding\x129\n" +
+	"\n" +
+	"write_time\x18\x1d \x01(\v2\x1a.google.protobuf.TimestampR\twriteTime\x127\n" +
+	"\ttell_time\x18\x1e \x01(\v2\x1a.google.protobuf.TimestampR\btellTime\x12\x16\n" +
+	"\x06silent\x18\x1f \x01(\bR\x06silent\x12\x1b\n" +
+	"\tnext_step\x18  \x01(\tR\bnextStep:7\xeaA4\n" +
 	"\x11warmhand.dev/Case\x12\x1fbreeders/{breeder}/cases/{case}\"\x84\x06\n" +
 	"\n" +
 	"Assessment\x12\x10\n" +
@@ -3013,6 +3359,18 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\x13MarkCaseSeenRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\"=\n" +
 	"\x14MarkCaseSeenResponse\x12%\n" +
+	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"\xca\x01\n" +
+	"\x13SetCaseAsideRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x129\n" +
+	"\n" +
+	"until_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tuntilTime\x12 \n" +
+	"\x06reason\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x06reason\"=\n" +
+	"\x14SetCaseAsideResponse\x12%\n" +
+	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"\x9f\x01\n" +
+	"\x14LookAfterCaseRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x12/\n" +
+	"\x0flooked_after_by\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18<R\rlookedAfterBy\">\n" +
+	"\x15LookAfterCaseResponse\x12%\n" +
 	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"\x82\x02\n" +
 	"\x0eEndCaseRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x12:\n" +
@@ -3038,7 +3396,11 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\x06parent\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x06parent\"O\n" +
 	"\x12WatchCasesResponse\x12%\n" +
 	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\x12\x12\n" +
-	"\x04what\x18\x02 \x01(\tR\x04what*v\n" +
+	"\x04what\x18\x02 \x01(\tR\x04what*?\n" +
+	"\x04Turn\x12\x14\n" +
+	"\x10TURN_UNSPECIFIED\x10\x00\x12\x10\n" +
+	"\fTURN_BREEDER\x10\x01\x12\x0f\n" +
+	"\vTURN_KEEPER\x10\x02*v\n" +
 	"\bStanding\x12\x18\n" +
 	"\x14STANDING_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10STANDING_SETTLED\x10\x01\x12\x12\n" +
@@ -3048,7 +3410,7 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tCaseState\x12\x1a\n" +
 	"\x16CASE_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fCASE_STATE_OPEN\x10\x01\x12\x14\n" +
-	"\x10CASE_STATE_ENDED\x10\x022\x8a\r\n" +
+	"\x10CASE_STATE_ENDED\x10\x022\xd0\x0f\n" +
 	"\vCaseService\x12z\n" +
 	"\tListCases\x12\x1d.warmhand.v1.ListCasesRequest\x1a\x1e.warmhand.v1.ListCasesResponse\".\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{parent=breeders/*}/cases\x12z\n" +
 	"\x0fListKeeperCases\x12#.warmhand.v1.ListKeeperCasesRequest\x1a$.warmhand.v1.ListKeeperCasesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/keepers/me/cases\x12r\n" +
@@ -3059,7 +3421,9 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"ListPhotos\x12\x1e.warmhand.v1.ListPhotosRequest\x1a\x1f.warmhand.v1.ListPhotosResponse\"7\xdaA\x06parent\x82\xd3\xe4\x93\x02(\x12&/v1/{parent=breeders/*/cases/*}/photos\x12~\n" +
 	"\tProbeCase\x12\x1d.warmhand.v1.ProbeCaseRequest\x1a\x1e.warmhand.v1.ProbeCaseResponse\"2\xdaA\x04name\x82\xd3\xe4\x93\x02%\x12#/v1/{name=breeders/*/cases/*}:probe\x12\x8e\x01\n" +
 	"\x0eListGatherings\x12\".warmhand.v1.ListGatheringsRequest\x1a#.warmhand.v1.ListGatheringsResponse\"3\xdaA\x06parent\x82\xd3\xe4\x93\x02$\x12\"/v1/{parent=breeders/*}/gatherings\x12\x8d\x01\n" +
-	"\fMarkCaseSeen\x12 .warmhand.v1.MarkCaseSeenRequest\x1a!.warmhand.v1.MarkCaseSeenResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:markSeen\x12\x81\x01\n" +
+	"\fMarkCaseSeen\x12 .warmhand.v1.MarkCaseSeenRequest\x1a!.warmhand.v1.MarkCaseSeenResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:markSeen\x12\x9f\x01\n" +
+	"\fSetCaseAside\x12 .warmhand.v1.SetCaseAsideRequest\x1a!.warmhand.v1.SetCaseAsideResponse\"J\xdaA\x16name,until_time,reason\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:setAside\x12\xa1\x01\n" +
+	"\rLookAfterCase\x12!.warmhand.v1.LookAfterCaseRequest\x1a\".warmhand.v1.LookAfterCaseResponse\"I\xdaA\x14name,looked_after_by\x82\xd3\xe4\x93\x02,:\x01*\"'/v1/{name=breeders/*/cases/*}:lookAfter\x12\x81\x01\n" +
 	"\aEndCase\x12\x1b.warmhand.v1.EndCaseRequest\x1a\x1c.warmhand.v1.EndCaseResponse\";\xdaA\fname,outcome\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=breeders/*/cases/*}:end\x12\x85\x01\n" +
 	"\n" +
 	"ReopenCase\x12\x1e.warmhand.v1.ReopenCaseRequest\x1a\x1f.warmhand.v1.ReopenCaseResponse\"6\xdaA\x04name\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{name=breeders/*/cases/*}:reopen\x12\x81\x01\n" +
@@ -3079,145 +3443,162 @@ func file_warmhand_v1_case_service_proto_rawDescGZIP() []byte {
 	return file_warmhand_v1_case_service_proto_rawDescData
 }
 
-var file_warmhand_v1_case_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
+var file_warmhand_v1_case_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 43)
 var file_warmhand_v1_case_service_proto_goTypes = []any{
-	(Standing)(0),                   // 0: warmhand.v1.Standing
-	(CaseState)(0),                  // 1: warmhand.v1.CaseState
-	(*Case)(nil),                    // 2: warmhand.v1.Case
-	(*Assessment)(nil),              // 3: warmhand.v1.Assessment
-	(*Reason)(nil),                  // 4: warmhand.v1.Reason
-	(*Cause)(nil),                   // 5: warmhand.v1.Cause
-	(*Step)(nil),                    // 6: warmhand.v1.Step
-	(*Concern)(nil),                 // 7: warmhand.v1.Concern
-	(*Course)(nil),                  // 8: warmhand.v1.Course
-	(*CourseDay)(nil),               // 9: warmhand.v1.CourseDay
-	(*Flag)(nil),                    // 10: warmhand.v1.Flag
-	(*FlagChange)(nil),              // 11: warmhand.v1.FlagChange
-	(*Photo)(nil),                   // 12: warmhand.v1.Photo
-	(*ListCasesRequest)(nil),        // 13: warmhand.v1.ListCasesRequest
-	(*ListCasesResponse)(nil),       // 14: warmhand.v1.ListCasesResponse
-	(*ListKeeperCasesRequest)(nil),  // 15: warmhand.v1.ListKeeperCasesRequest
-	(*ListKeeperCasesResponse)(nil), // 16: warmhand.v1.ListKeeperCasesResponse
-	(*GetCaseRequest)(nil),          // 17: warmhand.v1.GetCaseRequest
-	(*GetCaseResponse)(nil),         // 18: warmhand.v1.GetCaseResponse
-	(*GetCourseRequest)(nil),        // 19: warmhand.v1.GetCourseRequest
-	(*GetCourseResponse)(nil),       // 20: warmhand.v1.GetCourseResponse
-	(*ListFlagsRequest)(nil),        // 21: warmhand.v1.ListFlagsRequest
-	(*ListFlagsResponse)(nil),       // 22: warmhand.v1.ListFlagsResponse
-	(*ListPhotosRequest)(nil),       // 23: warmhand.v1.ListPhotosRequest
-	(*ListPhotosResponse)(nil),      // 24: warmhand.v1.ListPhotosResponse
-	(*ProbeCaseRequest)(nil),        // 25: warmhand.v1.ProbeCaseRequest
-	(*ProbeCaseResponse)(nil),       // 26: warmhand.v1.ProbeCaseResponse
-	(*Probe)(nil),                   // 27: warmhand.v1.Probe
-	(*ListGatheringsRequest)(nil),   // 28: warmhand.v1.ListGatheringsRequest
-	(*ListGatheringsResponse)(nil),  // 29: warmhand.v1.ListGatheringsResponse
-	(*Gathering)(nil),               // 30: warmhand.v1.Gathering
-	(*MarkCaseSeenRequest)(nil),     // 31: warmhand.v1.MarkCaseSeenRequest
-	(*MarkCaseSeenResponse)(nil),    // 32: warmhand.v1.MarkCaseSeenResponse
-	(*EndCaseRequest)(nil),          // 33: warmhand.v1.EndCaseRequest
-	(*EndCaseResponse)(nil),         // 34: warmhand.v1.EndCaseResponse
-	(*GiveBackRequest)(nil),         // 35: warmhand.v1.GiveBackRequest
-	(*GiveBackResponse)(nil),        // 36: warmhand.v1.GiveBackResponse
-	(*ReopenCaseRequest)(nil),       // 37: warmhand.v1.ReopenCaseRequest
-	(*ReopenCaseResponse)(nil),      // 38: warmhand.v1.ReopenCaseResponse
-	(*WatchCasesRequest)(nil),       // 39: warmhand.v1.WatchCasesRequest
-	(*WatchCasesResponse)(nil),      // 40: warmhand.v1.WatchCasesResponse
-	(*Animal)(nil),                  // 41: warmhand.v1.Animal
-	(*timestamppb.Timestamp)(nil),   // 42: google.protobuf.Timestamp
-	(Outcome)(0),                    // 43: warmhand.v1.Outcome
-	(*Entry)(nil),                   // 44: warmhand.v1.Entry
-	(ActorKind)(0),                  // 45: warmhand.v1.ActorKind
-	(*Offer)(nil),                   // 46: warmhand.v1.Offer
-	(*WeighIn)(nil),                 // 47: warmhand.v1.WeighIn
-	(*ClimateReading)(nil),          // 48: warmhand.v1.ClimateReading
+	(Turn)(0),                       // 0: warmhand.v1.Turn
+	(Standing)(0),                   // 1: warmhand.v1.Standing
+	(CaseState)(0),                  // 2: warmhand.v1.CaseState
+	(*Case)(nil),                    // 3: warmhand.v1.Case
+	(*Assessment)(nil),              // 4: warmhand.v1.Assessment
+	(*Reason)(nil),                  // 5: warmhand.v1.Reason
+	(*Cause)(nil),                   // 6: warmhand.v1.Cause
+	(*Step)(nil),                    // 7: warmhand.v1.Step
+	(*Concern)(nil),                 // 8: warmhand.v1.Concern
+	(*Course)(nil),                  // 9: warmhand.v1.Course
+	(*CourseDay)(nil),               // 10: warmhand.v1.CourseDay
+	(*Flag)(nil),                    // 11: warmhand.v1.Flag
+	(*FlagChange)(nil),              // 12: warmhand.v1.FlagChange
+	(*Photo)(nil),                   // 13: warmhand.v1.Photo
+	(*ListCasesRequest)(nil),        // 14: warmhand.v1.ListCasesRequest
+	(*ListCasesResponse)(nil),       // 15: warmhand.v1.ListCasesResponse
+	(*ListKeeperCasesRequest)(nil),  // 16: warmhand.v1.ListKeeperCasesRequest
+	(*ListKeeperCasesResponse)(nil), // 17: warmhand.v1.ListKeeperCasesResponse
+	(*GetCaseRequest)(nil),          // 18: warmhand.v1.GetCaseRequest
+	(*GetCaseResponse)(nil),         // 19: warmhand.v1.GetCaseResponse
+	(*GetCourseRequest)(nil),        // 20: warmhand.v1.GetCourseRequest
+	(*GetCourseResponse)(nil),       // 21: warmhand.v1.GetCourseResponse
+	(*ListFlagsRequest)(nil),        // 22: warmhand.v1.ListFlagsRequest
+	(*ListFlagsResponse)(nil),       // 23: warmhand.v1.ListFlagsResponse
+	(*ListPhotosRequest)(nil),       // 24: warmhand.v1.ListPhotosRequest
+	(*ListPhotosResponse)(nil),      // 25: warmhand.v1.ListPhotosResponse
+	(*ProbeCaseRequest)(nil),        // 26: warmhand.v1.ProbeCaseRequest
+	(*ProbeCaseResponse)(nil),       // 27: warmhand.v1.ProbeCaseResponse
+	(*Probe)(nil),                   // 28: warmhand.v1.Probe
+	(*ListGatheringsRequest)(nil),   // 29: warmhand.v1.ListGatheringsRequest
+	(*ListGatheringsResponse)(nil),  // 30: warmhand.v1.ListGatheringsResponse
+	(*Gathering)(nil),               // 31: warmhand.v1.Gathering
+	(*MarkCaseSeenRequest)(nil),     // 32: warmhand.v1.MarkCaseSeenRequest
+	(*MarkCaseSeenResponse)(nil),    // 33: warmhand.v1.MarkCaseSeenResponse
+	(*SetCaseAsideRequest)(nil),     // 34: warmhand.v1.SetCaseAsideRequest
+	(*SetCaseAsideResponse)(nil),    // 35: warmhand.v1.SetCaseAsideResponse
+	(*LookAfterCaseRequest)(nil),    // 36: warmhand.v1.LookAfterCaseRequest
+	(*LookAfterCaseResponse)(nil),   // 37: warmhand.v1.LookAfterCaseResponse
+	(*EndCaseRequest)(nil),          // 38: warmhand.v1.EndCaseRequest
+	(*EndCaseResponse)(nil),         // 39: warmhand.v1.EndCaseResponse
+	(*GiveBackRequest)(nil),         // 40: warmhand.v1.GiveBackRequest
+	(*GiveBackResponse)(nil),        // 41: warmhand.v1.GiveBackResponse
+	(*ReopenCaseRequest)(nil),       // 42: warmhand.v1.ReopenCaseRequest
+	(*ReopenCaseResponse)(nil),      // 43: warmhand.v1.ReopenCaseResponse
+	(*WatchCasesRequest)(nil),       // 44: warmhand.v1.WatchCasesRequest
+	(*WatchCasesResponse)(nil),      // 45: warmhand.v1.WatchCasesResponse
+	(*Animal)(nil),                  // 46: warmhand.v1.Animal
+	(*timestamppb.Timestamp)(nil),   // 47: google.protobuf.Timestamp
+	(Outcome)(0),                    // 48: warmhand.v1.Outcome
+	(*Entry)(nil),                   // 49: warmhand.v1.Entry
+	(ActorKind)(0),                  // 50: warmhand.v1.ActorKind
+	(*Offer)(nil),                   // 51: warmhand.v1.Offer
+	(*WeighIn)(nil),                 // 52: warmhand.v1.WeighIn
+	(*ClimateReading)(nil),          // 53: warmhand.v1.ClimateReading
 }
 var file_warmhand_v1_case_service_proto_depIdxs = []int32{
-	41, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
-	42, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
-	42, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
-	43, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
-	0,  // 4: warmhand.v1.Case.standing:type_name -> warmhand.v1.Standing
-	42, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
-	42, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
-	42, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
-	42, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
-	3,  // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
-	42, // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
-	42, // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
-	4,  // 12: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
-	5,  // 13: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
-	6,  // 14: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
-	7,  // 15: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
-	42, // 16: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
-	0,  // 17: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
-	9,  // 18: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
-	44, // 19: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
-	42, // 20: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
-	0,  // 21: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
-	0,  // 22: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
-	42, // 23: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
-	42, // 24: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
-	11, // 25: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
-	42, // 26: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
-	0,  // 27: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
-	42, // 28: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	42, // 29: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
-	45, // 30: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
-	1,  // 31: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
-	2,  // 32: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
-	2,  // 33: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
-	2,  // 34: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
-	8,  // 35: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
-	10, // 36: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
-	12, // 37: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
-	46, // 38: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
-	47, // 39: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
-	48, // 40: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
-	42, // 41: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
-	27, // 42: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
-	42, // 43: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
-	0,  // 44: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
-	42, // 45: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
-	30, // 46: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
-	2,  // 47: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
-	2,  // 48: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
-	43, // 49: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
-	2,  // 50: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
-	2,  // 51: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
-	2,  // 52: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
-	2,  // 53: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
-	13, // 54: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
-	15, // 55: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
-	17, // 56: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
-	19, // 57: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
-	21, // 58: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
-	23, // 59: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
-	25, // 60: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
-	28, // 61: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
-	31, // 62: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
-	33, // 63: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
-	37, // 64: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
-	35, // 65: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
-	39, // 66: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
-	14, // 67: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
-	16, // 68: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
-	18, // 69: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
-	20, // 70: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
-	22, // 71: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
-	24, // 72: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
-	26, // 73: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
-	29, // 74: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
-	32, // 75: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
-	34, // 76: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
-	38, // 77: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
-	36, // 78: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
-	40, // 79: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
-	67, // [67:80] is the sub-list for method output_type
-	54, // [54:67] is the sub-list for method input_type
-	54, // [54:54] is the sub-list for extension type_name
-	54, // [54:54] is the sub-list for extension extendee
-	0,  // [0:54] is the sub-list for field type_name
+	46, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
+	47, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
+	47, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
+	48, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
+	1,  // 4: warmhand.v1.Case.standing:type_name -> warmhand.v1.Standing
+	47, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
+	47, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
+	47, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
+	47, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
+	4,  // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
+	47, // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
+	47, // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
+	47, // 12: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
+	0,  // 13: warmhand.v1.Case.turn:type_name -> warmhand.v1.Turn
+	1,  // 14: warmhand.v1.Case.seen_standing:type_name -> warmhand.v1.Standing
+	47, // 15: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
+	47, // 16: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
+	5,  // 17: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
+	6,  // 18: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
+	7,  // 19: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
+	8,  // 20: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
+	47, // 21: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
+	1,  // 22: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
+	10, // 23: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
+	49, // 24: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
+	47, // 25: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
+	1,  // 26: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
+	1,  // 27: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
+	47, // 28: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
+	47, // 29: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
+	12, // 30: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
+	47, // 31: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
+	1,  // 32: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
+	47, // 33: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	47, // 34: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
+	50, // 35: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
+	2,  // 36: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
+	3,  // 37: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
+	3,  // 38: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
+	3,  // 39: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
+	9,  // 40: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
+	11, // 41: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
+	13, // 42: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
+	51, // 43: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
+	52, // 44: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
+	53, // 45: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
+	47, // 46: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
+	28, // 47: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
+	47, // 48: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
+	1,  // 49: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
+	47, // 50: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
+	31, // 51: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
+	3,  // 52: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
+	3,  // 53: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
+	47, // 54: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
+	3,  // 55: warmhand.v1.SetCaseAsideResponse.case:type_name -> warmhand.v1.Case
+	3,  // 56: warmhand.v1.LookAfterCaseResponse.case:type_name -> warmhand.v1.Case
+	48, // 57: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
+	3,  // 58: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
+	3,  // 59: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
+	3,  // 60: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
+	3,  // 61: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
+	14, // 62: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
+	16, // 63: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
+	18, // 64: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
+	20, // 65: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
+	22, // 66: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
+	24, // 67: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
+	26, // 68: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
+	29, // 69: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
+	32, // 70: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
+	34, // 71: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
+	36, // 72: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
+	38, // 73: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
+	42, // 74: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
+	40, // 75: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
+	44, // 76: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
+	15, // 77: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
+	17, // 78: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
+	19, // 79: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
+	21, // 80: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
+	23, // 81: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
+	25, // 82: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
+	27, // 83: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
+	30, // 84: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
+	33, // 85: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
+	35, // 86: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
+	37, // 87: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
+	39, // 88: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
+	43, // 89: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
+	41, // 90: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
+	45, // 91: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
+	77, // [77:92] is the sub-list for method output_type
+	62, // [62:77] is the sub-list for method input_type
+	62, // [62:62] is the sub-list for extension type_name
+	62, // [62:62] is the sub-list for extension extendee
+	0,  // [0:62] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_case_service_proto_init() }
@@ -3237,8 +3618,8 @@ func file_warmhand_v1_case_service_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_case_service_proto_rawDesc), len(file_warmhand_v1_case_service_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   39,
+			NumEnums:      3,
+			NumMessages:   43,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

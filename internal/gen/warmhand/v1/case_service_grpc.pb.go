@@ -28,6 +28,8 @@ const (
 	CaseService_ProbeCase_FullMethodName       = "/warmhand.v1.CaseService/ProbeCase"
 	CaseService_ListGatherings_FullMethodName  = "/warmhand.v1.CaseService/ListGatherings"
 	CaseService_MarkCaseSeen_FullMethodName    = "/warmhand.v1.CaseService/MarkCaseSeen"
+	CaseService_SetCaseAside_FullMethodName    = "/warmhand.v1.CaseService/SetCaseAside"
+	CaseService_LookAfterCase_FullMethodName   = "/warmhand.v1.CaseService/LookAfterCase"
 	CaseService_EndCase_FullMethodName         = "/warmhand.v1.CaseService/EndCase"
 	CaseService_ReopenCase_FullMethodName      = "/warmhand.v1.CaseService/ReopenCase"
 	CaseService_GiveBack_FullMethodName        = "/warmhand.v1.CaseService/GiveBack"
@@ -60,6 +62,11 @@ type CaseServiceClient interface {
 	ListGatherings(ctx context.Context, in *ListGatheringsRequest, opts ...grpc.CallOption) (*ListGatheringsResponse, error)
 	// MarkCaseSeen says that the breeder looked at the case as it stands.
 	MarkCaseSeen(ctx context.Context, in *MarkCaseSeenRequest, opts ...grpc.CallOption) (*MarkCaseSeenResponse, error)
+	// SetCaseAside takes a case off the list until a day, or back onto it. It comes back before that when it becomes one to step
+	// into, when its keeper writes, or asks to give the animal back.
+	SetCaseAside(ctx context.Context, in *SetCaseAsideRequest, opts ...grpc.CallOption) (*SetCaseAsideResponse, error)
+	// LookAfterCase says who of the breeder's people sees to a case.
+	LookAfterCase(ctx context.Context, in *LookAfterCaseRequest, opts ...grpc.CallOption) (*LookAfterCaseResponse, error)
 	// EndCase closes a case with its outcome.
 	EndCase(ctx context.Context, in *EndCaseRequest, opts ...grpc.CallOption) (*EndCaseResponse, error)
 	// ReopenCase takes the end back.
@@ -168,6 +175,26 @@ func (c *caseServiceClient) MarkCaseSeen(ctx context.Context, in *MarkCaseSeenRe
 	return out, nil
 }
 
+func (c *caseServiceClient) SetCaseAside(ctx context.Context, in *SetCaseAsideRequest, opts ...grpc.CallOption) (*SetCaseAsideResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetCaseAsideResponse)
+	err := c.cc.Invoke(ctx, CaseService_SetCaseAside_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *caseServiceClient) LookAfterCase(ctx context.Context, in *LookAfterCaseRequest, opts ...grpc.CallOption) (*LookAfterCaseResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(LookAfterCaseResponse)
+	err := c.cc.Invoke(ctx, CaseService_LookAfterCase_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *caseServiceClient) EndCase(ctx context.Context, in *EndCaseRequest, opts ...grpc.CallOption) (*EndCaseResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(EndCaseResponse)
@@ -243,6 +270,11 @@ type CaseServiceServer interface {
 	ListGatherings(context.Context, *ListGatheringsRequest) (*ListGatheringsResponse, error)
 	// MarkCaseSeen says that the breeder looked at the case as it stands.
 	MarkCaseSeen(context.Context, *MarkCaseSeenRequest) (*MarkCaseSeenResponse, error)
+	// SetCaseAside takes a case off the list until a day, or back onto it. It comes back before that when it becomes one to step
+	// into, when its keeper writes, or asks to give the animal back.
+	SetCaseAside(context.Context, *SetCaseAsideRequest) (*SetCaseAsideResponse, error)
+	// LookAfterCase says who of the breeder's people sees to a case.
+	LookAfterCase(context.Context, *LookAfterCaseRequest) (*LookAfterCaseResponse, error)
 	// EndCase closes a case with its outcome.
 	EndCase(context.Context, *EndCaseRequest) (*EndCaseResponse, error)
 	// ReopenCase takes the end back.
@@ -287,6 +319,12 @@ func (UnimplementedCaseServiceServer) ListGatherings(context.Context, *ListGathe
 }
 func (UnimplementedCaseServiceServer) MarkCaseSeen(context.Context, *MarkCaseSeenRequest) (*MarkCaseSeenResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method MarkCaseSeen not implemented")
+}
+func (UnimplementedCaseServiceServer) SetCaseAside(context.Context, *SetCaseAsideRequest) (*SetCaseAsideResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetCaseAside not implemented")
+}
+func (UnimplementedCaseServiceServer) LookAfterCase(context.Context, *LookAfterCaseRequest) (*LookAfterCaseResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method LookAfterCase not implemented")
 }
 func (UnimplementedCaseServiceServer) EndCase(context.Context, *EndCaseRequest) (*EndCaseResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method EndCase not implemented")
@@ -483,6 +521,42 @@ func _CaseService_MarkCaseSeen_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CaseService_SetCaseAside_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetCaseAsideRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).SetCaseAside(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_SetCaseAside_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).SetCaseAside(ctx, req.(*SetCaseAsideRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CaseService_LookAfterCase_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(LookAfterCaseRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).LookAfterCase(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_LookAfterCase_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).LookAfterCase(ctx, req.(*LookAfterCaseRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CaseService_EndCase_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(EndCaseRequest)
 	if err := dec(in); err != nil {
@@ -590,6 +664,14 @@ var CaseService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "MarkCaseSeen",
 			Handler:    _CaseService_MarkCaseSeen_Handler,
+		},
+		{
+			MethodName: "SetCaseAside",
+			Handler:    _CaseService_SetCaseAside_Handler,
+		},
+		{
+			MethodName: "LookAfterCase",
+			Handler:    _CaseService_LookAfterCase_Handler,
 		},
 		{
 			MethodName: "EndCase",

@@ -159,6 +159,66 @@ export declare type Case = Message<"warmhand.v1.Case"> & {
    * @generated from field: google.protobuf.Timestamp erase_time = 23;
    */
   eraseTime?: Timestamp | undefined;
+
+  /**
+   * The rest is for the breeder alone.
+   * Who sees to it, as the breeder's people call each other; it gives nobody a right. Empty: whoever comes.
+   *
+   * @generated from field: string looked_after_by = 24;
+   */
+  lookedAfterBy: string;
+
+  /**
+   * Off the list until then, and why; absent when it is on it.
+   *
+   * @generated from field: google.protobuf.Timestamp aside_time = 25;
+   */
+  asideTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: string aside_reason = 26;
+   */
+  asideReason: string;
+
+  /**
+   * Whose move it is.
+   *
+   * @generated from field: warmhand.v1.Turn turn = 27;
+   */
+  turn: Turn;
+
+  /**
+   * How it stood when the breeder last looked; unspecified when nobody has.
+   *
+   * @generated from field: warmhand.v1.Standing seen_standing = 28;
+   */
+  seenStanding: Standing;
+
+  /**
+   * When the keeper's newest message came, and the newest entry that says more than that the app was opened.
+   *
+   * @generated from field: google.protobuf.Timestamp write_time = 29;
+   */
+  writeTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp tell_time = 30;
+   */
+  tellTime?: Timestamp | undefined;
+
+  /**
+   * For longer than is usual nothing was heard.
+   *
+   * @generated from field: bool silent = 31;
+   */
+  silent: boolean;
+
+  /**
+   * What the keeper might do next, the most useful; while the case is open.
+   *
+   * @generated from field: string next_step = 32;
+   */
+  nextStep: string;
 };
 
 /**
@@ -307,6 +367,66 @@ export declare type CaseJson = {
    * @generated from field: google.protobuf.Timestamp erase_time = 23;
    */
   eraseTime?: TimestampJson;
+
+  /**
+   * The rest is for the breeder alone.
+   * Who sees to it, as the breeder's people call each other; it gives nobody a right. Empty: whoever comes.
+   *
+   * @generated from field: string looked_after_by = 24;
+   */
+  lookedAfterBy?: string;
+
+  /**
+   * Off the list until then, and why; absent when it is on it.
+   *
+   * @generated from field: google.protobuf.Timestamp aside_time = 25;
+   */
+  asideTime?: TimestampJson;
+
+  /**
+   * @generated from field: string aside_reason = 26;
+   */
+  asideReason?: string;
+
+  /**
+   * Whose move it is.
+   *
+   * @generated from field: warmhand.v1.Turn turn = 27;
+   */
+  turn?: TurnJson;
+
+  /**
+   * How it stood when the breeder last looked; unspecified when nobody has.
+   *
+   * @generated from field: warmhand.v1.Standing seen_standing = 28;
+   */
+  seenStanding?: StandingJson;
+
+  /**
+   * When the keeper's newest message came, and the newest entry that says more than that the app was opened.
+   *
+   * @generated from field: google.protobuf.Timestamp write_time = 29;
+   */
+  writeTime?: TimestampJson;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp tell_time = 30;
+   */
+  tellTime?: TimestampJson;
+
+  /**
+   * For longer than is usual nothing was heard.
+   *
+   * @generated from field: bool silent = 31;
+   */
+  silent?: boolean;
+
+  /**
+   * What the keeper might do next, the most useful; while the case is open.
+   *
+   * @generated from field: string next_step = 32;
+   */
+  nextStep?: string;
 };
 
 /**
@@ -2098,6 +2218,152 @@ export declare type MarkCaseSeenResponseJson = {
 export declare const MarkCaseSeenResponseSchema: GenMessage<MarkCaseSeenResponse, {jsonType: MarkCaseSeenResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.SetCaseAsideRequest
+ */
+export declare type SetCaseAsideRequest = Message<"warmhand.v1.SetCaseAsideRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * At most 120 days ahead; absent: back onto the list.
+   *
+   * @generated from field: google.protobuf.Timestamp until_time = 2;
+   */
+  untilTime?: Timestamp | undefined;
+
+  /**
+   * What it waits for; needed with until_time.
+   *
+   * @generated from field: string reason = 3;
+   */
+  reason: string;
+};
+
+/**
+ * @generated from message warmhand.v1.SetCaseAsideRequest
+ */
+export declare type SetCaseAsideRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * At most 120 days ahead; absent: back onto the list.
+   *
+   * @generated from field: google.protobuf.Timestamp until_time = 2;
+   */
+  untilTime?: TimestampJson;
+
+  /**
+   * What it waits for; needed with until_time.
+   *
+   * @generated from field: string reason = 3;
+   */
+  reason?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.SetCaseAsideRequest.
+ * Use `create(SetCaseAsideRequestSchema)` to create a new message.
+ */
+export declare const SetCaseAsideRequestSchema: GenMessage<SetCaseAsideRequest, {jsonType: SetCaseAsideRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.SetCaseAsideResponse
+ */
+export declare type SetCaseAsideResponse = Message<"warmhand.v1.SetCaseAsideResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: Case | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.SetCaseAsideResponse
+ */
+export declare type SetCaseAsideResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: CaseJson;
+};
+
+/**
+ * Describes the message warmhand.v1.SetCaseAsideResponse.
+ * Use `create(SetCaseAsideResponseSchema)` to create a new message.
+ */
+export declare const SetCaseAsideResponseSchema: GenMessage<SetCaseAsideResponse, {jsonType: SetCaseAsideResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.LookAfterCaseRequest
+ */
+export declare type LookAfterCaseRequest = Message<"warmhand.v1.LookAfterCaseRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * Empty: whoever comes.
+   *
+   * @generated from field: string looked_after_by = 2;
+   */
+  lookedAfterBy: string;
+};
+
+/**
+ * @generated from message warmhand.v1.LookAfterCaseRequest
+ */
+export declare type LookAfterCaseRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * Empty: whoever comes.
+   *
+   * @generated from field: string looked_after_by = 2;
+   */
+  lookedAfterBy?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.LookAfterCaseRequest.
+ * Use `create(LookAfterCaseRequestSchema)` to create a new message.
+ */
+export declare const LookAfterCaseRequestSchema: GenMessage<LookAfterCaseRequest, {jsonType: LookAfterCaseRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.LookAfterCaseResponse
+ */
+export declare type LookAfterCaseResponse = Message<"warmhand.v1.LookAfterCaseResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: Case | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.LookAfterCaseResponse
+ */
+export declare type LookAfterCaseResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: CaseJson;
+};
+
+/**
+ * Describes the message warmhand.v1.LookAfterCaseResponse.
+ * Use `create(LookAfterCaseResponseSchema)` to create a new message.
+ */
+export declare const LookAfterCaseResponseSchema: GenMessage<LookAfterCaseResponse, {jsonType: LookAfterCaseResponseJson}>;
+
+/**
  * @generated from message warmhand.v1.EndCaseRequest
  */
 export declare type EndCaseRequest = Message<"warmhand.v1.EndCaseRequest"> & {
@@ -2386,6 +2652,44 @@ export declare type WatchCasesResponseJson = {
 export declare const WatchCasesResponseSchema: GenMessage<WatchCasesResponse, {jsonType: WatchCasesResponseJson}>;
 
 /**
+ * Turn is whose move it is in a case: the breeder's when the keeper wrote or wants to give the animal back, and when nothing
+ * was written or agreed since it became one to step into; the keeper's when nothing came after the breeder's last word, or the
+ * card was not claimed. Else unspecified.
+ *
+ * @generated from enum warmhand.v1.Turn
+ */
+export enum Turn {
+  /**
+   * @generated from enum value: TURN_UNSPECIFIED = 0;
+   */
+  UNSPECIFIED = 0,
+
+  /**
+   * @generated from enum value: TURN_BREEDER = 1;
+   */
+  BREEDER = 1,
+
+  /**
+   * @generated from enum value: TURN_KEEPER = 2;
+   */
+  KEEPER = 2,
+}
+
+/**
+ * Turn is whose move it is in a case: the breeder's when the keeper wrote or wants to give the animal back, and when nothing
+ * was written or agreed since it became one to step into; the keeper's when nothing came after the breeder's last word, or the
+ * card was not claimed. Else unspecified.
+ *
+ * @generated from enum warmhand.v1.Turn
+ */
+export declare type TurnJson = "TURN_UNSPECIFIED" | "TURN_BREEDER" | "TURN_KEEPER";
+
+/**
+ * Describes the enum warmhand.v1.Turn.
+ */
+export declare const TurnSchema: GenEnum<Turn, TurnJson>;
+
+/**
  * Standing is where a case is, in the order of urgency.
  *
  * @generated from enum warmhand.v1.Standing
@@ -2560,6 +2864,27 @@ export declare const CaseService: GenService<{
     methodKind: "unary";
     input: typeof MarkCaseSeenRequestSchema;
     output: typeof MarkCaseSeenResponseSchema;
+  },
+  /**
+   * SetCaseAside takes a case off the list until a day, or back onto it. It comes back before that when it becomes one to step
+   * into, when its keeper writes, or asks to give the animal back.
+   *
+   * @generated from rpc warmhand.v1.CaseService.SetCaseAside
+   */
+  setCaseAside: {
+    methodKind: "unary";
+    input: typeof SetCaseAsideRequestSchema;
+    output: typeof SetCaseAsideResponseSchema;
+  },
+  /**
+   * LookAfterCase says who of the breeder's people sees to a case.
+   *
+   * @generated from rpc warmhand.v1.CaseService.LookAfterCase
+   */
+  lookAfterCase: {
+    methodKind: "unary";
+    input: typeof LookAfterCaseRequestSchema;
+    output: typeof LookAfterCaseResponseSchema;
   },
   /**
    * EndCase closes a case with its outcome.
