@@ -38,7 +38,8 @@ import { Standing } from '../parts/standing';
 import { type MessageDraft, Thread } from '../parts/thread';
 import { TimeLine } from '../parts/timeline';
 import { VetLetter } from '../parts/vetletter';
-import { animalName, lastChange, seen } from './cases';
+import { asking, IsAside, LookedAfter } from './aside';
+import { animalName, isAside, lastChange, seen } from './cases';
 import { FormError, problem, useLoad, useSave } from './hooks';
 import { Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { setupPoints, signs } from './reference';
@@ -115,7 +116,7 @@ export function unanswered(entries: readonly EntryJson[]): EntryJson | undefined
   return newest?.message && newest.by === 'ACTOR_KIND_KEEPER' ? newest : undefined;
 }
 
-export function CasePage({ name }: { name: string }): JSX.Element {
+export function CasePage({ name, next = '' }: { name: string; next?: string }): JSX.Element {
   const loaded = useLoad(name, (signal) => loadAll(name, signal));
   const data = loaded.data;
 
@@ -143,7 +144,7 @@ export function CasePage({ name }: { name: string }): JSX.Element {
   return (
     <>
       {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
-      <Case d={data} again={loaded.again} />
+      <Case d={data} next={next} again={loaded.again} />
     </>
   );
 }
@@ -165,7 +166,7 @@ function Section({
   );
 }
 
-function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
+function Case({ d, next, again }: { d: Everything; next: string; again: () => void }): JSX.Element {
   const { c, course } = d;
   const a = c.assessment;
   const names = { points: d.points, signs: d.signs };
@@ -198,7 +199,10 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
           <Link to={`/b/animals/${idOf(c.animal?.name)}`}>Its page in the stock book</Link>
         </p>
         {c.headline && <p class="headline">{c.headline}</p>}
+        <LookedAfter c={c} again={again} />
       </header>
+
+      <IsAside c={c} again={again} />
 
       {c.endTime && <Ended c={c} again={again} />}
       {c.giveBackTime && <GivenBack c={c} again={again} />}
@@ -206,11 +210,6 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
       {asked && (
         <Section id="c-asked" title={`${c.keeperName || 'The keeper'} wrote ${ago(asked.happenTime)}`}>
           <p class="text">{asked.message?.text}</p>
-          <div class="actions">
-            <Button icon="message" onClick={() => thread.current?.querySelector('textarea')?.focus()}>
-              Answer
-            </Button>
-          </div>
         </Section>
       )}
 
@@ -301,6 +300,33 @@ function Case({ d, again }: { d: Everything; again: () => void }): JSX.Element {
       )}
       {c.claimed && !c.keeperLeft && <LetIn c={c} />}
       {!c.endTime && <End c={c} again={again} />}
+      <div class="work">
+        {!c.endTime && !c.keeperLeft && (
+          <Button
+            kind={c.turn === 'TURN_BREEDER' ? 'main' : 'plain'}
+            icon="message"
+            onClick={() => thread.current?.querySelector('textarea')?.focus()}
+          >
+            {asked ? 'Answer' : 'Write'}
+          </Button>
+        )}
+        {!c.endTime && !isAside(c, new Date()) && (
+          <Button
+            icon="clock"
+            onClick={() => {
+              asking.value = c;
+            }}
+          >
+            Set aside
+          </Button>
+        )}
+        {next && (
+          <Link to={next} class="button">
+            <Icon name="next" />
+            <span>Next</span>
+          </Link>
+        )}
+      </div>
     </article>
   );
 }

@@ -11,6 +11,65 @@ import { ask, breeder } from './session';
 
 export type Which = 'open' | 'ended';
 
+/** What of the open cases is shown. */
+export type View = 'open' | 'new' | 'breeder' | 'keeper' | 'silent' | 'aside';
+
+export function isAside(c: CaseJson, now: Date): boolean {
+  return Boolean(c.asideTime) && Date.parse(c.asideTime ?? '') > now.getTime();
+}
+
+export function shows(view: View, c: CaseJson, now: Date): boolean {
+  if (view === 'aside' || isAside(c, now)) return view === 'aside' && isAside(c, now);
+  switch (view) {
+    case 'open':
+      return true;
+    case 'new':
+      return Boolean(c.news);
+    case 'silent':
+      return Boolean(c.silent);
+    case 'breeder':
+      return c.turn === 'TURN_BREEDER';
+    case 'keeper':
+      return c.turn === 'TURN_KEEPER';
+  }
+}
+
+/** What changed since the breeder last looked; '' when nothing did. */
+export function newsOf(c: CaseJson): string {
+  if (!c.news) return '';
+  const seen = Date.parse(c.seenTime ?? '');
+  if (Number.isNaN(seen)) return 'new';
+  const since = (at: string | undefined) => Date.parse(at ?? '') > seen;
+  const told = since(c.writeTime) ? 'wrote to you' : since(c.tellTime) ? 'logged something' : '';
+  const moved = c.seenStanding && c.standing !== c.seenStanding ? `was ${standingWord(c.seenStanding).word}` : '';
+  const back = since(c.giveBackTime) ? 'wants to give it back' : '';
+  return [back, told, moved].filter(Boolean).join(', ') || 'changed meanwhile';
+}
+
+/** What there is to do about an open case, in one line; '' for nothing. */
+export function toDo(c: CaseJson): string {
+  if (c.endTime) return '';
+  if (c.giveBackTime) return 'Agree how it comes back to you.';
+  if (c.turn === 'TURN_BREEDER') {
+    const wrote = Date.parse(c.writeTime ?? '') >= Date.parse(c.changeTime ?? '');
+    if (wrote || !isPressing(c)) return 'Answer the message.';
+    return c.nextStep ? `Agree on a step: ${first(c.nextStep)}` : 'Agree on a step.';
+  }
+  if (!c.claimed) return 'Waits for the card to be claimed.';
+  if (c.turn === 'TURN_KEEPER') return `Waits for ${c.keeperName || 'the keeper'}.`;
+  if (c.silent) return 'Ask how it is.';
+  return c.standing === 'STANDING_SETTLED' || !c.nextStep ? '' : `Suggested: ${first(c.nextStep)}`;
+}
+
+/** The first sentence: the rest is on the case's own screen. */
+function first(text: string): string {
+  return /^.*?[.:](?= [A-Z]|$)/.exec(text)?.[0] ?? text;
+}
+
+function isPressing(c: CaseJson): boolean {
+  return c.standing === 'STANDING_STEP_IN' || c.standing === 'STANDING_VET';
+}
+
 export interface CaseList {
   which: Which;
   cases: CaseJson[];
@@ -53,6 +112,8 @@ export function announcement(c: CaseJson, what: string): string {
   const name = animalName(c);
   if (what === 'claim') return `${name} was claimed${c.keeperName ? ` by ${c.keeperName}` : ''}.`;
   if (c.endTime) return `The follow-up of ${name} has ended.`;
+  if (what === 'aside') return c.asideTime ? `${name} is set aside.` : `${name} is back on the list.`;
+  if (what === 'looked_after') return '';
   return `${name}: ${standingWord(c.standing).word}. ${c.headline ?? ''}`;
 }
 
@@ -63,32 +124,35 @@ export const lastChange = signal<{ name: string; what: string } | undefined>(und
 export const spoken = signal('');
 /** Whether changes arrive by themselves just now. */
 export const live = signal(false);
-/** Names of cases that changed on this screen since their row was last opened. */
-export const fresh = signal<ReadonlySet<string>>(new Set());
-
 let asked = 0;
+/** Cases as they changed since the list was asked for. */
+let arrived: CaseJson[] = [];
 
+/** Loads a list. Of the open cases all pages come, one after the other, so that the filters and their counts are right. */
 export async function loadCases(which: Which, more = false): Promise<void> {
   const turn = ++asked;
-  const token = more ? list.value?.next : undefined;
+  arrived = [];
+  const again = !more && list.value?.which === which; // what is shown stays until all of it is here anew
+  let cases = more && list.value ? list.value.cases : [];
+  let next = more ? list.value?.next : undefined;
   try {
-    const answer = await ask<ListCasesResponseJson>(
-      'GET',
-      withQuery(`/v1/${breeder()}/cases`, {
-        state: which === 'open' ? 'CASE_STATE_OPEN' : 'CASE_STATE_ENDED',
-        pageSize: 100,
-        pageToken: token,
-      }),
-    );
-    if (turn !== asked) return;
-    const before = token && list.value ? list.value.cases : [];
-    const here = new Set(before.map((c) => c.name));
-    list.value = {
-      which,
-      cases: [...before, ...(answer.cases ?? []).filter((c) => !here.has(c.name))],
-      next: answer.nextPageToken ?? '',
-    };
-    listError.value = undefined;
+    do {
+      const answer = await ask<ListCasesResponseJson>(
+        'GET',
+        withQuery(`/v1/${breeder()}/cases`, {
+          state: which === 'open' ? 'CASE_STATE_OPEN' : 'CASE_STATE_ENDED',
+          pageSize: cases.length === 0 ? 50 : 200, // the first screenful soon
+          pageToken: next,
+        }),
+      );
+      if (turn !== asked) return;
+      const here = new Set(cases.map((c) => c.name));
+      cases = [...cases, ...(answer.cases ?? []).filter((c) => !here.has(c.name))];
+      next = answer.nextPageToken ?? '';
+      // What changed while the pages came is newer than they are.
+      if (!again || which === 'ended' || !next) list.value = arrived.reduce(merge, { which, cases, next });
+      listError.value = undefined;
+    } while (next && which === 'open');
   } catch (e) {
     if (turn === asked) listError.value = e;
   }
@@ -96,8 +160,8 @@ export async function loadCases(which: Which, more = false): Promise<void> {
 
 /** The breeder looked at it: the row is no news any more. */
 export function seen(c: CaseJson): void {
+  arrived.push(c);
   if (list.value) list.value = merge(list.value, c);
-  if (c.name && fresh.value.has(c.name)) fresh.value = new Set([...fresh.value].filter((n) => n !== c.name));
 }
 
 export function take(change: WatchCasesResponseJson): void {
@@ -107,11 +171,9 @@ export function take(change: WatchCasesResponseJson): void {
     lastChange.value = { name: '', what: 'resync' };
     return;
   }
+  arrived.push(c);
   if (list.value) list.value = merge(list.value, c);
-  if (change.what !== 'seen') {
-    if (c.news) fresh.value = new Set([...fresh.value, c.name]);
-    spoken.value = announcement(c, change.what ?? '');
-  }
+  if (change.what !== 'seen') spoken.value = announcement(c, change.what ?? '');
   lastChange.value = { name: c.name, what: change.what ?? '' };
 }
 

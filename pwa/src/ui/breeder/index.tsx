@@ -6,7 +6,7 @@ import { Button } from '../parts/controls';
 import { Icon, type IconName } from '../parts/icons';
 import { AnimalPage } from './animal';
 import { AddAnimalPage, AnimalsPage } from './animals';
-import { list, listen, live, spoken } from './cases';
+import { list, listen, live, shows, spoken } from './cases';
 import { ClutchPage } from './clutch';
 import { HandoverPage } from './handover';
 import { InsightPage } from './insight';
@@ -103,7 +103,7 @@ const places: { to: string; word: string; icon: IconName; mine: (path: string) =
 ];
 
 function Shell({ path }: { path: string }): JSX.Element {
-  const news = list.value?.which === 'open' ? list.value.cases.filter((c) => c.news).length : 0;
+  const news = list.value?.which === 'open' ? list.value.cases.filter((c) => shows('new', c, new Date())).length : 0;
   return (
     <div class="desk">
       <header>

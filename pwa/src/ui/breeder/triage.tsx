@@ -1,11 +1,14 @@
 import type { JSX } from 'preact';
-import { useContext, useEffect, useRef, useState } from 'preact/hooks';
+import { Component } from 'preact';
+import { useContext, useEffect, useMemo, useRef, useState } from 'preact/hooks';
+import type { CaseJson } from '../../api/gen/warmhand/v1/case_service_pb';
 import { idOf } from '../../core/ids';
 import { ago, day } from '../../core/time';
-import { Button, Notice } from '../parts/controls';
+import { Button, Field, Notice } from '../parts/controls';
 import { Standing } from '../parts/standing';
+import { AsideDialog, asking, lookers, takeBack, Undo, undoable } from './aside';
 import { CasePage } from './case';
-import { animalName, fresh, list, listError, loadCases, type Which } from './cases';
+import { animalName, isAside, list, listError, loadCases, newsOf, shows, toDo, type View, type Which } from './cases';
 import { Gatherings } from './gatherings';
 import { Go, Heading, Link, Trouble, Waiting } from './nav';
 import { breeder, me } from './session';
@@ -29,11 +32,38 @@ export function setSingleKeys(on: boolean): void {
   }
 }
 
+type Shown = View | 'ended';
+
+const views: { view: Shown; word: string; none: string }[] = [
+  { view: 'open', word: 'Open', none: '' },
+  { view: 'new', word: 'New', none: 'Nothing changed since you looked.' },
+  { view: 'breeder', word: 'Your turn', none: 'Nobody waits for you.' },
+  { view: 'keeper', word: 'Keeper’s turn', none: 'You wait for nobody.' },
+  { view: 'silent', word: 'Nothing heard', none: 'Every keeper was heard of lately.' },
+  { view: 'aside', word: 'Set aside', none: 'Nothing is set aside.' },
+  { view: 'ended', word: 'Ended', none: 'No follow-up has ended yet.' },
+];
+
+/** What is chosen holds while the app is open, also over a look into the stock book. */
+let chosen: Shown = 'open';
+
+/** There is room for list and case side by side. */
+function isWide(): boolean {
+  return matchMedia('(min-width: 64rem)').matches;
+}
+
 export function TriagePage({ id }: { id: string }): JSX.Element {
   const go = useContext(Go);
   const rows = useRef<HTMLOListElement>(null);
-  const [which, setWhich] = useState<Which>(list.value?.which ?? 'open');
+  const keys = useRef<HTMLDialogElement>(null);
+  const [view, setView] = useState<Shown>(chosen);
+  const [by, setBy] = useState('');
   const now = useMinute();
+  const which: Which = view === 'ended' ? 'ended' : 'open';
+  const choose = (v: Shown) => {
+    chosen = v;
+    setView(v);
+  };
 
   // Back from a case the focus is on its row, as if one had never left.
   const came = useRef('');
@@ -50,14 +80,68 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
     if (list.value?.which !== which || listError.value) void loadCases(which);
   }, [which]);
 
+  const loaded = list.value?.which === which ? list.value : undefined;
+  const all = loaded?.cases;
+  const count = useMemo(
+    () =>
+      new Map(
+        views.map((v) => [
+          v.view,
+          v.view === 'ended' ? 0 : (all ?? []).filter((c) => shows(v.view as View, c, now)).length,
+        ]),
+      ),
+    [all, now],
+  );
+  const people = useMemo(() => lookers(all ?? []), [all]);
+  // The case that is open stays in the list, so that it does not slip away from under the reader.
+  const stays = (c: CaseJson) => idOf(c.name) === id && (view === 'aside') === isAside(c, now);
+  const shown = all?.filter(
+    (c) =>
+      stays(c) ||
+      ((view === 'ended' || shows(view, c, now)) && (!by || !people.includes(by) || c.lookedAfterBy === by)),
+  );
+  const next = idOf(shown?.[shown.findIndex((c) => idOf(c.name) === id) + 1]?.name);
+
   useEffect(() => {
     const links = () => [...(rows.current?.querySelectorAll<HTMLAnchorElement>('a.case') ?? [])];
-    const move = (by: number) => {
-      const all = links();
-      const at = all.indexOf(document.activeElement as HTMLAnchorElement);
-      const open = all.findIndex((a) => a.getAttribute('aria-current') === 'true');
+    const move = (to: number) => {
+      const row = links()[to];
+      row?.focus();
+      row?.scrollIntoView({ block: 'nearest' });
+    };
+    const step = (by: number) => {
+      const every = links();
+      const at = every.indexOf(document.activeElement as HTMLAnchorElement);
+      const open = every.findIndex((a) => a.getAttribute('aria-current') === 'true');
       const from = at >= 0 ? at : open;
-      all[Math.min(all.length - 1, Math.max(0, from < 0 ? 0 : from + by))]?.focus();
+      move(Math.min(every.length - 1, Math.max(0, from < 0 ? 0 : from + by)));
+    };
+    const press = (selector: string) => {
+      const el = document.querySelector<HTMLElement>(`.case-page ${selector}`);
+      if (!el) return;
+      if (el instanceof HTMLButtonElement) el.click();
+      else el.focus();
+    };
+    /** The case that a key is about: the row that has the focus, else the one that is open. */
+    const about = (): CaseJson | undefined => {
+      const name = (document.activeElement as HTMLElement | null)?.dataset['name'] ?? `${breeder()}/cases/${id}`;
+      return list.value?.cases.find((c) => c.name === name);
+    };
+    const single: Record<string, () => void> = {
+      j: () => step(1),
+      k: () => step(-1),
+      n: () => next && go(`/b/cases/${next}`),
+      r: () => press('.thread textarea'),
+      a: () => press('.steps > li:first-child > button'),
+      s: () => {
+        const c = about();
+        if (c && !c.endTime) asking.value = c;
+      },
+      u: () => {
+        const c = undoable.value;
+        if (c) void takeBack(c).catch(() => undefined); // the notice stays, with its button
+      },
+      '?': () => keys.current?.showModal(),
     };
     const onKey = (e: KeyboardEvent) => {
       if (e.ctrlKey || e.metaKey || e.altKey || e.defaultPrevented) return;
@@ -66,24 +150,24 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
       const inList = Boolean(rows.current?.contains(t));
       if (inList && (e.key === 'ArrowDown' || e.key === 'ArrowUp')) {
         e.preventDefault();
-        move(e.key === 'ArrowDown' ? 1 : -1);
+        step(e.key === 'ArrowDown' ? 1 : -1);
       } else if (inList && (e.key === 'Home' || e.key === 'End')) {
         e.preventDefault();
-        links()
-          .at(e.key === 'Home' ? 0 : -1)
-          ?.focus();
-      } else if ((e.key === 'j' || e.key === 'k') && singleKeys()) {
-        e.preventDefault();
-        move(e.key === 'j' ? 1 : -1);
+        move(e.key === 'Home' ? 0 : links().length - 1);
       } else if (e.key === 'Escape' && id) {
         go('/b');
+      } else if (singleKeys()) {
+        const place = views[Number(e.key) - 1];
+        if (!single[e.key] && !place) return;
+        e.preventDefault();
+        if (place) choose(place.view);
+        else single[e.key]?.();
       }
     };
     document.addEventListener('keydown', onKey);
     return () => document.removeEventListener('keydown', onKey);
-  }, [go, id]);
+  }, [go, id, next]);
 
-  const shown = list.value?.which === which ? list.value : undefined;
   const title = which === 'open' ? 'Who needs you' : 'Ended follow-ups';
   return (
     <main class={`triage${id ? ' has-case' : ''}`}>
@@ -98,78 +182,161 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
             </p>
           </Notice>
         )}
-        <fieldset class="tabs">
+        <fieldset class="views scroll">
           <legend class="ear">Show</legend>
-          {(['open', 'ended'] as const).map((w) => (
-            <button key={w} type="button" class="button" aria-pressed={which === w} onClick={() => setWhich(w)}>
-              {w === 'open' ? 'Open' : 'Ended'}
+          {views.map((v) => (
+            <button
+              key={v.view}
+              type="button"
+              class="button"
+              aria-pressed={view === v.view}
+              onClick={() => choose(v.view)}
+            >
+              {v.word}
+              {Boolean(count.get(v.view)) && <span class="number"> {count.get(v.view)}</span>}
             </button>
           ))}
         </fieldset>
-        {which === 'open' && <Gatherings />}
+        {people.length > 0 && (
+          <Field
+            label="Looked after by"
+            value={people.includes(by) ? by : ''}
+            onInput={setBy}
+            options={[{ value: '', label: 'anybody' }, ...people.map((n) => ({ value: n, label: n }))]}
+          />
+        )}
+        <Undo />
+        {view === 'open' && <Gatherings />}
         {which === 'ended' && (
           <p>
             <Link to="/b/insight">What your sales show, all together</Link>
           </p>
         )}
         {Boolean(listError.value) && <Trouble error={listError.value} again={() => void loadCases(which)} />}
-        {!shown && !listError.value && <Waiting />}
-        {shown?.cases.length === 0 && (
+        {!loaded && !listError.value && <Waiting />}
+        {shown?.length === 0 && !loaded?.next && (
           <p class="muted">
-            {which === 'open'
-              ? 'Nobody is being followed up. Hand over an animal from the stock book, and its case opens here.'
-              : 'No follow-up has ended yet.'}
+            {view !== 'open'
+              ? views.find((v) => v.view === view)?.none
+              : count.get('aside')
+                ? 'Everything is set aside.'
+                : 'Nobody is being followed up. Hand over an animal from the stock book, and its case opens here.'}
           </p>
         )}
         <ol class="cases" ref={rows}>
-          {shown?.cases.map((c) => {
-            const cid = idOf(c.name);
-            const isNew = c.news || fresh.value.has(c.name ?? '');
-            return (
-              <li key={c.name} class={isNew ? 'new' : undefined}>
-                <Link to={`/b/cases/${cid}`} class="case" data-name={c.name} current={cid === id ? 'true' : undefined}>
-                  <span class="case-top">
-                    <Standing standing={c.standing} />
-                    {isNew && <span class="fresh">new since you looked</span>}
-                  </span>
-                  <span class="animal">{animalName(c)}</span>
-                  <span class="muted">
-                    {[c.commonName, c.claimed ? c.keeperName || 'keeper without a name' : 'not claimed yet']
-                      .filter(Boolean)
-                      .join(' · ')}
-                  </span>
-                  {c.headline && <span class="headline">{c.headline}</span>}
-                  <span class="muted">
-                    {c.endTime
-                      ? `ended ${ago(c.endTime, now)}`
-                      : c.lastHeardTime
-                        ? `last heard ${ago(c.lastHeardTime, now)}`
-                        : `handed over ${ago(c.handoverTime, now)}, nothing heard yet`}
-                  </span>
-                </Link>
-              </li>
-            );
-          })}
+          {shown?.map((c) => (
+            <Row key={c.name} c={c} current={idOf(c.name) === id} now={now} />
+          ))}
         </ol>
-        {shown?.next && (
+        {loaded?.next && which === 'ended' && (
           <div class="actions">
             <Button onClick={() => void loadCases(which, true)}>Show more</Button>
           </div>
         )}
-        <p class="muted keys">
-          {singleKeys()
-            ? 'Keys: j and k or the arrows move, Enter opens, Esc goes back.'
-            : 'Arrow keys move in the list.'}
-        </p>
+        <div class="keys">
+          <Button kind="quiet" onClick={() => keys.current?.showModal()}>
+            Keys
+          </Button>
+        </div>
       </section>
       <section class="main" aria-label="Case">
         {id ? (
-          <CasePage key={id} name={`${breeder()}/cases/${id}`} />
+          <CasePage key={id} name={`${breeder()}/cases/${id}`} next={next ? `/b/cases/${next}` : ''} />
         ) : (
           <p class="muted empty">Choose a case on the left.</p>
         )}
       </section>
+      <AsideDialog
+        done={(c) => {
+          if (idOf(c.name) === id) go(next && isWide() ? `/b/cases/${next}` : '/b');
+        }}
+      />
+      <Keys dialog={keys} />
     </main>
+  );
+}
+
+/** One row. With a thousand of them only those that changed are made anew. */
+class Row extends Component<{ c: CaseJson; current: boolean; now: Date }> {
+  override shouldComponentUpdate(next: { c: CaseJson; current: boolean; now: Date }): boolean {
+    return next.c !== this.props.c || next.current !== this.props.current || next.now !== this.props.now;
+  }
+
+  override render(): JSX.Element {
+    const { c, current, now } = this.props;
+    const news = newsOf(c);
+    const todo = toDo(c);
+    const aside = isAside(c, now);
+    return (
+      <li class={news ? 'new' : undefined}>
+        <Link to={`/b/cases/${idOf(c.name)}`} class="case" data-name={c.name} current={current ? 'true' : undefined}>
+          <span class="case-top">
+            <Standing standing={c.standing} />
+            {news && <span class="fresh">{news}</span>}
+          </span>
+          <span class="animal">{animalName(c)}</span>
+          <span class="muted">
+            {[
+              c.commonName,
+              c.claimed ? c.keeperName || 'keeper without a name' : 'not claimed yet',
+              c.lookedAfterBy && `looked after by ${c.lookedAfterBy}`,
+            ]
+              .filter(Boolean)
+              .join(' · ')}
+          </span>
+          {c.headline && <span class="headline">{c.headline}</span>}
+          {aside ? (
+            <span class="todo">
+              Until {day(c.asideTime ?? '', now)}: {c.asideReason}
+            </span>
+          ) : (
+            todo && <span class="todo">{todo}</span>
+          )}
+          <span class="muted">
+            {c.endTime
+              ? `ended ${ago(c.endTime, now)}`
+              : c.lastHeardTime
+                ? `last heard ${ago(c.lastHeardTime, now)}`
+                : `handed over ${ago(c.handoverTime, now)}, nothing heard yet`}
+          </span>
+        </Link>
+      </li>
+    );
+  }
+}
+
+const keyWords: [string, string][] = [
+  ['j, k', 'down, up in the list; the arrows too'],
+  ['Enter', 'open the case'],
+  ['n', 'the next case'],
+  ['Esc', 'back to the list'],
+  ['r', 'write an answer'],
+  ['a', 'agree on the first step'],
+  ['s', 'set aside'],
+  ['u', 'take the last one back'],
+  ['1 to 7', 'what is shown'],
+  ['?', 'this list'],
+];
+
+function Keys({ dialog }: { dialog: { current: HTMLDialogElement | null } }): JSX.Element {
+  return (
+    <dialog ref={dialog} aria-labelledby="keys-h">
+      <div class="stack">
+        <h2 id="keys-h">Keys</h2>
+        {!singleKeys() && <p>Single keys are off. Settings turns them on; the arrows, Enter and Esc always work.</p>}
+        <dl class="key-words">
+          {keyWords.map(([key, word]) => (
+            <div key={key}>
+              <dt>{key}</dt>
+              <dd>{word}</dd>
+            </div>
+          ))}
+        </dl>
+        <div class="actions">
+          <Button onClick={() => dialog.current?.close()}>Close</Button>
+        </div>
+      </div>
+    </dialog>
   );
 }
 
