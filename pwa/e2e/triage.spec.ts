@@ -25,11 +25,11 @@ test('a morning at the list', async ({ page, context }, info) => {
   // Who waits for whom.
   await (phone ? say('Your turn').tap() : page.keyboard.press('3'));
   await expect(say('Your turn')).toHaveAttribute('aria-pressed', 'true');
-  await expect(row(page, 'Fennel')).toContainText(/Answer the message|Agree on a step/);
+  await expect(row(page, 'Sorrel')).toContainText(/Answer the message|Agree on a step/);
   await expect(row(page, 'Larch')).toHaveCount(0);
   await (phone ? say('Keeper').tap() : page.keyboard.press('4'));
   await expect(row(page, 'Clover')).toContainText('Waits for the card to be claimed.');
-  await expect(row(page, 'Fennel')).toHaveCount(0);
+  await expect(row(page, 'Sorrel')).toHaveCount(0);
 
   // A second screen, to see what arrives there.
   const second = await context.newPage();
@@ -95,7 +95,7 @@ test('somebody looks after a case', async ({ page }, info) => {
   await page.getByRole('combobox', { name: 'Looked after by' }).last().fill('Ida');
   await page.getByRole('button', { name: 'Save', exact: true }).click();
   await expect(row(page, 'Moss')).toContainText('looked after by Ida');
-  await page.locator('select').selectOption('Ida');
+  await page.locator('.side select').selectOption('Ida');
   await expect(page.locator('a.case')).toHaveCount(1);
   await page.keyboard.press('Tab');
   await page.keyboard.press('?');

@@ -1,4 +1,4 @@
--- The twin of sqlite/0011_triage.sql: same tables, same columns, same order.
+-- The twin of sqlite/0012_triage.sql: same tables, same columns, same order.
 -- What the triage list shows of a case besides its standing: who sees to it, until
 -- when and why it is set aside, how it stood at the last look, who told and wrote
 -- what last, and what is suggested next. Each case is looked at once a day, which fills in what is derived.
