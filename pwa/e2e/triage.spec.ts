@@ -50,7 +50,7 @@ test('a morning at the list', async ({ page, context }, info) => {
   await dialog.getByRole('button', { name: 'Set it aside' }).click();
   await expect(dialog).toContainText('Say in a few words what it waits for');
   await dialog.getByRole('combobox', { name: 'What does it wait for?' }).fill('weighed again on Sunday');
-  await axe(page, 'setting aside');
+  if (!phone) await axe(page, 'setting aside');
   await fits(page);
   await (phone ? dialog.getByRole('button', { name: 'Set it aside' }).tap() : page.keyboard.press('Enter'));
 
