@@ -66,6 +66,8 @@ var rooms = map[string]room{
 		why: "measure turns a picture into millimetres; it runs on the phone too, so it carries nothing that it does not need"},
 	"internal/photo": {
 		why: "photo turns bytes into safe bytes; it needs to know of no animal"},
+	"internal/photo/phototest": {modules: []string{"github.com/johannesboyne/gofakes3"},
+		why: "phototest is a store of pictures for tests; it needs to know of nothing here"},
 	"internal/store": {knows: []string{"internal/care"},
 		why: "store keeps what care defines; a rule in it would be a second place for rules"},
 	"internal/store/storetest": {knows: []string{"internal/care"},
@@ -89,6 +91,7 @@ var dependents = map[string]struct {
 }{
 	"internal/reference":       {"internal/reference", "reference is for tests only: the program computes for itself"},
 	"internal/print/printtest": {"internal/print/printtest", "printtest is for tests only"},
+	"internal/photo/phototest": {"internal/photo/phototest", "phototest is for tests only"},
 	"internal/gen":             {"server", "the wire format stays at the edge, so that it can change without the domain"},
 	"pwa":                      {"server", "the web app is served, not used"},
 }

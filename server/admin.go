@@ -17,6 +17,7 @@ import (
 	"warmhand/internal/care"
 	"warmhand/internal/casefile"
 	"warmhand/internal/followup"
+	"warmhand/internal/photo"
 	"warmhand/internal/store"
 )
 
@@ -24,30 +25,50 @@ import (
 // the network: accounts, tokens, backups. On SQLite it works beside a running
 // server, because either side waits for the other's writes.
 type Admin struct {
-	dir, databaseURL string
-	store            *store.Store
-	now              func() time.Time
+	data  Data
+	store *store.Store
+	now   func() time.Time
+}
+
+// Data says where data are: in a folder, and what a server keeps elsewhere; see
+// Config.
+type Data struct{ Dir, DatabaseURL, PhotosURL string }
+
+// photos opens where the pictures are. close is to be called in the end.
+func (d Data) photos(ctx context.Context) (blobs photo.Blobs, close func() error, err error) {
+	if d.PhotosURL != "" {
+		bucket, err := photo.OpenBucket(ctx, d.PhotosURL)
+		if err != nil {
+			return nil, nil, err
+		}
+		return bucket, bucket.Close, nil
+	}
+	folder, err := photo.OpenFolder(filepath.Join(d.Dir, photosDir))
+	if err != nil {
+		return nil, nil, fmt.Errorf("opening the photos: %w", err)
+	}
+	return folder, func() error { return nil }, nil
 }
 
 // OpenAdmin opens the data. With create a missing folder is made, otherwise
 // it is an error.
-func OpenAdmin(ctx context.Context, dataDir, databaseURL string, create bool) (*Admin, error) {
+func OpenAdmin(ctx context.Context, data Data, create bool) (*Admin, error) {
 	if !create {
-		mark := "warmhand.db"
-		if databaseURL != "" {
+		mark := databaseFile
+		if data.DatabaseURL != "" {
 			mark = "" // the folder itself
 		}
-		if _, err := os.Stat(filepath.Join(dataDir, mark)); errors.Is(err, fs.ErrNotExist) {
-			return nil, fmt.Errorf("there are no data in %s: check the folder's name, or make a breeder there first", dataDir)
+		if _, err := os.Stat(filepath.Join(data.Dir, mark)); errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("there are no data in %s: check the folder's name, or make a breeder there first", data.Dir)
 		} else if err != nil {
 			return nil, err
 		}
 	}
-	st, err := store.Open(ctx, store.Config{URL: databaseURL, Dir: dataDir})
+	st, err := store.Open(ctx, store.Config{URL: data.DatabaseURL, Dir: data.Dir})
 	if err != nil {
 		return nil, err
 	}
-	return &Admin{dataDir, databaseURL, st, time.Now}, nil
+	return &Admin{data, st, time.Now}, nil
 }
 
 // Close closes the database.

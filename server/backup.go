@@ -54,7 +54,7 @@ type ManifestFile struct {
 // backup leaves is called dest.partial-... and can be deleted. blobsOnly leaves
 // the database out, for PostgreSQL, whose own tool copies it.
 func (a *Admin) Backup(ctx context.Context, dest string, blobsOnly bool) (m Manifest, err error) {
-	if a.databaseURL != "" && !blobsOnly {
+	if a.data.DatabaseURL != "" && !blobsOnly {
 		return m, errors.New("PostgreSQL is copied by its own tool: run pg_dump for the database first, then this again with --blobs-only for the pictures and the key")
 	}
 	dest = filepath.Clean(dest)
@@ -75,6 +75,11 @@ func (a *Admin) Backup(ctx context.Context, dest string, blobsOnly bool) (m Mani
 		}
 	}()
 
+	blobs, done, err := a.data.photos(ctx)
+	if err != nil {
+		return m, err
+	}
+	defer func() { err = errors.Join(err, done()) }()
 	m = Manifest{Format: manifestFormat, MadeAt: care.Instant(a.now())}
 	keep := func(path string, from func() (io.ReadCloser, error)) error {
 		if err := ctx.Err(); err != nil {
@@ -100,13 +105,9 @@ func (a *Admin) Backup(ctx context.Context, dest string, blobsOnly bool) (m Mani
 		}
 		f.Path = databaseFile
 		m.Files = append(m.Files, f)
-		if m.Counts, m.Missing, err = lookAtCopy(ctx, temp, filepath.Join(a.dir, photosDir)); err != nil {
+		if m.Counts, m.Missing, err = lookAtCopy(ctx, temp, blobs); err != nil {
 			return m, err
 		}
-	}
-	blobs, err := photo.OpenFolder(filepath.Join(a.dir, photosDir))
-	if err != nil {
-		return m, fmt.Errorf("opening the photos: %w", err)
 	}
 	for info, err := range blobs.List(ctx) {
 		if err != nil {
@@ -121,7 +122,7 @@ func (a *Admin) Backup(ctx context.Context, dest string, blobsOnly bool) (m Mani
 			m.Photos++
 		}
 	}
-	err = keep(keyFile, func() (io.ReadCloser, error) { return os.Open(filepath.Join(a.dir, keyFile)) })
+	err = keep(keyFile, func() (io.ReadCloser, error) { return os.Open(filepath.Join(a.data.Dir, keyFile)) })
 	if err != nil && !errors.Is(err, fs.ErrNotExist) { // a folder that never served has none yet
 		return m, fmt.Errorf("copying the key: %w", err)
 	}
@@ -136,8 +137,8 @@ func (a *Admin) Backup(ctx context.Context, dest string, blobsOnly bool) (m Mani
 }
 
 // lookAtCopy opens a copy of the database, which must be whole, and says what
-// it holds and which of its pictures are not in the folder.
-func lookAtCopy(ctx context.Context, dir, photos string) (n care.Counts, missing []string, err error) {
+// it holds and which of its pictures are missing.
+func lookAtCopy(ctx context.Context, dir string, blobs photo.Blobs) (n care.Counts, missing []string, err error) {
 	// Opening brings the schema up to date and leaves files beside it, so a copy
 	// is looked at elsewhere.
 	scratch, err := os.MkdirTemp(filepath.Dir(dir), filepath.Base(dir)+".look-*")
@@ -158,10 +159,10 @@ func lookAtCopy(ctx context.Context, dir, photos string) (n care.Counts, missing
 		return n, nil, err
 	}
 	defer func() { err = errors.Join(err, st.Close()) }()
-	return inspect(ctx, st, photos)
+	return inspect(ctx, st, blobs)
 }
 
-func inspect(ctx context.Context, st *store.Store, photos string) (n care.Counts, missing []string, err error) {
+func inspect(ctx context.Context, st *store.Store, blobs photo.Blobs) (n care.Counts, missing []string, err error) {
 	if err := st.Check(ctx); err != nil {
 		return n, nil, err
 	}
@@ -174,10 +175,6 @@ func inspect(ctx context.Context, st *store.Store, photos string) (n care.Counts
 	hashes, err := st.PhotoHashes(ctx)
 	if err != nil || len(hashes) == 0 {
 		return n, nil, err
-	}
-	blobs, err := photo.OpenFolder(photos)
-	if err != nil {
-		return n, nil, fmt.Errorf("opening the photos: %w", err)
 	}
 	for _, hash := range hashes {
 		for _, v := range []photo.Variant{photo.Large, photo.Small} {
@@ -205,7 +202,12 @@ func inspect(ctx context.Context, st *store.Store, photos string) (n care.Counts
 // Check reads all data and returns what they hold; an error says what is
 // damaged or missing.
 func (a *Admin) Check(ctx context.Context) (care.Counts, error) {
-	n, missing, err := inspect(ctx, a.store, filepath.Join(a.dir, photosDir))
+	blobs, done, err := a.data.photos(ctx)
+	if err != nil {
+		return care.Counts{}, err
+	}
+	n, missing, err := inspect(ctx, a.store, blobs)
+	err = errors.Join(err, done())
 	if err == nil && len(missing) > 0 {
 		err = fmt.Errorf("%d picture files are missing or damaged, restore them from a backup: %s", len(missing), firstOf(missing))
 	}

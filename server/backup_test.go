@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
@@ -12,6 +13,8 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/photo"
+	"warmhand/internal/photo/phototest"
 )
 
 // lived is a server with the demonstration in it.
@@ -31,7 +34,7 @@ func lived(t *testing.T) (s *Server, dir string) {
 
 func admin(t *testing.T, dir string) *Admin {
 	t.Helper()
-	a, err := OpenAdmin(t.Context(), dir, "", false)
+	a, err := OpenAdmin(t.Context(), Data{Dir: dir}, false)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -188,5 +191,70 @@ func TestInterruptedBackupIsNotABackup(t *testing.T) {
 	}
 	if _, err := Restore(t.Context(), dest, filepath.Join(parent, "two")); err == nil || !strings.Contains(err.Error(), "not a whole backup") {
 		t.Errorf("restoring it: %v", err)
+	}
+}
+
+// Pictures in a bucket are served, looked after and copied as those in the
+// folder are.
+func TestPhotosInABucket(t *testing.T) {
+	t.Parallel()
+	dir, address := t.TempDir(), phototest.S3(t, nil)
+	s, err := New(t.Context(), Config{DataDir: dir, PhotosURL: address, Listen: "127.0.0.1:0", PassEvery: -1, Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	if _, err := s.FillDemo(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	count := func(blobs photo.Blobs) (keys []photo.Key) {
+		for info, err := range blobs.List(t.Context()) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			keys = append(keys, info.Key)
+		}
+		return keys
+	}
+	keys := count(s.blobs)
+	if in := count(s.arriving); len(keys) != 2 || len(in) != 0 {
+		t.Fatalf("%d in the bucket, %d in the folder", len(keys), len(in))
+	}
+	a, err := OpenAdmin(t.Context(), Data{Dir: dir, PhotosURL: address}, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { a.Close() })
+	if _, err := a.Check(t.Context()); err != nil {
+		t.Error(err)
+	}
+	if _, err := admin(t, dir).Check(t.Context()); err == nil || !strings.Contains(err.Error(), keys[0].String()) {
+		t.Errorf("looked for in the folder: %v", err)
+	}
+	dest := filepath.Join(t.TempDir(), "backup")
+	if m, err := a.Backup(t.Context(), dest, false); err != nil || m.Photos != 1 || len(m.Missing) != 0 {
+		t.Fatalf("%+v, %v", m, err)
+	}
+	to := filepath.Join(t.TempDir(), "restored")
+	if _, err := Restore(t.Context(), dest, to); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := admin(t, to).Check(t.Context()); err != nil {
+		t.Error(err)
+	}
+	if err := s.store.Write(t.Context(), func(tx care.Tx) error {
+		page, _, err := tx.ListCases("thimblewick", care.CaseQuery{}, care.Cursor{}, 50)
+		for _, c := range page {
+			err = errors.Join(err, tx.DeletePhotos("thimblewick", c.ID, care.KeeperActor))
+		}
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.discard(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if left := count(s.blobs); len(left) != 0 {
+		t.Errorf("left: %v", left)
 	}
 }

@@ -163,7 +163,7 @@ func TestCaseFilesGoRound(t *testing.T) {
 			if _, err := f.Server.FollowUp().Pass(ctx, servertest.Epoch); err != nil {
 				t.Fatal(err)
 			}
-			admin, err := server.OpenAdmin(ctx, cfg.DataDir, cfg.DatabaseURL, false)
+			admin, err := server.OpenAdmin(ctx, server.Data{Dir: cfg.DataDir, DatabaseURL: cfg.DatabaseURL}, false)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -312,7 +312,7 @@ func TestImportIsWholeOrNothing(t *testing.T) {
 	f := servertest.Start(t, servertest.Options{Configure: func(c *server.Config) { cfg = *c }})
 	f.NewBreeder("b")
 	ctx := t.Context()
-	admin, err := server.OpenAdmin(ctx, cfg.DataDir, "", false)
+	admin, err := server.OpenAdmin(ctx, server.Data{Dir: cfg.DataDir}, false)
 	if err != nil {
 		t.Fatal(err)
 	}

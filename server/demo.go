@@ -407,7 +407,7 @@ func (d *demo) takePicture(at time.Time, animal, id string) error {
 	if err := jpeg.Encode(&file, drawSetup(), &jpeg.Options{Quality: 90}); err != nil {
 		return err
 	}
-	pic, err := photo.Intake(d.ctx, &file, photo.Limits{}, d.s.blobs.Temp())
+	pic, err := photo.Intake(d.ctx, &file, photo.Limits{}, d.s.arriving.Temp())
 	if err != nil {
 		return err
 	}

@@ -76,7 +76,7 @@ func (s *Server) tellArrived(w http.ResponseWriter, r *http.Request, whole bool)
 	h.Set("Cache-Control", "no-store")
 	h.Set(uploadComplete, "?1")
 	if !whole {
-		n, err := s.blobs.Arrived(uploadName(r))
+		n, err := s.arriving.Arrived(uploadName(r))
 		if err != nil {
 			s.writeError(w, r, err)
 			return
@@ -148,7 +148,7 @@ func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none *care.P
 		return none, &photo.Error{Code: photo.TooLarge, Field: "photo", Message: "The picture is larger than 25 MB. Send it in a smaller size."}
 	}
 	http.NewResponseController(w).SetReadDeadline(time.Now().Add(photoTime)) //nolint:errcheck // a connection without deadlines has none
-	pic, err := s.blobs.Receive(ctx, uploadName(r), from, last, http.MaxBytesReader(w, r.Body, photoMax+1), photo.Limits{Bytes: photoMax})
+	pic, err := s.arriving.Receive(ctx, uploadName(r), from, last, http.MaxBytesReader(w, r.Body, photoMax+1), photo.Limits{Bytes: photoMax})
 	if err != nil {
 		var refused *photo.Error
 		if !errors.As(err, &refused) && !errors.Is(err, ctx.Err()) && isArrival(err) {

@@ -33,11 +33,13 @@ import (
 
 // Config says where the data are and how the server is reached.
 type Config struct {
-	// DataDir holds the photos, the server's key and, without DatabaseURL, the
-	// database. It is made when missing.
+	// DataDir holds the server's key and, without the two addresses, the
+	// database and the photos. It is made when missing.
 	DataDir string
 	// DatabaseURL is a postgres:// URL, or "" for SQLite in DataDir.
 	DatabaseURL string
+	// PhotosURL is an s3:// URL (photo.OpenBucket), or "" for a folder in DataDir.
+	PhotosURL string
 	// Listen is the address to serve on, such as localhost:8080.
 	Listen string
 	// PublicURL is the origin under which people reach the server, without a
@@ -75,7 +77,8 @@ type Server struct {
 	now       func() time.Time
 	origin    *url.URL
 	store     *store.Store
-	blobs     *photo.Folder
+	arriving  *photo.Folder // what has come in of pictures
+	blobs     photo.Blobs
 	lists     *lists
 	importDue chan struct{} // wakes the worker on imports
 	key       access.Key
@@ -143,9 +146,15 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	if s.key, err = access.LoadKey(cfg.DataDir); err != nil {
 		return s, err
 	}
-	if s.blobs, err = photo.OpenFolder(filepath.Join(cfg.DataDir, "photos")); err != nil {
+	if s.arriving, err = photo.OpenFolder(filepath.Join(cfg.DataDir, photosDir)); err != nil {
 		return s, fmt.Errorf("opening the photos: %w", err)
 	}
+	blobs, done, err := Data{Dir: cfg.DataDir, PhotosURL: cfg.PhotosURL}.photos(ctx)
+	if err != nil {
+		return s, err
+	}
+	s.onClose(done)
+	s.blobs = blobs
 	if s.lists, err = openLists(filepath.Join(cfg.DataDir, listsDir)); err != nil {
 		return s, err
 	}

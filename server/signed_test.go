@@ -203,7 +203,7 @@ func TestKeysAfterRestore(t *testing.T) {
 	first, _ := breeder.HandOver(breeder.NewAnimal())
 	record := string(breeder.Call("GET", "/v1/breeders/b1/handovers/"+first+"/record.jws", nil).OK().Body)
 	before := f.Page().Call("GET", "/v1/breeders/b1/keys.json", nil).OK().Body
-	admin, err := server.OpenAdmin(t.Context(), f.DataDir, "", false)
+	admin, err := server.OpenAdmin(t.Context(), server.Data{Dir: f.DataDir}, false)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,6 +17,8 @@ import (
 	"testing"
 	"testing/iotest"
 	"time"
+
+	"warmhand/internal/photo/phototest"
 )
 
 func openFolder(t *testing.T) *Folder {
@@ -33,14 +35,14 @@ func keyOf(b []byte, v Variant) Key {
 	return Key{hex.EncodeToString(sum[:]), v}
 }
 
-func put(t *testing.T, f *Folder, k Key, b []byte) {
+func put(t *testing.T, f Blobs, k Key, b []byte) {
 	t.Helper()
 	if err := f.Put(t.Context(), k, bytes.NewReader(b)); err != nil {
 		t.Fatal(err)
 	}
 }
 
-func get(t *testing.T, f *Folder, k Key) []byte {
+func get(t *testing.T, f Blobs, k Key) []byte {
 	t.Helper()
 	blob, err := f.Open(t.Context(), k)
 	if err != nil {
@@ -57,7 +59,7 @@ func get(t *testing.T, f *Folder, k Key) []byte {
 	return b
 }
 
-func list(t *testing.T, f *Folder) (keys []Key) {
+func list(t *testing.T, f Blobs) (keys []Key) {
 	t.Helper()
 	for info, err := range f.List(t.Context()) {
 		if err != nil {
@@ -68,9 +70,22 @@ func list(t *testing.T, f *Folder) (keys []Key) {
 	return keys
 }
 
-// files lists every file below the folder, finished or not.
-func files(t *testing.T, f *Folder) (found []string) {
+// files lists every file below a folder, finished or not, or all objects of a bucket.
+func files(t *testing.T, b Blobs) (found []string) {
 	t.Helper()
+	f, ok := b.(*Folder)
+	if !ok {
+		for objects := b.(*Bucket).b.List(nil); ; {
+			o, err := objects.Next(t.Context())
+			if errors.Is(err, io.EOF) {
+				return found
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			found = append(found, o.Key)
+		}
+	}
 	err := filepath.WalkDir(f.dir, func(path string, d fs.DirEntry, err error) error {
 		if err == nil && !d.IsDir() {
 			found = append(found, path)
@@ -83,9 +98,27 @@ func files(t *testing.T, f *Folder) (found []string) {
 	return found
 }
 
-func TestFolderRoundTrip(t *testing.T) {
+// bothKinds runs a test on a folder and on a bucket. again opens the same place
+// once more, as after a restart.
+func bothKinds(t *testing.T, test func(t *testing.T, f Blobs, again func() (Blobs, error))) {
 	t.Parallel()
-	f := openFolder(t)
+	t.Run("folder", func(t *testing.T) {
+		t.Parallel()
+		f := openFolder(t)
+		test(t, f, func() (Blobs, error) { return OpenFolder(f.dir) })
+	})
+	t.Run("bucket", func(t *testing.T) {
+		t.Parallel()
+		address := phototest.S3(t, nil)
+		test(t, openBucket(t, address), func() (Blobs, error) { return openBucket(t, address), nil })
+	})
+}
+
+func TestRoundTrip(t *testing.T) {
+	bothKinds(t, roundTrip)
+}
+
+func roundTrip(t *testing.T, f Blobs, reopen func() (Blobs, error)) {
 	content := []byte("large picture")
 	large := keyOf(content, Large)
 	small := Key{large.Hash, Small}
@@ -95,7 +128,7 @@ func TestFolderRoundTrip(t *testing.T) {
 	put(t, f, large, content)
 	put(t, f, small, []byte("small picture"))
 
-	again, err := OpenFolder(f.dir) // as after a restart
+	again, err := reopen()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -131,9 +164,11 @@ func TestFolderRoundTrip(t *testing.T) {
 	}
 }
 
-func TestFolderPutAgainReadsAndChangesNothing(t *testing.T) {
-	t.Parallel()
-	f := openFolder(t)
+func TestPutAgainReadsAndChangesNothing(t *testing.T) {
+	bothKinds(t, putAgain)
+}
+
+func putAgain(t *testing.T, f Blobs, _ func() (Blobs, error)) {
 	k := Key{keyOf([]byte("x"), Large).Hash, Small}
 	put(t, f, k, []byte("first"))
 	if err := f.Put(t.Context(), k, iotest.ErrReader(errors.New("was read"))); err != nil {
@@ -144,9 +179,11 @@ func TestFolderPutAgainReadsAndChangesNothing(t *testing.T) {
 	}
 }
 
-func TestFolderFailedPutLeavesNothing(t *testing.T) {
-	t.Parallel()
-	f := openFolder(t)
+func TestFailedPutLeavesNothing(t *testing.T) {
+	bothKinds(t, failedPut)
+}
+
+func failedPut(t *testing.T, f Blobs, _ func() (Blobs, error)) {
 	k := keyOf([]byte("whole picture"), Large)
 	ctx, cancel := context.WithCancel(t.Context())
 	stop := readerFunc(func(p []byte) (int, error) {
@@ -178,9 +215,11 @@ type readerFunc func([]byte) (int, error)
 
 func (f readerFunc) Read(p []byte) (int, error) { return f(p) }
 
-func TestFolderRefusesOddKeys(t *testing.T) {
-	t.Parallel()
-	f := openFolder(t)
+func TestRefusesOddKeys(t *testing.T) {
+	bothKinds(t, oddKeys)
+}
+
+func oddKeys(t *testing.T, f Blobs, _ func() (Blobs, error)) {
 	good := keyOf([]byte("x"), Large).Hash
 	for _, k := range []Key{
 		{}, {good, ""}, {good, "640"}, {good, "320.jpg"}, {good, "../320"}, {"", Large},
@@ -209,9 +248,11 @@ func TestFolderRefusesOddKeys(t *testing.T) {
 	}
 }
 
-func TestFolderSamePutAtOnce(t *testing.T) {
-	t.Parallel()
-	f := openFolder(t)
+func TestSamePutAtOnce(t *testing.T) {
+	bothKinds(t, samePut)
+}
+
+func samePut(t *testing.T, f Blobs, _ func() (Blobs, error)) {
 	content := bytes.Repeat([]byte("picture "), 50_000)
 	k := keyOf(content, Large)
 	var wg sync.WaitGroup
@@ -303,9 +344,11 @@ func TestFolderListWhileOthersWrite(t *testing.T) {
 	}
 }
 
-func TestFolderListCancelled(t *testing.T) {
-	t.Parallel()
-	f := openFolder(t)
+func TestListCancelled(t *testing.T) {
+	bothKinds(t, listCancelled)
+}
+
+func listCancelled(t *testing.T, f Blobs, _ func() (Blobs, error)) {
 	put(t, f, keyOf([]byte("x"), Large), []byte("x"))
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()

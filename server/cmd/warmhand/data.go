@@ -13,10 +13,11 @@ import (
 type where struct {
 	Data     string `required:"" type:"path" placeholder:"DIR" help:"The data folder."`
 	Database string `placeholder:"URL" help:"postgres:// address, if the server was given one."`
+	Photos   string `placeholder:"URL" help:"s3:// address, if the server was given one."`
 }
 
 func (w *where) open(e *env, create bool, f func(*server.Admin) error) error {
-	a, err := server.OpenAdmin(e, w.Data, w.Database, create)
+	a, err := server.OpenAdmin(e, server.Data{Dir: w.Data, DatabaseURL: w.Database, PhotosURL: w.Photos}, create)
 	if err != nil {
 		return err
 	}

@@ -1,0 +1,41 @@
+// Package phototest has an S3 store for tests.
+package phototest
+
+import (
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"os"
+	"testing"
+
+	"github.com/johannesboyne/gofakes3"
+	"github.com/johannesboyne/gofakes3/backend/s3mem"
+)
+
+// The S3 client takes its keys from the environment only.
+func init() {
+	for name, value := range map[string]string{"AWS_ACCESS_KEY_ID": "test", "AWS_SECRET_ACCESS_KEY": "test", "AWS_EC2_METADATA_DISABLED": "true"} {
+		if err := os.Setenv(name, value); err != nil {
+			panic(err)
+		}
+	}
+}
+
+// S3 starts a general-purpose S3 server with one empty bucket, and returns the
+// address of a folder in it for photo.OpenBucket. before may answer a request in
+// the server's place; it may be nil.
+func S3(t testing.TB, before func(w http.ResponseWriter, r *http.Request) (done bool)) (address string) {
+	t.Helper()
+	store := s3mem.New()
+	if err := store.CreateBucket("pictures"); err != nil {
+		t.Fatal(err)
+	}
+	inner := gofakes3.New(store, gofakes3.WithLogger(gofakes3.DiscardLog())).Server()
+	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if before == nil || !before(w, r) {
+			inner.ServeHTTP(w, r)
+		}
+	}))
+	t.Cleanup(srv.Close)
+	return "s3://pictures/of/snakes?region=eu-central-1&use_path_style=true&endpoint=" + url.QueryEscape(srv.URL)
+}
