@@ -25,6 +25,7 @@ const (
 	databaseFile = "warmhand.db"
 	keyFile      = "server.key"
 	photosDir    = "photos"
+	lockFile     = "server.lock"
 	manifestFile = "manifest.json"
 	// manifestFormat is raised when an older program could no longer restore.
 	manifestFormat = 1

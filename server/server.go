@@ -137,7 +137,7 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 		return s, fmt.Errorf("making the data folder: %w", err)
 	}
 	if cfg.DatabaseURL == "" {
-		unlock, err := lockFolder(filepath.Join(cfg.DataDir, "server.lock"))
+		unlock, err := lockFolder(filepath.Join(cfg.DataDir, lockFile))
 		if err != nil {
 			return s, err
 		}

@@ -146,6 +146,30 @@ func (c *restoreCmd) Run(e *env) error {
 	return err
 }
 
+type moveCmd struct {
+	where
+	ToData     string `required:"" type:"path" placeholder:"DIR" help:"The other data folder, or the same one."`
+	ToDatabase string `placeholder:"URL" help:"postgres:// address of an empty database; without it a file in the other folder."`
+	ToPhotos   string `placeholder:"URL" help:"s3:// address; without it files in the other folder."`
+}
+
+func (moveCmd) Help() string {
+	return "Stop the server first. A move that was cut off goes on when it is run again; in the end both sides are compared. Nothing is deleted.\n\nExample:\n\n  warmhand move --data /var/lib/warmhand --to-data /var/lib/warmhand --to-database postgres://localhost/warmhand --to-photos \"s3://snakes?region=eu-central-1\""
+}
+
+func (c *moveCmd) Run(e *env) error {
+	m, err := server.Move(e, server.Data{Dir: c.Data, DatabaseURL: c.Database, PhotosURL: c.Photos}, server.Data{Dir: c.ToData, DatabaseURL: c.ToDatabase, PhotosURL: c.ToPhotos},
+		func(how string) { fmt.Fprintln(e.err, how) })
+	if err != nil {
+		return err
+	}
+	for _, t := range m.Tables {
+		fmt.Fprintf(e.out, "%-16s %9d rows, the same on both sides (SHA-256 %s)\n", t.Table, t.Rows, t.Digest[:16])
+	}
+	_, err = fmt.Fprintf(e.out, "%-16s %9d files, the same on both sides\n", "photos", m.Photos)
+	return err
+}
+
 type checkCmd struct{ where }
 
 func (checkCmd) Help() string { return "Example:\n\n  warmhand check --data /var/lib/warmhand" }

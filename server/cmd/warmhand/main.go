@@ -24,6 +24,7 @@ type program struct {
 	Link    linkCmd    `cmd:"" help:"Make a new one-time link for a breeder, such as after a lost passkey."`
 	Token   tokenCmd   `cmd:"" help:"Make an API token for a breeder's own programs."`
 	Backup  backupCmd  `cmd:"" help:"Copy all data into a new folder, also while the server runs."`
+	Move    moveCmd    `cmd:"" help:"Copy the data to another place: PostgreSQL, a bucket, another folder, or back."`
 	Restore restoreCmd `cmd:"" help:"Make a data folder from a backup."`
 	Check   checkCmd   `cmd:"" help:"Read all data and report what is damaged or missing."`
 	Export  exportCmd  `cmd:"" help:"Write a breeder's cases as a case file."`
