@@ -119,6 +119,7 @@ var matrix = map[string]struct{ request, who string }{
 	"GetPassOn":                 {`{"name":"breeders/b1/cases/{case}"}`, "k"},
 	"RevokePassOn":              {`{"name":"breeders/b1/cases/{case}"}`, "k"},
 	"GiveBack":                  {`{"name":"breeders/b1/cases/{case}","takeBack":true}`, "k"},
+	"AcknowledgeMessages":       {`{"name":"breeders/b1/cases/{case}"}`, "k"},
 	"SetCaseAside":              {`{"name":"breeders/b1/cases/{case}"}`, "oht"},
 	"LookAfterCase":             {`{"name":"breeders/b1/cases/{case}","lookedAfterBy":"Ida"}`, "oht"},
 	"ScheduleErasure":           {`{"name":"breeders/b1","confirm":"erase"}`, "o"},

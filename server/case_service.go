@@ -2,7 +2,6 @@ package server
 
 import (
 	"context"
-	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/metadata"
@@ -164,10 +163,9 @@ func (c *caseService) SetCaseAside(ctx context.Context, req *pb.SetCaseAsideRequ
 	if err != nil {
 		return nil, err
 	}
-	var until *time.Time
-	if req.GetUntilTime() != nil {
-		at := req.GetUntilTime().AsTime()
-		until = &at
+	until, err := maybeTimeFromProto("until_time", req.GetUntilTime())
+	if err != nil {
+		return nil, err
 	}
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.SetAside(ctx, who, c.s.now(), ids[0], ids[1], until, req.GetReason())
@@ -182,6 +180,22 @@ func (c *caseService) LookAfterCase(ctx context.Context, req *pb.LookAfterCaseRe
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.LookAfter(ctx, who, ids[0], ids[1], req.GetLookedAfterBy())
 	return &pb.LookAfterCaseResponse{Case: caseToProto(&v, who, true)}, err
+}
+
+func (c *caseService) AcknowledgeMessages(ctx context.Context, req *pb.AcknowledgeMessagesRequest) (*pb.AcknowledgeMessagesResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	got, err := maybeTimeFromProto("got_time", req.GetGotTime())
+	if err != nil {
+		return nil, err
+	}
+	read, err := maybeTimeFromProto("read_time", req.GetReadTime())
+	if err != nil {
+		return nil, err
+	}
+	return &pb.AcknowledgeMessagesResponse{}, c.s.followup.Acknowledge(ctx, callOf(ctx).who.Actor, c.s.now(), ids[0], ids[1], got, read)
 }
 
 func (c *caseService) EndCase(ctx context.Context, req *pb.EndCaseRequest) (*pb.EndCaseResponse, error) {

@@ -77,6 +77,14 @@ func maybeTime(t *time.Time) *timestamppb.Timestamp {
 	return timestamppb.New(*t)
 }
 
+func maybeTimeFromProto(field string, t *timestamppb.Timestamp) (*time.Time, error) {
+	if t == nil {
+		return nil, nil
+	}
+	at, err := timeFromProto(field, t)
+	return &at, err
+}
+
 // timeFromProto is the zero time for nil.
 func timeFromProto(field string, t *timestamppb.Timestamp) (time.Time, error) {
 	if t == nil {
@@ -223,7 +231,7 @@ var (
 
 func breederToProto(b *care.Breeder) *pb.Breeder {
 	return &pb.Breeder{Name: breederName(b.ID), DisplayName: b.Name, Contact: b.Contact, TimeZone: b.TimeZone,
-		Hemisphere: hemispheres.proto(b.Hemi), CreateTime: timeToProto(b.CreatedAt), Etag: etag(b.Version), EraseTime: maybeTime(b.EraseAt)}
+		Hemisphere: hemispheres.proto(b.Hemi), Phrases: b.Phrases, CreateTime: timeToProto(b.CreatedAt), Etag: etag(b.Version), EraseTime: maybeTime(b.EraseAt)}
 }
 
 func breederFromProto(b *pb.Breeder) (care.Breeder, error) {
@@ -233,7 +241,7 @@ func breederFromProto(b *pb.Breeder) (care.Breeder, error) {
 	}
 	v, err := version("breeder.etag", b.GetEtag())
 	return care.Breeder{ID: ids[0], Name: b.GetDisplayName(), Contact: b.GetContact(), TimeZone: b.GetTimeZone(),
-		Hemi: hemispheres.domain(b.GetHemisphere()), Version: v}, err
+		Hemi: hemispheres.domain(b.GetHemisphere()), Phrases: b.GetPhrases(), Version: v}, err
 }
 
 func animalToProto(a *care.Animal) *pb.Animal {
@@ -462,7 +470,7 @@ func caseToProto(v *followup.CaseView, who care.Actor, whole bool) *pb.Case {
 	}
 	sp, _ := snake.ByID(animal.Species)
 	out := &pb.Case{Name: caseName(c.BreederID, c.ID), Animal: animalToProto(&animal), CommonName: sp.Common, BreederName: v.Breeder.Name,
-		KeeperName: c.KeeperName, Claimed: c.KeeperID != "", KeeperLeft: c.KeeperGone(), GiveBackTime: maybeTime(c.GiveBackAt), PassedOn: len(c.Earlier) > 0, EraseTime: maybeTime(v.Breeder.EraseAt), HandoverTime: timeToProto(c.HandedOverAt), EndTime: maybeTime(c.ClosedAt),
+		KeeperName: c.KeeperName, Claimed: c.KeeperID != "", KeeperLeft: c.KeeperGone(), GiveBackTime: maybeTime(c.GiveBackAt), PassedOn: len(c.Earlier) > 0, KeeperGotTime: maybeTime(c.GotAt), KeeperReadTime: maybeTime(c.ReadAt), EraseTime: maybeTime(v.Breeder.EraseAt), HandoverTime: timeToProto(c.HandedOverAt), EndTime: maybeTime(c.ClosedAt),
 		Outcome: outcomes.proto(c.Outcome), Standing: standings.proto(c.Standing), Urgency: c.Urgency, Headline: c.Headline,
 		AssessTime: timeToProto(c.AssessedAt), LastHeardTime: maybeTime(c.LastHeard), SeenTime: maybeTime(c.SeenAt), ChangeTime: timeToProto(c.ChangedAt),
 		News: c.SeenAt == nil || c.ChangedAt.After(*c.SeenAt) || c.ToldAt != nil && c.ToldAt.After(*c.SeenAt) || c.GiveBackAt != nil && c.GiveBackAt.After(*c.SeenAt)}
@@ -515,6 +523,13 @@ func courseToProto(name string, c *assess.Course, entries []care.Entry) *pb.Cour
 	for _, d := range c.Days {
 		out.Days = append(out.Days, &pb.CourseDay{Time: timeToProto(d.At), Day: int32(d.Day), MassG: d.Mass, MassLowG: d.Low, MassHighG: d.High,
 			ExpectedG: d.Expected, PRefusal: d.PRefusal, Standing: standings.proto(d.Standing)})
+	}
+	for i := range c.Looks {
+		l := &c.Looks[i]
+		out.LookBacks = append(out.LookBacks, &pb.LookBack{Entry: l.Step, Step: l.Code, AgreeTime: timeToProto(l.At), HoldTime: timeToProto(l.HeldUntil),
+			FromTime: timeToProto(l.From), ToTime: timeToProto(l.To), EatenBefore: int32(l.Before.Eaten), OffersBefore: int32(l.Before.Offers),
+			EatenAfter: int32(l.After.Eaten), OffersAfter: int32(l.After.Offers), Chance: l.Chance, MassBeforeG: float64(l.MassBefore),
+			MassAfterG: float64(l.MassAfter), Text: l.Text()})
 	}
 	return out
 }

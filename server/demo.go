@@ -47,7 +47,7 @@ type DemoClaim struct {
 }
 
 const (
-	demoSpareLinks = 20
+	demoSpareLinks = 24
 	demoHistory    = 130 // days of the breeder's log before today
 	demoShow       = 30  // days since the show day
 )

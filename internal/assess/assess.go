@@ -114,6 +114,7 @@ func (a *Assessment) sided(sign float64) (out []care.Reason) {
 type Course struct {
 	Days    []CourseDay
 	Changes []StandingChange // the first is the standing on day 0
+	Looks   []LookBack       // at what came of agreed steps, the newest first; not in a course alone
 }
 
 // CourseDay is one day: masses in grams, 0 when no weight is known.

@@ -110,8 +110,11 @@ type Breeder struct {
 	// Thresholds are what the breeder's open cases are judged by.
 	Thresholds Thresholds
 	EraseAt    *time.Time // when the account is to be erased; nil: not
-	CreatedAt  time.Time
-	Version    int64
+	// Phrases are what the breeder writes often, with places for an animal's facts
+	// (CheckPhrases).
+	Phrases   []string
+	CreatedAt time.Time
+	Version   int64
 }
 
 // Hemisphere decides when the cool season is.

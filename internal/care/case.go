@@ -148,6 +148,9 @@ type Case struct {
 	// call each other; "" for whoever comes. It lets nobody in and keeps nobody out.
 	LookedAfterBy string
 	Aside         Aside
+	// GotAt and ReadAt are up to when the breeder's messages have arrived on the
+	// keeper's phone and were opened there; nil: none.
+	GotAt, ReadAt *time.Time
 	// Learned is the feeding prior at handover, from the breeder's own animals.
 	Learned Learned
 	// Thresholds are those that it was last assessed by: the breeder's while it

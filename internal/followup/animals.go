@@ -61,8 +61,12 @@ func (s *Service) UpdateBreeder(ctx context.Context, who care.Actor, now time.Ti
 				}
 				turned = b.Hemi != in.Hemi
 				b.Hemi = in.Hemi
+			case "phrases":
+				if b.Phrases, err = care.CheckPhrases(in.Phrases); err != nil {
+					return err
+				}
 			default:
-				return care.BadField("update_mask", "%q cannot be changed. Name display_name, contact, time_zone or hemisphere.", f)
+				return care.BadField("update_mask", "%q cannot be changed. Name display_name, contact, time_zone, hemisphere or phrases.", f)
 			}
 		}
 		if err := tx.UpdateBreeder(b); err != nil {

@@ -132,6 +132,7 @@ func (s *Service) Course(ctx context.Context, who care.Actor, now time.Time, bre
 		log = caseLog(log, &c)
 		until := stands(&c, now)
 		_, course = assess.AssessCourse(about, log, until)
+		course.Looks = assess.LookBacks(log, until)
 		entries = nil
 		for i := range log {
 			e := log[i]
@@ -217,6 +218,52 @@ func (s *Service) LookAfter(ctx context.Context, who care.Actor, breederID, case
 		c.Version++
 		return c, nil
 	})
+}
+
+// Acknowledge takes in how far the breeder's messages have come to the keeper:
+// those that came in up to got are on the keeper's phone, those up to read were
+// opened. Either may be nil; neither goes back.
+func (s *Service) Acknowledge(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string, got, read *time.Time) error {
+	now = care.Instant(now)
+	var changed *care.Case
+	err := s.store.Write(ctx, func(tx care.Tx) error {
+		changed = nil
+		c, err := tx.Case(breederID, caseID)
+		if err != nil {
+			return err
+		}
+		if !who.IsKeeper(c.KeeperID, breederID) {
+			return care.Missing("case")
+		}
+		forward := func(is **time.Time, to *time.Time) bool {
+			if to == nil {
+				return false
+			}
+			at := care.Instant(*to)
+			if at.After(now) {
+				at = now
+			}
+			if *is != nil && !at.After(**is) {
+				return false
+			}
+			*is = &at
+			return true
+		}
+		arrived := forward(&c.GotAt, got)
+		opened := forward(&c.ReadAt, read)
+		if arrived = forward(&c.GotAt, read) || arrived; !arrived && !opened { // what was read has arrived
+			return nil
+		}
+		if err := tx.UpdateCase(c); err != nil {
+			return err
+		}
+		changed = &c
+		return nil
+	})
+	if err == nil && changed != nil {
+		s.hub.publish(change(changed, "read"))
+	}
+	return stale(err)
 }
 
 // EndCase closes a case with its outcome; requestID is the id of the entry

@@ -158,7 +158,7 @@ func erase(tx care.Tx, c care.Case, now time.Time, touched *[]care.Case) error {
 	if err := tx.DeletePhotos(c.BreederID, c.ID, care.KeeperActor); err != nil {
 		return err
 	}
-	c.KeeperID, c.KeeperName, c.Aside = gone, "", care.Aside{}
+	c.KeeperID, c.KeeperName, c.Aside, c.GotAt, c.ReadAt = gone, "", care.Aside{}, nil, nil
 	if c.ClosedAt == nil {
 		if err := tx.InsertEntry(care.Entry{BreederID: c.BreederID, AnimalID: c.AnimalID, ID: newID(), CaseID: c.ID,
 			By: care.KeeperActor, ByID: gone, HappenedAt: now, ReceivedAt: now, Body: care.Ended{Outcome: care.OutcomeLeft}}); err != nil {

@@ -153,7 +153,7 @@ func full(b string) world {
 	shed.Body = care.Shed{Stage: care.ShedDone, Complete: ptr(false)}
 	return world{
 		breeder: care.Breeder{ID: b, Name: "Loam", Contact: "by the thread", TimeZone: "Europe/Vienna", Hemi: care.South, CreatedAt: t0, Version: 3,
-			EraseAt: ptr(at(48 * time.Hour)), Thresholds: care.Thresholds{Watch: .1 + .2, Act: .5, Lost: .35, SilenceGaps: 1.25, FirstWordDays: 21}},
+			EraseAt: ptr(at(48 * time.Hour)), Phrases: []string{"Leave [animal] alone."}, Thresholds: care.Thresholds{Watch: .1 + .2, Act: .5, Lost: .35, SilenceGaps: 1.25, FirstWordDays: 21}},
 		user:    care.User{BreederID: b, ID: "u1", Name: "Ida", Role: care.Helper, CreatedAt: t0},
 		passkey: care.Passkey{BreederID: b, UserID: "u1", ID: "cred-" + b, Label: "phone", Data: []byte(`{"a": 1}`), CreatedAt: t0, UsedAt: ptr(at(time.Minute))},
 		secret: care.Secret{Hash: "hash-" + b, Kind: care.SecretToken, ID: "s1", BreederID: b, UserID: "u1", KeeperID: "k1", Label: "scales", ReadOnly: true,
@@ -180,6 +180,7 @@ func full(b string) world {
 			DueAt: at(time.Hour), LastHeard: ptr(at(time.Minute)), SeenAt: ptr(at(2 * time.Minute)), SeenAs: care.Watch, ChangedAt: at(3 * time.Minute),
 			LookedAfterBy: "Ida", Aside: care.Aside{Until: ptr(at(48 * time.Hour)), At: ptr(at(4 * time.Minute)), Why: "the vet calls back"},
 			WroteAt: ptr(at(5 * time.Minute)), ToldAt: ptr(at(6 * time.Minute)), AnsweredAt: ptr(at(7 * time.Minute)), Silent: true, NextStep: "Weigh it once.",
+			GotAt: ptr(at(8 * time.Minute)), ReadAt: ptr(at(9 * time.Minute)),
 		},
 		flag: care.Flag{BreederID: b, CaseID: "h1", ID: "refusal-1", Code: "refusal", Level: care.Watch, Text: "Refused twice.", OpenedAt: t0, ClosedAt: ptr(at(time.Hour)),
 			History: []care.FlagChange{{At: t0, Level: care.Watch, What: "opened", Text: "Refused twice."}, {At: at(time.Hour), Level: care.Watch, What: "closed", Text: "Ate."}}},

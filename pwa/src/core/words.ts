@@ -100,7 +100,7 @@ export function entryLine(e: EntryJson, names: Names = {}): string {
     return `Setup: ${point?.title ?? plain(only.point)} – ${choice?.label ?? plain(only.choice)}`;
   }
   if (e.message) return e.message.text ?? '';
-  if (e.step) return `Agreed: ${plain(e.step.step)}${e.step.holdsDays ? ` for ${e.step.holdsDays} days` : ''}`;
+  if (e.step) return `Agreed: ${plain(e.step.step)}${heldUntil(e)}`;
   if (e.ended)
     return e.ended.reopened
       ? 'Follow-up opened again'
@@ -112,4 +112,11 @@ export function entryLine(e: EntryJson, names: Names = {}): string {
 
 function plain(code: string | undefined): string {
   return (code ?? '').replaceAll('_', ' ');
+}
+
+/** ", until Thu 3 Dec" for a step that holds for days. */
+function heldUntil(e: EntryJson): string {
+  const at = Date.parse(e.happenTime ?? '');
+  if (!e.step?.holdsDays || Number.isNaN(at)) return '';
+  return `, until ${day(new Date(at + e.step.holdsDays * 86_400_000).toISOString())}`;
 }

@@ -24,6 +24,7 @@ export async function refresh(): Promise<'ok' | 'offline' | 'signed out'> {
     const whole = await Promise.all(cases.map((c) => get<GetCaseResponseJson>(`/v1/${c.name}`)));
     await keepCases(whole.map((w, i) => w.case ?? (cases[i] as CaseJson)));
     await Promise.all(cases.map((c) => refreshCase(c, known.records.has(c.name ?? ''))));
+    await acknowledge(cases);
     if (cases.length > 0 && Date.now() - (await tablesAge()) > tablesHold) await refreshTables();
     return 'ok';
   } catch (e) {
@@ -32,6 +33,39 @@ export async function refresh(): Promise<'ok' | 'offline' | 'signed out'> {
     if (e instanceof ApiError) return 'offline'; // the server is in trouble; what we have stays on screen
     throw e;
   }
+}
+
+/** Tells the breeders how far their messages have come, where the service does not know it yet. */
+async function acknowledge(cases: readonly CaseJson[]): Promise<void> {
+  const { logs, read } = await readKnown();
+  for (const c of cases) {
+    const { got, opened } = cameTo(c, logs.get(c.animal?.name ?? '') ?? [], read.get(c.name ?? ''));
+    const isNew = (at: string | undefined, known: string | undefined) =>
+      at !== undefined && !(Date.parse(at) <= Date.parse(known ?? ''));
+    if (!isNew(got, c.keeperGotTime) && !isNew(opened, c.keeperReadTime)) continue;
+    try {
+      await call('POST', `/v1/${c.name}:acknowledge`, { gotTime: got, ...(opened && { readTime: opened }) }, asKeeper);
+    } catch (e) {
+      if (!(e instanceof ApiError)) throw e; // a receipt that is not taken is no reason to say that anything is wrong
+    }
+  }
+}
+
+/** When the newest of the breeder's messages that are here came to the service, and the newest of those that were opened. */
+export function cameTo(
+  c: CaseJson,
+  log: readonly EntryJson[],
+  readUntil: string | undefined,
+): { got: string | undefined; opened: string | undefined } {
+  let got: string | undefined;
+  let opened: string | undefined;
+  const later = (a: string | undefined, b: string) => (a && Date.parse(a) >= Date.parse(b) ? a : b);
+  for (const e of log) {
+    if (!e.message || e.case !== c.name || e.by === 'ACTOR_KIND_KEEPER' || !e.receiveTime) continue;
+    got = later(got, e.receiveTime);
+    if (Date.parse(e.happenTime ?? '') <= Date.parse(readUntil ?? '')) opened = later(opened, e.receiveTime);
+  }
+  return { got, opened };
 }
 
 async function refreshCase(c: CaseJson, hasRecord: boolean): Promise<void> {

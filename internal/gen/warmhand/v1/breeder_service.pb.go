@@ -92,7 +92,10 @@ type Breeder struct {
 	// Changes at every update; send it back to be told of somebody else's change.
 	Etag string `protobuf:"bytes,7,opt,name=etag,proto3" json:"etag,omitempty"`
 	// When the account is to be erased; absent when it is not.
-	EraseTime     *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
+	EraseTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
+	// What the breeder writes often, at most 40, with places for facts in square brackets: [animal], [keeper], [species], [day],
+	// [days since the last meal], [last weight], [next step] and [breeder]. Changed only when the mask names it.
+	Phrases       []string `protobuf:"bytes,9,rep,name=phrases,proto3" json:"phrases,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -179,6 +182,13 @@ func (x *Breeder) GetEtag() string {
 func (x *Breeder) GetEraseTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.EraseTime
+	}
+	return nil
+}
+
+func (x *Breeder) GetPhrases() []string {
+	if x != nil {
+		return x.Phrases
 	}
 	return nil
 }
@@ -1164,7 +1174,7 @@ var File_warmhand_v1_breeder_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"\n" +
-	"!warmhand/v1/breeder_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xaf\x03\n" +
+	"!warmhand/v1/breeder_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xda\x03\n" +
 	"\aBreeder\x12\x1b\n" +
 	"\x04name\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18PR\x04name\x12,\n" +
 	"\fdisplay_name\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\vdisplayName\x12\"\n" +
@@ -1177,7 +1187,8 @@ const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"createTime\x12\x1b\n" +
 	"\x04etag\x18\a \x01(\tB\a\xbaH\x04r\x02\x18 R\x04etag\x12>\n" +
 	"\n" +
-	"erase_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\teraseTime:-\xeaA*\n" +
+	"erase_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\teraseTime\x12)\n" +
+	"\aphrases\x18\t \x03(\tB\x0f\xbaH\f\x92\x01\t\x10d\"\x05r\x03\x18\xe8\aR\aphrases:-\xeaA*\n" +
 	"\x14warmhand.dev/Breeder\x12\x12breeders/{breeder}\"Q\n" +
 	"\x11GetBreederRequest\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x04name\"D\n" +

@@ -221,6 +221,9 @@ type Case struct {
 	PassedOn bool `protobuf:"varint,22,opt,name=passed_on,json=passedOn,proto3" json:"passed_on,omitempty"`
 	// When the breeder's account is to be erased, and this with it; absent when it is not.
 	EraseTime *timestamppb.Timestamp `protobuf:"bytes,23,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
+	// Up to when the breeder's messages have arrived on the keeper's phone, and were opened there; by their receive_time.
+	KeeperGotTime  *timestamppb.Timestamp `protobuf:"bytes,33,opt,name=keeper_got_time,json=keeperGotTime,proto3" json:"keeper_got_time,omitempty"`
+	KeeperReadTime *timestamppb.Timestamp `protobuf:"bytes,34,opt,name=keeper_read_time,json=keeperReadTime,proto3" json:"keeper_read_time,omitempty"`
 	// The rest is for the breeder alone.
 	// Who sees to it, as the breeder's people call each other; it gives nobody a right. Empty: whoever comes.
 	LookedAfterBy string `protobuf:"bytes,24,opt,name=looked_after_by,json=lookedAfterBy,proto3" json:"looked_after_by,omitempty"`
@@ -429,6 +432,20 @@ func (x *Case) GetPassedOn() bool {
 func (x *Case) GetEraseTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.EraseTime
+	}
+	return nil
+}
+
+func (x *Case) GetKeeperGotTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.KeeperGotTime
+	}
+	return nil
+}
+
+func (x *Case) GetKeeperReadTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.KeeperReadTime
 	}
 	return nil
 }
@@ -991,7 +1008,9 @@ type Course struct {
 	Name string       `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	Days []*CourseDay `protobuf:"bytes,2,rep,name=days,proto3" json:"days,omitempty"`
 	// The animal's weigh-ins, offers, sheds, steps and signs, oldest first, the breeder's included.
-	Entries       []*Entry `protobuf:"bytes,3,rep,name=entries,proto3" json:"entries,omitempty"`
+	Entries []*Entry `protobuf:"bytes,3,rep,name=entries,proto3" json:"entries,omitempty"`
+	// What came of the agreed steps, the newest first.
+	LookBacks     []*LookBack `protobuf:"bytes,4,rep,name=look_backs,json=lookBacks,proto3" json:"look_backs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1047,6 +1066,169 @@ func (x *Course) GetEntries() []*Entry {
 	return nil
 }
 
+func (x *Course) GetLookBacks() []*LookBack {
+	if x != nil {
+		return x.LookBacks
+	}
+	return nil
+}
+
+// LookBack is what was logged before an agreed step and what after it: a comparison, and no proof that it helped.
+type LookBack struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the entry by which it was agreed.
+	Entry     string                 `protobuf:"bytes,1,opt,name=entry,proto3" json:"entry,omitempty"`
+	Step      string                 `protobuf:"bytes,2,opt,name=step,proto3" json:"step,omitempty"`
+	AgreeTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=agree_time,json=agreeTime,proto3" json:"agree_time,omitempty"`
+	// The end of its days.
+	HoldTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=hold_time,json=holdTime,proto3" json:"hold_time,omitempty"`
+	// What was looked at, before and after.
+	FromTime     *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=from_time,json=fromTime,proto3" json:"from_time,omitempty"`
+	ToTime       *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=to_time,json=toTime,proto3" json:"to_time,omitempty"`
+	EatenBefore  int32                  `protobuf:"varint,7,opt,name=eaten_before,json=eatenBefore,proto3" json:"eaten_before,omitempty"`
+	OffersBefore int32                  `protobuf:"varint,8,opt,name=offers_before,json=offersBefore,proto3" json:"offers_before,omitempty"`
+	EatenAfter   int32                  `protobuf:"varint,9,opt,name=eaten_after,json=eatenAfter,proto3" json:"eaten_after,omitempty"`
+	OffersAfter  int32                  `protobuf:"varint,10,opt,name=offers_after,json=offersAfter,proto3" json:"offers_after,omitempty"`
+	// One-sided exact probability of as many meals or more after it, were it the same before and after; 1 when there is nothing to
+	// compare.
+	Chance float64 `protobuf:"fixed64,11,opt,name=chance,proto3" json:"chance,omitempty"`
+	// Grams; 0: not weighed.
+	MassBeforeG float64 `protobuf:"fixed64,12,opt,name=mass_before_g,json=massBeforeG,proto3" json:"mass_before_g,omitempty"`
+	MassAfterG  float64 `protobuf:"fixed64,13,opt,name=mass_after_g,json=massAfterG,proto3" json:"mass_after_g,omitempty"`
+	// The same in words.
+	Text          string `protobuf:"bytes,14,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LookBack) Reset() {
+	*x = LookBack{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LookBack) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LookBack) ProtoMessage() {}
+
+func (x *LookBack) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LookBack.ProtoReflect.Descriptor instead.
+func (*LookBack) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *LookBack) GetEntry() string {
+	if x != nil {
+		return x.Entry
+	}
+	return ""
+}
+
+func (x *LookBack) GetStep() string {
+	if x != nil {
+		return x.Step
+	}
+	return ""
+}
+
+func (x *LookBack) GetAgreeTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.AgreeTime
+	}
+	return nil
+}
+
+func (x *LookBack) GetHoldTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.HoldTime
+	}
+	return nil
+}
+
+func (x *LookBack) GetFromTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.FromTime
+	}
+	return nil
+}
+
+func (x *LookBack) GetToTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ToTime
+	}
+	return nil
+}
+
+func (x *LookBack) GetEatenBefore() int32 {
+	if x != nil {
+		return x.EatenBefore
+	}
+	return 0
+}
+
+func (x *LookBack) GetOffersBefore() int32 {
+	if x != nil {
+		return x.OffersBefore
+	}
+	return 0
+}
+
+func (x *LookBack) GetEatenAfter() int32 {
+	if x != nil {
+		return x.EatenAfter
+	}
+	return 0
+}
+
+func (x *LookBack) GetOffersAfter() int32 {
+	if x != nil {
+		return x.OffersAfter
+	}
+	return 0
+}
+
+func (x *LookBack) GetChance() float64 {
+	if x != nil {
+		return x.Chance
+	}
+	return 0
+}
+
+func (x *LookBack) GetMassBeforeG() float64 {
+	if x != nil {
+		return x.MassBeforeG
+	}
+	return 0
+}
+
+func (x *LookBack) GetMassAfterG() float64 {
+	if x != nil {
+		return x.MassAfterG
+	}
+	return 0
+}
+
+func (x *LookBack) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
 // CourseDay is one day of a course; masses in grams.
 type CourseDay struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
@@ -1065,7 +1247,7 @@ type CourseDay struct {
 
 func (x *CourseDay) Reset() {
 	*x = CourseDay{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1077,7 +1259,7 @@ func (x *CourseDay) String() string {
 func (*CourseDay) ProtoMessage() {}
 
 func (x *CourseDay) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1090,7 +1272,7 @@ func (x *CourseDay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CourseDay.ProtoReflect.Descriptor instead.
 func (*CourseDay) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{7}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *CourseDay) GetTime() *timestamppb.Timestamp {
@@ -1166,7 +1348,7 @@ type Flag struct {
 
 func (x *Flag) Reset() {
 	*x = Flag{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1178,7 +1360,7 @@ func (x *Flag) String() string {
 func (*Flag) ProtoMessage() {}
 
 func (x *Flag) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1191,7 +1373,7 @@ func (x *Flag) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Flag.ProtoReflect.Descriptor instead.
 func (*Flag) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{8}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Flag) GetName() string {
@@ -1256,7 +1438,7 @@ type FlagChange struct {
 
 func (x *FlagChange) Reset() {
 	*x = FlagChange{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1268,7 +1450,7 @@ func (x *FlagChange) String() string {
 func (*FlagChange) ProtoMessage() {}
 
 func (x *FlagChange) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1281,7 +1463,7 @@ func (x *FlagChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FlagChange.ProtoReflect.Descriptor instead.
 func (*FlagChange) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{9}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *FlagChange) GetTime() *timestamppb.Timestamp {
@@ -1331,7 +1513,7 @@ type Photo struct {
 
 func (x *Photo) Reset() {
 	*x = Photo{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1343,7 +1525,7 @@ func (x *Photo) String() string {
 func (*Photo) ProtoMessage() {}
 
 func (x *Photo) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1356,7 +1538,7 @@ func (x *Photo) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Photo.ProtoReflect.Descriptor instead.
 func (*Photo) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{10}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Photo) GetName() string {
@@ -1429,7 +1611,7 @@ type ListCasesRequest struct {
 
 func (x *ListCasesRequest) Reset() {
 	*x = ListCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1441,7 +1623,7 @@ func (x *ListCasesRequest) String() string {
 func (*ListCasesRequest) ProtoMessage() {}
 
 func (x *ListCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1454,7 +1636,7 @@ func (x *ListCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCasesRequest.ProtoReflect.Descriptor instead.
 func (*ListCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{11}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ListCasesRequest) GetParent() string {
@@ -1495,7 +1677,7 @@ type ListCasesResponse struct {
 
 func (x *ListCasesResponse) Reset() {
 	*x = ListCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1507,7 +1689,7 @@ func (x *ListCasesResponse) String() string {
 func (*ListCasesResponse) ProtoMessage() {}
 
 func (x *ListCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1520,7 +1702,7 @@ func (x *ListCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCasesResponse.ProtoReflect.Descriptor instead.
 func (*ListCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{12}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListCasesResponse) GetCases() []*Case {
@@ -1545,7 +1727,7 @@ type ListKeeperCasesRequest struct {
 
 func (x *ListKeeperCasesRequest) Reset() {
 	*x = ListKeeperCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1557,7 +1739,7 @@ func (x *ListKeeperCasesRequest) String() string {
 func (*ListKeeperCasesRequest) ProtoMessage() {}
 
 func (x *ListKeeperCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1570,7 +1752,7 @@ func (x *ListKeeperCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeeperCasesRequest.ProtoReflect.Descriptor instead.
 func (*ListKeeperCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{13}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{14}
 }
 
 type ListKeeperCasesResponse struct {
@@ -1582,7 +1764,7 @@ type ListKeeperCasesResponse struct {
 
 func (x *ListKeeperCasesResponse) Reset() {
 	*x = ListKeeperCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1594,7 +1776,7 @@ func (x *ListKeeperCasesResponse) String() string {
 func (*ListKeeperCasesResponse) ProtoMessage() {}
 
 func (x *ListKeeperCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1607,7 +1789,7 @@ func (x *ListKeeperCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeeperCasesResponse.ProtoReflect.Descriptor instead.
 func (*ListKeeperCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{14}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListKeeperCasesResponse) GetCases() []*Case {
@@ -1626,7 +1808,7 @@ type GetCaseRequest struct {
 
 func (x *GetCaseRequest) Reset() {
 	*x = GetCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1638,7 +1820,7 @@ func (x *GetCaseRequest) String() string {
 func (*GetCaseRequest) ProtoMessage() {}
 
 func (x *GetCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1651,7 +1833,7 @@ func (x *GetCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCaseRequest.ProtoReflect.Descriptor instead.
 func (*GetCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{15}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *GetCaseRequest) GetName() string {
@@ -1670,7 +1852,7 @@ type GetCaseResponse struct {
 
 func (x *GetCaseResponse) Reset() {
 	*x = GetCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1682,7 +1864,7 @@ func (x *GetCaseResponse) String() string {
 func (*GetCaseResponse) ProtoMessage() {}
 
 func (x *GetCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1695,7 +1877,7 @@ func (x *GetCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCaseResponse.ProtoReflect.Descriptor instead.
 func (*GetCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{16}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *GetCaseResponse) GetCase() *Case {
@@ -1714,7 +1896,7 @@ type GetCourseRequest struct {
 
 func (x *GetCourseRequest) Reset() {
 	*x = GetCourseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1726,7 +1908,7 @@ func (x *GetCourseRequest) String() string {
 func (*GetCourseRequest) ProtoMessage() {}
 
 func (x *GetCourseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1739,7 +1921,7 @@ func (x *GetCourseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCourseRequest.ProtoReflect.Descriptor instead.
 func (*GetCourseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{17}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *GetCourseRequest) GetName() string {
@@ -1758,7 +1940,7 @@ type GetCourseResponse struct {
 
 func (x *GetCourseResponse) Reset() {
 	*x = GetCourseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1770,7 +1952,7 @@ func (x *GetCourseResponse) String() string {
 func (*GetCourseResponse) ProtoMessage() {}
 
 func (x *GetCourseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1783,7 +1965,7 @@ func (x *GetCourseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCourseResponse.ProtoReflect.Descriptor instead.
 func (*GetCourseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{18}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *GetCourseResponse) GetCourse() *Course {
@@ -1802,7 +1984,7 @@ type ListFlagsRequest struct {
 
 func (x *ListFlagsRequest) Reset() {
 	*x = ListFlagsRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1814,7 +1996,7 @@ func (x *ListFlagsRequest) String() string {
 func (*ListFlagsRequest) ProtoMessage() {}
 
 func (x *ListFlagsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1827,7 +2009,7 @@ func (x *ListFlagsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFlagsRequest.ProtoReflect.Descriptor instead.
 func (*ListFlagsRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{19}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListFlagsRequest) GetParent() string {
@@ -1846,7 +2028,7 @@ type ListFlagsResponse struct {
 
 func (x *ListFlagsResponse) Reset() {
 	*x = ListFlagsResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1858,7 +2040,7 @@ func (x *ListFlagsResponse) String() string {
 func (*ListFlagsResponse) ProtoMessage() {}
 
 func (x *ListFlagsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1871,7 +2053,7 @@ func (x *ListFlagsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFlagsResponse.ProtoReflect.Descriptor instead.
 func (*ListFlagsResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{20}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ListFlagsResponse) GetFlags() []*Flag {
@@ -1890,7 +2072,7 @@ type ListPhotosRequest struct {
 
 func (x *ListPhotosRequest) Reset() {
 	*x = ListPhotosRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1902,7 +2084,7 @@ func (x *ListPhotosRequest) String() string {
 func (*ListPhotosRequest) ProtoMessage() {}
 
 func (x *ListPhotosRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1915,7 +2097,7 @@ func (x *ListPhotosRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPhotosRequest.ProtoReflect.Descriptor instead.
 func (*ListPhotosRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{21}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ListPhotosRequest) GetParent() string {
@@ -1934,7 +2116,7 @@ type ListPhotosResponse struct {
 
 func (x *ListPhotosResponse) Reset() {
 	*x = ListPhotosResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1946,7 +2128,7 @@ func (x *ListPhotosResponse) String() string {
 func (*ListPhotosResponse) ProtoMessage() {}
 
 func (x *ListPhotosResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1959,7 +2141,7 @@ func (x *ListPhotosResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPhotosResponse.ProtoReflect.Descriptor instead.
 func (*ListPhotosResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{22}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ListPhotosResponse) GetPhotos() []*Photo {
@@ -1988,7 +2170,7 @@ type ProbeCaseRequest struct {
 
 func (x *ProbeCaseRequest) Reset() {
 	*x = ProbeCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2000,7 +2182,7 @@ func (x *ProbeCaseRequest) String() string {
 func (*ProbeCaseRequest) ProtoMessage() {}
 
 func (x *ProbeCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2013,7 +2195,7 @@ func (x *ProbeCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProbeCaseRequest.ProtoReflect.Descriptor instead.
 func (*ProbeCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{23}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ProbeCaseRequest) GetName() string {
@@ -2095,7 +2277,7 @@ type ProbeCaseResponse struct {
 
 func (x *ProbeCaseResponse) Reset() {
 	*x = ProbeCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2107,7 +2289,7 @@ func (x *ProbeCaseResponse) String() string {
 func (*ProbeCaseResponse) ProtoMessage() {}
 
 func (x *ProbeCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2120,7 +2302,7 @@ func (x *ProbeCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProbeCaseResponse.ProtoReflect.Descriptor instead.
 func (*ProbeCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{24}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ProbeCaseResponse) GetProbes() []*Probe {
@@ -2153,7 +2335,7 @@ type Probe struct {
 
 func (x *Probe) Reset() {
 	*x = Probe{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2165,7 +2347,7 @@ func (x *Probe) String() string {
 func (*Probe) ProtoMessage() {}
 
 func (x *Probe) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2178,7 +2360,7 @@ func (x *Probe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Probe.ProtoReflect.Descriptor instead.
 func (*Probe) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{25}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *Probe) GetCode() string {
@@ -2253,7 +2435,7 @@ type ListGatheringsRequest struct {
 
 func (x *ListGatheringsRequest) Reset() {
 	*x = ListGatheringsRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2265,7 +2447,7 @@ func (x *ListGatheringsRequest) String() string {
 func (*ListGatheringsRequest) ProtoMessage() {}
 
 func (x *ListGatheringsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2278,7 +2460,7 @@ func (x *ListGatheringsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListGatheringsRequest.ProtoReflect.Descriptor instead.
 func (*ListGatheringsRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ListGatheringsRequest) GetParent() string {
@@ -2298,7 +2480,7 @@ type ListGatheringsResponse struct {
 
 func (x *ListGatheringsResponse) Reset() {
 	*x = ListGatheringsResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2310,7 +2492,7 @@ func (x *ListGatheringsResponse) String() string {
 func (*ListGatheringsResponse) ProtoMessage() {}
 
 func (x *ListGatheringsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2323,7 +2505,7 @@ func (x *ListGatheringsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListGatheringsResponse.ProtoReflect.Descriptor instead.
 func (*ListGatheringsResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ListGatheringsResponse) GetGatherings() []*Gathering {
@@ -2358,7 +2540,7 @@ type Gathering struct {
 
 func (x *Gathering) Reset() {
 	*x = Gathering{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2370,7 +2552,7 @@ func (x *Gathering) String() string {
 func (*Gathering) ProtoMessage() {}
 
 func (x *Gathering) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2383,7 +2565,7 @@ func (x *Gathering) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Gathering.ProtoReflect.Descriptor instead.
 func (*Gathering) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *Gathering) GetClutch() string {
@@ -2465,7 +2647,7 @@ type MarkCaseSeenRequest struct {
 
 func (x *MarkCaseSeenRequest) Reset() {
 	*x = MarkCaseSeenRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2477,7 +2659,7 @@ func (x *MarkCaseSeenRequest) String() string {
 func (*MarkCaseSeenRequest) ProtoMessage() {}
 
 func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2490,7 +2672,7 @@ func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenRequest.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *MarkCaseSeenRequest) GetName() string {
@@ -2509,7 +2691,7 @@ type MarkCaseSeenResponse struct {
 
 func (x *MarkCaseSeenResponse) Reset() {
 	*x = MarkCaseSeenResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2521,7 +2703,7 @@ func (x *MarkCaseSeenResponse) String() string {
 func (*MarkCaseSeenResponse) ProtoMessage() {}
 
 func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2534,7 +2716,7 @@ func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenResponse.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *MarkCaseSeenResponse) GetCase() *Case {
@@ -2557,7 +2739,7 @@ type SetCaseAsideRequest struct {
 
 func (x *SetCaseAsideRequest) Reset() {
 	*x = SetCaseAsideRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2569,7 +2751,7 @@ func (x *SetCaseAsideRequest) String() string {
 func (*SetCaseAsideRequest) ProtoMessage() {}
 
 func (x *SetCaseAsideRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2582,7 +2764,7 @@ func (x *SetCaseAsideRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCaseAsideRequest.ProtoReflect.Descriptor instead.
 func (*SetCaseAsideRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *SetCaseAsideRequest) GetName() string {
@@ -2615,7 +2797,7 @@ type SetCaseAsideResponse struct {
 
 func (x *SetCaseAsideResponse) Reset() {
 	*x = SetCaseAsideResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2627,7 +2809,7 @@ func (x *SetCaseAsideResponse) String() string {
 func (*SetCaseAsideResponse) ProtoMessage() {}
 
 func (x *SetCaseAsideResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2640,7 +2822,7 @@ func (x *SetCaseAsideResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCaseAsideResponse.ProtoReflect.Descriptor instead.
 func (*SetCaseAsideResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *SetCaseAsideResponse) GetCase() *Case {
@@ -2648,6 +2830,103 @@ func (x *SetCaseAsideResponse) GetCase() *Case {
 		return x.Case
 	}
 	return nil
+}
+
+type AcknowledgeMessagesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The receive_time of the newest message that is on the phone, and of the newest that was opened.
+	GotTime       *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=got_time,json=gotTime,proto3" json:"got_time,omitempty"`
+	ReadTime      *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=read_time,json=readTime,proto3" json:"read_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AcknowledgeMessagesRequest) Reset() {
+	*x = AcknowledgeMessagesRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AcknowledgeMessagesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AcknowledgeMessagesRequest) ProtoMessage() {}
+
+func (x *AcknowledgeMessagesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AcknowledgeMessagesRequest.ProtoReflect.Descriptor instead.
+func (*AcknowledgeMessagesRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *AcknowledgeMessagesRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *AcknowledgeMessagesRequest) GetGotTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.GotTime
+	}
+	return nil
+}
+
+func (x *AcknowledgeMessagesRequest) GetReadTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ReadTime
+	}
+	return nil
+}
+
+type AcknowledgeMessagesResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AcknowledgeMessagesResponse) Reset() {
+	*x = AcknowledgeMessagesResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AcknowledgeMessagesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AcknowledgeMessagesResponse) ProtoMessage() {}
+
+func (x *AcknowledgeMessagesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AcknowledgeMessagesResponse.ProtoReflect.Descriptor instead.
+func (*AcknowledgeMessagesResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
 }
 
 type LookAfterCaseRequest struct {
@@ -2661,7 +2940,7 @@ type LookAfterCaseRequest struct {
 
 func (x *LookAfterCaseRequest) Reset() {
 	*x = LookAfterCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2673,7 +2952,7 @@ func (x *LookAfterCaseRequest) String() string {
 func (*LookAfterCaseRequest) ProtoMessage() {}
 
 func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2686,7 +2965,7 @@ func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAfterCaseRequest.ProtoReflect.Descriptor instead.
 func (*LookAfterCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *LookAfterCaseRequest) GetName() string {
@@ -2712,7 +2991,7 @@ type LookAfterCaseResponse struct {
 
 func (x *LookAfterCaseResponse) Reset() {
 	*x = LookAfterCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2724,7 +3003,7 @@ func (x *LookAfterCaseResponse) String() string {
 func (*LookAfterCaseResponse) ProtoMessage() {}
 
 func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2737,7 +3016,7 @@ func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAfterCaseResponse.ProtoReflect.Descriptor instead.
 func (*LookAfterCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *LookAfterCaseResponse) GetCase() *Case {
@@ -2760,7 +3039,7 @@ type EndCaseRequest struct {
 
 func (x *EndCaseRequest) Reset() {
 	*x = EndCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2772,7 +3051,7 @@ func (x *EndCaseRequest) String() string {
 func (*EndCaseRequest) ProtoMessage() {}
 
 func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2785,7 +3064,7 @@ func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseRequest.ProtoReflect.Descriptor instead.
 func (*EndCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *EndCaseRequest) GetName() string {
@@ -2825,7 +3104,7 @@ type EndCaseResponse struct {
 
 func (x *EndCaseResponse) Reset() {
 	*x = EndCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2837,7 +3116,7 @@ func (x *EndCaseResponse) String() string {
 func (*EndCaseResponse) ProtoMessage() {}
 
 func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2850,7 +3129,7 @@ func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseResponse.ProtoReflect.Descriptor instead.
 func (*EndCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *EndCaseResponse) GetCase() *Case {
@@ -2872,7 +3151,7 @@ type GiveBackRequest struct {
 
 func (x *GiveBackRequest) Reset() {
 	*x = GiveBackRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2884,7 +3163,7 @@ func (x *GiveBackRequest) String() string {
 func (*GiveBackRequest) ProtoMessage() {}
 
 func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2897,7 +3176,7 @@ func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackRequest.ProtoReflect.Descriptor instead.
 func (*GiveBackRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *GiveBackRequest) GetName() string {
@@ -2923,7 +3202,7 @@ type GiveBackResponse struct {
 
 func (x *GiveBackResponse) Reset() {
 	*x = GiveBackResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2935,7 +3214,7 @@ func (x *GiveBackResponse) String() string {
 func (*GiveBackResponse) ProtoMessage() {}
 
 func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2948,7 +3227,7 @@ func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackResponse.ProtoReflect.Descriptor instead.
 func (*GiveBackResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *GiveBackResponse) GetCase() *Case {
@@ -2968,7 +3247,7 @@ type ReopenCaseRequest struct {
 
 func (x *ReopenCaseRequest) Reset() {
 	*x = ReopenCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2980,7 +3259,7 @@ func (x *ReopenCaseRequest) String() string {
 func (*ReopenCaseRequest) ProtoMessage() {}
 
 func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2993,7 +3272,7 @@ func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseRequest.ProtoReflect.Descriptor instead.
 func (*ReopenCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{39}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ReopenCaseRequest) GetName() string {
@@ -3019,7 +3298,7 @@ type ReopenCaseResponse struct {
 
 func (x *ReopenCaseResponse) Reset() {
 	*x = ReopenCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3031,7 +3310,7 @@ func (x *ReopenCaseResponse) String() string {
 func (*ReopenCaseResponse) ProtoMessage() {}
 
 func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3044,7 +3323,7 @@ func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseResponse.ProtoReflect.Descriptor instead.
 func (*ReopenCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{40}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ReopenCaseResponse) GetCase() *Case {
@@ -3063,7 +3342,7 @@ type WatchCasesRequest struct {
 
 func (x *WatchCasesRequest) Reset() {
 	*x = WatchCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3075,7 +3354,7 @@ func (x *WatchCasesRequest) String() string {
 func (*WatchCasesRequest) ProtoMessage() {}
 
 func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3088,7 +3367,7 @@ func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesRequest.ProtoReflect.Descriptor instead.
 func (*WatchCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *WatchCasesRequest) GetParent() string {
@@ -3110,7 +3389,7 @@ type WatchCasesResponse struct {
 
 func (x *WatchCasesResponse) Reset() {
 	*x = WatchCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3122,7 +3401,7 @@ func (x *WatchCasesResponse) String() string {
 func (*WatchCasesResponse) ProtoMessage() {}
 
 func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3135,7 +3414,7 @@ func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesResponse.ProtoReflect.Descriptor instead.
 func (*WatchCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *WatchCasesResponse) GetCase() *Case {
@@ -3156,7 +3435,7 @@ var File_warmhand_v1_case_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1ewarmhand/v1/case_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xc4\v\n" +
+	"\x1ewarmhand/v1/case_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xce\f\n" +
 	"\x04Case\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12+\n" +
 	"\x06animal\x18\x02 \x01(\v2\x13.warmhand.v1.AnimalR\x06animal\x12\x1f\n" +
@@ -3189,7 +3468,9 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\fearlier_case\x18\x15 \x01(\tR\vearlierCase\x12\x1b\n" +
 	"\tpassed_on\x18\x16 \x01(\bR\bpassedOn\x129\n" +
 	"\n" +
-	"erase_time\x18\x17 \x01(\v2\x1a.google.protobuf.TimestampR\teraseTime\x12&\n" +
+	"erase_time\x18\x17 \x01(\v2\x1a.google.protobuf.TimestampR\teraseTime\x12B\n" +
+	"\x0fkeeper_got_time\x18! \x01(\v2\x1a.google.protobuf.TimestampR\rkeeperGotTime\x12D\n" +
+	"\x10keeper_read_time\x18\" \x01(\v2\x1a.google.protobuf.TimestampR\x0ekeeperReadTime\x12&\n" +
 	"\x0flooked_after_by\x18\x18 \x01(\tR\rlookedAfterBy\x129\n" +
 	"\n" +
 	"aside_time\x18\x19 \x01(\v2\x1a.google.protobuf.TimestampR\tasideTime\x12!\n" +
@@ -3248,11 +3529,32 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12+\n" +
 	"\x05level\x18\x02 \x01(\x0e2\x15.warmhand.v1.StandingR\x05level\x12\x12\n" +
 	"\x04text\x18\x03 \x01(\tR\x04text\x12\x18\n" +
-	"\aurgency\x18\x04 \x01(\x01R\aurgency\"v\n" +
+	"\aurgency\x18\x04 \x01(\x01R\aurgency\"\xac\x01\n" +
 	"\x06Course\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12*\n" +
 	"\x04days\x18\x02 \x03(\v2\x16.warmhand.v1.CourseDayR\x04days\x12,\n" +
-	"\aentries\x18\x03 \x03(\v2\x12.warmhand.v1.EntryR\aentries\"\x91\x02\n" +
+	"\aentries\x18\x03 \x03(\v2\x12.warmhand.v1.EntryR\aentries\x124\n" +
+	"\n" +
+	"look_backs\x18\x04 \x03(\v2\x15.warmhand.v1.LookBackR\tlookBacks\"\x94\x04\n" +
+	"\bLookBack\x12\x14\n" +
+	"\x05entry\x18\x01 \x01(\tR\x05entry\x12\x12\n" +
+	"\x04step\x18\x02 \x01(\tR\x04step\x129\n" +
+	"\n" +
+	"agree_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\tagreeTime\x127\n" +
+	"\thold_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\bholdTime\x127\n" +
+	"\tfrom_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\bfromTime\x123\n" +
+	"\ato_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x06toTime\x12!\n" +
+	"\featen_before\x18\a \x01(\x05R\veatenBefore\x12#\n" +
+	"\roffers_before\x18\b \x01(\x05R\foffersBefore\x12\x1f\n" +
+	"\veaten_after\x18\t \x01(\x05R\n" +
+	"eatenAfter\x12!\n" +
+	"\foffers_after\x18\n" +
+	" \x01(\x05R\voffersAfter\x12\x16\n" +
+	"\x06chance\x18\v \x01(\x01R\x06chance\x12\"\n" +
+	"\rmass_before_g\x18\f \x01(\x01R\vmassBeforeG\x12 \n" +
+	"\fmass_after_g\x18\r \x01(\x01R\n" +
+	"massAfterG\x12\x12\n" +
+	"\x04text\x18\x0e \x01(\tR\x04text\"\x91\x02\n" +
 	"\tCourseDay\x12.\n" +
 	"\x04time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x04time\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\x05R\x03day\x12\x15\n" +
@@ -3366,7 +3668,12 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"until_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tuntilTime\x12 \n" +
 	"\x06reason\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x06reason\"=\n" +
 	"\x14SetCaseAsideResponse\x12%\n" +
-	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"\x9f\x01\n" +
+	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"\xe4\x01\n" +
+	"\x1aAcknowledgeMessagesRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x125\n" +
+	"\bgot_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\agotTime\x127\n" +
+	"\tread_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\breadTime\"\x1d\n" +
+	"\x1bAcknowledgeMessagesResponse\"\x9f\x01\n" +
 	"\x14LookAfterCaseRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x12/\n" +
 	"\x0flooked_after_by\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18<R\rlookedAfterBy\">\n" +
@@ -3410,7 +3717,7 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tCaseState\x12\x1a\n" +
 	"\x16CASE_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fCASE_STATE_OPEN\x10\x01\x12\x14\n" +
-	"\x10CASE_STATE_ENDED\x10\x022\xd0\x0f\n" +
+	"\x10CASE_STATE_ENDED\x10\x022\x8b\x11\n" +
 	"\vCaseService\x12z\n" +
 	"\tListCases\x12\x1d.warmhand.v1.ListCasesRequest\x1a\x1e.warmhand.v1.ListCasesResponse\".\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{parent=breeders/*}/cases\x12z\n" +
 	"\x0fListKeeperCases\x12#.warmhand.v1.ListKeeperCasesRequest\x1a$.warmhand.v1.ListKeeperCasesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/keepers/me/cases\x12r\n" +
@@ -3427,7 +3734,8 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\aEndCase\x12\x1b.warmhand.v1.EndCaseRequest\x1a\x1c.warmhand.v1.EndCaseResponse\";\xdaA\fname,outcome\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=breeders/*/cases/*}:end\x12\x85\x01\n" +
 	"\n" +
 	"ReopenCase\x12\x1e.warmhand.v1.ReopenCaseRequest\x1a\x1f.warmhand.v1.ReopenCaseResponse\"6\xdaA\x04name\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{name=breeders/*/cases/*}:reopen\x12\x81\x01\n" +
-	"\bGiveBack\x12\x1c.warmhand.v1.GiveBackRequest\x1a\x1d.warmhand.v1.GiveBackResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:giveBack\x12O\n" +
+	"\bGiveBack\x12\x1c.warmhand.v1.GiveBackRequest\x1a\x1d.warmhand.v1.GiveBackResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:giveBack\x12\xb8\x01\n" +
+	"\x13AcknowledgeMessages\x12'.warmhand.v1.AcknowledgeMessagesRequest\x1a(.warmhand.v1.AcknowledgeMessagesResponse\"N\xdaA\x17name,got_time,read_time\x82\xd3\xe4\x93\x02.:\x01*\")/v1/{name=breeders/*/cases/*}:acknowledge\x12O\n" +
 	"\n" +
 	"WatchCases\x12\x1e.warmhand.v1.WatchCasesRequest\x1a\x1f.warmhand.v1.WatchCasesResponse0\x01B.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
 
@@ -3444,161 +3752,175 @@ func file_warmhand_v1_case_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_case_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 43)
+var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 46)
 var file_warmhand_v1_case_service_proto_goTypes = []any{
-	(Turn)(0),                       // 0: warmhand.v1.Turn
-	(Standing)(0),                   // 1: warmhand.v1.Standing
-	(CaseState)(0),                  // 2: warmhand.v1.CaseState
-	(*Case)(nil),                    // 3: warmhand.v1.Case
-	(*Assessment)(nil),              // 4: warmhand.v1.Assessment
-	(*Reason)(nil),                  // 5: warmhand.v1.Reason
-	(*Cause)(nil),                   // 6: warmhand.v1.Cause
-	(*Step)(nil),                    // 7: warmhand.v1.Step
-	(*Concern)(nil),                 // 8: warmhand.v1.Concern
-	(*Course)(nil),                  // 9: warmhand.v1.Course
-	(*CourseDay)(nil),               // 10: warmhand.v1.CourseDay
-	(*Flag)(nil),                    // 11: warmhand.v1.Flag
-	(*FlagChange)(nil),              // 12: warmhand.v1.FlagChange
-	(*Photo)(nil),                   // 13: warmhand.v1.Photo
-	(*ListCasesRequest)(nil),        // 14: warmhand.v1.ListCasesRequest
-	(*ListCasesResponse)(nil),       // 15: warmhand.v1.ListCasesResponse
-	(*ListKeeperCasesRequest)(nil),  // 16: warmhand.v1.ListKeeperCasesRequest
-	(*ListKeeperCasesResponse)(nil), // 17: warmhand.v1.ListKeeperCasesResponse
-	(*GetCaseRequest)(nil),          // 18: warmhand.v1.GetCaseRequest
-	(*GetCaseResponse)(nil),         // 19: warmhand.v1.GetCaseResponse
-	(*GetCourseRequest)(nil),        // 20: warmhand.v1.GetCourseRequest
-	(*GetCourseResponse)(nil),       // 21: warmhand.v1.GetCourseResponse
-	(*ListFlagsRequest)(nil),        // 22: warmhand.v1.ListFlagsRequest
-	(*ListFlagsResponse)(nil),       // 23: warmhand.v1.ListFlagsResponse
-	(*ListPhotosRequest)(nil),       // 24: warmhand.v1.ListPhotosRequest
-	(*ListPhotosResponse)(nil),      // 25: warmhand.v1.ListPhotosResponse
-	(*ProbeCaseRequest)(nil),        // 26: warmhand.v1.ProbeCaseRequest
-	(*ProbeCaseResponse)(nil),       // 27: warmhand.v1.ProbeCaseResponse
-	(*Probe)(nil),                   // 28: warmhand.v1.Probe
-	(*ListGatheringsRequest)(nil),   // 29: warmhand.v1.ListGatheringsRequest
-	(*ListGatheringsResponse)(nil),  // 30: warmhand.v1.ListGatheringsResponse
-	(*Gathering)(nil),               // 31: warmhand.v1.Gathering
-	(*MarkCaseSeenRequest)(nil),     // 32: warmhand.v1.MarkCaseSeenRequest
-	(*MarkCaseSeenResponse)(nil),    // 33: warmhand.v1.MarkCaseSeenResponse
-	(*SetCaseAsideRequest)(nil),     // 34: warmhand.v1.SetCaseAsideRequest
-	(*SetCaseAsideResponse)(nil),    // 35: warmhand.v1.SetCaseAsideResponse
-	(*LookAfterCaseRequest)(nil),    // 36: warmhand.v1.LookAfterCaseRequest
-	(*LookAfterCaseResponse)(nil),   // 37: warmhand.v1.LookAfterCaseResponse
-	(*EndCaseRequest)(nil),          // 38: warmhand.v1.EndCaseRequest
-	(*EndCaseResponse)(nil),         // 39: warmhand.v1.EndCaseResponse
-	(*GiveBackRequest)(nil),         // 40: warmhand.v1.GiveBackRequest
-	(*GiveBackResponse)(nil),        // 41: warmhand.v1.GiveBackResponse
-	(*ReopenCaseRequest)(nil),       // 42: warmhand.v1.ReopenCaseRequest
-	(*ReopenCaseResponse)(nil),      // 43: warmhand.v1.ReopenCaseResponse
-	(*WatchCasesRequest)(nil),       // 44: warmhand.v1.WatchCasesRequest
-	(*WatchCasesResponse)(nil),      // 45: warmhand.v1.WatchCasesResponse
-	(*Animal)(nil),                  // 46: warmhand.v1.Animal
-	(*timestamppb.Timestamp)(nil),   // 47: google.protobuf.Timestamp
-	(Outcome)(0),                    // 48: warmhand.v1.Outcome
-	(*Entry)(nil),                   // 49: warmhand.v1.Entry
-	(ActorKind)(0),                  // 50: warmhand.v1.ActorKind
-	(*Offer)(nil),                   // 51: warmhand.v1.Offer
-	(*WeighIn)(nil),                 // 52: warmhand.v1.WeighIn
-	(*ClimateReading)(nil),          // 53: warmhand.v1.ClimateReading
+	(Turn)(0),                           // 0: warmhand.v1.Turn
+	(Standing)(0),                       // 1: warmhand.v1.Standing
+	(CaseState)(0),                      // 2: warmhand.v1.CaseState
+	(*Case)(nil),                        // 3: warmhand.v1.Case
+	(*Assessment)(nil),                  // 4: warmhand.v1.Assessment
+	(*Reason)(nil),                      // 5: warmhand.v1.Reason
+	(*Cause)(nil),                       // 6: warmhand.v1.Cause
+	(*Step)(nil),                        // 7: warmhand.v1.Step
+	(*Concern)(nil),                     // 8: warmhand.v1.Concern
+	(*Course)(nil),                      // 9: warmhand.v1.Course
+	(*LookBack)(nil),                    // 10: warmhand.v1.LookBack
+	(*CourseDay)(nil),                   // 11: warmhand.v1.CourseDay
+	(*Flag)(nil),                        // 12: warmhand.v1.Flag
+	(*FlagChange)(nil),                  // 13: warmhand.v1.FlagChange
+	(*Photo)(nil),                       // 14: warmhand.v1.Photo
+	(*ListCasesRequest)(nil),            // 15: warmhand.v1.ListCasesRequest
+	(*ListCasesResponse)(nil),           // 16: warmhand.v1.ListCasesResponse
+	(*ListKeeperCasesRequest)(nil),      // 17: warmhand.v1.ListKeeperCasesRequest
+	(*ListKeeperCasesResponse)(nil),     // 18: warmhand.v1.ListKeeperCasesResponse
+	(*GetCaseRequest)(nil),              // 19: warmhand.v1.GetCaseRequest
+	(*GetCaseResponse)(nil),             // 20: warmhand.v1.GetCaseResponse
+	(*GetCourseRequest)(nil),            // 21: warmhand.v1.GetCourseRequest
+	(*GetCourseResponse)(nil),           // 22: warmhand.v1.GetCourseResponse
+	(*ListFlagsRequest)(nil),            // 23: warmhand.v1.ListFlagsRequest
+	(*ListFlagsResponse)(nil),           // 24: warmhand.v1.ListFlagsResponse
+	(*ListPhotosRequest)(nil),           // 25: warmhand.v1.ListPhotosRequest
+	(*ListPhotosResponse)(nil),          // 26: warmhand.v1.ListPhotosResponse
+	(*ProbeCaseRequest)(nil),            // 27: warmhand.v1.ProbeCaseRequest
+	(*ProbeCaseResponse)(nil),           // 28: warmhand.v1.ProbeCaseResponse
+	(*Probe)(nil),                       // 29: warmhand.v1.Probe
+	(*ListGatheringsRequest)(nil),       // 30: warmhand.v1.ListGatheringsRequest
+	(*ListGatheringsResponse)(nil),      // 31: warmhand.v1.ListGatheringsResponse
+	(*Gathering)(nil),                   // 32: warmhand.v1.Gathering
+	(*MarkCaseSeenRequest)(nil),         // 33: warmhand.v1.MarkCaseSeenRequest
+	(*MarkCaseSeenResponse)(nil),        // 34: warmhand.v1.MarkCaseSeenResponse
+	(*SetCaseAsideRequest)(nil),         // 35: warmhand.v1.SetCaseAsideRequest
+	(*SetCaseAsideResponse)(nil),        // 36: warmhand.v1.SetCaseAsideResponse
+	(*AcknowledgeMessagesRequest)(nil),  // 37: warmhand.v1.AcknowledgeMessagesRequest
+	(*AcknowledgeMessagesResponse)(nil), // 38: warmhand.v1.AcknowledgeMessagesResponse
+	(*LookAfterCaseRequest)(nil),        // 39: warmhand.v1.LookAfterCaseRequest
+	(*LookAfterCaseResponse)(nil),       // 40: warmhand.v1.LookAfterCaseResponse
+	(*EndCaseRequest)(nil),              // 41: warmhand.v1.EndCaseRequest
+	(*EndCaseResponse)(nil),             // 42: warmhand.v1.EndCaseResponse
+	(*GiveBackRequest)(nil),             // 43: warmhand.v1.GiveBackRequest
+	(*GiveBackResponse)(nil),            // 44: warmhand.v1.GiveBackResponse
+	(*ReopenCaseRequest)(nil),           // 45: warmhand.v1.ReopenCaseRequest
+	(*ReopenCaseResponse)(nil),          // 46: warmhand.v1.ReopenCaseResponse
+	(*WatchCasesRequest)(nil),           // 47: warmhand.v1.WatchCasesRequest
+	(*WatchCasesResponse)(nil),          // 48: warmhand.v1.WatchCasesResponse
+	(*Animal)(nil),                      // 49: warmhand.v1.Animal
+	(*timestamppb.Timestamp)(nil),       // 50: google.protobuf.Timestamp
+	(Outcome)(0),                        // 51: warmhand.v1.Outcome
+	(*Entry)(nil),                       // 52: warmhand.v1.Entry
+	(ActorKind)(0),                      // 53: warmhand.v1.ActorKind
+	(*Offer)(nil),                       // 54: warmhand.v1.Offer
+	(*WeighIn)(nil),                     // 55: warmhand.v1.WeighIn
+	(*ClimateReading)(nil),              // 56: warmhand.v1.ClimateReading
 }
 var file_warmhand_v1_case_service_proto_depIdxs = []int32{
-	46, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
-	47, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
-	47, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
-	48, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
+	49, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
+	50, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
+	50, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
+	51, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
 	1,  // 4: warmhand.v1.Case.standing:type_name -> warmhand.v1.Standing
-	47, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
-	47, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
-	47, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
-	47, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
+	50, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
+	50, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
+	50, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
+	50, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
 	4,  // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
-	47, // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
-	47, // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
-	47, // 12: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
-	0,  // 13: warmhand.v1.Case.turn:type_name -> warmhand.v1.Turn
-	1,  // 14: warmhand.v1.Case.seen_standing:type_name -> warmhand.v1.Standing
-	47, // 15: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
-	47, // 16: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
-	5,  // 17: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
-	6,  // 18: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
-	7,  // 19: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
-	8,  // 20: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
-	47, // 21: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
-	1,  // 22: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
-	10, // 23: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
-	49, // 24: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
-	47, // 25: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
-	1,  // 26: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
-	1,  // 27: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
-	47, // 28: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
-	47, // 29: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
-	12, // 30: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
-	47, // 31: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
-	1,  // 32: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
-	47, // 33: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	47, // 34: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
-	50, // 35: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
-	2,  // 36: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
-	3,  // 37: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
-	3,  // 38: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
-	3,  // 39: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
-	9,  // 40: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
-	11, // 41: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
-	13, // 42: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
-	51, // 43: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
-	52, // 44: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
-	53, // 45: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
-	47, // 46: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
-	28, // 47: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
-	47, // 48: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
-	1,  // 49: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
-	47, // 50: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
-	31, // 51: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
-	3,  // 52: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
-	3,  // 53: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
-	47, // 54: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
-	3,  // 55: warmhand.v1.SetCaseAsideResponse.case:type_name -> warmhand.v1.Case
-	3,  // 56: warmhand.v1.LookAfterCaseResponse.case:type_name -> warmhand.v1.Case
-	48, // 57: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
-	3,  // 58: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
-	3,  // 59: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
-	3,  // 60: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
-	3,  // 61: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
-	14, // 62: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
-	16, // 63: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
-	18, // 64: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
-	20, // 65: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
-	22, // 66: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
-	24, // 67: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
-	26, // 68: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
-	29, // 69: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
-	32, // 70: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
-	34, // 71: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
-	36, // 72: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
-	38, // 73: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
-	42, // 74: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
-	40, // 75: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
-	44, // 76: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
-	15, // 77: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
-	17, // 78: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
-	19, // 79: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
-	21, // 80: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
-	23, // 81: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
-	25, // 82: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
-	27, // 83: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
-	30, // 84: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
-	33, // 85: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
-	35, // 86: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
-	37, // 87: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
-	39, // 88: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
-	43, // 89: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
-	41, // 90: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
-	45, // 91: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
-	77, // [77:92] is the sub-list for method output_type
-	62, // [62:77] is the sub-list for method input_type
-	62, // [62:62] is the sub-list for extension type_name
-	62, // [62:62] is the sub-list for extension extendee
-	0,  // [0:62] is the sub-list for field type_name
+	50, // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
+	50, // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
+	50, // 12: warmhand.v1.Case.keeper_got_time:type_name -> google.protobuf.Timestamp
+	50, // 13: warmhand.v1.Case.keeper_read_time:type_name -> google.protobuf.Timestamp
+	50, // 14: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
+	0,  // 15: warmhand.v1.Case.turn:type_name -> warmhand.v1.Turn
+	1,  // 16: warmhand.v1.Case.seen_standing:type_name -> warmhand.v1.Standing
+	50, // 17: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
+	50, // 18: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
+	5,  // 19: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
+	6,  // 20: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
+	7,  // 21: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
+	8,  // 22: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
+	50, // 23: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
+	1,  // 24: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
+	11, // 25: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
+	52, // 26: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
+	10, // 27: warmhand.v1.Course.look_backs:type_name -> warmhand.v1.LookBack
+	50, // 28: warmhand.v1.LookBack.agree_time:type_name -> google.protobuf.Timestamp
+	50, // 29: warmhand.v1.LookBack.hold_time:type_name -> google.protobuf.Timestamp
+	50, // 30: warmhand.v1.LookBack.from_time:type_name -> google.protobuf.Timestamp
+	50, // 31: warmhand.v1.LookBack.to_time:type_name -> google.protobuf.Timestamp
+	50, // 32: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
+	1,  // 33: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
+	1,  // 34: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
+	50, // 35: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
+	50, // 36: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
+	13, // 37: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
+	50, // 38: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
+	1,  // 39: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
+	50, // 40: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	50, // 41: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
+	53, // 42: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
+	2,  // 43: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
+	3,  // 44: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
+	3,  // 45: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
+	3,  // 46: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
+	9,  // 47: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
+	12, // 48: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
+	14, // 49: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
+	54, // 50: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
+	55, // 51: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
+	56, // 52: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
+	50, // 53: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
+	29, // 54: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
+	50, // 55: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
+	1,  // 56: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
+	50, // 57: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
+	32, // 58: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
+	3,  // 59: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
+	3,  // 60: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
+	50, // 61: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
+	3,  // 62: warmhand.v1.SetCaseAsideResponse.case:type_name -> warmhand.v1.Case
+	50, // 63: warmhand.v1.AcknowledgeMessagesRequest.got_time:type_name -> google.protobuf.Timestamp
+	50, // 64: warmhand.v1.AcknowledgeMessagesRequest.read_time:type_name -> google.protobuf.Timestamp
+	3,  // 65: warmhand.v1.LookAfterCaseResponse.case:type_name -> warmhand.v1.Case
+	51, // 66: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
+	3,  // 67: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
+	3,  // 68: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
+	3,  // 69: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
+	3,  // 70: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
+	15, // 71: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
+	17, // 72: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
+	19, // 73: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
+	21, // 74: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
+	23, // 75: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
+	25, // 76: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
+	27, // 77: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
+	30, // 78: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
+	33, // 79: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
+	35, // 80: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
+	39, // 81: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
+	41, // 82: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
+	45, // 83: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
+	43, // 84: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
+	37, // 85: warmhand.v1.CaseService.AcknowledgeMessages:input_type -> warmhand.v1.AcknowledgeMessagesRequest
+	47, // 86: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
+	16, // 87: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
+	18, // 88: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
+	20, // 89: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
+	22, // 90: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
+	24, // 91: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
+	26, // 92: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
+	28, // 93: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
+	31, // 94: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
+	34, // 95: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
+	36, // 96: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
+	40, // 97: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
+	42, // 98: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
+	46, // 99: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
+	44, // 100: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
+	38, // 101: warmhand.v1.CaseService.AcknowledgeMessages:output_type -> warmhand.v1.AcknowledgeMessagesResponse
+	48, // 102: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
+	87, // [87:103] is the sub-list for method output_type
+	71, // [71:87] is the sub-list for method input_type
+	71, // [71:71] is the sub-list for extension type_name
+	71, // [71:71] is the sub-list for extension extendee
+	0,  // [0:71] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_case_service_proto_init() }
@@ -3608,7 +3930,7 @@ func file_warmhand_v1_case_service_proto_init() {
 	}
 	file_warmhand_v1_animal_service_proto_init()
 	file_warmhand_v1_entry_service_proto_init()
-	file_warmhand_v1_case_service_proto_msgTypes[23].OneofWrappers = []any{
+	file_warmhand_v1_case_service_proto_msgTypes[24].OneofWrappers = []any{
 		(*ProbeCaseRequest_Offer)(nil),
 		(*ProbeCaseRequest_WeighIn)(nil),
 		(*ProbeCaseRequest_Climate)(nil),
@@ -3619,7 +3941,7 @@ func file_warmhand_v1_case_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_case_service_proto_rawDesc), len(file_warmhand_v1_case_service_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   43,
+			NumMessages:   46,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -627,6 +627,51 @@ func local_request_CaseService_GiveBack_0(ctx context.Context, marshaler runtime
 	return msg, metadata, err
 }
 
+func request_CaseService_AcknowledgeMessages_0(ctx context.Context, marshaler runtime.Marshaler, client CaseServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq AcknowledgeMessagesRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	val, ok := pathParams["name"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "name")
+	}
+	protoReq.Name, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.AcknowledgeMessages(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_CaseService_AcknowledgeMessages_0(ctx context.Context, marshaler runtime.Marshaler, server CaseServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq AcknowledgeMessagesRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	val, ok := pathParams["name"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "name")
+	}
+	protoReq.Name, err = runtime.String(val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "name", err)
+	}
+	msg, err := server.AcknowledgeMessages(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 // RegisterCaseServiceHandlerServer registers the http handlers for service CaseService to "mux".
 // UnaryRPC     :call CaseServiceServer directly.
 // StreamingRPC :currently unsupported pending https://github.com/grpc/grpc-go/issues/906.
@@ -913,6 +958,26 @@ func RegisterCaseServiceHandlerServer(ctx context.Context, mux *runtime.ServeMux
 		}
 		forward_CaseService_GiveBack_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_CaseService_AcknowledgeMessages_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/warmhand.v1.CaseService/AcknowledgeMessages", runtime.WithHTTPPathPattern("/v1/{name=breeders/*/cases/*}:acknowledge"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_CaseService_AcknowledgeMessages_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CaseService_AcknowledgeMessages_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 
 	return nil
 }
@@ -1191,39 +1256,58 @@ func RegisterCaseServiceHandlerClient(ctx context.Context, mux *runtime.ServeMux
 		}
 		forward_CaseService_GiveBack_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_CaseService_AcknowledgeMessages_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/warmhand.v1.CaseService/AcknowledgeMessages", runtime.WithHTTPPathPattern("/v1/{name=breeders/*/cases/*}:acknowledge"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_CaseService_AcknowledgeMessages_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CaseService_AcknowledgeMessages_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	return nil
 }
 
 var (
-	pattern_CaseService_ListCases_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "breeders", "parent", "cases"}, ""))
-	pattern_CaseService_ListKeeperCases_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 2, 2, 2, 3}, []string{"v1", "keepers", "me", "cases"}, ""))
-	pattern_CaseService_GetCase_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, ""))
-	pattern_CaseService_GetCourse_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 2, 3, 4, 5, 5, 4}, []string{"v1", "breeders", "cases", "course", "name"}, ""))
-	pattern_CaseService_ListFlags_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3, 2, 4}, []string{"v1", "breeders", "cases", "parent", "flags"}, ""))
-	pattern_CaseService_ListPhotos_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3, 2, 4}, []string{"v1", "breeders", "cases", "parent", "photos"}, ""))
-	pattern_CaseService_ProbeCase_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "probe"))
-	pattern_CaseService_ListGatherings_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "breeders", "parent", "gatherings"}, ""))
-	pattern_CaseService_MarkCaseSeen_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "markSeen"))
-	pattern_CaseService_SetCaseAside_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "setAside"))
-	pattern_CaseService_LookAfterCase_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "lookAfter"))
-	pattern_CaseService_EndCase_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "end"))
-	pattern_CaseService_ReopenCase_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "reopen"))
-	pattern_CaseService_GiveBack_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "giveBack"))
+	pattern_CaseService_ListCases_0           = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "breeders", "parent", "cases"}, ""))
+	pattern_CaseService_ListKeeperCases_0     = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 2, 2, 2, 3}, []string{"v1", "keepers", "me", "cases"}, ""))
+	pattern_CaseService_GetCase_0             = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, ""))
+	pattern_CaseService_GetCourse_0           = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 2, 3, 4, 5, 5, 4}, []string{"v1", "breeders", "cases", "course", "name"}, ""))
+	pattern_CaseService_ListFlags_0           = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3, 2, 4}, []string{"v1", "breeders", "cases", "parent", "flags"}, ""))
+	pattern_CaseService_ListPhotos_0          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3, 2, 4}, []string{"v1", "breeders", "cases", "parent", "photos"}, ""))
+	pattern_CaseService_ProbeCase_0           = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "probe"))
+	pattern_CaseService_ListGatherings_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "breeders", "parent", "gatherings"}, ""))
+	pattern_CaseService_MarkCaseSeen_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "markSeen"))
+	pattern_CaseService_SetCaseAside_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "setAside"))
+	pattern_CaseService_LookAfterCase_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "lookAfter"))
+	pattern_CaseService_EndCase_0             = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "end"))
+	pattern_CaseService_ReopenCase_0          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "reopen"))
+	pattern_CaseService_GiveBack_0            = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "giveBack"))
+	pattern_CaseService_AcknowledgeMessages_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "acknowledge"))
 )
 
 var (
-	forward_CaseService_ListCases_0       = runtime.ForwardResponseMessage
-	forward_CaseService_ListKeeperCases_0 = runtime.ForwardResponseMessage
-	forward_CaseService_GetCase_0         = runtime.ForwardResponseMessage
-	forward_CaseService_GetCourse_0       = runtime.ForwardResponseMessage
-	forward_CaseService_ListFlags_0       = runtime.ForwardResponseMessage
-	forward_CaseService_ListPhotos_0      = runtime.ForwardResponseMessage
-	forward_CaseService_ProbeCase_0       = runtime.ForwardResponseMessage
-	forward_CaseService_ListGatherings_0  = runtime.ForwardResponseMessage
-	forward_CaseService_MarkCaseSeen_0    = runtime.ForwardResponseMessage
-	forward_CaseService_SetCaseAside_0    = runtime.ForwardResponseMessage
-	forward_CaseService_LookAfterCase_0   = runtime.ForwardResponseMessage
-	forward_CaseService_EndCase_0         = runtime.ForwardResponseMessage
-	forward_CaseService_ReopenCase_0      = runtime.ForwardResponseMessage
-	forward_CaseService_GiveBack_0        = runtime.ForwardResponseMessage
+	forward_CaseService_ListCases_0           = runtime.ForwardResponseMessage
+	forward_CaseService_ListKeeperCases_0     = runtime.ForwardResponseMessage
+	forward_CaseService_GetCase_0             = runtime.ForwardResponseMessage
+	forward_CaseService_GetCourse_0           = runtime.ForwardResponseMessage
+	forward_CaseService_ListFlags_0           = runtime.ForwardResponseMessage
+	forward_CaseService_ListPhotos_0          = runtime.ForwardResponseMessage
+	forward_CaseService_ProbeCase_0           = runtime.ForwardResponseMessage
+	forward_CaseService_ListGatherings_0      = runtime.ForwardResponseMessage
+	forward_CaseService_MarkCaseSeen_0        = runtime.ForwardResponseMessage
+	forward_CaseService_SetCaseAside_0        = runtime.ForwardResponseMessage
+	forward_CaseService_LookAfterCase_0       = runtime.ForwardResponseMessage
+	forward_CaseService_EndCase_0             = runtime.ForwardResponseMessage
+	forward_CaseService_ReopenCase_0          = runtime.ForwardResponseMessage
+	forward_CaseService_GiveBack_0            = runtime.ForwardResponseMessage
+	forward_CaseService_AcknowledgeMessages_0 = runtime.ForwardResponseMessage
 )

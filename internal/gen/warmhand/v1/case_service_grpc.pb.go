@@ -19,21 +19,22 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	CaseService_ListCases_FullMethodName       = "/warmhand.v1.CaseService/ListCases"
-	CaseService_ListKeeperCases_FullMethodName = "/warmhand.v1.CaseService/ListKeeperCases"
-	CaseService_GetCase_FullMethodName         = "/warmhand.v1.CaseService/GetCase"
-	CaseService_GetCourse_FullMethodName       = "/warmhand.v1.CaseService/GetCourse"
-	CaseService_ListFlags_FullMethodName       = "/warmhand.v1.CaseService/ListFlags"
-	CaseService_ListPhotos_FullMethodName      = "/warmhand.v1.CaseService/ListPhotos"
-	CaseService_ProbeCase_FullMethodName       = "/warmhand.v1.CaseService/ProbeCase"
-	CaseService_ListGatherings_FullMethodName  = "/warmhand.v1.CaseService/ListGatherings"
-	CaseService_MarkCaseSeen_FullMethodName    = "/warmhand.v1.CaseService/MarkCaseSeen"
-	CaseService_SetCaseAside_FullMethodName    = "/warmhand.v1.CaseService/SetCaseAside"
-	CaseService_LookAfterCase_FullMethodName   = "/warmhand.v1.CaseService/LookAfterCase"
-	CaseService_EndCase_FullMethodName         = "/warmhand.v1.CaseService/EndCase"
-	CaseService_ReopenCase_FullMethodName      = "/warmhand.v1.CaseService/ReopenCase"
-	CaseService_GiveBack_FullMethodName        = "/warmhand.v1.CaseService/GiveBack"
-	CaseService_WatchCases_FullMethodName      = "/warmhand.v1.CaseService/WatchCases"
+	CaseService_ListCases_FullMethodName           = "/warmhand.v1.CaseService/ListCases"
+	CaseService_ListKeeperCases_FullMethodName     = "/warmhand.v1.CaseService/ListKeeperCases"
+	CaseService_GetCase_FullMethodName             = "/warmhand.v1.CaseService/GetCase"
+	CaseService_GetCourse_FullMethodName           = "/warmhand.v1.CaseService/GetCourse"
+	CaseService_ListFlags_FullMethodName           = "/warmhand.v1.CaseService/ListFlags"
+	CaseService_ListPhotos_FullMethodName          = "/warmhand.v1.CaseService/ListPhotos"
+	CaseService_ProbeCase_FullMethodName           = "/warmhand.v1.CaseService/ProbeCase"
+	CaseService_ListGatherings_FullMethodName      = "/warmhand.v1.CaseService/ListGatherings"
+	CaseService_MarkCaseSeen_FullMethodName        = "/warmhand.v1.CaseService/MarkCaseSeen"
+	CaseService_SetCaseAside_FullMethodName        = "/warmhand.v1.CaseService/SetCaseAside"
+	CaseService_LookAfterCase_FullMethodName       = "/warmhand.v1.CaseService/LookAfterCase"
+	CaseService_EndCase_FullMethodName             = "/warmhand.v1.CaseService/EndCase"
+	CaseService_ReopenCase_FullMethodName          = "/warmhand.v1.CaseService/ReopenCase"
+	CaseService_GiveBack_FullMethodName            = "/warmhand.v1.CaseService/GiveBack"
+	CaseService_AcknowledgeMessages_FullMethodName = "/warmhand.v1.CaseService/AcknowledgeMessages"
+	CaseService_WatchCases_FullMethodName          = "/warmhand.v1.CaseService/WatchCases"
 )
 
 // CaseServiceClient is the client API for CaseService service.
@@ -73,6 +74,8 @@ type CaseServiceClient interface {
 	ReopenCase(ctx context.Context, in *ReopenCaseRequest, opts ...grpc.CallOption) (*ReopenCaseResponse, error)
 	// GiveBack says that the calling keeper wants to give the animal back to the breeder, or no longer does. An ended case is opened again for it. The breeder ends the case as returned when the animal has arrived.
 	GiveBack(ctx context.Context, in *GiveBackRequest, opts ...grpc.CallOption) (*GiveBackResponse, error)
+	// AcknowledgeMessages says how far the breeder's messages have come to the calling keeper. It never goes back.
+	AcknowledgeMessages(ctx context.Context, in *AcknowledgeMessagesRequest, opts ...grpc.CallOption) (*AcknowledgeMessagesResponse, error)
 	// WatchCases tells of every change of a breeder's cases as it happens. Browsers use GET /v1/{parent}/live (server-sent events).
 	WatchCases(ctx context.Context, in *WatchCasesRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchCasesResponse], error)
 }
@@ -225,6 +228,16 @@ func (c *caseServiceClient) GiveBack(ctx context.Context, in *GiveBackRequest, o
 	return out, nil
 }
 
+func (c *caseServiceClient) AcknowledgeMessages(ctx context.Context, in *AcknowledgeMessagesRequest, opts ...grpc.CallOption) (*AcknowledgeMessagesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AcknowledgeMessagesResponse)
+	err := c.cc.Invoke(ctx, CaseService_AcknowledgeMessages_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *caseServiceClient) WatchCases(ctx context.Context, in *WatchCasesRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchCasesResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	stream, err := c.cc.NewStream(ctx, &CaseService_ServiceDesc.Streams[0], CaseService_WatchCases_FullMethodName, cOpts...)
@@ -281,6 +294,8 @@ type CaseServiceServer interface {
 	ReopenCase(context.Context, *ReopenCaseRequest) (*ReopenCaseResponse, error)
 	// GiveBack says that the calling keeper wants to give the animal back to the breeder, or no longer does. An ended case is opened again for it. The breeder ends the case as returned when the animal has arrived.
 	GiveBack(context.Context, *GiveBackRequest) (*GiveBackResponse, error)
+	// AcknowledgeMessages says how far the breeder's messages have come to the calling keeper. It never goes back.
+	AcknowledgeMessages(context.Context, *AcknowledgeMessagesRequest) (*AcknowledgeMessagesResponse, error)
 	// WatchCases tells of every change of a breeder's cases as it happens. Browsers use GET /v1/{parent}/live (server-sent events).
 	WatchCases(*WatchCasesRequest, grpc.ServerStreamingServer[WatchCasesResponse]) error
 	mustEmbedUnimplementedCaseServiceServer()
@@ -334,6 +349,9 @@ func (UnimplementedCaseServiceServer) ReopenCase(context.Context, *ReopenCaseReq
 }
 func (UnimplementedCaseServiceServer) GiveBack(context.Context, *GiveBackRequest) (*GiveBackResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GiveBack not implemented")
+}
+func (UnimplementedCaseServiceServer) AcknowledgeMessages(context.Context, *AcknowledgeMessagesRequest) (*AcknowledgeMessagesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AcknowledgeMessages not implemented")
 }
 func (UnimplementedCaseServiceServer) WatchCases(*WatchCasesRequest, grpc.ServerStreamingServer[WatchCasesResponse]) error {
 	return status.Error(codes.Unimplemented, "method WatchCases not implemented")
@@ -611,6 +629,24 @@ func _CaseService_GiveBack_Handler(srv interface{}, ctx context.Context, dec fun
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CaseService_AcknowledgeMessages_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AcknowledgeMessagesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).AcknowledgeMessages(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_AcknowledgeMessages_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).AcknowledgeMessages(ctx, req.(*AcknowledgeMessagesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CaseService_WatchCases_Handler(srv interface{}, stream grpc.ServerStream) error {
 	m := new(WatchCasesRequest)
 	if err := stream.RecvMsg(m); err != nil {
@@ -684,6 +720,10 @@ var CaseService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GiveBack",
 			Handler:    _CaseService_GiveBack_Handler,
+		},
+		{
+			MethodName: "AcknowledgeMessages",
+			Handler:    _CaseService_AcknowledgeMessages_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{

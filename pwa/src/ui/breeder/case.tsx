@@ -27,6 +27,7 @@ import type {
 } from '../../api/gen/warmhand/v1/entry_service_pb';
 import type { SetupPointJson, SignInfoJson } from '../../api/gen/warmhand/v1/reference_service_pb';
 import { idOf, uuidv7 } from '../../core/ids';
+import { factsOf, fill, openPlaces } from '../../core/phrases';
 import { ago, day } from '../../core/time';
 import { formatMass, formatNumber } from '../../core/units';
 import { entryLine, standingWord } from '../../core/words';
@@ -39,7 +40,7 @@ import { type MessageDraft, Thread } from '../parts/thread';
 import { TimeLine } from '../parts/timeline';
 import { VetLetter } from '../parts/vetletter';
 import { asking, IsAside, LookedAfter } from './aside';
-import { animalName, isAside, lastChange, seen } from './cases';
+import { animalName, isAside, lastChange, loadPhrases, phrases, seen } from './cases';
 import { FormError, problem, useLoad, useSave } from './hooks';
 import { Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { setupPoints, signs } from './reference';
@@ -240,6 +241,25 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
 
       {a && !c.endTime && <Next a={a} d={d} again={again} />}
 
+      {(course.lookBacks ?? []).length > 0 && (
+        <Section id="c-back" title="Did it help?">
+          <ul class="list">
+            {course.lookBacks?.map((l) => {
+              const agreed = byName(d.entries, l.entry);
+              return (
+                <li key={l.entry}>
+                  <p>
+                    <strong>{agreed ? entryLine(agreed, names) : `Agreed: ${l.step}`}</strong>
+                    <span class="muted"> {ago(l.agreeTime)}</span>
+                  </p>
+                  <p>{l.text}</p>
+                </li>
+              );
+            })}
+          </ul>
+        </Section>
+      )}
+
       {a && !c.endTime && <WhatIf c={c} />}
 
       {a?.missing && (
@@ -330,6 +350,17 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
     </article>
   );
 }
+
+function byName(entries: readonly EntryJson[], id: string | undefined): EntryJson | undefined {
+  return entries.find((e) => idOf(e.name) === id);
+}
+
+/** Always there to be agreed on, whatever is suggested. */
+const inPeace: StepJson = {
+  code: 'leave_in_peace',
+  text: 'Leave it in peace: no handling and no offers.',
+  holdsDays: 5,
+};
 
 function days(n: number): string {
   return n === 1 ? '1 day' : `${n} days`;
@@ -463,11 +494,13 @@ function Why({ a, d }: { a: AssessmentJson; d: Everything }): JSX.Element {
 function Next({ a, d, again }: { a: AssessmentJson; d: Everything; again: () => void }): JSX.Element {
   const [open, setOpen] = useState('');
   const agreed = d.entries.filter((e) => e.step && !e.replacedBy);
+  const steps = a.steps ?? [];
+  const all = steps.some((s) => s.code === inPeace.code) ? steps : [...steps, inPeace];
   return (
     <Section id="c-next" title="Suggested next">
       {(a.steps ?? []).length === 0 && <p class="muted">Nothing to do just now.</p>}
       <ol class="steps">
-        {a.steps?.map((s) => {
+        {all.map((s) => {
           const was = agreed
             .filter((e) => e.step?.step === s.code)
             .sort((x, y) => (y.happenTime ?? '').localeCompare(x.happenTime ?? ''))[0];
@@ -476,8 +509,7 @@ function Next({ a, d, again }: { a: AssessmentJson; d: Everything; again: () => 
               <p>{s.text}</p>
               {was && (
                 <p class="muted">
-                  Agreed {ago(was.happenTime)}
-                  {was.step?.holdsDays ? `, for ${was.step.holdsDays} days` : ''}.
+                  {entryLine(was)}, {ago(was.happenTime)}.
                 </p>
               )}
               {open === s.code ? (
@@ -501,6 +533,13 @@ function Next({ a, d, again }: { a: AssessmentJson; d: Everything; again: () => 
       </ol>
     </Section>
   );
+}
+
+/** "Until Thu 3 Dec. " for days as they are being typed. */
+function until(days: string): string {
+  const n = Number(days.trim());
+  if (!Number.isInteger(n) || n <= 0 || n > 120) return '';
+  return `To ${day(new Date(Date.now() + n * 86_400_000).toISOString())}. `;
 }
 
 function Agree({
@@ -545,7 +584,7 @@ function Agree({
         value={days}
         onInput={setDays}
         error={problem(save.error, 'holds_days')}
-        hint="Until then the keeper is not asked about it again. 0 means: once."
+        hint={`${until(days)}Until then the keeper is not asked about it, and silence is no reason to worry. 0 means: once.`}
       />
       <Field
         label="In your own words (may stay empty)"
@@ -571,7 +610,12 @@ function Messages({ d, again }: { d: Everything; again: () => void }): JSX.Eleme
   const pending = useRef<{ same: string; id: string; at: string } | undefined>(undefined);
   const [sent, setSent] = useState<EntryJson[]>([]);
   const here = new Set(d.entries.map((e) => e.name));
+  useEffect(() => void loadPhrases(), []);
+  const facts = factsOf(d.c, [...(d.course.entries ?? []), ...d.entries], me.value?.userName || me.value?.breederName);
   const send = async ({ text, photos }: MessageDraft) => {
+    const left = openPlaces(text);
+    if (left.length > 0)
+      throw new Error(`This is not known: write it in yourself, or take it out: [${left.join('], [')}].`);
     const ids = photos.map((x) => x.id);
     const same = [text, ...ids].join('\n');
     if (pending.current?.same !== same) pending.current = { same, id: uuidv7(), at: new Date().toISOString() };
@@ -600,6 +644,13 @@ function Messages({ d, again }: { d: Everything; again: () => void }): JSX.Eleme
       keeperName={d.c.keeperName}
       names={{ points: d.points, signs: d.signs }}
       draft={`${draftPrefix}message ${d.c.name}`}
+      receipts={{ got: d.c.keeperGotTime, read: d.c.keeperReadTime }}
+      phrases={phrases.value?.map((p) => fill(p, facts))}
+      phrasesNote={
+        <p>
+          <Link to="/b/phrases">Change your phrases</Link>
+        </p>
+      }
       onSend={send}
       closed={d.c.endTime ? 'The follow-up has ended. Open it again to write.' : undefined}
     />

@@ -1,6 +1,7 @@
 // The triage list as it is on this screen: what the service listed, with live changes laid in.
 import { signal } from '@preact/signals';
 import { withQuery } from '../../api/client';
+import type { GetBreederResponseJson } from '../../api/gen/warmhand/v1/breeder_service_pb';
 import type {
   CaseJson,
   ListCasesResponseJson,
@@ -124,6 +125,18 @@ export const lastChange = signal<{ name: string; what: string } | undefined>(und
 export const spoken = signal('');
 /** Whether changes arrive by themselves just now. */
 export const live = signal(false);
+/** What the breeder writes often; undefined until it was read. */
+export const phrases = signal<readonly string[] | undefined>(undefined);
+
+/** Reads them anew: another person of the breeder's may have changed them. What was there stays when it cannot. */
+export async function loadPhrases(): Promise<void> {
+  try {
+    phrases.value = (await ask<GetBreederResponseJson>('GET', `/v1/${breeder()}`)).breeder?.phrases ?? [];
+  } catch {
+    // A message can be written without them.
+  }
+}
+
 let asked = 0;
 /** Cases as they changed since the list was asked for. */
 let arrived: CaseJson[] = [];
@@ -173,7 +186,7 @@ export function take(change: WatchCasesResponseJson): void {
   }
   arrived.push(c);
   if (list.value) list.value = merge(list.value, c);
-  if (change.what !== 'seen') spoken.value = announcement(c, change.what ?? '');
+  if (change.what !== 'seen' && change.what !== 'read') spoken.value = announcement(c, change.what ?? '');
   lastChange.value = { name: c.name, what: change.what ?? '' };
 }
 

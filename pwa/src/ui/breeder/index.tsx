@@ -21,6 +21,7 @@ import { TriagePage } from './triage';
 import { UnsentBar, UnsentPage } from './unsent';
 
 const ListsPage = lazy(() => import('./lists'));
+const PhrasesPage = lazy(() => import('./phrases'));
 
 export interface BreederAppProps {
   /** `/b` and all below. */
@@ -98,7 +99,7 @@ const places: { to: string; word: string; icon: IconName; mine: (path: string) =
     to: '/b/settings',
     word: 'Settings',
     icon: 'person',
-    mine: (p) => p.startsWith('/b/settings') || p === '/b/tables' || p === '/b/thresholds',
+    mine: (p) => p.startsWith('/b/settings') || p === '/b/tables' || p === '/b/thresholds' || p === '/b/phrases',
   },
 ];
 
@@ -148,6 +149,7 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'unsent') return <UnsentPage />;
   if (room === 'settings') return <SettingsPage />;
   if (room === 'insight') return <InsightPage />;
+  if (room === 'phrases') return <PhrasesPage />;
   if (room === 'tables') return <TablesPage />;
   if (room === 'thresholds') return <ThresholdsPage />;
   return (

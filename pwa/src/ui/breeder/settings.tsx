@@ -40,6 +40,9 @@ export function SettingsPage(): JSX.Element {
         <Link to="/b/insight">What your sales show, all together</Link>
       </p>
       <p>
+        <Link to="/b/phrases">Your phrases: what you write often, with an animal’s facts filled in</Link>
+      </p>
+      <p>
         <Link to="/b/thresholds">Your own thresholds: when you are asked to step in, tried on your past cases</Link>
       </p>
       <p>

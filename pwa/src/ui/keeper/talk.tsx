@@ -3,7 +3,7 @@ import { useEffect } from 'preact/hooks';
 import type { CaseJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
 import { markRead } from '../../store/copies';
-import { phase } from '../../sync/sync';
+import { phase, syncNow } from '../../sync/sync';
 import { Screen } from '../nav';
 import { Thread } from '../parts/thread';
 import { PhoneState } from './home';
@@ -14,7 +14,11 @@ export default function Talk({ c }: { c: CaseJson }): JSX.Element {
   const unsent = new Set(lines.filter((l) => l.item).map((l) => l.entry.name ?? ''));
   const newest = unread(c)[0]?.happenTime;
   useEffect(() => {
-    if (newest) void markRead(c.name ?? '', newest).then(load, () => undefined); // else it stays new
+    if (!newest) return;
+    void markRead(c.name ?? '', newest)
+      .then(load)
+      .then(syncNow) // tells the breeder
+      .catch(() => undefined); // else it stays new
   }, [newest, c.name]);
   const draft = `message ${c.name}`;
   return (
@@ -26,6 +30,7 @@ export default function Talk({ c }: { c: CaseJson }): JSX.Element {
         breederName={c.breederName}
         names={{ signs: known.value?.signs, points: known.value?.points }}
         unsent={unsent}
+        receipts={{ read: c.seenTime }}
         draft={draft}
         onSend={({ text, photos }) =>
           save({
@@ -43,6 +48,7 @@ export default function Talk({ c }: { c: CaseJson }): JSX.Element {
       {phase.value === 'offline' && (
         <p class="muted">You can write without network; it is sent later. In an emergency call a reptile vet.</p>
       )}
+      <p class="muted">Your breeder sees when a message has arrived here and was read.</p>
       <PhoneState />
     </Screen>
   );

@@ -1,4 +1,4 @@
-import type { JSX } from 'preact';
+import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { EntryJson } from '../../core/contract';
 import { ago } from '../../core/time';
@@ -34,6 +34,20 @@ export interface ThreadProps {
   closed?: string | undefined;
   /** Names of entries that are still on this device only. */
   unsent?: ReadonlySet<string> | undefined;
+  /** Up to when what this person wrote has arrived at the other and was opened there, by the time it came to the service. */
+  receipts?: { got?: string | undefined; read?: string | undefined } | undefined;
+  /** What the person writes often, as it would be sent here. */
+  phrases?: readonly string[] | undefined;
+  /** Below the phrases, such as where to change them. */
+  phrasesNote?: ComponentChildren;
+}
+
+/** How far a message of one's own has come; '' when nothing is known of it. */
+export function receiptOf(e: EntryJson, r: ThreadProps['receipts']): '' | 'sent' | 'arrived' | 'read' {
+  const came = Date.parse(e.receiveTime ?? '');
+  if (!r || Number.isNaN(came)) return '';
+  if (came <= Date.parse(r.read ?? '')) return 'read';
+  return came <= Date.parse(r.got ?? '') ? 'arrived' : 'sent';
 }
 
 /** What breeder and keeper wrote to each other, with the steps they agreed. */
@@ -53,11 +67,12 @@ export function Thread(p: ThreadProps): JSX.Element {
         {shown.map((e) => {
           const name = who(e);
           const photos = e.message?.photos ?? [];
+          const receipt = name === 'You' && e.message ? receiptOf(e, p.receipts) : '';
           return (
             <li key={e.name} class={`${e.step ? 'agreed' : 'said'} ${name === 'You' ? 'mine' : 'theirs'}`}>
               <p class="meta">
                 {name}, {ago(e.happenTime)}
-                {p.unsent?.has(e.name ?? '') && ' (not sent yet)'}
+                {p.unsent?.has(e.name ?? '') ? ' (not sent yet)' : receipt && `, ${receipt}`}
               </p>
               <p class="text">{entryLine(e, p.names)}</p>
               {e.step && e.note && <p class="muted">{e.note}</p>}
@@ -154,6 +169,33 @@ function Write(p: ThreadProps): JSX.Element {
         lines={2}
         maxLength={4000}
       />
+      {p.phrases && (
+        <details class="phrases">
+          <summary>Your phrases</summary>
+          {p.phrases.length === 0 && <p class="muted">There is none yet.</p>}
+          <ul>
+            {p.phrases.map((text) => (
+              <li key={text}>
+                <button
+                  type="button"
+                  disabled={busy}
+                  onClick={(e) => {
+                    const was = latest.current.text.trim();
+                    change({ text: was ? `${was}\n${text}` : text });
+                    const form = e.currentTarget.closest('form');
+                    const details = e.currentTarget.closest('details');
+                    if (details) details.open = false;
+                    form?.querySelector('textarea')?.focus();
+                  }}
+                >
+                  {text}
+                </button>
+              </li>
+            ))}
+          </ul>
+          {p.phrasesNote}
+        </details>
+      )}
       {draft.photos.length > 0 && (
         <Pictures
           pictures={draft.photos.map((photo, i) => ({

@@ -71,6 +71,14 @@ export declare type Breeder = Message<"warmhand.v1.Breeder"> & {
    * @generated from field: google.protobuf.Timestamp erase_time = 8;
    */
   eraseTime?: Timestamp | undefined;
+
+  /**
+   * What the breeder writes often, at most 40, with places for facts in square brackets: [animal], [keeper], [species], [day],
+   * [days since the last meal], [last weight], [next step] and [breeder]. Changed only when the mask names it.
+   *
+   * @generated from field: repeated string phrases = 9;
+   */
+  phrases: string[];
 };
 
 /**
@@ -132,6 +140,14 @@ export declare type BreederJson = {
    * @generated from field: google.protobuf.Timestamp erase_time = 8;
    */
   eraseTime?: TimestampJson;
+
+  /**
+   * What the breeder writes often, at most 40, with places for facts in square brackets: [animal], [keeper], [species], [day],
+   * [days since the last meal], [last weight], [next step] and [breeder]. Changed only when the mask names it.
+   *
+   * @generated from field: repeated string phrases = 9;
+   */
+  phrases?: string[];
 };
 
 /**

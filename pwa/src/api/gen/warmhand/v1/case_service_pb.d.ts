@@ -161,6 +161,18 @@ export declare type Case = Message<"warmhand.v1.Case"> & {
   eraseTime?: Timestamp | undefined;
 
   /**
+   * Up to when the breeder's messages have arrived on the keeper's phone, and were opened there; by their receive_time.
+   *
+   * @generated from field: google.protobuf.Timestamp keeper_got_time = 33;
+   */
+  keeperGotTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp keeper_read_time = 34;
+   */
+  keeperReadTime?: Timestamp | undefined;
+
+  /**
    * The rest is for the breeder alone.
    * Who sees to it, as the breeder's people call each other; it gives nobody a right. Empty: whoever comes.
    *
@@ -367,6 +379,18 @@ export declare type CaseJson = {
    * @generated from field: google.protobuf.Timestamp erase_time = 23;
    */
   eraseTime?: TimestampJson;
+
+  /**
+   * Up to when the breeder's messages have arrived on the keeper's phone, and were opened there; by their receive_time.
+   *
+   * @generated from field: google.protobuf.Timestamp keeper_got_time = 33;
+   */
+  keeperGotTime?: TimestampJson;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp keeper_read_time = 34;
+   */
+  keeperReadTime?: TimestampJson;
 
   /**
    * The rest is for the breeder alone.
@@ -979,6 +1003,13 @@ export declare type Course = Message<"warmhand.v1.Course"> & {
    * @generated from field: repeated warmhand.v1.Entry entries = 3;
    */
   entries: Entry[];
+
+  /**
+   * What came of the agreed steps, the newest first.
+   *
+   * @generated from field: repeated warmhand.v1.LookBack look_backs = 4;
+   */
+  lookBacks: LookBack[];
 };
 
 /**
@@ -1005,6 +1036,13 @@ export declare type CourseJson = {
    * @generated from field: repeated warmhand.v1.Entry entries = 3;
    */
   entries?: EntryJson[];
+
+  /**
+   * What came of the agreed steps, the newest first.
+   *
+   * @generated from field: repeated warmhand.v1.LookBack look_backs = 4;
+   */
+  lookBacks?: LookBackJson[];
 };
 
 /**
@@ -1012,6 +1050,192 @@ export declare type CourseJson = {
  * Use `create(CourseSchema)` to create a new message.
  */
 export declare const CourseSchema: GenMessage<Course, {jsonType: CourseJson}>;
+
+/**
+ * LookBack is what was logged before an agreed step and what after it: a comparison, and no proof that it helped.
+ *
+ * @generated from message warmhand.v1.LookBack
+ */
+export declare type LookBack = Message<"warmhand.v1.LookBack"> & {
+  /**
+   * Id of the entry by which it was agreed.
+   *
+   * @generated from field: string entry = 1;
+   */
+  entry: string;
+
+  /**
+   * @generated from field: string step = 2;
+   */
+  step: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp agree_time = 3;
+   */
+  agreeTime?: Timestamp | undefined;
+
+  /**
+   * The end of its days.
+   *
+   * @generated from field: google.protobuf.Timestamp hold_time = 4;
+   */
+  holdTime?: Timestamp | undefined;
+
+  /**
+   * What was looked at, before and after.
+   *
+   * @generated from field: google.protobuf.Timestamp from_time = 5;
+   */
+  fromTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp to_time = 6;
+   */
+  toTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: int32 eaten_before = 7;
+   */
+  eatenBefore: number;
+
+  /**
+   * @generated from field: int32 offers_before = 8;
+   */
+  offersBefore: number;
+
+  /**
+   * @generated from field: int32 eaten_after = 9;
+   */
+  eatenAfter: number;
+
+  /**
+   * @generated from field: int32 offers_after = 10;
+   */
+  offersAfter: number;
+
+  /**
+   * One-sided exact probability of as many meals or more after it, were it the same before and after; 1 when there is nothing to
+   * compare.
+   *
+   * @generated from field: double chance = 11;
+   */
+  chance: number;
+
+  /**
+   * Grams; 0: not weighed.
+   *
+   * @generated from field: double mass_before_g = 12;
+   */
+  massBeforeG: number;
+
+  /**
+   * @generated from field: double mass_after_g = 13;
+   */
+  massAfterG: number;
+
+  /**
+   * The same in words.
+   *
+   * @generated from field: string text = 14;
+   */
+  text: string;
+};
+
+/**
+ * LookBack is what was logged before an agreed step and what after it: a comparison, and no proof that it helped.
+ *
+ * @generated from message warmhand.v1.LookBack
+ */
+export declare type LookBackJson = {
+  /**
+   * Id of the entry by which it was agreed.
+   *
+   * @generated from field: string entry = 1;
+   */
+  entry?: string;
+
+  /**
+   * @generated from field: string step = 2;
+   */
+  step?: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp agree_time = 3;
+   */
+  agreeTime?: TimestampJson;
+
+  /**
+   * The end of its days.
+   *
+   * @generated from field: google.protobuf.Timestamp hold_time = 4;
+   */
+  holdTime?: TimestampJson;
+
+  /**
+   * What was looked at, before and after.
+   *
+   * @generated from field: google.protobuf.Timestamp from_time = 5;
+   */
+  fromTime?: TimestampJson;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp to_time = 6;
+   */
+  toTime?: TimestampJson;
+
+  /**
+   * @generated from field: int32 eaten_before = 7;
+   */
+  eatenBefore?: number;
+
+  /**
+   * @generated from field: int32 offers_before = 8;
+   */
+  offersBefore?: number;
+
+  /**
+   * @generated from field: int32 eaten_after = 9;
+   */
+  eatenAfter?: number;
+
+  /**
+   * @generated from field: int32 offers_after = 10;
+   */
+  offersAfter?: number;
+
+  /**
+   * One-sided exact probability of as many meals or more after it, were it the same before and after; 1 when there is nothing to
+   * compare.
+   *
+   * @generated from field: double chance = 11;
+   */
+  chance?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * Grams; 0: not weighed.
+   *
+   * @generated from field: double mass_before_g = 12;
+   */
+  massBeforeG?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: double mass_after_g = 13;
+   */
+  massAfterG?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * The same in words.
+   *
+   * @generated from field: string text = 14;
+   */
+  text?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.LookBack.
+ * Use `create(LookBackSchema)` to create a new message.
+ */
+export declare const LookBackSchema: GenMessage<LookBack, {jsonType: LookBackJson}>;
 
 /**
  * CourseDay is one day of a course; masses in grams.
@@ -2298,6 +2522,74 @@ export declare type SetCaseAsideResponseJson = {
 export declare const SetCaseAsideResponseSchema: GenMessage<SetCaseAsideResponse, {jsonType: SetCaseAsideResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.AcknowledgeMessagesRequest
+ */
+export declare type AcknowledgeMessagesRequest = Message<"warmhand.v1.AcknowledgeMessagesRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * The receive_time of the newest message that is on the phone, and of the newest that was opened.
+   *
+   * @generated from field: google.protobuf.Timestamp got_time = 2;
+   */
+  gotTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp read_time = 3;
+   */
+  readTime?: Timestamp | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.AcknowledgeMessagesRequest
+ */
+export declare type AcknowledgeMessagesRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * The receive_time of the newest message that is on the phone, and of the newest that was opened.
+   *
+   * @generated from field: google.protobuf.Timestamp got_time = 2;
+   */
+  gotTime?: TimestampJson;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp read_time = 3;
+   */
+  readTime?: TimestampJson;
+};
+
+/**
+ * Describes the message warmhand.v1.AcknowledgeMessagesRequest.
+ * Use `create(AcknowledgeMessagesRequestSchema)` to create a new message.
+ */
+export declare const AcknowledgeMessagesRequestSchema: GenMessage<AcknowledgeMessagesRequest, {jsonType: AcknowledgeMessagesRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.AcknowledgeMessagesResponse
+ */
+export declare type AcknowledgeMessagesResponse = Message<"warmhand.v1.AcknowledgeMessagesResponse"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.AcknowledgeMessagesResponse
+ */
+export declare type AcknowledgeMessagesResponseJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.AcknowledgeMessagesResponse.
+ * Use `create(AcknowledgeMessagesResponseSchema)` to create a new message.
+ */
+export declare const AcknowledgeMessagesResponseSchema: GenMessage<AcknowledgeMessagesResponse, {jsonType: AcknowledgeMessagesResponseJson}>;
+
+/**
  * @generated from message warmhand.v1.LookAfterCaseRequest
  */
 export declare type LookAfterCaseRequest = Message<"warmhand.v1.LookAfterCaseRequest"> & {
@@ -2915,6 +3207,16 @@ export declare const CaseService: GenService<{
     methodKind: "unary";
     input: typeof GiveBackRequestSchema;
     output: typeof GiveBackResponseSchema;
+  },
+  /**
+   * AcknowledgeMessages says how far the breeder's messages have come to the calling keeper. It never goes back.
+   *
+   * @generated from rpc warmhand.v1.CaseService.AcknowledgeMessages
+   */
+  acknowledgeMessages: {
+    methodKind: "unary";
+    input: typeof AcknowledgeMessagesRequestSchema;
+    output: typeof AcknowledgeMessagesResponseSchema;
   },
   /**
    * WatchCases tells of every change of a breeder's cases as it happens. Browsers use GET /v1/{parent}/live (server-sent events).

@@ -1,0 +1,166 @@
+package assess
+
+import (
+	"math"
+	"time"
+
+	"warmhand/internal/care"
+)
+
+// lookBackDays is how far before and after an agreed step is looked: beyond it
+// so much else has changed that a comparison says nothing. No source: our own
+// choice, and nothing is judged by it.
+const lookBackDays = 60
+
+// LookBack is what was logged before an agreed step and what after it. It is a
+// comparison and no proof: the texts say so.
+type LookBack struct {
+	Step          string // id of the entry by which it was agreed
+	Code          string
+	At            time.Time // when it was agreed
+	HeldUntil     time.Time // the end of its days
+	From, To      time.Time // what was looked at
+	Before, After Fed
+	// Chance is the one-sided exact probability of as many meals or more after the
+	// step, were it the same before and after; 1 when there is nothing to compare.
+	Chance float64
+	// Weights nearest to the step, and the latest after it; zero: none.
+	MassBefore, MassAfter     care.Grams
+	WeighedBefore, WeighedAft time.Time
+}
+
+// Fed counts offers and how many of them were eaten and kept down.
+type Fed struct{ Eaten, Offers int }
+
+// take counts an offer; food that came up takes its meal back.
+func (f *Fed) take(o *care.Offer) {
+	switch o.Result {
+	case care.Regurgitated:
+		f.Eaten = max(0, f.Eaten-1)
+		return
+	case care.Eaten:
+		f.Eaten++
+	}
+	f.Offers++
+}
+
+// LookBacks compares what was logged before and after each agreed step of a log,
+// up to now; the newest step first. Before reaches back to the step before it and
+// after up to the next one.
+func LookBacks(log []care.Entry, now time.Time) (list []LookBack) {
+	var last time.Time
+	for i := range log {
+		e := &log[i]
+		s, ok := e.Body.(care.StepAgreed)
+		if !ok || !e.Current() || e.HappenedAt.After(now) {
+			continue
+		}
+		l := LookBack{Step: e.ID, Code: s.Code, At: e.HappenedAt, HeldUntil: e.HappenedAt.AddDate(0, 0, s.HoldsDays),
+			From: later(last, e.HappenedAt.AddDate(0, 0, -lookBackDays)), To: e.HappenedAt.AddDate(0, 0, lookBackDays), Chance: 1}
+		if now.Before(l.To) {
+			l.To = now
+		}
+		if n := len(list); n > 0 && list[n-1].To.After(e.HappenedAt) {
+			list[n-1].To = e.HappenedAt
+		}
+		last = e.HappenedAt
+		list = append(list, l)
+	}
+	for i := range list {
+		list[i].fill(log)
+	}
+	for i, j := 0, len(list)-1; i < j; i, j = i+1, j-1 {
+		list[i], list[j] = list[j], list[i]
+	}
+	return list
+}
+
+func (l *LookBack) fill(log []care.Entry) {
+	for i := range log {
+		e := &log[i]
+		if !e.Current() || e.HappenedAt.Before(l.From) || e.HappenedAt.After(l.To) {
+			continue
+		}
+		before := !e.HappenedAt.After(l.At)
+		switch b := e.Body.(type) {
+		case care.Offer:
+			if before {
+				l.Before.take(&b)
+			} else {
+				l.After.take(&b)
+			}
+		case care.WeighIn:
+			if before {
+				l.MassBefore, l.WeighedBefore = b.Mass, e.HappenedAt
+			} else {
+				l.MassAfter, l.WeighedAft = b.Mass, e.HappenedAt
+			}
+		}
+	}
+	if l.Before.Offers > 0 && l.After.Offers > 0 {
+		l.Chance = AtLeast(l.After.Eaten, l.After.Offers, l.Before.Eaten+l.After.Eaten, l.Before.Offers+l.After.Offers)
+	}
+}
+
+// Change is by how much the weight changed, in per cent, and the half-width of
+// its 90 % interval from the spread of single weights; ok is false without both.
+func (l *LookBack) Change() (pct, within float64, ok bool) {
+	if l.MassBefore <= 0 || l.MassAfter <= 0 {
+		return 0, 0, false
+	}
+	return 100 * float64(l.MassAfter/l.MassBefore-1), 100 * z90 * math.Sqrt2 * weightNoise, true
+}
+
+// Text says to both what came of it, and how little that may mean.
+func (l *LookBack) Text() string {
+	if l.After.Offers == 0 && l.MassAfter == 0 {
+		return "Nothing was offered and nothing weighed since, so nothing can be said yet."
+	}
+	text := ""
+	say := func(s string) {
+		if text != "" {
+			text += " "
+		}
+		text += s
+	}
+	of := func(f Fed) string { return count(f.Eaten, "meal") + " from " + count(f.Offers, "offer") }
+	switch {
+	case l.After.Offers == 0:
+		say("Nothing was offered since.")
+	case l.Before.Offers == 0:
+		say("Since then: " + of(l.After) + ". There is nothing from before to compare it with.")
+	default:
+		say("Before: " + of(l.Before) + ". Since then: " + of(l.After) + ".")
+		before, after := float64(l.Before.Eaten)/float64(l.Before.Offers), float64(l.After.Eaten)/float64(l.After.Offers)
+		switch {
+		case after < before:
+			say("It eats less often than before.")
+		case after == before:
+			say("That is the same as before.")
+		case l.Chance < rare:
+			say("It eats more often, and by chance alone that comes up less than once in " + number(math.Floor(1/l.Chance), 0) + " times.")
+		default:
+			say("It eats more often, but so few offers cannot tell that from chance: as much comes up about once in " + number(math.Max(1, math.Round(1/l.Chance)), 0) + " times by itself.")
+		}
+	}
+	if pct, within, ok := l.Change(); ok {
+		days := int(math.Round(l.WeighedAft.Sub(l.WeighedBefore).Hours() / 24))
+		so := " That is less than two weights of the same animal may differ by."
+		switch {
+		case pct > within:
+			so = " It has gained."
+		case pct < -within:
+			so = " It has lost."
+		}
+		say("Its weight changed by " + signed(pct) + " % in " + count(days, "day") + ", within " + number(within, 0) + " % either way." + so)
+	}
+	say("What came after a step need not have come from it.")
+	return text
+}
+
+func signed(v float64) string {
+	if v < 0 {
+		return "−" + number(-v, 1)
+	}
+	return "+" + number(v, 1)
+}

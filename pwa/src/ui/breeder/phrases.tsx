@@ -1,0 +1,127 @@
+import type { JSX } from 'preact';
+import { useRef, useState } from 'preact/hooks';
+import type { GetBreederResponseJson, UpdateBreederResponseJson } from '../../api/gen/warmhand/v1/breeder_service_pb';
+import { type Facts, fill, places } from '../../core/phrases';
+import { Button, Field, Notice } from '../parts/controls';
+import { problem, useLoad, useSave } from './hooks';
+import { Heading, Problem, Trouble, Waiting } from './nav';
+import { ask, breeder, me } from './session';
+
+const example: Facts = {
+  animal: 'Fennel',
+  keeper: 'Jonas',
+  species: 'ball python',
+  day: '12',
+  'days since the last meal': '19',
+  'last weight': '92 g',
+  'next step': 'Leave it in peace for 5 days.',
+};
+
+const starters = [
+  'Hello [keeper], leave [animal] in peace for now: no handling, no offers. I look in again.',
+  '[animal] has not eaten for [days since the last meal] days. At [last weight] that is no reason to worry yet. Next: [next step]',
+  'Thank you for the picture, [keeper]. That looks right.',
+];
+
+interface Row {
+  key: number;
+  text: string;
+}
+
+export default function PhrasesPage(): JSX.Element {
+  const loaded = useLoad(breeder(), (signal) =>
+    ask<GetBreederResponseJson>('GET', `/v1/${breeder()}`, undefined, { signal }),
+  );
+  const b = loaded.data?.breeder;
+  return (
+    <main class="page">
+      <Heading>Your phrases</Heading>
+      <p>
+        What you write often. Beside the message of a case you pick one, see it with the animal’s facts filled in, and
+        change it before it is sent.
+      </p>
+      {b ? (
+        <Edit phrases={b.phrases ?? []} />
+      ) : loaded.error ? (
+        <Trouble error={loaded.error} again={loaded.again} />
+      ) : (
+        <Waiting />
+      )}
+    </main>
+  );
+}
+
+function Edit({ phrases }: { phrases: string[] }): JSX.Element {
+  const keys = useRef(0);
+  const rowsOf = (list: readonly string[]) => list.map((text): Row => ({ key: keys.current++, text }));
+  const [rows, setRows] = useState<Row[]>(() => rowsOf(phrases));
+  const [saved, setSaved] = useState(false);
+  const save = useSave();
+  const facts = { ...example, breeder: me.value?.userName || me.value?.breederName || 'your name' };
+  const owner = me.value?.role === 'breeder';
+  const change = (next: Row[]) => {
+    setSaved(false);
+    save.clear();
+    setRows(next);
+  };
+  return (
+    <form
+      class="stack"
+      onSubmit={(e) => {
+        e.preventDefault();
+        void save
+          .run(async () => {
+            const answer = await ask<UpdateBreederResponseJson>('PATCH', `/v1/${breeder()}?updateMask=phrases`, {
+              phrases: rows.map((r) => r.text),
+            });
+            setRows(rowsOf(answer.breeder?.phrases ?? []));
+          })
+          .then(setSaved);
+      }}
+    >
+      <Notice title="Places for facts">
+        <p>{places.map((p) => `[${p}]`).join(' ')}</p>
+      </Notice>
+      {!owner && <p class="muted">Only the owner of the account changes these.</p>}
+      {rows.length === 0 && <p class="muted">There is none yet.</p>}
+      {rows.map((r, i) => (
+        <div key={r.key} class="stack tight">
+          <Field
+            label={`Phrase ${i + 1}`}
+            lines={3}
+            maxLength={1000}
+            value={r.text}
+            disabled={!owner}
+            onInput={(text) => change(rows.map((x) => (x === r ? { ...x, text } : x)))}
+            error={problem(save.error, `breeder.phrases[${i}]`, `phrases[${i}]`)}
+          />
+          {r.text.includes('[') && <p class="muted">As it would read: {fill(r.text, facts)}</p>}
+          {owner && (
+            <div class="actions">
+              <Button kind="quiet" icon="close" onClick={() => change(rows.filter((x) => x !== r))}>
+                Remove phrase {i + 1}
+              </Button>
+            </div>
+          )}
+        </div>
+      ))}
+      <Problem error={save.error} shown={rows.map((_, i) => `phrases[${i}]`)} />
+      {saved && (
+        <Notice kind="good" live>
+          <p>Saved.</p>
+        </Notice>
+      )}
+      {owner && (
+        <div class="actions">
+          <Button kind="main" type="submit" busy={save.busy}>
+            Save
+          </Button>
+          <Button icon="plus" onClick={() => change([...rows, ...rowsOf([''])])}>
+            One more
+          </Button>
+          {rows.length === 0 && <Button onClick={() => change(rowsOf(starters))}>Begin with three of ours</Button>}
+        </div>
+      )}
+    </form>
+  );
+}
