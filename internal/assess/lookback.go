@@ -22,7 +22,8 @@ type LookBack struct {
 	From, To      time.Time // what was looked at
 	Before, After Fed
 	// Chance is the one-sided exact probability of as many meals or more after the
-	// step, were it the same before and after; 1 when there is nothing to compare.
+	// step, or of as few when it eats less, were it the same before and after; 1 when
+	// there is nothing to compare.
 	Chance float64
 	// Weights nearest to the step, and the latest after it; zero: none.
 	MassBefore, MassAfter     care.Grams
@@ -45,10 +46,10 @@ func (f *Fed) take(o *care.Offer) {
 }
 
 // LookBacks compares what was logged before and after each agreed step of a log,
-// up to now; the newest step first. Before reaches back to the step before it and
-// after up to the next one.
-func LookBacks(log []care.Entry, now time.Time) (list []LookBack) {
-	var last time.Time
+// up to now; the newest step first. Before reaches back to the step before it or
+// the handover, since the breeder's home was another, and after up to the next step.
+func LookBacks(log []care.Entry, handover, now time.Time) (list []LookBack) {
+	last := handover
 	for i := range log {
 		e := &log[i]
 		s, ok := e.Body.(care.StepAgreed)
@@ -97,10 +98,18 @@ func (l *LookBack) fill(log []care.Entry) {
 			}
 		}
 	}
-	if l.Before.Offers > 0 && l.After.Offers > 0 {
-		l.Chance = AtLeast(l.After.Eaten, l.After.Offers, l.Before.Eaten+l.After.Eaten, l.Before.Offers+l.After.Offers)
+	if l.Before.Offers == 0 || l.After.Offers == 0 {
+		return
+	}
+	meals, refusals := l.Before.Eaten+l.After.Eaten, l.Before.refused()+l.After.refused()
+	if l.Chance = AtLeast(l.After.Eaten, l.After.Offers, meals, meals+refusals); l.After.share() < l.Before.share() {
+		l.Chance = AtLeast(l.After.refused(), l.After.Offers, refusals, meals+refusals)
 	}
 }
+
+func (f Fed) refused() int { return f.Offers - f.Eaten }
+
+func (f Fed) share() float64 { return float64(f.Eaten) / float64(f.Offers) }
 
 // Change is by how much the weight changed, in per cent, and the half-width of
 // its 90 % interval from the spread of single weights; ok is false without both.
@@ -131,16 +140,19 @@ func (l *LookBack) Text() string {
 		say("Since then: " + of(l.After) + ". There is nothing from before to compare it with.")
 	default:
 		say("Before: " + of(l.Before) + ". Since then: " + of(l.After) + ".")
-		before, after := float64(l.Before.Eaten)/float64(l.Before.Offers), float64(l.After.Eaten)/float64(l.After.Offers)
+		how := "more"
+		if l.After.share() < l.Before.share() {
+			how = "less"
+		}
 		switch {
-		case after < before:
-			say("It eats less often than before.")
-		case after == before:
+		case l.After.share() == l.Before.share():
 			say("That is the same as before.")
 		case l.Chance < rare:
-			say("It eats more often, and by chance alone that comes up less than once in " + number(math.Floor(1/l.Chance), 0) + " times.")
+			say("It eats " + how + " often, and by chance alone that comes up less than once in " + number(math.Floor(1/l.Chance), 0) + " times.")
+		case l.Chance > .75:
+			say("It eats " + how + " often, but so few offers cannot tell that from chance.")
 		default:
-			say("It eats more often, but so few offers cannot tell that from chance: as much comes up about once in " + number(math.Max(1, math.Round(1/l.Chance)), 0) + " times by itself.")
+			say("It eats " + how + " often, but so few offers cannot tell that from chance: as much comes up about once in " + number(math.Max(2, math.Round(1/l.Chance)), 0) + " times by itself.")
 		}
 	}
 	if pct, within, ok := l.Change(); ok {

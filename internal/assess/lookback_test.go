@@ -20,13 +20,13 @@ func TestLookBacks(t *testing.T) {
 	withdrawn := on(21, offer(care.Eaten))
 	withdrawn.ReplacedBy = "x"
 	log := []care.Entry{
-		on(-80, offer(care.Eaten)), // longer ago than is looked
+		on(-3, offer(care.Eaten)), // at the breeder's
 		on(1, offer(care.Refused)), on(6, offer(care.Struck)), on(8, care.WeighIn{Mass: 100}), on(11, offer(care.Refused)),
 		on(12, step),
 		on(20, offer(care.Eaten)), withdrawn, on(22, care.WeighIn{Mass: 90}), on(24, offer(care.Eaten)), on(25, offer(care.Eaten)), on(26, offer(care.Regurgitated)),
 		on(30, care.StepAgreed{Code: StepWarmUp}),
 	}
-	list := LookBacks(log, t0.AddDate(0, 0, 29)) // the second step is not known yet
+	list := LookBacks(log, t0, t0.AddDate(0, 0, 29)) // the second step is not known yet
 	if len(list) != 1 {
 		t.Fatalf("%d looks", len(list))
 	}
@@ -50,9 +50,16 @@ func TestLookBacks(t *testing.T) {
 		}
 	}
 
+	// Fewer meals than before: of 6 offers 1 was refused, and it is the last.
+	fewer := LookBacks([]care.Entry{on(1, offer(care.Eaten)), on(2, offer(care.Eaten)), on(3, offer(care.Eaten)), on(4, offer(care.Eaten)), on(5, offer(care.Eaten)),
+		on(6, step), on(12, offer(care.Refused))}, t0, t0.AddDate(0, 0, 13))
+	if math.Abs(fewer[0].Chance-1./6) > 1e-12 {
+		t.Errorf("chance of as few %v", fewer[0].Chance)
+	}
+
 	// Of two steps the first is looked at up to the second, and the second from the
 	// first on; the newest stands first.
-	list = LookBacks(append(log, on(33, offer(care.Eaten))), t0.AddDate(0, 0, 40))
+	list = LookBacks(append(log, on(33, offer(care.Eaten))), t0, t0.AddDate(0, 0, 40))
 	if len(list) != 2 || list[0].Code != StepWarmUp || list[1].After != (Fed{2, 3}) || list[0].Before != (Fed{2, 3}) || list[0].After != (Fed{1, 1}) {
 		t.Errorf("%+v", list)
 	}
@@ -66,7 +73,9 @@ func TestLookBackSaysHowLittleItKnows(t *testing.T) {
 	}{
 		{LookBack{Before: Fed{0, 3}, Chance: 1}, "Nothing was offered and nothing weighed since"},
 		{LookBack{After: Fed{1, 1}, Chance: 1}, "nothing from before to compare"},
-		{LookBack{Before: Fed{2, 2}, After: Fed{1, 2}, Chance: 1}, "less often than before"},
+		{LookBack{Before: Fed{2, 2}, After: Fed{1, 2}, Chance: .5}, "It eats less often, but so few offers cannot tell that from chance: as much comes up about once in 2 times"},
+		{LookBack{Before: Fed{1, 9}, After: Fed{0, 1}, Chance: .9}, "It eats less often, but so few offers cannot tell that from chance."},
+		{LookBack{Before: Fed{9, 9}, After: Fed{1, 5}, Chance: 5. / 1001}, "It eats less often, and by chance alone that comes up less than once in 200 times."},
 		{LookBack{Before: Fed{1, 2}, After: Fed{1, 2}, Chance: .8}, "the same as before"},
 		{LookBack{Before: Fed{0, 5}, After: Fed{5, 5}, Chance: 1. / 252}, "less than once in 252 times"},
 		{LookBack{MassBefore: 100, MassAfter: 103}, "less than two weights of the same animal may differ by"},

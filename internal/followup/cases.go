@@ -132,7 +132,7 @@ func (s *Service) Course(ctx context.Context, who care.Actor, now time.Time, bre
 		log = caseLog(log, &c)
 		until := stands(&c, now)
 		_, course = assess.AssessCourse(about, log, until)
-		course.Looks = assess.LookBacks(log, until)
+		course.Looks = assess.LookBacks(log, c.HandedOverAt, until)
 		entries = nil
 		for i := range log {
 			e := log[i]
