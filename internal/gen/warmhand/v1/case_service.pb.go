@@ -1089,8 +1089,8 @@ type LookBack struct {
 	OffersBefore int32                  `protobuf:"varint,8,opt,name=offers_before,json=offersBefore,proto3" json:"offers_before,omitempty"`
 	EatenAfter   int32                  `protobuf:"varint,9,opt,name=eaten_after,json=eatenAfter,proto3" json:"eaten_after,omitempty"`
 	OffersAfter  int32                  `protobuf:"varint,10,opt,name=offers_after,json=offersAfter,proto3" json:"offers_after,omitempty"`
-	// One-sided exact probability of as many meals or more after it, were it the same before and after; 1 when there is nothing to
-	// compare.
+	// One-sided exact probability of as many meals or more after it, or of as few when it eats less, were it the same before and
+	// after; 1 when there is nothing to compare.
 	Chance float64 `protobuf:"fixed64,11,opt,name=chance,proto3" json:"chance,omitempty"`
 	// Grams; 0: not weighed.
 	MassBeforeG float64 `protobuf:"fixed64,12,opt,name=mass_before_g,json=massBeforeG,proto3" json:"mass_before_g,omitempty"`

@@ -1114,8 +1114,8 @@ export declare type LookBack = Message<"warmhand.v1.LookBack"> & {
   offersAfter: number;
 
   /**
-   * One-sided exact probability of as many meals or more after it, were it the same before and after; 1 when there is nothing to
-   * compare.
+   * One-sided exact probability of as many meals or more after it, or of as few when it eats less, were it the same before and
+   * after; 1 when there is nothing to compare.
    *
    * @generated from field: double chance = 11;
    */
@@ -1204,8 +1204,8 @@ export declare type LookBackJson = {
   offersAfter?: number;
 
   /**
-   * One-sided exact probability of as many meals or more after it, were it the same before and after; 1 when there is nothing to
-   * compare.
+   * One-sided exact probability of as many meals or more after it, or of as few when it eats less, were it the same before and
+   * after; 1 when there is nothing to compare.
    *
    * @generated from field: double chance = 11;
    */
