@@ -162,7 +162,8 @@ func newAPIPage(document []byte, version string) (http.Handler, error) {
 		routeStock:       "The stock book with what the breeder logged: stock.xlsx, or stock.zip with two CSV files. Brought in again it adds nothing.",
 		routeEverything:  "All that an account holds, for its owner, as a ZIP: the account, the stock book as a workbook, handovers, cases, who looked at what, and pictures.",
 		routeTakeaway:    "All that the calling keeper shares, as a ZIP: for each animal a case file, a table and the pictures, and a page to read it all.",
-		"GET /healthz":   "Says ok while the database answers.",
+		"GET /healthz":   "Says ok while the database answers and the server does not stop.",
+		"GET /livez":     "Says ok while the program runs.",
 	} {
 		page.Plain = append(page.Plain, struct{ Route, Text string }{route, text})
 	}

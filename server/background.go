@@ -28,7 +28,8 @@ func (s *Server) background(ctx context.Context) {
 	if s.cfg.PassEvery > 0 {
 		running.Go(func() {
 			s.every(ctx, s.cfg.PassEvery, "the pass over due cases", func() error {
-				_, err := s.followup.Pass(ctx, s.now())
+				n, err := s.followup.Pass(ctx, s.now())
+				s.metrics.assessed.Add(float64(n))
 				return err
 			}, nil)
 		})
@@ -53,7 +54,10 @@ func (s *Server) every(ctx context.Context, interval time.Duration, what string,
 	tick := time.NewTicker(interval)
 	defer tick.Stop()
 	for {
-		if err := f(); err != nil && !errors.Is(err, context.Canceled) && ctx.Err() == nil {
+		begun := time.Now()
+		err := f()
+		s.metrics.done(what, begun, err)
+		if err != nil && !errors.Is(err, context.Canceled) && ctx.Err() == nil {
 			s.log.Error("Background work failed and will be tried again.", "work", what, "error", err)
 		}
 		select {

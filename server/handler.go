@@ -72,8 +72,10 @@ func (s *Server) newHandler() (http.Handler, error) {
 	mux.Handle("GET /api", page)
 	mux.HandleFunc("GET /api.css", apiCSS)
 	mux.HandleFunc("GET /healthz", s.healthz)
+	mux.HandleFunc("GET /livez", livez)
 	mux.Handle("/", static)
 
+	timed := s.metrics.timed(mux)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.ProtoMajor == 2 && strings.HasPrefix(r.Header.Get("Content-Type"), "application/grpc") {
 			s.grpc.ServeHTTP(w, r)
@@ -102,7 +104,7 @@ func (s *Server) newHandler() (http.Handler, error) {
 			s.writeError(w, r, err)
 			return
 		}
-		mux.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), requestIDKey{}, id)))
+		timed.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), requestIDKey{}, id)))
 	}), nil
 }
 
@@ -179,15 +181,33 @@ func syntax(body []byte) error {
 	return nil
 }
 
+// livez says that the program runs, whatever the database does.
+func livez(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	io.WriteString(w, "ok\n")
+}
+
+// healthz says whether requests should come here.
 func (s *Server) healthz(w http.ResponseWriter, r *http.Request) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	select {
+	case <-s.draining:
+		w.WriteHeader(http.StatusServiceUnavailable)
+		io.WriteString(w, "The server stops.\n")
+		return
+	default:
+	}
 	ctx, cancel := context.WithTimeout(r.Context(), 2*time.Second)
 	defer cancel()
 	err := s.store.Read(ctx, func(tx care.Tx) error {
-		_, err := tx.Counts()
-		return err
+		// By key, so that it takes as long in a large database as in an empty one.
+		if _, err := tx.Breeder("-"); err != nil && !care.IsCode(err, care.NotFound) {
+			return err
+		}
+		return nil
 	})
-	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	w.Header().Set("Cache-Control", "no-store")
 	if err != nil {
 		s.log.Error("The health check could not read the database.", "error", err)
 		w.WriteHeader(http.StatusServiceUnavailable)

@@ -19,6 +19,8 @@ const sendTime = 10 * time.Second
 // see them, until the caller goes, the sign-in ends or the server stops. beat
 // is called from time to time; breeders may have more to watch by then.
 func (s *Server) watch(ctx context.Context, who caller, breeders func(context.Context) ([]string, error), send func(*pb.WatchCasesResponse) error, beat func() error) error {
+	s.metrics.live.Inc()
+	defer s.metrics.live.Dec()
 	ctx, cancel := context.WithCancel(ctx)
 	var forwarding sync.WaitGroup
 	defer forwarding.Wait()

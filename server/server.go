@@ -57,6 +57,9 @@ type Config struct {
 	PassEvery time.Duration
 	// Static is the built web app; nil means that there is none.
 	Static fs.FS
+	// Metrics is the address on which Prometheus asks for numbers, such as
+	// localhost:9464; "" means that there are none to ask for.
+	Metrics string
 	// Version is shown by GetMe and on /api; "" means "development".
 	Version string
 }
@@ -79,6 +82,8 @@ type Server struct {
 	store     *store.Store
 	arriving  *photo.Folder // what has come in of pictures
 	blobs     photo.Blobs
+	metrics   *metrics
+	numbers   net.Listener // nil without Config.Metrics
 	lists     *lists
 	importDue chan struct{} // wakes the worker on imports
 	key       access.Key
@@ -123,6 +128,7 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	if s.cfg.Version == "" {
 		s.cfg.Version = "development"
 	}
+	s.metrics = newMetrics(s.cfg.Version)
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, s.Close())
@@ -172,6 +178,12 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 		return s, fmt.Errorf("listening: %w", err)
 	}
 	s.onClose(s.listener.Close)
+	if cfg.Metrics != "" {
+		if s.numbers, err = net.Listen("tcp", cfg.Metrics); err != nil {
+			return s, fmt.Errorf("listening for who asks for metrics: %w", err)
+		}
+		s.onClose(s.numbers.Close)
+	}
 	if s.origin, err = publicOrigin(cfg.PublicURL, s.listener.Addr()); err != nil {
 		return s, err
 	}
@@ -220,11 +232,14 @@ func publicOrigin(public string, listening net.Addr) (*url.URL, error) {
 func (s *Server) Run(ctx context.Context) error {
 	work, stopWork := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopWork()
-	failed := make(chan error, 2)
+	failed := make(chan error, 3)
 	var running sync.WaitGroup
 	running.Go(func() { failed <- s.grpc.Serve(s.inner) })
 	running.Go(func() { failed <- s.http.Serve(s.listener) })
 	running.Go(func() { s.background(work) })
+	if s.numbers != nil {
+		running.Go(func() { failed <- s.serveMetrics(work, s.numbers) })
+	}
 
 	var err error
 	select {
@@ -271,6 +286,14 @@ func (s *Server) Close() error {
 
 // Addr is the address that is listened on.
 func (s *Server) Addr() net.Addr { return s.listener.Addr() }
+
+// MetricsAddr is where Prometheus may ask; nil without Config.Metrics.
+func (s *Server) MetricsAddr() net.Addr {
+	if s.numbers == nil {
+		return nil
+	}
+	return s.numbers.Addr()
+}
 
 // Origin is how people reach the server, such as https://snakes.example.org.
 func (s *Server) Origin() string { return s.origin.String() }

@@ -598,6 +598,7 @@ func TestTheWebAppAndItsHeaders(t *testing.T) {
 		{"/api", "text/html", "no-cache", 200},
 		{"/api.css", "text/css", "no-cache", 200},
 		{"/healthz", "text/plain", "no-store", 200},
+		{"/livez", "text/plain", "no-store", 200},
 	} {
 		got := f.Page().Call("GET", c.path, nil)
 		h := got.Header

@@ -22,6 +22,7 @@ type serveCmd struct {
 	Database   string `placeholder:"URL" help:"postgres:// address; without it the database is a file in the data folder."`
 	Photos     string `placeholder:"URL" help:"s3:// address, such as s3://bucket?region=eu-central-1; without it the photos are files in the data folder."`
 	PublicURL  string `name:"public-url" placeholder:"URL" help:"How people reach the server, such as https://snakes.example.org."`
+	Metrics    string `placeholder:"ADDR" help:"Answer Prometheus at /metrics of this address, such as localhost:9464, which nobody else should reach."`
 	TrustProxy bool   `help:"Every request comes through a reverse proxy of yours."`
 }
 
@@ -31,7 +32,7 @@ func (serveCmd) Help() string {
 
 func (c *serveCmd) Run(e *env) error {
 	s, err := server.New(e, server.Config{DataDir: c.Data, Listen: c.Listen, DatabaseURL: c.Database, PhotosURL: c.Photos, PublicURL: c.PublicURL,
-		TrustProxy: c.TrustProxy, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
+		TrustProxy: c.TrustProxy, Metrics: c.Metrics, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
 	if err != nil {
 		return err
 	}
