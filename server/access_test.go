@@ -157,6 +157,8 @@ var matrix = map[string]struct{ request, who string }{
 	"ProbeCase":       {`{"name":"breeders/b1/cases/{case}","weighIn":{"massG":500}}`, "ohtrk"},
 	"ListGatherings":  {`{"parent":"breeders/b1"}`, "ohtr"},
 	"ListPhotos":      {`{"parent":"breeders/b1/cases/{case}"}`, "ohtrk"},
+	"ListNewPhotos":   {`{"parent":"breeders/b1"}`, "ohtr"},
+	"LookAtPhoto":     {`{"name":"breeders/b1/cases/{case}/photos/photo-1"}`, "oht"},
 	"MarkCaseSeen":    {`{"name":"breeders/b1/cases/{case}"}`, "oht"},
 	"EndCase":         {`{"name":"breeders/b1/cases/{case}","outcome":"OUTCOME_SETTLED","requestId":"{id}"}`, "oht"},
 	"ReopenCase":      {`{"name":"breeders/b1/cases/{case}","requestId":"{id}"}`, "oht"},
@@ -221,6 +223,9 @@ func TestWhoMayCallWhat(t *testing.T) {
 		secrets := map[rune]string{'k': k, 'x': x, 'n': ""}
 		f.Write(func(tx care.Tx) error {
 			if err := tx.InsertUser(care.User{BreederID: "b1", ID: helper.UserID, Name: "Helper", Role: care.Helper, CreatedAt: f.Clock.Now()}); err != nil {
+				return err
+			}
+			if err := tx.InsertPhoto(care.Photo{BreederID: "b1", CaseID: caseID, ID: "photo-1", By: care.KeeperActor, Hash: "h", ReceivedAt: f.Clock.Now()}); err != nil {
 				return err
 			}
 			for r, readOnly := range map[rune]bool{'t': false, 'r': true} {

@@ -138,6 +138,35 @@ func (c *caseService) ListPhotos(ctx context.Context, req *pb.ListPhotosRequest)
 	return out, err
 }
 
+func (c *caseService) ListNewPhotos(ctx context.Context, req *pb.ListNewPhotosRequest) (*pb.ListNewPhotosResponse, error) {
+	ids, err := split("parent", req.GetParent(), "breeders")
+	if err != nil {
+		return nil, err
+	}
+	query := queryDigest("ListNewPhotos", req.GetParent())
+	after, err := pageAfter(query, req.GetPageToken())
+	if err != nil {
+		return nil, err
+	}
+	list, next, err := c.s.followup.NewPhotos(ctx, callOf(ctx).who.Actor, ids[0], after, pageSize(req.GetPageSize(), 20))
+	out := &pb.ListNewPhotosResponse{NextPageToken: nextPage(query, next)}
+	for i := range list {
+		n := &list[i]
+		out.Photos = append(out.Photos, &pb.NewPhoto{Photo: photoToProto(&n.Photo), AnimalName: n.Animal.Name, KeeperName: n.Case.KeeperName,
+			Animal: animalName(n.Animal.BreederID, n.Animal.ID), Point: n.Answer.Point, Choice: n.Answer.Choice, MeasureMm: float64(n.Answer.Measure),
+			MeasureSdMm: float64(n.Answer.MeasureSD), Mark: markToProto(n.Mark), MarkText: n.MarkText, Note: n.Note})
+	}
+	return out, err
+}
+
+func (c *caseService) LookAtPhoto(ctx context.Context, req *pb.LookAtPhotoRequest) (*pb.LookAtPhotoResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases", "photos")
+	if err != nil {
+		return nil, err
+	}
+	return &pb.LookAtPhotoResponse{}, c.s.followup.LookAtPhoto(ctx, callOf(ctx).who.Actor, c.s.now(), ids[0], ids[1], ids[2])
+}
+
 func (c *caseService) GiveBack(ctx context.Context, req *pb.GiveBackRequest) (*pb.GiveBackResponse, error) {
 	ids, err := split("name", req.GetName(), "breeders", "cases")
 	if err != nil {

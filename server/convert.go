@@ -212,6 +212,8 @@ var (
 		{care.WithInfrared, pb.TakenWith_TAKEN_WITH_INFRARED}, {care.WithDial, pb.TakenWith_TAKEN_WITH_DIAL}, {care.WithStrip, pb.TakenWith_TAKEN_WITH_STRIP}}
 	shedStages = enum[care.ShedStage, pb.ShedStage]{{care.Opaque, pb.ShedStage_SHED_STAGE_OPAQUE}, {care.Cleared, pb.ShedStage_SHED_STAGE_CLEAR},
 		{care.ShedDone, pb.ShedStage_SHED_STAGE_SHED}}
+	markKinds = enum[care.MarkKind, pb.MarkKind]{{care.MarkHazard, pb.MarkKind_MARK_KIND_HAZARD}, {care.MarkAgain, pb.MarkKind_MARK_KIND_AGAIN},
+		{care.MarkFine, pb.MarkKind_MARK_KIND_FINE}}
 	outcomes = enum[care.Outcome, pb.Outcome]{{care.OutcomeSettled, pb.Outcome_OUTCOME_SETTLED}, {care.OutcomeReturned, pb.Outcome_OUTCOME_RETURNED},
 		{care.OutcomeVet, pb.Outcome_OUTCOME_VET}, {care.OutcomeDied, pb.Outcome_OUTCOME_DIED}, {care.OutcomeLostTouch, pb.Outcome_OUTCOME_LOST_TOUCH},
 		{care.OutcomeLeft, pb.Outcome_OUTCOME_LEFT}, {care.OutcomePassedOn, pb.Outcome_OUTCOME_PASSED_ON}}
@@ -322,7 +324,8 @@ func entryToProto(e *care.Entry) *pb.Entry {
 	case care.SetupCheck:
 		check := &pb.SetupCheck{}
 		for _, a := range b.Answers {
-			check.Answers = append(check.Answers, &pb.SetupAnswer{Point: a.Point, Choice: a.Choice, MeasureMm: float64(a.Measure), Photos: a.Photos, Note: a.Note, Sizes: a.Sizes})
+			check.Answers = append(check.Answers, &pb.SetupAnswer{Point: a.Point, Choice: a.Choice, MeasureMm: float64(a.Measure), Photos: a.Photos, Note: a.Note, Sizes: a.Sizes,
+				MeasureSdMm: float64(a.MeasureSD), Taps: tapsToProto(a.Taps)})
 		}
 		out.Body = &pb.Entry_Setup{Setup: check}
 	case care.Seen:
@@ -330,11 +333,61 @@ func entryToProto(e *care.Entry) *pb.Entry {
 	case care.StepAgreed:
 		out.Body = &pb.Entry_Step{Step: &pb.StepAgreed{Step: b.Code, HoldsDays: int32(b.HoldsDays)}}
 	case care.Message:
-		out.Body = &pb.Entry_Message{Message: &pb.Message{Text: b.Text, Photos: b.Photos}}
+		out.Body = &pb.Entry_Message{Message: &pb.Message{Text: b.Text, Photos: b.Photos, Mark: markToProto(b.Mark)}}
 	case care.Ended:
 		out.Body = &pb.Entry_Ended{Ended: &pb.Ended{Outcome: outcomes.proto(b.Outcome), Reopened: b.Reopened}}
 	case care.Withdrawal:
 		out.Body = &pb.Entry_Withdrawal{Withdrawal: &pb.Withdrawal{}}
+	}
+	return out
+}
+
+func spotsToProto(list []care.Spot) (out []*pb.Spot) {
+	for _, s := range list {
+		out = append(out, &pb.Spot{X: s.X, Y: s.Y})
+	}
+	return out
+}
+
+func spotsFromProto(list []*pb.Spot) (out []care.Spot) {
+	for _, s := range list {
+		out = append(out, care.Spot{X: s.GetX(), Y: s.GetY()})
+	}
+	return out
+}
+
+func tapsToProto(t *care.Taps) *pb.Taps {
+	if t == nil {
+		return nil
+	}
+	return &pb.Taps{Photo: t.Photo, Slot: t.Slot, Rim: spotsToProto(t.Rim), Card: spotsToProto(t.Card)}
+}
+
+func tapsFromProto(t *pb.Taps) *care.Taps {
+	if t == nil {
+		return nil
+	}
+	return &care.Taps{Photo: t.GetPhoto(), Slot: t.GetSlot(), Rim: spotsFromProto(t.GetRim()), Card: spotsFromProto(t.GetCard())}
+}
+
+func markToProto(m *care.Mark) *pb.SetupMark {
+	if m == nil {
+		return nil
+	}
+	out := &pb.SetupMark{Kind: markKinds.proto(m.Kind), Point: m.Point, Photo: m.Photo}
+	if m.At != nil {
+		out.At = &pb.Spot{X: m.At.X, Y: m.At.Y}
+	}
+	return out
+}
+
+func markFromProto(m *pb.SetupMark) *care.Mark {
+	if m == nil {
+		return nil
+	}
+	out := &care.Mark{Kind: markKinds.domain(m.GetKind()), Point: m.GetPoint(), Photo: m.GetPhoto()}
+	if at := m.GetAt(); at != nil {
+		out.At = &care.Spot{X: at.GetX(), Y: at.GetY()}
 	}
 	return out
 }
@@ -380,7 +433,8 @@ func entryFromProto(e *pb.Entry, breederID, animalID, id string) (out care.Entry
 		var check care.SetupCheck
 		for _, a := range b.Setup.GetAnswers() {
 			check.Answers = append(check.Answers, care.SetupAnswer{Point: a.GetPoint(), Choice: a.GetChoice(), Measure: care.Millimetres(a.GetMeasureMm()),
-				Photos: a.GetPhotos(), Note: a.GetNote(), Sizes: a.GetSizes()})
+				Photos: a.GetPhotos(), Note: a.GetNote(), Sizes: a.GetSizes(),
+				MeasureSD: care.Millimetres(a.GetMeasureSdMm()), Taps: tapsFromProto(a.GetTaps())})
 		}
 		out.Body = check
 	case *pb.Entry_Seen:
@@ -388,7 +442,7 @@ func entryFromProto(e *pb.Entry, breederID, animalID, id string) (out care.Entry
 	case *pb.Entry_Step:
 		out.Body = care.StepAgreed{Code: b.Step.GetStep(), HoldsDays: int(b.Step.GetHoldsDays())}
 	case *pb.Entry_Message:
-		out.Body = care.Message{Text: b.Message.GetText(), Photos: b.Message.GetPhotos()}
+		out.Body = care.Message{Text: b.Message.GetText(), Photos: b.Message.GetPhotos(), Mark: markFromProto(b.Message.GetMark())}
 	case *pb.Entry_Ended:
 		out.Body = care.Ended{Outcome: outcomes.domain(b.Ended.GetOutcome()), Reopened: b.Ended.GetReopened()}
 	case *pb.Entry_Withdrawal:

@@ -20,10 +20,11 @@ func TestEntriesRoundTripOnTheWire(t *testing.T) {
 		care.ClimateReading{Warm: &c, Cool: &c, Night: &c, Surface: &c, Humidity: &p, TakenWith: care.WithInfrared},
 		care.Shed{Stage: care.ShedDone, Complete: &whole},
 		care.Sign{Code: "wheeze", Gone: true},
-		care.SetupCheck{Answers: []care.SetupAnswer{{Point: "heavy_things", Choice: "loose", Measure: 9.5, Sizes: map[string]float64{"mass_g": 1500}, Photos: []string{"p1"}, Note: "left"}}},
+		care.SetupCheck{Answers: []care.SetupAnswer{{Point: "heavy_things", Choice: "loose", Measure: 9.5, Sizes: map[string]float64{"mass_g": 1500}, Photos: []string{"p1"}, Note: "left",
+			MeasureSD: .4, Taps: &care.Taps{Photo: "p1", Slot: true, Rim: []care.Spot{{X: 1, Y: 2}}, Card: []care.Spot{{X: 3, Y: 4}}}}}},
 		care.Seen{},
 		care.StepAgreed{Code: "leave_in_peace", HoldsDays: 5},
-		care.Message{Text: "hello", Photos: []string{"p1"}},
+		care.Message{Text: "hello", Photos: []string{"p1"}, Mark: &care.Mark{Kind: care.MarkAgain, Point: "tubes", Photo: "p1", At: &care.Spot{X: 5, Y: 6}}},
 		care.Ended{Outcome: care.OutcomeReturned, Reopened: true},
 		care.Withdrawal{},
 	} {

@@ -27,7 +27,11 @@ func (e *entryService) CreateEntry(ctx context.Context, req *pb.CreateEntryReque
 	if err != nil {
 		return nil, err
 	}
-	out, err := e.s.followup.CreateEntry(ctx, callOf(ctx).who.Actor, e.s.now(), in)
+	who, list := callOf(ctx).who.Actor, []care.Entry{in}
+	if _, err := e.s.measured(ctx, who, list); err != nil {
+		return nil, err
+	}
+	out, err := e.s.followup.CreateEntry(ctx, who, e.s.now(), list[0])
 	return &pb.CreateEntryResponse{Entry: entryToProto(&out)}, err
 }
 
@@ -45,7 +49,11 @@ func (e *entryService) BatchCreateEntries(ctx context.Context, req *pb.BatchCrea
 			return nil, ofRequest(i, err)
 		}
 	}
-	out, failed, err := e.s.followup.CreateEntries(ctx, callOf(ctx).who.Actor, e.s.now(), list)
+	who := callOf(ctx).who.Actor
+	if failed, err := e.s.measured(ctx, who, list); err != nil {
+		return nil, ofRequest(failed, err)
+	}
+	out, failed, err := e.s.followup.CreateEntries(ctx, who, e.s.now(), list)
 	if err != nil {
 		return nil, ofRequest(failed, err)
 	}

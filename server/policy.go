@@ -66,6 +66,8 @@ var policy = access.Policy{
 	pb.CaseService_GiveBack_FullMethodName:            keeper,
 	pb.CaseService_AcknowledgeMessages_FullMethodName: keeper,
 	pb.CaseService_WatchCases_FullMethodName:          team.Reads(),
+	pb.CaseService_ListNewPhotos_FullMethodName:       team.Reads(),
+	pb.CaseService_LookAtPhoto_FullMethodName:         team,
 
 	pb.EntryService_CreateEntry_FullMethodName:        involved,
 	pb.EntryService_BatchCreateEntries_FullMethodName: involved,

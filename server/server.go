@@ -83,7 +83,8 @@ type Server struct {
 	arriving  *photo.Folder // what has come in of pictures
 	blobs     photo.Blobs
 	metrics   *metrics
-	numbers   net.Listener // nil without Config.Metrics
+	numbers   net.Listener  // nil without Config.Metrics
+	measuring chan struct{} // holds one while a photo is measured
 	lists     *lists
 	importDue chan struct{} // wakes the worker on imports
 	key       access.Key
@@ -113,7 +114,7 @@ type Server struct {
 // does not answer before Run. Everything it opened is closed again when it
 // fails.
 func New(ctx context.Context, cfg Config) (s *Server, err error) {
-	s = &Server{cfg: cfg, log: cfg.Log, now: cfg.Now, draining: make(chan struct{}), importDue: make(chan struct{}, 1),
+	s = &Server{cfg: cfg, log: cfg.Log, now: cfg.Now, draining: make(chan struct{}), importDue: make(chan struct{}, 1), measuring: make(chan struct{}, 1),
 		claims: access.NewLimiter(access.ClaimLimits), signIns: access.NewLimiter(access.SignInLimits),
 		prints: access.NewLimiter(access.PrintLimits), checks: access.NewLimiter(access.CheckLimits)}
 	if s.log == nil {

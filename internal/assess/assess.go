@@ -191,6 +191,7 @@ type engine struct {
 	shown     bool // a weigh-in, and not only the passing of time, showed the loss
 	climate   climate
 	answers   []answer
+	marks     []mark
 	signs     []signState
 
 	hazards      []hazard
@@ -255,7 +256,7 @@ type contribution struct {
 // begin starts anew at the handover. history is what counts of the breeder's
 // time, in order.
 func (e *engine) begin(s *Subject, history []*care.Entry) {
-	*e = engine{s: s, answers: e.answers[:0], signs: e.signs[:0], hazards: e.hazards[:0], outgrown: e.outgrown[:0], findings: e.findings[:0],
+	*e = engine{s: s, answers: e.answers[:0], marks: e.marks[:0], signs: e.signs[:0], hazards: e.hazards[:0], outgrown: e.outgrown[:0], findings: e.findings[:0],
 		regurgitated: e.regurgitated[:0], refusals: e.refusals[:0], contributions: e.contributions[:0],
 		weights: e.weights[:0], early: e.early[:0], troubles: e.troubles[:0], climateDay: -1, climate: climate{warmth: e.climate.warmth[:0]}}
 	start := s.HandedOverAt
@@ -280,6 +281,7 @@ func (e *engine) assign(o *engine) {
 	was := *e
 	*e = *o
 	e.answers = append(was.answers[:0], o.answers...)
+	e.marks = append(was.marks[:0], o.marks...)
 	e.signs = append(was.signs[:0], o.signs...)
 	e.hazards = append(was.hazards[:0], o.hazards...)
 	e.outgrown = append(was.outgrown[:0], o.outgrown...)
@@ -354,6 +356,10 @@ func (e *engine) take(entries []*care.Entry) {
 		case care.SetupCheck:
 			e.observations++
 			e.takeSetup(&b, x)
+		case care.Message:
+			if b.Mark != nil && x.By != care.KeeperActor {
+				e.takeMark(b.Mark, b.Text, x)
+			}
 		case care.StepAgreed:
 			e.step, e.stepAt = b, x.HappenedAt
 			agreed = true
@@ -468,12 +474,37 @@ func (e *engine) takeSign(b care.Sign, x *care.Entry, onDay int) {
 func (e *engine) takeSetup(b *care.SetupCheck, x *care.Entry) {
 	e.hazardsStale = true
 	for _, a := range b.Answers {
+		if a.Measure > 0 {
+			e.unmark(a.Point)
+		}
 		if old := e.answerTo(a.Point); old != nil {
-			*old = answer{a, x.HappenedAt, x.ID}
+			*old = answer{SetupAnswer: a, at: x.HappenedAt, id: x.ID}
 			continue
 		}
-		e.answers = append(e.answers, answer{a, x.HappenedAt, x.ID})
+		e.answers = append(e.answers, answer{SetupAnswer: a, at: x.HappenedAt, id: x.ID})
 	}
+}
+
+// takeMark keeps what the breeder saw in a photo of a point: a hazard stands
+// until the breeder says that it is fine, or the place is measured anew.
+func (e *engine) takeMark(m *care.Mark, text string, x *care.Entry) {
+	switch m.Kind {
+	case care.MarkHazard:
+		e.unmark(m.Point)
+		e.marks = append(e.marks, mark{m.Point, text, x.HappenedAt, x.ID})
+	case care.MarkFine:
+		e.unmark(m.Point)
+		if a := e.answerTo(m.Point); a != nil {
+			a.seenFine = true
+		}
+	default:
+		return
+	}
+	e.hazardsStale = true
+}
+
+func (e *engine) unmark(point string) {
+	e.marks = slices.DeleteFunc(e.marks, func(m mark) bool { return m.point == point })
 }
 
 func (e *engine) takeClimate(b *care.ClimateReading, x *care.Entry) {

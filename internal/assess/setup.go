@@ -2,6 +2,8 @@ package assess
 
 import (
 	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"warmhand/internal/care"
@@ -93,10 +95,36 @@ type answer struct {
 	care.SetupAnswer
 	at time.Time
 	id string
+	// seenFine: the breeder looked at it since and said so. It weighs more than the
+	// keeper's word, and less than a number.
+	seenFine bool
 }
 
-// openingSD is how far off a measured width may be, mm: that of a ruler, or a
-// share of what is large; a photo with the card does better.
+// sd is the standard deviation of its measure.
+func (a *answer) sd() float64 {
+	if a.MeasureSD > 0 {
+		return float64(a.MeasureSD)
+	}
+	return openingSD(float64(a.Measure))
+}
+
+// width is its measure as a note says it, with the error where a photo tells it.
+func (a *answer) width() string {
+	if a.MeasureSD > 0 {
+		return number(float64(a.Measure), 1) + " ± " + number(2*float64(a.MeasureSD), 1) + " mm"
+	}
+	return number(float64(a.Measure), 0) + " mm"
+}
+
+// mark is a hazard that the breeder saw in a photo.
+type mark struct {
+	point, text string
+	at          time.Time
+	id          string
+}
+
+// openingSD is how far off a width may be that somebody measured with a ruler,
+// mm: that of the ruler, or a share of what is large.
 func openingSD(width float64) float64 { return math.Max(ruler[0], ruler[1]*width) }
 
 // weighHazards judges the latest answers anew for a body of this mass.
@@ -128,6 +156,9 @@ func (e *engine) weighHazards(mass float64, say bool) {
 		if a.Point == "gradient" && a.Choice != care.NotSure && e.gradientSince(a.at) >= leastGradient {
 			j.bad = false // a thermometer says more than the word
 		}
+		if a.seenFine && a.Measure == 0 {
+			j.bad = false
+		}
 		if !j.bad {
 			continue
 		}
@@ -140,6 +171,34 @@ func (e *engine) weighHazards(mass float64, say bool) {
 		}
 		e.hazards = append(e.hazards, h)
 	}
+	for i := range e.marks {
+		m := &e.marks[i]
+		p, ok := care.Point(m.point)
+		if !ok || slices.ContainsFunc(e.hazards, func(h hazard) bool { return h.point == m.point }) {
+			continue
+		}
+		h := hazard{point: m.point, title: p.Title, fix: p.Fix, risk: e.worstRisk(&p), level: care.Watch, at: m.at, id: m.id}
+		if say {
+			h.note = "the breeder saw in a photo: " + strings.TrimRight(m.text, ". ")
+		}
+		if h.risk.loss() >= stepInLoss {
+			h.level = care.StepIn
+		}
+		e.hazards = append(e.hazards, h)
+	}
+}
+
+// worstRisk is the gravest of what a hazard of this point may do.
+func (e *engine) worstRisk(p *care.SetupPoint) (worst risk) {
+	for _, c := range p.Choices {
+		if c.Verdict != care.Hazard {
+			continue
+		}
+		if r := e.hazardRisk(&answer{SetupAnswer: care.SetupAnswer{Point: p.Code, Choice: c.Code}}); r.loss() > worst.loss() {
+			worst = r
+		}
+	}
+	return worst
 }
 
 // hazardRisk is what an answer may do, in this animal and with this heater.
@@ -234,10 +293,10 @@ func (e *engine) measured(a *answer, b *body, j *judgement) {
 		}
 	case "lid_gaps":
 		if size > 0 && a.Choice != "no_lock" {
-			p := snake.EscapeProbability(size, openingSD(size), b.width)
+			p := snake.EscapeProbability(size, a.sd(), b.width)
 			j.bad, j.risk = p >= holdConcern, escapeRisk(p)
 			j.tell(func() string {
-				return "a slit of " + number(size, 0) + " mm: its head would go through with a chance of about " + percent(p)
+				return "a slit of " + a.width() + ": its head would go through with a chance of about " + percent(p)
 			})
 		}
 	case "water_depth":
@@ -271,11 +330,11 @@ func (e *engine) measured(a *answer, b *body, j *judgement) {
 
 // hole judges a rigid opening now, and when growth will make it a trap.
 func (e *engine) hole(a *answer, size float64, b *body, j *judgement) {
-	sd := openingSD(size)
+	sd := a.sd()
 	p := snake.WedgeProbability(size, sd, b.width, b.prey)
 	j.bad, j.risk = p >= holdConcern, risk{p, stuck[0], stuck[1]}
 	j.tell(func() string {
-		return number(size, 0) + " mm wide, for a body about " + number(b.width, 0) + " mm: it could get stuck with a chance of about " + percent(p)
+		return a.width() + " wide, for a body about " + number(b.width, 0) + " mm: it could get stuck with a chance of about " + percent(p)
 	})
 	if j.bad {
 		return
@@ -302,7 +361,7 @@ func (e *engine) hole(a *answer, size float64, b *body, j *judgement) {
 	if !o.from.After(soon) {
 		j.bad = true
 		j.tell(func() string {
-			return number(size, 0) + " mm wide and wide enough by its last weight; as its kind grows it could get stuck " + o.when()
+			return a.width() + " wide and wide enough by its last weight; as its kind grows it could get stuck " + o.when()
 		})
 		j.risk = risk{holdConcern, stuck[0], soonTrap}
 		return

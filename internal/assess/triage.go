@@ -172,7 +172,7 @@ func (e *engine) freshen() {
 	if e.climateDay != e.day {
 		e.findings, e.climateDay = e.climateFindings(e.findings), e.day
 	}
-	if len(e.answers) > 0 && (e.hazardsStale || e.day >= e.hazardsUntil) {
+	if len(e.answers)+len(e.marks) > 0 && (e.hazardsStale || e.day >= e.hazardsUntil) {
 		e.weighHazards(e.lastMass, false)
 	}
 }

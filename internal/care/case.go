@@ -322,6 +322,9 @@ type Photo struct {
 	Dark, Blurred bool
 	TakenAt       *time.Time
 	ReceivedAt    time.Time
+	// LookedAt is when somebody of the breeder went past it in the review; nil: it
+	// is new.
+	LookedAt *time.Time
 }
 
 // UpdateFlags merges what an assessment found, the most urgent first, into the

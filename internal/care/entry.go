@@ -143,6 +143,27 @@ type SetupAnswer struct {
 	Sizes  map[string]float64 `json:"sizes,omitempty"`
 	Photos []string           `json:"photos,omitempty"` // photo ids of the same case
 	Note   string             `json:"note,omitempty"`
+	// MeasureSD is the standard deviation of Measure where it is known; 0: that of
+	// a ruler.
+	MeasureSD Millimetres `json:"measure_sd_mm,omitempty"`
+	// Taps are what Measure was worked out from; nil: somebody typed it.
+	Taps *Taps `json:"taps,omitempty"`
+}
+
+// Spot is a place in a photo, in pixels of its large size from the upper left
+// corner.
+type Spot struct {
+	X float64 `json:"x"`
+	Y float64 `json:"y"`
+}
+
+// Taps is where somebody tapped in a photo to measure an opening, so that it can
+// be measured again.
+type Taps struct {
+	Photo string `json:"photo"`
+	Slot  bool   `json:"slot,omitempty"` // the gap between two edges; else a diameter
+	Rim   []Spot `json:"rim"`
+	Card  []Spot `json:"card,omitempty"` // corners of a bank card; none: the handover card is in the photo
 }
 
 // SetupCheck is the keeper's walk through the checklist, or a part of it: for
@@ -165,6 +186,27 @@ type StepAgreed struct {
 type Message struct {
 	Text   string   `json:"text"`
 	Photos []string `json:"photos,omitempty"`
+	// Mark says that the text is about a point of the setup; nil: it is not.
+	Mark *Mark `json:"mark,omitempty"`
+}
+
+// MarkKind is what the breeder says of a point of the setup.
+type MarkKind string
+
+// The marks. A hazard stands until the breeder says fine, or the place is
+// measured anew; again asks for another picture of it.
+const (
+	MarkHazard MarkKind = "hazard"
+	MarkAgain  MarkKind = "again"
+	MarkFine   MarkKind = "fine"
+)
+
+// Mark is what the breeder saw in a photo of the setup.
+type Mark struct {
+	Kind  MarkKind `json:"mark"`
+	Point string   `json:"point"`           // of the checklist
+	Photo string   `json:"photo,omitempty"` // of the same case; "" none
+	At    *Spot    `json:"at,omitempty"`    // where in the photo; nil: all of it
 }
 
 // Outcome is how a case ended.

@@ -70,8 +70,8 @@ func WithoutPerson(log []Entry, caseID, as string) (changed []Entry, drop []stri
 			b.Answers = slices.Clone(b.Answers)
 			for i := range b.Answers {
 				a := &b.Answers[i]
-				same = same && a.Note == "" && len(a.Photos) == 0
-				a.Note, a.Photos = "", nil
+				same = same && a.Note == "" && len(a.Photos) == 0 && a.Taps == nil
+				a.Note, a.Photos, a.Taps = "", nil, nil
 			}
 			e.Body = b
 		}

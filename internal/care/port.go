@@ -136,6 +136,11 @@ type Tx interface {
 	InsertPhoto(Photo) error
 	Photo(breederID, photoID string) (Photo, error)
 	ListPhotos(breederID, caseID string) ([]Photo, error)
+	// ListNewPhotos pages through keepers' photos that nobody has looked at,
+	// oldest first; those of ended cases are in it.
+	ListNewPhotos(breederID string, after Cursor, limit int) ([]Photo, Cursor, error)
+	// LookPhoto sets LookedAt of a photo that has none.
+	LookPhoto(breederID, photoID string, at time.Time) error
 	// DeletePhotos deletes what somebody in this role added to a case, and
 	// remembers whose bytes may have to go.
 	DeletePhotos(breederID, caseID string, by ActorKind) error

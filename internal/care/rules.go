@@ -100,6 +100,9 @@ func CheckEntry(e *Entry, now time.Time) error {
 		if strings.TrimSpace(b.Text) == "" {
 			return BadField("entry.message.text", "The message is empty. Write something, or leave it.")
 		}
+		if b.Mark != nil {
+			return checkMark(b.Mark, e.By)
+		}
 	case Sign:
 		if b.Code == "" {
 			return BadField("entry.sign.sign", "Say what was seen.")
@@ -127,6 +130,40 @@ func (b *ClimateReading) airs() []temperature {
 	return []temperature{{"warm_c", b.Warm}, {"cool_c", b.Cool}, {"night_c", b.Night}}
 }
 
+func checkMark(m *Mark, by ActorKind) error {
+	switch m.Kind {
+	case MarkHazard, MarkAgain, MarkFine:
+	default:
+		return BadField("entry.message.mark", "Say what the mark is: hazard, again or fine.")
+	}
+	if by == KeeperActor {
+		return BadField("entry.message.mark", "Marks are the breeder's. Write it as a message, or answer the point again.")
+	}
+	if _, ok := Point(m.Point); !ok {
+		return BadField("entry.message.point", "%q is not a point of the setup checklist. Update the app, or choose a listed point.", m.Point)
+	}
+	if m.At != nil && (m.Photo == "" || !m.At.inside()) {
+		return BadField("entry.message.mark", "The place of the mark lies in no photo. Name the photo, and give pixels of its large size.")
+	}
+	return nil
+}
+
+// inside reports whether a large photo may have this pixel.
+func (s *Spot) inside() bool {
+	const side = 1600 // of a large photo
+	return finite(s.X) && finite(s.Y) && 0 <= s.X && s.X <= side && 0 <= s.Y && s.Y <= side
+}
+
+func (t *Taps) whole() bool {
+	ok := t.Photo != "" && 4 <= len(t.Rim) && len(t.Rim) <= 32 && (len(t.Card) == 0 || len(t.Card) == 4)
+	for _, list := range [][]Spot{t.Rim, t.Card} {
+		for i := range list {
+			ok = ok && list[i].inside()
+		}
+	}
+	return ok
+}
+
 func checkSetup(s SetupCheck) error {
 	seen := map[string]bool{}
 	for i, a := range s.Answers {
@@ -148,6 +185,17 @@ func checkSetup(s SetupCheck) error {
 		}
 		if !finite(float64(a.Measure)) || a.Measure < 0 {
 			return BadField(at+".measure_mm", "Give the size in millimetres, or leave it empty.")
+		}
+		if !finite(float64(a.MeasureSD)) || a.MeasureSD < 0 || a.MeasureSD > 0 && a.Measure == 0 {
+			return BadField(at+".measure_sd_mm", "Give how far off the size may be, in millimetres, or leave it empty.")
+		}
+		if a.Taps != nil {
+			if p.Measure != MeasureOpening && p.Measure != MeasureGap {
+				return BadField(at+".taps", "%q is not measured in a photo. Leave the taps out.", p.Title)
+			}
+			if !a.Taps.whole() {
+				return BadField(at+".taps", "Name the photo, and give 4 to 32 places on the rim of the opening, and the four corners of a bank card or none.")
+			}
 		}
 		for _, code := range slices.Sorted(maps.Keys(a.Sizes)) {
 			i := slices.IndexFunc(p.Sizes, func(s Size) bool { return s.Code == code })

@@ -119,8 +119,10 @@ type row struct {
 	Answers json.RawMessage `json:"answers,omitempty"`
 	*care.StepAgreed
 	*care.Ended
-	Text string `json:"text,omitempty"`
-	Note string `json:"note,omitempty"`
+	Text  string        `json:"text,omitempty"`
+	Mark  care.MarkKind `json:"mark,omitempty"`
+	Point string        `json:"point,omitempty"`
+	Note  string        `json:"note,omitempty"`
 }
 
 // setupAnswer is the answer to one point with more than the choice.
@@ -129,6 +131,7 @@ type setupAnswer struct {
 	Measure care.Millimetres   `json:"measure_mm,omitempty"`
 	Sizes   map[string]float64 `json:"sizes,omitempty"`
 	Note    string             `json:"note,omitempty"`
+	SD      care.Millimetres   `json:"measure_sd_mm,omitempty"`
 }
 
 // appendAnswers writes answers in their order, which a map would lose.
@@ -140,7 +143,7 @@ func appendAnswers(dst []byte, list []care.SetupAnswer) ([]byte, error) {
 		}
 		var value any = a.Choice
 		if a.Measure > 0 || len(a.Sizes) > 0 || a.Note != "" {
-			value = setupAnswer{a.Choice, a.Measure, a.Sizes, a.Note}
+			value = setupAnswer{a.Choice, a.Measure, a.Sizes, a.Note, a.MeasureSD}
 		}
 		for _, part := range [...]struct {
 			v     any
@@ -202,6 +205,9 @@ func Append(dst []byte, l *Line) ([]byte, error) {
 			r.StepAgreed = &b
 		case care.Message:
 			r.Text = b.Text
+			if b.Mark != nil {
+				r.Mark, r.Point = b.Mark.Kind, b.Mark.Point
+			}
 		case care.Ended:
 			r.Ended = &b
 		}

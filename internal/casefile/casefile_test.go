@@ -163,7 +163,7 @@ func TestMistakes(t *testing.T) {
 		{"choice", []string{opening, later(`"kind":"setup","answers":{"hides":"many"}`)}, 2, "answers", `"many" is not an answer`},
 		{"point twice", []string{opening, later(`"kind":"setup","answers":{"hides":"one","hides":"one"}`)}, 2, "answers", "twice"},
 		{"answer's size", []string{opening, later(`"kind":"setup","answers":{"tubes":{"choice":"snug","measure_mm":-1}}`)}, 2, "answers.tubes.measure_mm", "is -1; expected a size, more than 0 and up to 10000"},
-		{"answer's field", []string{opening, later(`"kind":"setup","answers":{"tubes":{"choice":"snug","depth":1}}`)}, 2, "answers.tubes.depth", "expected choice, measure_mm, sizes or note"},
+		{"answer's field", []string{opening, later(`"kind":"setup","answers":{"tubes":{"choice":"snug","depth":1}}`)}, 2, "answers.tubes.depth", "expected choice, measure_mm, measure_sd_mm, sizes or note"},
 		{"answer's further size", []string{opening, later(`"kind":"setup","answers":{"heavy_things":{"choice":"on_floor","sizes":{"speed":1}}}`)}, 2, "answers", `"speed" is not a size`},
 		{"answer's further sizes", []string{opening, later(`"kind":"setup","answers":{"heavy_things":{"choice":"on_floor","sizes":[1]}}`)}, 2, "answers.heavy_things.sizes", "not a field"},
 		{"answer's form", []string{opening, later(`"kind":"setup","answers":{"tubes":3}`)}, 2, "answers.tubes", "is 3; expected a choice"},

@@ -75,6 +75,8 @@ const (
 	fOutcome
 	fReopened
 	fText
+	fMark
+	fPoint
 	fields
 )
 
@@ -163,6 +165,8 @@ var specs = [fields]spec{
 	fHoldsDays:   {"holds_days", whole, 0, 120, "whole days from 0 to 120"},
 	fOutcome:     {"outcome", word, 1, 20, "settled, returned, vet, died, lost_touch, passed_on or left"},
 	fReopened:    {"reopened", truth, 0, 0, "true or false"},
+	fMark:        {"mark", word, 1, 20, "hazard, again or fine, with a point"},
+	fPoint:       {"point", word, 1, 40, "a point of the setup check, such as decor_openings"},
 	fText:        {"text", prose, 1, longestText, "a text of 1 to 4000 characters"},
 }
 
@@ -194,7 +198,7 @@ var kinds = [...]struct {
 	{care.KindSetup, everyEntry | of(fAnswers), of(fAnswers)},
 	{care.KindSeen, everyEntry, 0},
 	{care.KindStep, everyEntry | of(fStep, fHoldsDays), of(fStep)},
-	{care.KindMessage, everyEntry | of(fText), of(fText)},
+	{care.KindMessage, everyEntry | of(fText, fMark, fPoint), of(fText)},
 	{care.KindOutcome, everyEntry | of(fOutcome, fReopened), of(fOutcome)},
 	{care.KindWithdrawal, everyEntry, of(fReplaces)},
 }
@@ -528,12 +532,17 @@ func (d *Decoder) readAnswer(where string, a *care.SetupAnswer) error {
 			a.Measure = care.Millimetres(n)
 			return err
 		}
+		if name == "measure_sd_mm" {
+			n, err := d.size(where, 10000)
+			a.MeasureSD = care.Millimetres(n)
+			return err
+		}
 		v, err := d.json.ReadValue()
 		if err != nil {
 			return broken(err)
 		}
 		if name != "choice" && name != "note" {
-			return bad(where, "is not a field of an answer; expected choice, measure_mm, sizes or note")
+			return bad(where, "is not a field of an answer; expected choice, measure_mm, measure_sd_mm, sizes or note")
 		}
 		if v.Kind() == 'n' {
 			return nil
@@ -791,7 +800,14 @@ func (d *Decoder) entry(kind care.Kind, l *Line) (err error) {
 		if strings.TrimSpace(d.text[fText]) == "" {
 			return d.unlike(fText)
 		}
-		e.Body = care.Message{Text: d.text[fText]}
+		b := care.Message{Text: d.text[fText]}
+		if d.has&of(fMark, fPoint) != 0 {
+			b.Mark = &care.Mark{Point: d.str(fPoint)}
+			if b.Mark.Kind, err = one(d, fMark, care.MarkHazard, care.MarkAgain, care.MarkFine); err != nil {
+				return err
+			}
+		}
+		e.Body = b
 	case care.KindOutcome:
 		b := care.Ended{Reopened: d.float(fReopened) == 1}
 		if b.Outcome, err = one(d, fOutcome, care.OutcomeSettled, care.OutcomeReturned, care.OutcomeVet, care.OutcomeDied, care.OutcomeLostTouch, care.OutcomePassedOn, care.OutcomeLeft); err != nil {

@@ -417,13 +417,18 @@ func sameAs(old, e *care.Entry) bool {
 		if b, ok := x.Body.(care.SetupCheck); ok && len(b.Answers) == len(had.Answers) {
 			b.Answers = slices.Clone(b.Answers)
 			for i := range b.Answers {
-				b.Answers[i].Photos = had.Answers[i].Photos
+				b.Answers[i].Photos, b.Answers[i].Taps = had.Answers[i].Photos, had.Answers[i].Taps
 			}
 			x.Body = b
 		}
 	case care.Message:
 		if b, ok := x.Body.(care.Message); ok {
 			b.Photos = had.Photos
+			if b.Mark != nil && had.Mark != nil {
+				mark := *b.Mark
+				mark.Photo, mark.At = had.Mark.Photo, had.Mark.At
+				b.Mark = &mark
+			}
 			x.Body = b
 		}
 	}

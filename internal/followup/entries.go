@@ -243,9 +243,15 @@ func checkLinks(tx care.Tx, e *care.Entry) error {
 	switch b := e.Body.(type) {
 	case care.Message:
 		photos = b.Photos
+		if b.Mark != nil && b.Mark.Photo != "" {
+			photos = append(slices.Clone(photos), b.Mark.Photo)
+		}
 	case care.SetupCheck:
 		for _, a := range b.Answers {
 			photos = append(photos, a.Photos...)
+			if a.Taps != nil {
+				photos = append(photos, a.Taps.Photo)
+			}
 		}
 	}
 	for _, id := range photos {

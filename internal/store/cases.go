@@ -30,7 +30,7 @@ var (
 	looks = table{name: "looks", what: "look", key: 6, columns: columns(
 		`breeder_id case_id by_kind by_id what day first_at last_at count`)}
 	photos = table{name: "photos", what: "photo", key: 2, columns: columns(
-		`breeder_id photo_id case_id by_kind by_id hash source width height bytes dark blurred taken_at received_at`)}
+		`breeder_id photo_id case_id by_kind by_id hash source width height bytes dark blurred taken_at received_at looked_at`)}
 )
 
 func lookRow(l *care.Look) []any {
@@ -70,7 +70,7 @@ func flagRow(f *care.Flag) []any {
 
 func photoRow(p *care.Photo) []any {
 	return []any{&p.BreederID, &p.ID, &p.CaseID, &p.By, &p.ByID, &p.Hash, &p.Source, number[int]{&p.Width}, number[int]{&p.Height}, &p.Bytes,
-		truth{&p.Dark}, truth{&p.Blurred}, maybeInstant{&p.TakenAt}, instant{&p.ReceivedAt}}
+		truth{&p.Dark}, truth{&p.Blurred}, maybeInstant{&p.TakenAt}, instant{&p.ReceivedAt}, maybeInstant{&p.LookedAt}}
 }
 
 // mostUrgent is the order of the triage list and where it goes on.
@@ -107,6 +107,10 @@ var (
 	insertPhoto = photos.insertQuery()
 	getPhoto    = photos.getQuery()
 	listPhotos  = photos.selectQuery(`WHERE breeder_id = ?1 AND case_id = ?2 ORDER BY received_at, photo_id`)
+
+	listNewPhotos = photos.selectQuery(`WHERE breeder_id = ?1 AND looked_at IS NULL AND by_kind = 'keeper'
+		AND received_at >= ?2 AND (received_at > ?2 OR photo_id > ?3) ORDER BY received_at, photo_id LIMIT ?4`)
+	lookPhoto = newQuery("look at a photo", `UPDATE photos SET looked_at = ?3 WHERE breeder_id = ?1 AND photo_id = ?2 AND looked_at IS NULL`)
 
 	discardPhotos = newQuery("discard photos", `INSERT INTO discarded (hash)
 		SELECT DISTINCT hash FROM photos WHERE breeder_id = ?1 AND case_id = ?2 AND by_kind = ?3 ON CONFLICT DO NOTHING`)
@@ -226,6 +230,17 @@ func (t *tx) Photo(breederID, photoID string) (care.Photo, error) {
 // ListPhotos is ordered by arrival, oldest first.
 func (t *tx) ListPhotos(breederID, caseID string) ([]care.Photo, error) {
 	return list(t, listPhotos, photoRow, breederID, caseID)
+}
+
+func (t *tx) ListNewPhotos(breederID string, after care.Cursor, limit int) ([]care.Photo, care.Cursor, error) {
+	at := func(p *care.Photo) care.Cursor { return care.Cursor{Key: float64(p.ReceivedAt.UnixMilli()), ID: p.ID} }
+	return page(t, listNewPhotos, photoRow, at, limit, breederID, int64(after.Key), after.ID)
+}
+
+// LookPhoto changes nothing where there is no such photo.
+func (t *tx) LookPhoto(breederID, photoID string, at time.Time) error {
+	_, err := t.exec(lookPhoto, breederID, photoID, at.UnixMilli())
+	return err
 }
 
 func (t *tx) DeletePhotos(breederID, caseID string, by care.ActorKind) error {

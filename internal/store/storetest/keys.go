@@ -461,6 +461,10 @@ func isolation(t *testing.T, s care.Store) {
 		"ListFlags":       func(tx care.Tx) (any, error) { return tx.ListFlags("b2", "h1") },
 		"ListSigningKeys": func(tx care.Tx) (any, error) { return tx.ListSigningKeys("b2") },
 		"ListPhotos":      func(tx care.Tx) (any, error) { return tx.ListPhotos("b2", "h1") },
+		"ListNewPhotos": func(tx care.Tx) (any, error) {
+			v, _, err := tx.ListNewPhotos("b2", care.Cursor{}, 10)
+			return v, err
+		},
 		"ListImports": func(tx care.Tx) (any, error) {
 			v, _, err := tx.ListImports("b2", care.Cursor{}, 10)
 			return v, err
@@ -473,7 +477,7 @@ func isolation(t *testing.T, s care.Store) {
 		"ListUsers": []care.User{two.user}, "ListPasskeys": []care.Passkey{two.passkey}, "ListSecrets": []care.Secret{two.secret},
 		"ListAnimals": []care.Animal{two.animal}, "Log": []care.Entry{two.entry}, "ListEntries": []care.Entry{two.entry},
 		"ListHandovers": []care.Handover{two.handover}, "ListCases": []care.Case{listed}, "CasesOfKeeper": []care.Case{two.kase},
-		"ListFlags": []care.Flag{two.flag}, "ListPhotos": []care.Photo{two.photo}, "ListSigningKeys": []care.SigningKey{two.signing},
+		"ListFlags": []care.Flag{two.flag}, "ListPhotos": []care.Photo{two.photo}, "ListSigningKeys": []care.SigningKey{two.signing}, "ListNewPhotos": []care.Photo(nil),
 		"ListImports": []care.Import{two.imported}, "ListImportAnimals": []care.ImportAnimal{two.touched},
 		"ListCards": []care.Card{two.card},
 	}

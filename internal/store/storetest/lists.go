@@ -496,6 +496,51 @@ func listOrder(t *testing.T, s care.Store) {
 	wantSame(t, "oldest first", got, [5][]string{{"a", "z", "u1"}, {"a", "z", "cred-b1"}, {"a", "z", "s1"}, {"a", "z", "refusal-1"}, {"a", "z", "p1"}})
 }
 
+func newPhotos(t *testing.T, s care.Store) {
+	full("b1").insert(t, s)
+	full("b2").insert(t, s)
+	write(t, s, func(tx care.Tx) error {
+		for id, p := range map[string]struct {
+			by   care.ActorKind
+			when time.Time
+		}{"z": {care.KeeperActor, at(time.Hour)}, "a": {care.KeeperActor, at(time.Hour)}, "early": {care.KeeperActor, at(-time.Hour)}, "breeder's": {care.BreederOwner, at(0)}} {
+			w := full("b1")
+			w.photo.ID, w.photo.By, w.photo.ReceivedAt, w.photo.LookedAt = id, p.by, p.when, nil
+			if err := tx.InsertPhoto(w.photo); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	all := func(limit int) (got []string) {
+		after := care.Cursor{}
+		for {
+			page := read(t, s, func(tx care.Tx) (list []care.Photo, err error) {
+				list, after, err = tx.ListNewPhotos("b1", after, limit)
+				return list, err
+			})
+			got = append(got, ids(page, func(p care.Photo) string { return p.ID })...)
+			if after == (care.Cursor{}) {
+				return got
+			}
+		}
+	}
+	for _, limit := range []int{1, 2, 10} {
+		wantSame(t, "new photos", all(limit), []string{"early", "a", "z"})
+	}
+	write(t, s, func(tx care.Tx) error {
+		for _, err := range []error{tx.LookPhoto("b1", "a", at(time.Minute)), tx.LookPhoto("b1", "a", at(2*time.Minute)), tx.LookPhoto("b2", "z", at(0)), tx.LookPhoto("b1", "none", at(0))} {
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	wantSame(t, "after a look", all(10), []string{"early", "z"})
+	seen := read(t, s, func(tx care.Tx) (care.Photo, error) { return tx.Photo("b1", "a") })
+	wantSame(t, "the first look", seen.LookedAt, ptr(at(time.Minute)))
+}
+
 func flagPut(t *testing.T, s care.Store) {
 	w := full("b1")
 	w.insert(t, s)

@@ -89,10 +89,12 @@ func roundTripKinds(t *testing.T, s care.Store) {
 		care.ClimateReading{}, care.ClimateReading{Warm: ptr(care.Celsius(31.5)), Cool: ptr(care.Celsius(0)), Night: ptr(care.Celsius(-1)), Surface: ptr(care.Celsius(40)), Humidity: ptr(care.Percent(55)), TakenWith: care.WithProbe},
 		care.Shed{Stage: care.Opaque}, care.Shed{Stage: care.ShedDone, Complete: ptr(true)},
 		care.Sign{Code: "wheeze"},
-		care.SetupCheck{}, care.SetupCheck{Answers: []care.SetupAnswer{{Point: "doors", Choice: "shut", Measure: 9.5, Sizes: map[string]float64{"foot_mm": 60}, Photos: []string{"p1"}, Note: "tape"}}},
+		care.SetupCheck{}, care.SetupCheck{Answers: []care.SetupAnswer{{Point: "doors", Choice: "shut", Measure: 9.5, Sizes: map[string]float64{"foot_mm": 60}, Photos: []string{"p1"}, Note: "tape",
+			MeasureSD: .4, Taps: &care.Taps{Photo: "p1", Slot: true, Rim: []care.Spot{{X: 1, Y: 2.5}}, Card: []care.Spot{{X: 3, Y: 4}}}}}},
 		care.Seen{},
 		care.StepAgreed{Code: "leave_in_peace", HoldsDays: 5},
 		care.Message{Text: "She ate", Photos: []string{"p1", "p2"}},
+		care.Message{Text: "A hole", Mark: &care.Mark{Kind: care.MarkHazard, Point: "tubes", Photo: "p1", At: &care.Spot{X: .5, Y: 1600}}},
 		care.Ended{Outcome: care.OutcomeVet}, care.Ended{Outcome: care.OutcomeSettled, Reopened: true},
 		care.Withdrawal{},
 	}

@@ -98,13 +98,17 @@ type CaseLine struct {
 	Complete *bool  `protobuf:"varint,71,opt,name=complete,proto3,oneof" json:"complete,omitempty"`
 	// Of a sign.
 	Sign string `protobuf:"bytes,80,opt,name=sign,proto3" json:"sign,omitempty"`
-	// Of a setup check: to each point its choice, or an object with choice, measure_mm, sizes and note.
+	// Of a setup check: to each point its choice, or an object with choice, measure_mm, measure_sd_mm, sizes and note.
 	Answers *structpb.Struct `protobuf:"bytes,90,opt,name=answers,proto3" json:"answers,omitempty"`
 	// Of a step.
 	Step      string `protobuf:"bytes,100,opt,name=step,proto3" json:"step,omitempty"`
 	HoldsDays *int32 `protobuf:"varint,101,opt,name=holds_days,json=holdsDays,proto3,oneof" json:"holds_days,omitempty"`
 	// Of a message.
 	Text string `protobuf:"bytes,110,opt,name=text,proto3" json:"text,omitempty"`
+	// What the breeder says of a point of the setup: hazard, again or fine.
+	Mark string `protobuf:"bytes,111,opt,name=mark,proto3" json:"mark,omitempty"`
+	// The point of the setup check that the mark is on.
+	Point string `protobuf:"bytes,112,opt,name=point,proto3" json:"point,omitempty"`
 	// Of an outcome: settled, returned, vet, died, lost_touch, passed_on or left.
 	Outcome string `protobuf:"bytes,120,opt,name=outcome,proto3" json:"outcome,omitempty"`
 	// The end is taken back.
@@ -493,6 +497,20 @@ func (x *CaseLine) GetText() string {
 	return ""
 }
 
+func (x *CaseLine) GetMark() string {
+	if x != nil {
+		return x.Mark
+	}
+	return ""
+}
+
+func (x *CaseLine) GetPoint() string {
+	if x != nil {
+		return x.Point
+	}
+	return ""
+}
+
 func (x *CaseLine) GetOutcome() string {
 	if x != nil {
 		return x.Outcome
@@ -511,7 +529,7 @@ var File_warmhand_v1_case_file_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_case_file_proto_rawDesc = "" +
 	"\n" +
-	"\x1bwarmhand/v1/case_file.proto\x12\vwarmhand.v1\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf5\x0e\n" +
+	"\x1bwarmhand/v1/case_file.proto\x12\vwarmhand.v1\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9f\x0f\n" +
 	"\bCaseLine\x12\x12\n" +
 	"\x04case\x18\x01 \x01(\tR\x04case\x12*\n" +
 	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x12\n" +
@@ -571,7 +589,9 @@ const file_warmhand_v1_case_file_proto_rawDesc = "" +
 	"\x04step\x18d \x01(\tR\x04step\x12\"\n" +
 	"\n" +
 	"holds_days\x18e \x01(\x05H\x13R\tholdsDays\x88\x01\x01\x12\x12\n" +
-	"\x04text\x18n \x01(\tR\x04text\x12\x18\n" +
+	"\x04text\x18n \x01(\tR\x04text\x12\x12\n" +
+	"\x04mark\x18o \x01(\tR\x04mark\x12\x14\n" +
+	"\x05point\x18p \x01(\tR\x05point\x12\x18\n" +
 	"\aoutcome\x18x \x01(\tR\aoutcome\x12\x1a\n" +
 	"\breopened\x18y \x01(\bR\breopenedB\n" +
 	"\n" +

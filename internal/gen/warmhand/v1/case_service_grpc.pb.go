@@ -19,6 +19,7 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
+<<<<<<< HEAD
 	CaseService_ListCases_FullMethodName           = "/warmhand.v1.CaseService/ListCases"
 	CaseService_ListKeeperCases_FullMethodName     = "/warmhand.v1.CaseService/ListKeeperCases"
 	CaseService_GetCase_FullMethodName             = "/warmhand.v1.CaseService/GetCase"
@@ -35,6 +36,25 @@ const (
 	CaseService_GiveBack_FullMethodName            = "/warmhand.v1.CaseService/GiveBack"
 	CaseService_AcknowledgeMessages_FullMethodName = "/warmhand.v1.CaseService/AcknowledgeMessages"
 	CaseService_WatchCases_FullMethodName          = "/warmhand.v1.CaseService/WatchCases"
+=======
+	CaseService_ListCases_FullMethodName       = "/warmhand.v1.CaseService/ListCases"
+	CaseService_ListKeeperCases_FullMethodName = "/warmhand.v1.CaseService/ListKeeperCases"
+	CaseService_GetCase_FullMethodName         = "/warmhand.v1.CaseService/GetCase"
+	CaseService_GetCourse_FullMethodName       = "/warmhand.v1.CaseService/GetCourse"
+	CaseService_ListFlags_FullMethodName       = "/warmhand.v1.CaseService/ListFlags"
+	CaseService_ListPhotos_FullMethodName      = "/warmhand.v1.CaseService/ListPhotos"
+	CaseService_ListNewPhotos_FullMethodName   = "/warmhand.v1.CaseService/ListNewPhotos"
+	CaseService_LookAtPhoto_FullMethodName     = "/warmhand.v1.CaseService/LookAtPhoto"
+	CaseService_ProbeCase_FullMethodName       = "/warmhand.v1.CaseService/ProbeCase"
+	CaseService_ListGatherings_FullMethodName  = "/warmhand.v1.CaseService/ListGatherings"
+	CaseService_MarkCaseSeen_FullMethodName    = "/warmhand.v1.CaseService/MarkCaseSeen"
+	CaseService_SetCaseAside_FullMethodName    = "/warmhand.v1.CaseService/SetCaseAside"
+	CaseService_LookAfterCase_FullMethodName   = "/warmhand.v1.CaseService/LookAfterCase"
+	CaseService_EndCase_FullMethodName         = "/warmhand.v1.CaseService/EndCase"
+	CaseService_ReopenCase_FullMethodName      = "/warmhand.v1.CaseService/ReopenCase"
+	CaseService_GiveBack_FullMethodName        = "/warmhand.v1.CaseService/GiveBack"
+	CaseService_WatchCases_FullMethodName      = "/warmhand.v1.CaseService/WatchCases"
+>>>>>>> 8845260 (photos: the breeder marks what a photo shows, new photos are reviewed one by one, openings are measured in pictures and anew by the service)
 )
 
 // CaseServiceClient is the client API for CaseService service.
@@ -55,6 +75,10 @@ type CaseServiceClient interface {
 	ListFlags(ctx context.Context, in *ListFlagsRequest, opts ...grpc.CallOption) (*ListFlagsResponse, error)
 	// ListPhotos returns the photos of a case, newest first. Bytes: GET /v1/{name}/1600 or /320.
 	ListPhotos(ctx context.Context, in *ListPhotosRequest, opts ...grpc.CallOption) (*ListPhotosResponse, error)
+	// ListNewPhotos pages through the keepers' photos that nobody of the breeder has looked at, of all cases, oldest first.
+	ListNewPhotos(ctx context.Context, in *ListNewPhotosRequest, opts ...grpc.CallOption) (*ListNewPhotosResponse, error)
+	// LookAtPhoto says that the breeder has looked at a photo: it is no longer new.
+	LookAtPhoto(ctx context.Context, in *LookAtPhotoRequest, opts ...grpc.CallOption) (*LookAtPhotoResponse, error)
 	// ProbeCase says what would follow if something happened next; nothing is saved. Without a hypothetical entry it lists
 	// what would change the case most, the largest change first: three for the breeder, for the keeper one at most, and
 	// only what would help.
@@ -142,6 +166,26 @@ func (c *caseServiceClient) ListPhotos(ctx context.Context, in *ListPhotosReques
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListPhotosResponse)
 	err := c.cc.Invoke(ctx, CaseService_ListPhotos_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *caseServiceClient) ListNewPhotos(ctx context.Context, in *ListNewPhotosRequest, opts ...grpc.CallOption) (*ListNewPhotosResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListNewPhotosResponse)
+	err := c.cc.Invoke(ctx, CaseService_ListNewPhotos_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *caseServiceClient) LookAtPhoto(ctx context.Context, in *LookAtPhotoRequest, opts ...grpc.CallOption) (*LookAtPhotoResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(LookAtPhotoResponse)
+	err := c.cc.Invoke(ctx, CaseService_LookAtPhoto_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -275,6 +319,10 @@ type CaseServiceServer interface {
 	ListFlags(context.Context, *ListFlagsRequest) (*ListFlagsResponse, error)
 	// ListPhotos returns the photos of a case, newest first. Bytes: GET /v1/{name}/1600 or /320.
 	ListPhotos(context.Context, *ListPhotosRequest) (*ListPhotosResponse, error)
+	// ListNewPhotos pages through the keepers' photos that nobody of the breeder has looked at, of all cases, oldest first.
+	ListNewPhotos(context.Context, *ListNewPhotosRequest) (*ListNewPhotosResponse, error)
+	// LookAtPhoto says that the breeder has looked at a photo: it is no longer new.
+	LookAtPhoto(context.Context, *LookAtPhotoRequest) (*LookAtPhotoResponse, error)
 	// ProbeCase says what would follow if something happened next; nothing is saved. Without a hypothetical entry it lists
 	// what would change the case most, the largest change first: three for the breeder, for the keeper one at most, and
 	// only what would help.
@@ -325,6 +373,12 @@ func (UnimplementedCaseServiceServer) ListFlags(context.Context, *ListFlagsReque
 }
 func (UnimplementedCaseServiceServer) ListPhotos(context.Context, *ListPhotosRequest) (*ListPhotosResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListPhotos not implemented")
+}
+func (UnimplementedCaseServiceServer) ListNewPhotos(context.Context, *ListNewPhotosRequest) (*ListNewPhotosResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListNewPhotos not implemented")
+}
+func (UnimplementedCaseServiceServer) LookAtPhoto(context.Context, *LookAtPhotoRequest) (*LookAtPhotoResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method LookAtPhoto not implemented")
 }
 func (UnimplementedCaseServiceServer) ProbeCase(context.Context, *ProbeCaseRequest) (*ProbeCaseResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ProbeCase not implemented")
@@ -481,6 +535,42 @@ func _CaseService_ListPhotos_Handler(srv interface{}, ctx context.Context, dec f
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CaseServiceServer).ListPhotos(ctx, req.(*ListPhotosRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CaseService_ListNewPhotos_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListNewPhotosRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).ListNewPhotos(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_ListNewPhotos_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).ListNewPhotos(ctx, req.(*ListNewPhotosRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CaseService_LookAtPhoto_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(LookAtPhotoRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).LookAtPhoto(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_LookAtPhoto_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).LookAtPhoto(ctx, req.(*LookAtPhotoRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -688,6 +778,14 @@ var CaseService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListPhotos",
 			Handler:    _CaseService_ListPhotos_Handler,
+		},
+		{
+			MethodName: "ListNewPhotos",
+			Handler:    _CaseService_ListNewPhotos_Handler,
+		},
+		{
+			MethodName: "LookAtPhoto",
+			Handler:    _CaseService_LookAtPhoto_Handler,
 		},
 		{
 			MethodName: "ProbeCase",

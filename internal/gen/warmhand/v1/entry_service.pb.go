@@ -301,6 +301,61 @@ func (ShedStage) EnumDescriptor() ([]byte, []int) {
 	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{4}
 }
 
+// MarkKind is what the breeder says of a point of the setup.
+type MarkKind int32
+
+const (
+	MarkKind_MARK_KIND_UNSPECIFIED MarkKind = 0
+	// Stands until the breeder says fine or the place is measured anew.
+	MarkKind_MARK_KIND_HAZARD MarkKind = 1
+	// Another picture of it is asked for.
+	MarkKind_MARK_KIND_AGAIN MarkKind = 2
+	MarkKind_MARK_KIND_FINE  MarkKind = 3
+)
+
+// Enum value maps for MarkKind.
+var (
+	MarkKind_name = map[int32]string{
+		0: "MARK_KIND_UNSPECIFIED",
+		1: "MARK_KIND_HAZARD",
+		2: "MARK_KIND_AGAIN",
+		3: "MARK_KIND_FINE",
+	}
+	MarkKind_value = map[string]int32{
+		"MARK_KIND_UNSPECIFIED": 0,
+		"MARK_KIND_HAZARD":      1,
+		"MARK_KIND_AGAIN":       2,
+		"MARK_KIND_FINE":        3,
+	}
+)
+
+func (x MarkKind) Enum() *MarkKind {
+	p := new(MarkKind)
+	*p = x
+	return p
+}
+
+func (x MarkKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (MarkKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_warmhand_v1_entry_service_proto_enumTypes[5].Descriptor()
+}
+
+func (MarkKind) Type() protoreflect.EnumType {
+	return &file_warmhand_v1_entry_service_proto_enumTypes[5]
+}
+
+func (x MarkKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use MarkKind.Descriptor instead.
+func (MarkKind) EnumDescriptor() ([]byte, []int) {
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{5}
+}
+
 // Outcome is how a case ended.
 type Outcome int32
 
@@ -352,11 +407,11 @@ func (x Outcome) String() string {
 }
 
 func (Outcome) Descriptor() protoreflect.EnumDescriptor {
-	return file_warmhand_v1_entry_service_proto_enumTypes[5].Descriptor()
+	return file_warmhand_v1_entry_service_proto_enumTypes[6].Descriptor()
 }
 
 func (Outcome) Type() protoreflect.EnumType {
-	return &file_warmhand_v1_entry_service_proto_enumTypes[5]
+	return &file_warmhand_v1_entry_service_proto_enumTypes[6]
 }
 
 func (x Outcome) Number() protoreflect.EnumNumber {
@@ -365,7 +420,7 @@ func (x Outcome) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Outcome.Descriptor instead.
 func (Outcome) EnumDescriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{5}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{6}
 }
 
 // Entry is one line of an animal's log.
@@ -1043,7 +1098,11 @@ type SetupAnswer struct {
 	Photos []string `protobuf:"bytes,4,rep,name=photos,proto3" json:"photos,omitempty"`
 	Note   string   `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
 	// Further sizes that the point lists, by their code, each in its unit.
-	Sizes         map[string]float64 `protobuf:"bytes,6,rep,name=sizes,proto3" json:"sizes,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	Sizes map[string]float64 `protobuf:"bytes,6,rep,name=sizes,proto3" json:"sizes,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	// The standard deviation of measure_mm where a photo was measured; 0: that of a ruler. Set by the service.
+	MeasureSdMm float64 `protobuf:"fixed64,7,opt,name=measure_sd_mm,json=measureSdMm,proto3" json:"measure_sd_mm,omitempty"`
+	// What to measure in a photo: measure_mm is then what the service finds.
+	Taps          *Taps `protobuf:"bytes,8,opt,name=taps,proto3" json:"taps,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1116,6 +1175,20 @@ func (x *SetupAnswer) GetNote() string {
 func (x *SetupAnswer) GetSizes() map[string]float64 {
 	if x != nil {
 		return x.Sizes
+	}
+	return nil
+}
+
+func (x *SetupAnswer) GetMeasureSdMm() float64 {
+	if x != nil {
+		return x.MeasureSdMm
+	}
+	return 0
+}
+
+func (x *SetupAnswer) GetTaps() *Taps {
+	if x != nil {
+		return x.Taps
 	}
 	return nil
 }
@@ -1213,9 +1286,11 @@ func (x *StepAgreed) GetHoldsDays() int32 {
 
 // Message is one message of a case's thread.
 type Message struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Text          string                 `protobuf:"bytes,1,opt,name=text,proto3" json:"text,omitempty"`
-	Photos        []string               `protobuf:"bytes,2,rep,name=photos,proto3" json:"photos,omitempty"`
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Text   string                 `protobuf:"bytes,1,opt,name=text,proto3" json:"text,omitempty"`
+	Photos []string               `protobuf:"bytes,2,rep,name=photos,proto3" json:"photos,omitempty"`
+	// From the breeder: what a photo of a point of the setup shows.
+	Mark          *SetupMark `protobuf:"bytes,3,opt,name=mark,proto3" json:"mark,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1264,6 +1339,211 @@ func (x *Message) GetPhotos() []string {
 	return nil
 }
 
+func (x *Message) GetMark() *SetupMark {
+	if x != nil {
+		return x.Mark
+	}
+	return nil
+}
+
+// SetupMark is what the breeder saw in a photo of the setup.
+type SetupMark struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Kind  MarkKind               `protobuf:"varint,1,opt,name=kind,proto3,enum=warmhand.v1.MarkKind" json:"kind,omitempty"`
+	// Of the checklist.
+	Point string `protobuf:"bytes,2,opt,name=point,proto3" json:"point,omitempty"`
+	// Id of a photo of the same case.
+	Photo string `protobuf:"bytes,3,opt,name=photo,proto3" json:"photo,omitempty"`
+	// Where in the photo; absent: all of it.
+	At            *Spot `protobuf:"bytes,4,opt,name=at,proto3" json:"at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetupMark) Reset() {
+	*x = SetupMark{}
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetupMark) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetupMark) ProtoMessage() {}
+
+func (x *SetupMark) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetupMark.ProtoReflect.Descriptor instead.
+func (*SetupMark) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *SetupMark) GetKind() MarkKind {
+	if x != nil {
+		return x.Kind
+	}
+	return MarkKind_MARK_KIND_UNSPECIFIED
+}
+
+func (x *SetupMark) GetPoint() string {
+	if x != nil {
+		return x.Point
+	}
+	return ""
+}
+
+func (x *SetupMark) GetPhoto() string {
+	if x != nil {
+		return x.Photo
+	}
+	return ""
+}
+
+func (x *SetupMark) GetAt() *Spot {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+// Spot is a place in a photo, in pixels of its large size from the upper left corner.
+type Spot struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	X             float64                `protobuf:"fixed64,1,opt,name=x,proto3" json:"x,omitempty"`
+	Y             float64                `protobuf:"fixed64,2,opt,name=y,proto3" json:"y,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Spot) Reset() {
+	*x = Spot{}
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Spot) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Spot) ProtoMessage() {}
+
+func (x *Spot) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Spot.ProtoReflect.Descriptor instead.
+func (*Spot) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *Spot) GetX() float64 {
+	if x != nil {
+		return x.X
+	}
+	return 0
+}
+
+func (x *Spot) GetY() float64 {
+	if x != nil {
+		return x.Y
+	}
+	return 0
+}
+
+// Taps is where somebody tapped in a photo to measure an opening. The service measures anew and keeps its own number.
+type Taps struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of a photo of the same case.
+	Photo string `protobuf:"bytes,1,opt,name=photo,proto3" json:"photo,omitempty"`
+	// The gap between two edges; else a diameter.
+	Slot bool `protobuf:"varint,2,opt,name=slot,proto3" json:"slot,omitempty"`
+	// Places on the rim, all round it; of a slot, on both edges.
+	Rim []*Spot `protobuf:"bytes,3,rep,name=rim,proto3" json:"rim,omitempty"`
+	// The corners of a bank card, one after the other round it; none: the handover card is in the photo.
+	Card          []*Spot `protobuf:"bytes,4,rep,name=card,proto3" json:"card,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Taps) Reset() {
+	*x = Taps{}
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Taps) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Taps) ProtoMessage() {}
+
+func (x *Taps) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Taps.ProtoReflect.Descriptor instead.
+func (*Taps) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *Taps) GetPhoto() string {
+	if x != nil {
+		return x.Photo
+	}
+	return ""
+}
+
+func (x *Taps) GetSlot() bool {
+	if x != nil {
+		return x.Slot
+	}
+	return false
+}
+
+func (x *Taps) GetRim() []*Spot {
+	if x != nil {
+		return x.Rim
+	}
+	return nil
+}
+
+func (x *Taps) GetCard() []*Spot {
+	if x != nil {
+		return x.Card
+	}
+	return nil
+}
+
 // Ended closes or reopens a case.
 type Ended struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -1275,7 +1555,7 @@ type Ended struct {
 
 func (x *Ended) Reset() {
 	*x = Ended{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1287,7 +1567,7 @@ func (x *Ended) String() string {
 func (*Ended) ProtoMessage() {}
 
 func (x *Ended) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1300,7 +1580,7 @@ func (x *Ended) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Ended.ProtoReflect.Descriptor instead.
 func (*Ended) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{11}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Ended) GetOutcome() Outcome {
@@ -1326,7 +1606,7 @@ type Withdrawal struct {
 
 func (x *Withdrawal) Reset() {
 	*x = Withdrawal{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1338,7 +1618,7 @@ func (x *Withdrawal) String() string {
 func (*Withdrawal) ProtoMessage() {}
 
 func (x *Withdrawal) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1351,7 +1631,7 @@ func (x *Withdrawal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Withdrawal.ProtoReflect.Descriptor instead.
 func (*Withdrawal) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{12}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{15}
 }
 
 type CreateEntryRequest struct {
@@ -1366,7 +1646,7 @@ type CreateEntryRequest struct {
 
 func (x *CreateEntryRequest) Reset() {
 	*x = CreateEntryRequest{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1378,7 +1658,7 @@ func (x *CreateEntryRequest) String() string {
 func (*CreateEntryRequest) ProtoMessage() {}
 
 func (x *CreateEntryRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1391,7 +1671,7 @@ func (x *CreateEntryRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateEntryRequest.ProtoReflect.Descriptor instead.
 func (*CreateEntryRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{13}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *CreateEntryRequest) GetParent() string {
@@ -1424,7 +1704,7 @@ type CreateEntryResponse struct {
 
 func (x *CreateEntryResponse) Reset() {
 	*x = CreateEntryResponse{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1436,7 +1716,7 @@ func (x *CreateEntryResponse) String() string {
 func (*CreateEntryResponse) ProtoMessage() {}
 
 func (x *CreateEntryResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1449,7 +1729,7 @@ func (x *CreateEntryResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateEntryResponse.ProtoReflect.Descriptor instead.
 func (*CreateEntryResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{14}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *CreateEntryResponse) GetEntry() *Entry {
@@ -1470,7 +1750,7 @@ type BatchCreateEntriesRequest struct {
 
 func (x *BatchCreateEntriesRequest) Reset() {
 	*x = BatchCreateEntriesRequest{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1482,7 +1762,7 @@ func (x *BatchCreateEntriesRequest) String() string {
 func (*BatchCreateEntriesRequest) ProtoMessage() {}
 
 func (x *BatchCreateEntriesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1495,7 +1775,7 @@ func (x *BatchCreateEntriesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchCreateEntriesRequest.ProtoReflect.Descriptor instead.
 func (*BatchCreateEntriesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{15}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *BatchCreateEntriesRequest) GetParent() string {
@@ -1522,7 +1802,7 @@ type BatchCreateEntriesResponse struct {
 
 func (x *BatchCreateEntriesResponse) Reset() {
 	*x = BatchCreateEntriesResponse{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1534,7 +1814,7 @@ func (x *BatchCreateEntriesResponse) String() string {
 func (*BatchCreateEntriesResponse) ProtoMessage() {}
 
 func (x *BatchCreateEntriesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1547,7 +1827,7 @@ func (x *BatchCreateEntriesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchCreateEntriesResponse.ProtoReflect.Descriptor instead.
 func (*BatchCreateEntriesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{16}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *BatchCreateEntriesResponse) GetEntries() []*Entry {
@@ -1566,7 +1846,7 @@ type GetEntryRequest struct {
 
 func (x *GetEntryRequest) Reset() {
 	*x = GetEntryRequest{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1578,7 +1858,7 @@ func (x *GetEntryRequest) String() string {
 func (*GetEntryRequest) ProtoMessage() {}
 
 func (x *GetEntryRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1591,7 +1871,7 @@ func (x *GetEntryRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetEntryRequest.ProtoReflect.Descriptor instead.
 func (*GetEntryRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{17}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *GetEntryRequest) GetName() string {
@@ -1610,7 +1890,7 @@ type GetEntryResponse struct {
 
 func (x *GetEntryResponse) Reset() {
 	*x = GetEntryResponse{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1622,7 +1902,7 @@ func (x *GetEntryResponse) String() string {
 func (*GetEntryResponse) ProtoMessage() {}
 
 func (x *GetEntryResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1635,7 +1915,7 @@ func (x *GetEntryResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetEntryResponse.ProtoReflect.Descriptor instead.
 func (*GetEntryResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{18}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *GetEntryResponse) GetEntry() *Entry {
@@ -1661,7 +1941,7 @@ type ListEntriesRequest struct {
 
 func (x *ListEntriesRequest) Reset() {
 	*x = ListEntriesRequest{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1673,7 +1953,7 @@ func (x *ListEntriesRequest) String() string {
 func (*ListEntriesRequest) ProtoMessage() {}
 
 func (x *ListEntriesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1686,7 +1966,7 @@ func (x *ListEntriesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEntriesRequest.ProtoReflect.Descriptor instead.
 func (*ListEntriesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{19}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ListEntriesRequest) GetParent() string {
@@ -1734,7 +2014,7 @@ type ListEntriesResponse struct {
 
 func (x *ListEntriesResponse) Reset() {
 	*x = ListEntriesResponse{}
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1746,7 +2026,7 @@ func (x *ListEntriesResponse) String() string {
 func (*ListEntriesResponse) ProtoMessage() {}
 
 func (x *ListEntriesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_entry_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_entry_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1759,7 +2039,7 @@ func (x *ListEntriesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEntriesResponse.ProtoReflect.Descriptor instead.
 func (*ListEntriesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{20}
+	return file_warmhand_v1_entry_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ListEntriesResponse) GetEntries() []*Entry {
@@ -1844,7 +2124,7 @@ const file_warmhand_v1_entry_service_proto_rawDesc = "" +
 	"\n" +
 	"SetupCheck\x12>\n" +
 	"\aanswers\x18\x01 \x03(\v2\x18.warmhand.v1.SetupAnswerB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10<R\aanswers\"\xbd\x03\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10<R\aanswers\"\xa1\x04\n" +
 	"\vSetupAnswer\x123\n" +
 	"\x05point\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[a-z][a-z0-9_]{0,39}$R\x05point\x125\n" +
 	"\x06choice\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[a-z][a-z0-9_]{0,39}$R\x06choice\x126\n" +
@@ -1852,7 +2132,9 @@ const file_warmhand_v1_entry_service_proto_rawDesc = "" +
 	"measure_mm\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00R\tmeasureMm\x12;\n" +
 	"\x06photos\x18\x04 \x03(\tB#\xbaH \x92\x01\x1d\x10\b\"\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\x06photos\x12\x1c\n" +
 	"\x04note\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04note\x12u\n" +
-	"\x05sizes\x18\x06 \x03(\v2#.warmhand.v1.SetupAnswer.SizesEntryB:\xbaH7\x9a\x014\x10\b\"\x1ar\x182\x16^[a-z][a-z0-9_]{0,39}$*\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\x05sizes\x1a8\n" +
+	"\x05sizes\x18\x06 \x03(\v2#.warmhand.v1.SetupAnswer.SizesEntryB:\xbaH7\x9a\x014\x10\b\"\x1ar\x182\x16^[a-z][a-z0-9_]{0,39}$*\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\x05sizes\x12;\n" +
+	"\rmeasure_sd_mm\x18\a \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00R\vmeasureSdMm\x12%\n" +
+	"\x04taps\x18\b \x01(\v2\x11.warmhand.v1.TapsR\x04taps\x1a8\n" +
 	"\n" +
 	"SizesEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
@@ -1862,11 +2144,27 @@ const file_warmhand_v1_entry_service_proto_rawDesc = "" +
 	"StepAgreed\x121\n" +
 	"\x04step\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[a-z][a-z0-9_]{0,39}$R\x04step\x12(\n" +
 	"\n" +
-	"holds_days\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x00R\tholdsDays\"f\n" +
+	"holds_days\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x00R\tholdsDays\"\x92\x01\n" +
 	"\aMessage\x12\x1e\n" +
 	"\x04text\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xa0\x1fR\x04text\x12;\n" +
-	"\x06photos\x18\x02 \x03(\tB#\xbaH \x92\x01\x1d\x10\b\"\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\x06photos\"]\n" +
+	"\x06photos\x18\x02 \x03(\tB#\xbaH \x92\x01\x1d\x10\b\"\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\x06photos\x12*\n" +
+	"\x04mark\x18\x03 \x01(\v2\x16.warmhand.v1.SetupMarkR\x04mark\"\xd1\x01\n" +
+	"\tSetupMark\x125\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\x15.warmhand.v1.MarkKindB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x123\n" +
+	"\x05point\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[a-z][a-z0-9_]{0,39}$R\x05point\x125\n" +
+	"\x05photo\x18\x03 \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^([A-Za-z0-9_-]{1,64})?$R\x05photo\x12!\n" +
+	"\x02at\x18\x04 \x01(\v2\x11.warmhand.v1.SpotR\x02at\"T\n" +
+	"\x04Spot\x12%\n" +
+	"\x01x\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\x99@)\x00\x00\x00\x00\x00\x00\x00\x00R\x01x\x12%\n" +
+	"\x01y\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\x99@)\x00\x00\x00\x00\x00\x00\x00\x00R\x01y\"\xb0\x01\n" +
+	"\x04Taps\x122\n" +
+	"\x05photo\x18\x01 \x01(\tB\x1c\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{1,64}$R\x05photo\x12\x12\n" +
+	"\x04slot\x18\x02 \x01(\bR\x04slot\x12/\n" +
+	"\x03rim\x18\x03 \x03(\v2\x11.warmhand.v1.SpotB\n" +
+	"\xbaH\a\x92\x01\x04\b\x04\x10 R\x03rim\x12/\n" +
+	"\x04card\x18\x04 \x03(\v2\x11.warmhand.v1.SpotB\b\xbaH\x05\x92\x01\x02\x10\x04R\x04card\"]\n" +
 	"\x05Ended\x128\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2\x14.warmhand.v1.OutcomeB\b\xbaH\x05\x82\x01\x02\x10\x01R\aoutcome\x12\x1a\n" +
 	"\breopened\x18\x02 \x01(\bR\breopened\"\f\n" +
@@ -1926,7 +2224,12 @@ const file_warmhand_v1_entry_service_proto_rawDesc = "" +
 	"\x16SHED_STAGE_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11SHED_STAGE_OPAQUE\x10\x01\x12\x14\n" +
 	"\x10SHED_STAGE_CLEAR\x10\x02\x12\x13\n" +
-	"\x0fSHED_STAGE_SHED\x10\x03*\xb1\x01\n" +
+	"\x0fSHED_STAGE_SHED\x10\x03*d\n" +
+	"\bMarkKind\x12\x19\n" +
+	"\x15MARK_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
+	"\x10MARK_KIND_HAZARD\x10\x01\x12\x13\n" +
+	"\x0fMARK_KIND_AGAIN\x10\x02\x12\x12\n" +
+	"\x0eMARK_KIND_FINE\x10\x03*\xb1\x01\n" +
 	"\aOutcome\x12\x17\n" +
 	"\x13OUTCOME_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fOUTCOME_SETTLED\x10\x01\x12\x14\n" +
@@ -1954,80 +2257,90 @@ func file_warmhand_v1_entry_service_proto_rawDescGZIP() []byte {
 	return file_warmhand_v1_entry_service_proto_rawDescData
 }
 
-var file_warmhand_v1_entry_service_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_warmhand_v1_entry_service_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
+var file_warmhand_v1_entry_service_proto_enumTypes = make([]protoimpl.EnumInfo, 7)
+var file_warmhand_v1_entry_service_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_warmhand_v1_entry_service_proto_goTypes = []any{
 	(ActorKind)(0),                     // 0: warmhand.v1.ActorKind
 	(OfferResult)(0),                   // 1: warmhand.v1.OfferResult
 	(PreyState)(0),                     // 2: warmhand.v1.PreyState
 	(TakenWith)(0),                     // 3: warmhand.v1.TakenWith
 	(ShedStage)(0),                     // 4: warmhand.v1.ShedStage
-	(Outcome)(0),                       // 5: warmhand.v1.Outcome
-	(*Entry)(nil),                      // 6: warmhand.v1.Entry
-	(*Offer)(nil),                      // 7: warmhand.v1.Offer
-	(*WeighIn)(nil),                    // 8: warmhand.v1.WeighIn
-	(*ClimateReading)(nil),             // 9: warmhand.v1.ClimateReading
-	(*Shed)(nil),                       // 10: warmhand.v1.Shed
-	(*Sign)(nil),                       // 11: warmhand.v1.Sign
-	(*SetupCheck)(nil),                 // 12: warmhand.v1.SetupCheck
-	(*SetupAnswer)(nil),                // 13: warmhand.v1.SetupAnswer
-	(*Seen)(nil),                       // 14: warmhand.v1.Seen
-	(*StepAgreed)(nil),                 // 15: warmhand.v1.StepAgreed
-	(*Message)(nil),                    // 16: warmhand.v1.Message
-	(*Ended)(nil),                      // 17: warmhand.v1.Ended
-	(*Withdrawal)(nil),                 // 18: warmhand.v1.Withdrawal
-	(*CreateEntryRequest)(nil),         // 19: warmhand.v1.CreateEntryRequest
-	(*CreateEntryResponse)(nil),        // 20: warmhand.v1.CreateEntryResponse
-	(*BatchCreateEntriesRequest)(nil),  // 21: warmhand.v1.BatchCreateEntriesRequest
-	(*BatchCreateEntriesResponse)(nil), // 22: warmhand.v1.BatchCreateEntriesResponse
-	(*GetEntryRequest)(nil),            // 23: warmhand.v1.GetEntryRequest
-	(*GetEntryResponse)(nil),           // 24: warmhand.v1.GetEntryResponse
-	(*ListEntriesRequest)(nil),         // 25: warmhand.v1.ListEntriesRequest
-	(*ListEntriesResponse)(nil),        // 26: warmhand.v1.ListEntriesResponse
-	nil,                                // 27: warmhand.v1.SetupAnswer.SizesEntry
-	(*timestamppb.Timestamp)(nil),      // 28: google.protobuf.Timestamp
+	(MarkKind)(0),                      // 5: warmhand.v1.MarkKind
+	(Outcome)(0),                       // 6: warmhand.v1.Outcome
+	(*Entry)(nil),                      // 7: warmhand.v1.Entry
+	(*Offer)(nil),                      // 8: warmhand.v1.Offer
+	(*WeighIn)(nil),                    // 9: warmhand.v1.WeighIn
+	(*ClimateReading)(nil),             // 10: warmhand.v1.ClimateReading
+	(*Shed)(nil),                       // 11: warmhand.v1.Shed
+	(*Sign)(nil),                       // 12: warmhand.v1.Sign
+	(*SetupCheck)(nil),                 // 13: warmhand.v1.SetupCheck
+	(*SetupAnswer)(nil),                // 14: warmhand.v1.SetupAnswer
+	(*Seen)(nil),                       // 15: warmhand.v1.Seen
+	(*StepAgreed)(nil),                 // 16: warmhand.v1.StepAgreed
+	(*Message)(nil),                    // 17: warmhand.v1.Message
+	(*SetupMark)(nil),                  // 18: warmhand.v1.SetupMark
+	(*Spot)(nil),                       // 19: warmhand.v1.Spot
+	(*Taps)(nil),                       // 20: warmhand.v1.Taps
+	(*Ended)(nil),                      // 21: warmhand.v1.Ended
+	(*Withdrawal)(nil),                 // 22: warmhand.v1.Withdrawal
+	(*CreateEntryRequest)(nil),         // 23: warmhand.v1.CreateEntryRequest
+	(*CreateEntryResponse)(nil),        // 24: warmhand.v1.CreateEntryResponse
+	(*BatchCreateEntriesRequest)(nil),  // 25: warmhand.v1.BatchCreateEntriesRequest
+	(*BatchCreateEntriesResponse)(nil), // 26: warmhand.v1.BatchCreateEntriesResponse
+	(*GetEntryRequest)(nil),            // 27: warmhand.v1.GetEntryRequest
+	(*GetEntryResponse)(nil),           // 28: warmhand.v1.GetEntryResponse
+	(*ListEntriesRequest)(nil),         // 29: warmhand.v1.ListEntriesRequest
+	(*ListEntriesResponse)(nil),        // 30: warmhand.v1.ListEntriesResponse
+	nil,                                // 31: warmhand.v1.SetupAnswer.SizesEntry
+	(*timestamppb.Timestamp)(nil),      // 32: google.protobuf.Timestamp
 }
 var file_warmhand_v1_entry_service_proto_depIdxs = []int32{
 	0,  // 0: warmhand.v1.Entry.by:type_name -> warmhand.v1.ActorKind
-	28, // 1: warmhand.v1.Entry.happen_time:type_name -> google.protobuf.Timestamp
-	28, // 2: warmhand.v1.Entry.receive_time:type_name -> google.protobuf.Timestamp
-	7,  // 3: warmhand.v1.Entry.offer:type_name -> warmhand.v1.Offer
-	8,  // 4: warmhand.v1.Entry.weigh_in:type_name -> warmhand.v1.WeighIn
-	9,  // 5: warmhand.v1.Entry.climate:type_name -> warmhand.v1.ClimateReading
-	10, // 6: warmhand.v1.Entry.shed:type_name -> warmhand.v1.Shed
-	11, // 7: warmhand.v1.Entry.sign:type_name -> warmhand.v1.Sign
-	12, // 8: warmhand.v1.Entry.setup:type_name -> warmhand.v1.SetupCheck
-	14, // 9: warmhand.v1.Entry.seen:type_name -> warmhand.v1.Seen
-	15, // 10: warmhand.v1.Entry.step:type_name -> warmhand.v1.StepAgreed
-	16, // 11: warmhand.v1.Entry.message:type_name -> warmhand.v1.Message
-	17, // 12: warmhand.v1.Entry.ended:type_name -> warmhand.v1.Ended
-	18, // 13: warmhand.v1.Entry.withdrawal:type_name -> warmhand.v1.Withdrawal
+	32, // 1: warmhand.v1.Entry.happen_time:type_name -> google.protobuf.Timestamp
+	32, // 2: warmhand.v1.Entry.receive_time:type_name -> google.protobuf.Timestamp
+	8,  // 3: warmhand.v1.Entry.offer:type_name -> warmhand.v1.Offer
+	9,  // 4: warmhand.v1.Entry.weigh_in:type_name -> warmhand.v1.WeighIn
+	10, // 5: warmhand.v1.Entry.climate:type_name -> warmhand.v1.ClimateReading
+	11, // 6: warmhand.v1.Entry.shed:type_name -> warmhand.v1.Shed
+	12, // 7: warmhand.v1.Entry.sign:type_name -> warmhand.v1.Sign
+	13, // 8: warmhand.v1.Entry.setup:type_name -> warmhand.v1.SetupCheck
+	15, // 9: warmhand.v1.Entry.seen:type_name -> warmhand.v1.Seen
+	16, // 10: warmhand.v1.Entry.step:type_name -> warmhand.v1.StepAgreed
+	17, // 11: warmhand.v1.Entry.message:type_name -> warmhand.v1.Message
+	21, // 12: warmhand.v1.Entry.ended:type_name -> warmhand.v1.Ended
+	22, // 13: warmhand.v1.Entry.withdrawal:type_name -> warmhand.v1.Withdrawal
 	1,  // 14: warmhand.v1.Offer.result:type_name -> warmhand.v1.OfferResult
 	2,  // 15: warmhand.v1.Offer.prey_state:type_name -> warmhand.v1.PreyState
 	3,  // 16: warmhand.v1.ClimateReading.taken_with:type_name -> warmhand.v1.TakenWith
 	4,  // 17: warmhand.v1.Shed.stage:type_name -> warmhand.v1.ShedStage
-	13, // 18: warmhand.v1.SetupCheck.answers:type_name -> warmhand.v1.SetupAnswer
-	27, // 19: warmhand.v1.SetupAnswer.sizes:type_name -> warmhand.v1.SetupAnswer.SizesEntry
-	5,  // 20: warmhand.v1.Ended.outcome:type_name -> warmhand.v1.Outcome
-	6,  // 21: warmhand.v1.CreateEntryRequest.entry:type_name -> warmhand.v1.Entry
-	6,  // 22: warmhand.v1.CreateEntryResponse.entry:type_name -> warmhand.v1.Entry
-	19, // 23: warmhand.v1.BatchCreateEntriesRequest.requests:type_name -> warmhand.v1.CreateEntryRequest
-	6,  // 24: warmhand.v1.BatchCreateEntriesResponse.entries:type_name -> warmhand.v1.Entry
-	6,  // 25: warmhand.v1.GetEntryResponse.entry:type_name -> warmhand.v1.Entry
-	6,  // 26: warmhand.v1.ListEntriesResponse.entries:type_name -> warmhand.v1.Entry
-	19, // 27: warmhand.v1.EntryService.CreateEntry:input_type -> warmhand.v1.CreateEntryRequest
-	21, // 28: warmhand.v1.EntryService.BatchCreateEntries:input_type -> warmhand.v1.BatchCreateEntriesRequest
-	23, // 29: warmhand.v1.EntryService.GetEntry:input_type -> warmhand.v1.GetEntryRequest
-	25, // 30: warmhand.v1.EntryService.ListEntries:input_type -> warmhand.v1.ListEntriesRequest
-	20, // 31: warmhand.v1.EntryService.CreateEntry:output_type -> warmhand.v1.CreateEntryResponse
-	22, // 32: warmhand.v1.EntryService.BatchCreateEntries:output_type -> warmhand.v1.BatchCreateEntriesResponse
-	24, // 33: warmhand.v1.EntryService.GetEntry:output_type -> warmhand.v1.GetEntryResponse
-	26, // 34: warmhand.v1.EntryService.ListEntries:output_type -> warmhand.v1.ListEntriesResponse
-	31, // [31:35] is the sub-list for method output_type
-	27, // [27:31] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	14, // 18: warmhand.v1.SetupCheck.answers:type_name -> warmhand.v1.SetupAnswer
+	31, // 19: warmhand.v1.SetupAnswer.sizes:type_name -> warmhand.v1.SetupAnswer.SizesEntry
+	20, // 20: warmhand.v1.SetupAnswer.taps:type_name -> warmhand.v1.Taps
+	18, // 21: warmhand.v1.Message.mark:type_name -> warmhand.v1.SetupMark
+	5,  // 22: warmhand.v1.SetupMark.kind:type_name -> warmhand.v1.MarkKind
+	19, // 23: warmhand.v1.SetupMark.at:type_name -> warmhand.v1.Spot
+	19, // 24: warmhand.v1.Taps.rim:type_name -> warmhand.v1.Spot
+	19, // 25: warmhand.v1.Taps.card:type_name -> warmhand.v1.Spot
+	6,  // 26: warmhand.v1.Ended.outcome:type_name -> warmhand.v1.Outcome
+	7,  // 27: warmhand.v1.CreateEntryRequest.entry:type_name -> warmhand.v1.Entry
+	7,  // 28: warmhand.v1.CreateEntryResponse.entry:type_name -> warmhand.v1.Entry
+	23, // 29: warmhand.v1.BatchCreateEntriesRequest.requests:type_name -> warmhand.v1.CreateEntryRequest
+	7,  // 30: warmhand.v1.BatchCreateEntriesResponse.entries:type_name -> warmhand.v1.Entry
+	7,  // 31: warmhand.v1.GetEntryResponse.entry:type_name -> warmhand.v1.Entry
+	7,  // 32: warmhand.v1.ListEntriesResponse.entries:type_name -> warmhand.v1.Entry
+	23, // 33: warmhand.v1.EntryService.CreateEntry:input_type -> warmhand.v1.CreateEntryRequest
+	25, // 34: warmhand.v1.EntryService.BatchCreateEntries:input_type -> warmhand.v1.BatchCreateEntriesRequest
+	27, // 35: warmhand.v1.EntryService.GetEntry:input_type -> warmhand.v1.GetEntryRequest
+	29, // 36: warmhand.v1.EntryService.ListEntries:input_type -> warmhand.v1.ListEntriesRequest
+	24, // 37: warmhand.v1.EntryService.CreateEntry:output_type -> warmhand.v1.CreateEntryResponse
+	26, // 38: warmhand.v1.EntryService.BatchCreateEntries:output_type -> warmhand.v1.BatchCreateEntriesResponse
+	28, // 39: warmhand.v1.EntryService.GetEntry:output_type -> warmhand.v1.GetEntryResponse
+	30, // 40: warmhand.v1.EntryService.ListEntries:output_type -> warmhand.v1.ListEntriesResponse
+	37, // [37:41] is the sub-list for method output_type
+	33, // [33:37] is the sub-list for method input_type
+	33, // [33:33] is the sub-list for extension type_name
+	33, // [33:33] is the sub-list for extension extendee
+	0,  // [0:33] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_entry_service_proto_init() }
@@ -2055,8 +2368,8 @@ func file_warmhand_v1_entry_service_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_entry_service_proto_rawDesc), len(file_warmhand_v1_entry_service_proto_rawDesc)),
-			NumEnums:      6,
-			NumMessages:   22,
+			NumEnums:      7,
+			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -22,6 +22,7 @@ import { UnsentBar, UnsentPage } from './unsent';
 
 const ListsPage = lazy(() => import('./lists'));
 const PhrasesPage = lazy(() => import('./phrases'));
+const ReviewPage = lazy(() => import('./review'));
 
 export interface BreederAppProps {
   /** `/b` and all below. */
@@ -87,7 +88,12 @@ export default function BreederApp({ path, go }: BreederAppProps): JSX.Element {
 }
 
 const places: { to: string; word: string; icon: IconName; mine: (path: string) => boolean }[] = [
-  { to: '/b', word: 'Triage', icon: 'list', mine: (p) => p === '/b' || p.startsWith('/b/cases') || p === '/b/insight' },
+  {
+    to: '/b',
+    word: 'Triage',
+    icon: 'list',
+    mine: (p) => p === '/b' || p.startsWith('/b/cases') || p === '/b/insight' || p === '/b/review',
+  },
   {
     to: '/b/animals',
     word: 'Stock book',
@@ -147,6 +153,7 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'handovers' && id) return <HandoverPage key={id} id={id} />;
   if (room === 'lists') return <ListsPage />;
   if (room === 'unsent') return <UnsentPage />;
+  if (room === 'review') return <ReviewPage />;
   if (room === 'settings') return <SettingsPage />;
   if (room === 'insight') return <InsightPage />;
   if (room === 'phrases') return <PhrasesPage />;

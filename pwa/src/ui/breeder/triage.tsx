@@ -207,6 +207,11 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
         )}
         <Undo />
         {view === 'open' && <Gatherings />}
+        {view === 'open' && (
+          <p>
+            <Link to="/b/review">Go through keepers’ new photos</Link>
+          </p>
+        )}
         {which === 'ended' && (
           <p>
             <Link to="/b/insight">What your sales show, all together</Link>

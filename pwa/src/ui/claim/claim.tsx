@@ -6,6 +6,7 @@ import type { ClaimHandoverResponseJson, LookUpClaimResponseJson } from '../../c
 import { caseAddress, uuidv7 } from '../../core/ids';
 import { day } from '../../core/time';
 import { formatMass } from '../../core/units';
+import { rememberCard } from '../../photo/card';
 import { keepClaimed } from '../../store/copies';
 import { readState, writeState } from '../../store/db';
 import { clearsAfterAWeek } from '../device';
@@ -156,7 +157,11 @@ export default function Claim(): JSX.Element {
         { claimCode: code, keeperName, requestId },
         asKeeper,
       );
-      if (answer.case) await keepClaimed(answer.case, answer.handover);
+      if (answer.case) {
+        await keepClaimed(answer.case, answer.handover);
+        const read = scannedClaimCode(code);
+        if (read.ok) await rememberCard(answer.case.name ?? '', read.code).catch(() => undefined);
+      }
       await writeState(pendingKey, undefined);
       await load();
       // A whole new page: the keeper's sender starts with it.

@@ -1,6 +1,13 @@
 import type { JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { CaseJson, ChecklistItemJson, SetupAnswerJson, SetupPointJson } from '../../core/contract';
+import type {
+  CaseJson,
+  ChecklistItemJson,
+  SetupAnswerJson,
+  SetupMarkJson,
+  SetupPointJson,
+  TapsJson,
+} from '../../core/contract';
 import { caseAddress } from '../../core/ids';
 import { settings } from '../../core/settings';
 import { ago } from '../../core/time';
@@ -9,12 +16,17 @@ import type { Hints } from '../../photo/photo';
 import { current } from '../../store/copies';
 import { dropDraft, isFull, readDraft, writeDraft } from '../../store/db';
 import type { NewPhoto } from '../../store/outbox';
+import { lazy } from '../lazy';
 import { go, Link, Screen, useUnsaved } from '../nav';
 import { ThermalBand } from '../parts/band';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { AddPictures, mostPhotos, Pictures, twice } from '../parts/pictures';
+import { Stage } from '../parts/stage';
+import { useCards } from './cards';
 import { known, linesOf, save } from './state';
+
+const Measuring = lazy(() => import('../parts/measuring'));
 
 interface Answered {
   answer: SetupAnswerJson;
@@ -34,6 +46,29 @@ function answersOf(c: CaseJson): Map<string, Answered> {
   return found;
 }
 
+interface Marked {
+  mark: SetupMarkJson;
+  text: string;
+}
+
+/** What the breeder says of each point and waits for: it stands until fine is said, or the point is answered anew with a picture. */
+export function marksOf(c: CaseJson): Map<string, Marked> {
+  const marks = new Map<string, Marked>();
+  for (const { entry } of current(linesOf(c)).reverse()) {
+    const mark = entry.message?.mark;
+    if (mark) {
+      if (mark.kind === 'MARK_KIND_FINE') marks.delete(mark.point ?? '');
+      else marks.set(mark.point ?? '', { mark, text: entry.message?.text ?? '' });
+    }
+    for (const a of entry.setup?.answers ?? []) {
+      const was = marks.get(a.point ?? '');
+      const shown = a.photos?.some((id) => id !== was?.mark.photo);
+      if (entry.by !== 'ACTOR_KIND_BREEDER' && shown) marks.delete(a.point ?? '');
+    }
+  }
+  return marks;
+}
+
 function verdict(p: SetupPointJson, choice: string | undefined): string {
   return p.choices?.find((x) => x.code === choice)?.verdict ?? '';
 }
@@ -42,6 +77,7 @@ export default function Setup({ c, rest }: { c: CaseJson; rest: string[] }): JSX
   const points = known.value?.points ?? [];
   const items = known.value?.records.get(c.name ?? '')?.record?.checklist ?? [];
   const answers = answersOf(c);
+  const marks = marksOf(c);
   const point = points.find((p) => p.code === rest[0]);
   if (point) {
     const at = points.indexOf(point);
@@ -54,6 +90,7 @@ export default function Setup({ c, rest }: { c: CaseJson; rest: string[] }): JSX
         number={`${at + 1} of ${points.length}`}
         item={items.find((i) => i.point === point.code)}
         was={answers.get(point.code ?? '')}
+        marked={marks.get(point.code ?? '')}
         next={next && caseAddress(c.name ?? '', `setup/${next.code}`)}
       />
     );
@@ -87,6 +124,7 @@ export default function Setup({ c, rest }: { c: CaseJson; rest: string[] }): JSX
                     <span class="grow">{p.title}</span>
                     {a ? <Verdict v={verdict(p, a.answer.choice)} /> : <span class="muted">not answered</span>}
                     {a?.unsent && <span class="chip">not sent yet</span>}
+                    {marks.has(p.code ?? '') && <span class="chip">your breeder asks</span>}
                   </Link>
                 </li>
               );
@@ -130,6 +168,8 @@ interface Draft {
   sizes?: Record<string, string>;
   note: string;
   photos: { photo: NewPhoto; hints: Hints }[];
+  /** Where the size was measured in a picture; typing another takes it away. */
+  taps?: TapsJson | undefined;
 }
 
 const measureWords: Record<string, { label: string; hint: string }> = {
@@ -148,10 +188,11 @@ interface PointProps {
   number: string;
   item: ChecklistItemJson | undefined;
   was: Answered | undefined;
+  marked: Marked | undefined;
   next: string | undefined;
 }
 
-function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
+function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Element {
   const key = `setup ${c.name} ${p.code}`;
   const kept = was?.answer.photos ?? [];
   const empty: Draft = {
@@ -164,11 +205,13 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
     ),
     note: was?.answer.note ?? '',
     photos: [],
+    taps: was?.answer.taps,
   };
   const [draft, setDraft] = useState<Draft>(empty);
   const [ready, setReady] = useState(false);
   const [error, setError] = useState('');
   const [busy, setBusy] = useState(false);
+  const [measuring, setMeasuring] = useState<{ id: string; src: string } | undefined>();
   const writing = useRef(Promise.resolve());
   const latest = useRef(draft);
 
@@ -202,6 +245,8 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
       });
   };
 
+  const measurable = p.measure === 'opening' || p.measure === 'gap';
+  const cards = useCards(measurable ? draft.photos.map((x) => x.photo) : [], c.name ?? '');
   const measure = draft.measure.trim() ? parseLength(draft.measure) : 0;
   const sizes = (p.sizes ?? []).map((z) => {
     const text = draft.sizes?.[z.code ?? ''] ?? '';
@@ -225,6 +270,7 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
         point: p.code ?? '',
         choice: draft.choice,
         ...(measure > 0 && { measureMm: measure }),
+        ...(measure > 0 && draft.taps && photos.includes(draft.taps.photo ?? '') && { taps: draft.taps }),
         ...(taken.length > 0 && { sizes: Object.fromEntries(taken) }),
         ...(photos.length > 0 && { photos }),
         ...(draft.note.trim() && { note: draft.note.trim() }),
@@ -242,6 +288,26 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
     }
   };
 
+  if (measuring) {
+    const done = () => {
+      if (measuring.src.startsWith('blob:')) URL.revokeObjectURL(measuring.src);
+      setMeasuring(undefined);
+    };
+    return (
+      <Screen title={`Measure: ${p.title}`} back={caseAddress(c.name ?? '', 'setup')}>
+        <Measuring
+          photo={measuring.id}
+          src={measuring.src}
+          words={p.title ?? ''}
+          onDone={(w) => {
+            change({ measure: formatNumber(w.widthMm, 1), taps: w.taps });
+            done();
+          }}
+          onClose={done}
+        />
+      </Screen>
+    );
+  }
   return (
     <Screen
       title={p.title ?? ''}
@@ -259,6 +325,26 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
           </Notice>
         )}
       </div>
+      {marked && (
+        <Notice
+          kind="warn"
+          title={`${c.breederName || 'Your breeder'} ${marked.mark.kind === 'MARK_KIND_HAZARD' ? 'saw something here' : 'asks for another picture'}`}
+        >
+          <p>{marked.text}</p>
+          <p>Put it right if it can be, take a picture of the same place, and save.</p>
+        </Notice>
+      )}
+      {marked?.mark.photo && (
+        <Stage
+          src={`/v1/${c.name}/photos/${marked.mark.photo}/1600`}
+          alt="The picture it is about"
+          markers={
+            marked.mark.at
+              ? [{ x: Number(marked.mark.at.x), y: Number(marked.mark.at.y), words: 'The place it is about' }]
+              : []
+          }
+        />
+      )}
       {was && (
         <p class="muted">
           Answered {ago(was.at)}
@@ -292,7 +378,7 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
           label={`${measureWords[p.measure]?.label} (if you can)`}
           hint={measureWords[p.measure]?.hint}
           value={draft.measure}
-          onInput={(v) => change({ measure: v })}
+          onInput={(v) => change({ measure: v, taps: undefined })}
           inputMode="decimal"
           unit="mm"
           error={measure === null ? 'This is not a number yet.' : undefined}
@@ -336,14 +422,31 @@ function Point({ c, p, number, item, was, next }: PointProps): JSX.Element {
               waiting
               under={(at) => {
                 const x = draft.photos[at - kept.length];
+                const id = x ? x.photo.id : kept[at];
+                const measure = measurable && id && (
+                  <Button
+                    onClick={() => {
+                      const src = x
+                        ? URL.createObjectURL(new Blob([x.photo.bytes], { type: x.photo.type }))
+                        : `/v1/${c.name}/photos/${id}/1600`;
+                      setMeasuring({ id, src });
+                    }}
+                  >
+                    Measure in picture {at + 1}
+                  </Button>
+                );
                 return (
-                  x && (
+                  (measure || x) && (
                     <>
-                      {x.hints.dark && <p>It is rather dark. More light, or another try, may help.</p>}
-                      {x.hints.blurred && <p>It looks blurred. Hold still and try once more, if you like.</p>}
-                      <Button kind="quiet" onClick={() => change({ photos: draft.photos.filter((y) => y !== x) })}>
-                        Remove picture {at - kept.length + 1}
-                      </Button>
+                      {measure}
+                      {x?.hints.dark && <p>It is rather dark. More light, or another try, may help.</p>}
+                      {x?.hints.blurred && <p>It looks blurred. Hold still and try once more, if you like.</p>}
+                      {x && p.measure && cards.get(x.photo.id) && <p>{cards.get(x.photo.id)}</p>}
+                      {x && (
+                        <Button kind="quiet" onClick={() => change({ photos: draft.photos.filter((y) => y !== x) })}>
+                          Remove picture {at - kept.length + 1}
+                        </Button>
+                      )}
                     </>
                   )
                 );

@@ -76,6 +76,7 @@ export function Thread(p: ThreadProps): JSX.Element {
               </p>
               <p class="text">{entryLine(e, p.names)}</p>
               {e.step && e.note && <p class="muted">{e.note}</p>}
+              {e.message?.mark && <p class="muted">About: {pointTitle(e.message.mark.point, p.names)}</p>}
               {photos.length > 0 && (
                 <Pictures
                   pictures={photos.map((id) => ({
@@ -92,6 +93,10 @@ export function Thread(p: ThreadProps): JSX.Element {
       {p.closed ? <p class="muted">{p.closed}</p> : <Write key={p.draft} {...p} />}
     </div>
   );
+}
+
+function pointTitle(code: string | undefined, names: Names | undefined): string {
+  return names?.points?.find((x) => x.code === code)?.title ?? 'the setup';
 }
 
 /** The beginning of a message, for a picture's description. */

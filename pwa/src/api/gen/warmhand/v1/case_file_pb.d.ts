@@ -300,7 +300,7 @@ export declare type CaseLine = Message<"warmhand.v1.CaseLine"> & {
   sign: string;
 
   /**
-   * Of a setup check: to each point its choice, or an object with choice, measure_mm, sizes and note.
+   * Of a setup check: to each point its choice, or an object with choice, measure_mm, measure_sd_mm, sizes and note.
    *
    * @generated from field: google.protobuf.Struct answers = 90;
    */
@@ -324,6 +324,20 @@ export declare type CaseLine = Message<"warmhand.v1.CaseLine"> & {
    * @generated from field: string text = 110;
    */
   text: string;
+
+  /**
+   * What the breeder says of a point of the setup: hazard, again or fine.
+   *
+   * @generated from field: string mark = 111;
+   */
+  mark: string;
+
+  /**
+   * The point of the setup check that the mark is on.
+   *
+   * @generated from field: string point = 112;
+   */
+  point: string;
 
   /**
    * Of an outcome: settled, returned, vet, died, lost_touch, passed_on or left.
@@ -629,7 +643,7 @@ export declare type CaseLineJson = {
   sign?: string;
 
   /**
-   * Of a setup check: to each point its choice, or an object with choice, measure_mm, sizes and note.
+   * Of a setup check: to each point its choice, or an object with choice, measure_mm, measure_sd_mm, sizes and note.
    *
    * @generated from field: google.protobuf.Struct answers = 90;
    */
@@ -653,6 +667,20 @@ export declare type CaseLineJson = {
    * @generated from field: string text = 110;
    */
   text?: string;
+
+  /**
+   * What the breeder says of a point of the setup: hazard, again or fine.
+   *
+   * @generated from field: string mark = 111;
+   */
+  mark?: string;
+
+  /**
+   * The point of the setup check that the mark is on.
+   *
+   * @generated from field: string point = 112;
+   */
+  point?: string;
 
   /**
    * Of an outcome: settled, returned, vet, died, lost_touch, passed_on or left.

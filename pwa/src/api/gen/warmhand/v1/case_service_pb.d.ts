@@ -6,7 +6,7 @@ import type { GenEnum, GenFile, GenMessage, GenService } from "@bufbuild/protobu
 import type { Message } from "@bufbuild/protobuf";
 import type { Animal, AnimalJson } from "./animal_service_pb";
 import type { Timestamp, TimestampJson } from "@bufbuild/protobuf/wkt";
-import type { ActorKind, ActorKindJson, ClimateReading, ClimateReadingJson, Entry, EntryJson, Offer, OfferJson, Outcome, OutcomeJson, WeighIn, WeighInJson } from "./entry_service_pb";
+import type { ActorKind, ActorKindJson, ClimateReading, ClimateReadingJson, Entry, EntryJson, Offer, OfferJson, Outcome, OutcomeJson, SetupMark, SetupMarkJson, WeighIn, WeighInJson } from "./entry_service_pb";
 
 /**
  * Describes the file warmhand/v1/case_service.proto.
@@ -1604,6 +1604,290 @@ export declare type PhotoJson = {
 export declare const PhotoSchema: GenMessage<Photo, {jsonType: PhotoJson}>;
 
 /**
+ * @generated from message warmhand.v1.ListNewPhotosRequest
+ */
+export declare type ListNewPhotosRequest = Message<"warmhand.v1.ListNewPhotosRequest"> & {
+  /**
+   * @generated from field: string parent = 1;
+   */
+  parent: string;
+
+  /**
+   * At most 100; 0 means 20.
+   *
+   * @generated from field: int32 page_size = 2;
+   */
+  pageSize: number;
+
+  /**
+   * @generated from field: string page_token = 3;
+   */
+  pageToken: string;
+};
+
+/**
+ * @generated from message warmhand.v1.ListNewPhotosRequest
+ */
+export declare type ListNewPhotosRequestJson = {
+  /**
+   * @generated from field: string parent = 1;
+   */
+  parent?: string;
+
+  /**
+   * At most 100; 0 means 20.
+   *
+   * @generated from field: int32 page_size = 2;
+   */
+  pageSize?: number;
+
+  /**
+   * @generated from field: string page_token = 3;
+   */
+  pageToken?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.ListNewPhotosRequest.
+ * Use `create(ListNewPhotosRequestSchema)` to create a new message.
+ */
+export declare const ListNewPhotosRequestSchema: GenMessage<ListNewPhotosRequest, {jsonType: ListNewPhotosRequestJson}>;
+
+/**
+ * NewPhoto is a photo with what it is to be judged by.
+ *
+ * @generated from message warmhand.v1.NewPhoto
+ */
+export declare type NewPhoto = Message<"warmhand.v1.NewPhoto"> & {
+  /**
+   * @generated from field: warmhand.v1.Photo photo = 1;
+   */
+  photo?: Photo | undefined;
+
+  /**
+   * Whose case it is.
+   *
+   * @generated from field: string animal_name = 2;
+   */
+  animalName: string;
+
+  /**
+   * @generated from field: string keeper_name = 3;
+   */
+  keeperName: string;
+
+  /**
+   * The animal's resource name.
+   *
+   * @generated from field: string animal = 4;
+   */
+  animal: string;
+
+  /**
+   * The point of the checklist that it is to show; empty when it came with a message, or its entry has not come yet.
+   *
+   * @generated from field: string point = 5;
+   */
+  point: string;
+
+  /**
+   * The keeper's answer to the point.
+   *
+   * @generated from field: string choice = 6;
+   */
+  choice: string;
+
+  /**
+   * @generated from field: double measure_mm = 7;
+   */
+  measureMm: number;
+
+  /**
+   * @generated from field: double measure_sd_mm = 8;
+   */
+  measureSdMm: number;
+
+  /**
+   * The breeder's last mark on the point, and its words; absent: none.
+   *
+   * @generated from field: warmhand.v1.SetupMark mark = 9;
+   */
+  mark?: SetupMark | undefined;
+
+  /**
+   * @generated from field: string mark_text = 10;
+   */
+  markText: string;
+
+  /**
+   * What the keeper wrote with it.
+   *
+   * @generated from field: string note = 11;
+   */
+  note: string;
+};
+
+/**
+ * NewPhoto is a photo with what it is to be judged by.
+ *
+ * @generated from message warmhand.v1.NewPhoto
+ */
+export declare type NewPhotoJson = {
+  /**
+   * @generated from field: warmhand.v1.Photo photo = 1;
+   */
+  photo?: PhotoJson;
+
+  /**
+   * Whose case it is.
+   *
+   * @generated from field: string animal_name = 2;
+   */
+  animalName?: string;
+
+  /**
+   * @generated from field: string keeper_name = 3;
+   */
+  keeperName?: string;
+
+  /**
+   * The animal's resource name.
+   *
+   * @generated from field: string animal = 4;
+   */
+  animal?: string;
+
+  /**
+   * The point of the checklist that it is to show; empty when it came with a message, or its entry has not come yet.
+   *
+   * @generated from field: string point = 5;
+   */
+  point?: string;
+
+  /**
+   * The keeper's answer to the point.
+   *
+   * @generated from field: string choice = 6;
+   */
+  choice?: string;
+
+  /**
+   * @generated from field: double measure_mm = 7;
+   */
+  measureMm?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: double measure_sd_mm = 8;
+   */
+  measureSdMm?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * The breeder's last mark on the point, and its words; absent: none.
+   *
+   * @generated from field: warmhand.v1.SetupMark mark = 9;
+   */
+  mark?: SetupMarkJson;
+
+  /**
+   * @generated from field: string mark_text = 10;
+   */
+  markText?: string;
+
+  /**
+   * What the keeper wrote with it.
+   *
+   * @generated from field: string note = 11;
+   */
+  note?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.NewPhoto.
+ * Use `create(NewPhotoSchema)` to create a new message.
+ */
+export declare const NewPhotoSchema: GenMessage<NewPhoto, {jsonType: NewPhotoJson}>;
+
+/**
+ * @generated from message warmhand.v1.ListNewPhotosResponse
+ */
+export declare type ListNewPhotosResponse = Message<"warmhand.v1.ListNewPhotosResponse"> & {
+  /**
+   * @generated from field: repeated warmhand.v1.NewPhoto photos = 1;
+   */
+  photos: NewPhoto[];
+
+  /**
+   * @generated from field: string next_page_token = 2;
+   */
+  nextPageToken: string;
+};
+
+/**
+ * @generated from message warmhand.v1.ListNewPhotosResponse
+ */
+export declare type ListNewPhotosResponseJson = {
+  /**
+   * @generated from field: repeated warmhand.v1.NewPhoto photos = 1;
+   */
+  photos?: NewPhotoJson[];
+
+  /**
+   * @generated from field: string next_page_token = 2;
+   */
+  nextPageToken?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.ListNewPhotosResponse.
+ * Use `create(ListNewPhotosResponseSchema)` to create a new message.
+ */
+export declare const ListNewPhotosResponseSchema: GenMessage<ListNewPhotosResponse, {jsonType: ListNewPhotosResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.LookAtPhotoRequest
+ */
+export declare type LookAtPhotoRequest = Message<"warmhand.v1.LookAtPhotoRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.LookAtPhotoRequest
+ */
+export declare type LookAtPhotoRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.LookAtPhotoRequest.
+ * Use `create(LookAtPhotoRequestSchema)` to create a new message.
+ */
+export declare const LookAtPhotoRequestSchema: GenMessage<LookAtPhotoRequest, {jsonType: LookAtPhotoRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.LookAtPhotoResponse
+ */
+export declare type LookAtPhotoResponse = Message<"warmhand.v1.LookAtPhotoResponse"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.LookAtPhotoResponse
+ */
+export declare type LookAtPhotoResponseJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.LookAtPhotoResponse.
+ * Use `create(LookAtPhotoResponseSchema)` to create a new message.
+ */
+export declare const LookAtPhotoResponseSchema: GenMessage<LookAtPhotoResponse, {jsonType: LookAtPhotoResponseJson}>;
+
+/**
  * @generated from message warmhand.v1.ListCasesRequest
  */
 export declare type ListCasesRequest = Message<"warmhand.v1.ListCasesRequest"> & {
@@ -3124,6 +3408,26 @@ export declare const CaseService: GenService<{
     methodKind: "unary";
     input: typeof ListPhotosRequestSchema;
     output: typeof ListPhotosResponseSchema;
+  },
+  /**
+   * ListNewPhotos pages through the keepers' photos that nobody of the breeder has looked at, of all cases, oldest first.
+   *
+   * @generated from rpc warmhand.v1.CaseService.ListNewPhotos
+   */
+  listNewPhotos: {
+    methodKind: "unary";
+    input: typeof ListNewPhotosRequestSchema;
+    output: typeof ListNewPhotosResponseSchema;
+  },
+  /**
+   * LookAtPhoto says that the breeder has looked at a photo: it is no longer new.
+   *
+   * @generated from rpc warmhand.v1.CaseService.LookAtPhoto
+   */
+  lookAtPhoto: {
+    methodKind: "unary";
+    input: typeof LookAtPhotoRequestSchema;
+    output: typeof LookAtPhotoResponseSchema;
   },
   /**
    * ProbeCase says what would follow if something happened next; nothing is saved. Without a hypothetical entry it lists

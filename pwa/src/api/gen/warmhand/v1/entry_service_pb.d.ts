@@ -628,6 +628,20 @@ export declare type SetupAnswer = Message$1<"warmhand.v1.SetupAnswer"> & {
    * @generated from field: map<string, double> sizes = 6;
    */
   sizes: { [key: string]: number };
+
+  /**
+   * The standard deviation of measure_mm where a photo was measured; 0: that of a ruler. Set by the service.
+   *
+   * @generated from field: double measure_sd_mm = 7;
+   */
+  measureSdMm: number;
+
+  /**
+   * What to measure in a photo: measure_mm is then what the service finds.
+   *
+   * @generated from field: warmhand.v1.Taps taps = 8;
+   */
+  taps?: Taps | undefined;
 };
 
 /**
@@ -671,6 +685,20 @@ export declare type SetupAnswerJson = {
    * @generated from field: map<string, double> sizes = 6;
    */
   sizes?: { [key: string]: number | "NaN" | "Infinity" | "-Infinity" };
+
+  /**
+   * The standard deviation of measure_mm where a photo was measured; 0: that of a ruler. Set by the service.
+   *
+   * @generated from field: double measure_sd_mm = 7;
+   */
+  measureSdMm?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * What to measure in a photo: measure_mm is then what the service finds.
+   *
+   * @generated from field: warmhand.v1.Taps taps = 8;
+   */
+  taps?: TapsJson;
 };
 
 /**
@@ -760,6 +788,13 @@ export declare type Message = Message$1<"warmhand.v1.Message"> & {
    * @generated from field: repeated string photos = 2;
    */
   photos: string[];
+
+  /**
+   * From the breeder: what a photo of a point of the setup shows.
+   *
+   * @generated from field: warmhand.v1.SetupMark mark = 3;
+   */
+  mark?: SetupMark | undefined;
 };
 
 /**
@@ -777,6 +812,13 @@ export declare type MessageJson = {
    * @generated from field: repeated string photos = 2;
    */
   photos?: string[];
+
+  /**
+   * From the breeder: what a photo of a point of the setup shows.
+   *
+   * @generated from field: warmhand.v1.SetupMark mark = 3;
+   */
+  mark?: SetupMarkJson;
 };
 
 /**
@@ -784,6 +826,194 @@ export declare type MessageJson = {
  * Use `create(MessageSchema)` to create a new message.
  */
 export declare const MessageSchema: GenMessage<Message, {jsonType: MessageJson}>;
+
+/**
+ * SetupMark is what the breeder saw in a photo of the setup.
+ *
+ * @generated from message warmhand.v1.SetupMark
+ */
+export declare type SetupMark = Message$1<"warmhand.v1.SetupMark"> & {
+  /**
+   * @generated from field: warmhand.v1.MarkKind kind = 1;
+   */
+  kind: MarkKind;
+
+  /**
+   * Of the checklist.
+   *
+   * @generated from field: string point = 2;
+   */
+  point: string;
+
+  /**
+   * Id of a photo of the same case.
+   *
+   * @generated from field: string photo = 3;
+   */
+  photo: string;
+
+  /**
+   * Where in the photo; absent: all of it.
+   *
+   * @generated from field: warmhand.v1.Spot at = 4;
+   */
+  at?: Spot | undefined;
+};
+
+/**
+ * SetupMark is what the breeder saw in a photo of the setup.
+ *
+ * @generated from message warmhand.v1.SetupMark
+ */
+export declare type SetupMarkJson = {
+  /**
+   * @generated from field: warmhand.v1.MarkKind kind = 1;
+   */
+  kind?: MarkKindJson;
+
+  /**
+   * Of the checklist.
+   *
+   * @generated from field: string point = 2;
+   */
+  point?: string;
+
+  /**
+   * Id of a photo of the same case.
+   *
+   * @generated from field: string photo = 3;
+   */
+  photo?: string;
+
+  /**
+   * Where in the photo; absent: all of it.
+   *
+   * @generated from field: warmhand.v1.Spot at = 4;
+   */
+  at?: SpotJson;
+};
+
+/**
+ * Describes the message warmhand.v1.SetupMark.
+ * Use `create(SetupMarkSchema)` to create a new message.
+ */
+export declare const SetupMarkSchema: GenMessage<SetupMark, {jsonType: SetupMarkJson}>;
+
+/**
+ * Spot is a place in a photo, in pixels of its large size from the upper left corner.
+ *
+ * @generated from message warmhand.v1.Spot
+ */
+export declare type Spot = Message$1<"warmhand.v1.Spot"> & {
+  /**
+   * @generated from field: double x = 1;
+   */
+  x: number;
+
+  /**
+   * @generated from field: double y = 2;
+   */
+  y: number;
+};
+
+/**
+ * Spot is a place in a photo, in pixels of its large size from the upper left corner.
+ *
+ * @generated from message warmhand.v1.Spot
+ */
+export declare type SpotJson = {
+  /**
+   * @generated from field: double x = 1;
+   */
+  x?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: double y = 2;
+   */
+  y?: number | "NaN" | "Infinity" | "-Infinity";
+};
+
+/**
+ * Describes the message warmhand.v1.Spot.
+ * Use `create(SpotSchema)` to create a new message.
+ */
+export declare const SpotSchema: GenMessage<Spot, {jsonType: SpotJson}>;
+
+/**
+ * Taps is where somebody tapped in a photo to measure an opening. The service measures anew and keeps its own number.
+ *
+ * @generated from message warmhand.v1.Taps
+ */
+export declare type Taps = Message$1<"warmhand.v1.Taps"> & {
+  /**
+   * Id of a photo of the same case.
+   *
+   * @generated from field: string photo = 1;
+   */
+  photo: string;
+
+  /**
+   * The gap between two edges; else a diameter.
+   *
+   * @generated from field: bool slot = 2;
+   */
+  slot: boolean;
+
+  /**
+   * Places on the rim, all round it; of a slot, on both edges.
+   *
+   * @generated from field: repeated warmhand.v1.Spot rim = 3;
+   */
+  rim: Spot[];
+
+  /**
+   * The corners of a bank card, one after the other round it; none: the handover card is in the photo.
+   *
+   * @generated from field: repeated warmhand.v1.Spot card = 4;
+   */
+  card: Spot[];
+};
+
+/**
+ * Taps is where somebody tapped in a photo to measure an opening. The service measures anew and keeps its own number.
+ *
+ * @generated from message warmhand.v1.Taps
+ */
+export declare type TapsJson = {
+  /**
+   * Id of a photo of the same case.
+   *
+   * @generated from field: string photo = 1;
+   */
+  photo?: string;
+
+  /**
+   * The gap between two edges; else a diameter.
+   *
+   * @generated from field: bool slot = 2;
+   */
+  slot?: boolean;
+
+  /**
+   * Places on the rim, all round it; of a slot, on both edges.
+   *
+   * @generated from field: repeated warmhand.v1.Spot rim = 3;
+   */
+  rim?: SpotJson[];
+
+  /**
+   * The corners of a bank card, one after the other round it; none: the handover card is in the photo.
+   *
+   * @generated from field: repeated warmhand.v1.Spot card = 4;
+   */
+  card?: SpotJson[];
+};
+
+/**
+ * Describes the message warmhand.v1.Taps.
+ * Use `create(TapsSchema)` to create a new message.
+ */
+export declare const TapsSchema: GenMessage<Taps, {jsonType: TapsJson}>;
 
 /**
  * Ended closes or reopens a case.
@@ -1373,6 +1603,49 @@ export declare type ShedStageJson = "SHED_STAGE_UNSPECIFIED" | "SHED_STAGE_OPAQU
  * Describes the enum warmhand.v1.ShedStage.
  */
 export declare const ShedStageSchema: GenEnum<ShedStage, ShedStageJson>;
+
+/**
+ * MarkKind is what the breeder says of a point of the setup.
+ *
+ * @generated from enum warmhand.v1.MarkKind
+ */
+export enum MarkKind {
+  /**
+   * @generated from enum value: MARK_KIND_UNSPECIFIED = 0;
+   */
+  UNSPECIFIED = 0,
+
+  /**
+   * Stands until the breeder says fine or the place is measured anew.
+   *
+   * @generated from enum value: MARK_KIND_HAZARD = 1;
+   */
+  HAZARD = 1,
+
+  /**
+   * Another picture of it is asked for.
+   *
+   * @generated from enum value: MARK_KIND_AGAIN = 2;
+   */
+  AGAIN = 2,
+
+  /**
+   * @generated from enum value: MARK_KIND_FINE = 3;
+   */
+  FINE = 3,
+}
+
+/**
+ * MarkKind is what the breeder says of a point of the setup.
+ *
+ * @generated from enum warmhand.v1.MarkKind
+ */
+export declare type MarkKindJson = "MARK_KIND_UNSPECIFIED" | "MARK_KIND_HAZARD" | "MARK_KIND_AGAIN" | "MARK_KIND_FINE";
+
+/**
+ * Describes the enum warmhand.v1.MarkKind.
+ */
+export declare const MarkKindSchema: GenEnum<MarkKind, MarkKindJson>;
 
 /**
  * Outcome is how a case ended.

@@ -1,0 +1,5 @@
+-- When somebody of the breeder went past a photo in the review. What came in
+-- before there was one counts as looked at.
+ALTER TABLE photos ADD COLUMN looked_at INTEGER;
+UPDATE photos SET looked_at = received_at;
+CREATE INDEX photos_to_look_at ON photos (breeder_id, received_at, photo_id) WHERE looked_at IS NULL AND by_kind = 'keeper';

@@ -1,0 +1,351 @@
+import type { JSX } from 'preact';
+import { useEffect, useRef, useState } from 'preact/hooks';
+import { withQuery } from '../../api/client';
+import type {
+  CreateEntryResponseJson,
+  ListNewPhotosResponseJson,
+  MarkKindJson,
+  NewPhotoJson,
+  SetupPointJson,
+} from '../../core/contract';
+import { idOf, uuidv7 } from '../../core/ids';
+import { ago } from '../../core/time';
+import { formatNumber } from '../../core/units';
+import { lazy } from '../lazy';
+import { Button, Field, Notice } from '../parts/controls';
+import type { Width } from '../parts/measuring';
+import { type Spot, Stage } from '../parts/stage';
+import { rest, useLoad } from './hooks';
+import { Heading, Link, Trouble, Waiting } from './nav';
+import { setupPoints } from './reference';
+import { ask, breeder } from './session';
+import { singleKeys } from './triage';
+
+const Measuring = lazy(() => import('../parts/measuring'));
+
+type Doing = 'look' | 'hazard' | 'again' | 'measure';
+
+interface Everything {
+  photos: NewPhotoJson[];
+  points: SetupPointJson[];
+  more: string;
+}
+
+const caseOf = (p: NewPhotoJson) => (p.photo?.name ?? '').split('/').slice(0, 4).join('/');
+
+/** Keepers' new pictures of all cases, one on each screen: by keys or by the thumb. */
+export default function ReviewPage(): JSX.Element {
+  const loaded = useLoad<Everything>('review', async () => {
+    const [list, points] = await Promise.all([page(''), setupPoints()]);
+    return { photos: list.photos ?? [], points, more: list.nextPageToken ?? '' };
+  });
+  const d = loaded.data;
+  return (
+    <main class="page wide">
+      <Heading>New photos</Heading>
+      {loaded.error !== undefined && <Trouble error={loaded.error} again={loaded.again} />}
+      {!d && loaded.error === undefined && <Waiting />}
+      {d && <Queue first={d} />}
+    </main>
+  );
+}
+
+function page(token: string): Promise<ListNewPhotosResponseJson> {
+  return ask<ListNewPhotosResponseJson>(
+    'GET',
+    withQuery(`/v1/${breeder()}/newPhotos`, { pageSize: 20, pageToken: token }),
+  );
+}
+
+function Queue({ first }: { first: Everything }): JSX.Element {
+  const [photos, setPhotos] = useState(first.photos);
+  const [more, setMore] = useState(first.more);
+  const [at, setAt] = useState(0);
+  const [failed, setFailed] = useState<{ what: string; error: unknown; again: () => void }[]>([]);
+  const now = photos[at];
+  const next = photos[at + 1];
+
+  // The next picture is there when its turn comes, and so is the next page.
+  useEffect(() => {
+    if (next?.photo?.name) new Image().src = `/v1/${next.photo.name}/1600`;
+    if (more && at >= photos.length - 5) {
+      const token = more;
+      setMore('');
+      page(token).then(
+        (l) => {
+          setPhotos((was) => [...was, ...(l.photos ?? [])]);
+          setMore(l.nextPageToken ?? '');
+        },
+        () => setMore(token),
+      );
+    }
+  }, [at, next, more, photos.length]);
+
+  /** On to the next at once; what could not be saved stands above it with another try. */
+  const run = (what: string, work: () => Promise<unknown>) => {
+    setAt((n) => n + 1);
+    const attempt = () => {
+      setFailed((was) => was.filter((f) => f.again !== attempt));
+      work().catch((error: unknown) => setFailed((was) => [...was, { what, error, again: attempt }]));
+    };
+    attempt();
+  };
+
+  return (
+    <div class="stack">
+      {failed.map((f) => (
+        <Notice key={f.what} kind="bad" live title={`${f.what}: not saved`}>
+          <p>{rest(f.error)}</p>
+          <div class="actions">
+            <Button onClick={f.again}>Try again</Button>
+          </div>
+        </Notice>
+      ))}
+      {now ? (
+        <One
+          key={now.photo?.name}
+          p={now}
+          points={first.points}
+          number={`${at + 1} of ${photos.length}${more ? ' and more' : ''}`}
+          onBack={at > 0 ? () => setAt(at - 1) : undefined}
+          onSkip={() => setAt(at + 1)}
+          run={run}
+        />
+      ) : (
+        <Notice kind="good" live title={photos.length === 0 ? 'There is no new photo' : 'That was the last one'}>
+          <p>
+            {at > 0 && at === photos.length ? 'Photos that you skipped come again when you open this page anew. ' : ''}
+            <Link to="/b">To the triage list</Link>
+          </p>
+        </Notice>
+      )}
+    </div>
+  );
+}
+
+function One({
+  p,
+  points,
+  number,
+  onBack,
+  onSkip,
+  run,
+}: {
+  p: NewPhotoJson;
+  points: SetupPointJson[];
+  number: string;
+  onBack: (() => void) | undefined;
+  onSkip: () => void;
+  run: (what: string, work: () => Promise<unknown>) => void;
+}): JSX.Element {
+  const [doing, setDoing] = useState<Doing>('look');
+  const [at, setAt] = useState<Spot | undefined>();
+  const [text, setText] = useState('');
+  const [code, setCode] = useState(p.point ?? '');
+  const [error, setError] = useState('');
+  const top = useRef<HTMLHeadingElement>(null);
+  const name = p.photo?.name ?? '';
+  const src = `/v1/${name}/1600`;
+  const point = points.find((x) => x.code === code);
+  const choice = points.find((x) => x.code === p.point)?.choices?.find((x) => x.code === p.choice);
+  const words = `${point?.title ?? 'Photo with a message'}, ${p.animalName}`;
+  const earlier = p.mark?.photo && p.mark.photo !== idOf(name) ? p.mark : undefined;
+  const open = p.mark?.kind === 'MARK_KIND_HAZARD' || p.mark?.kind === 'MARK_KIND_AGAIN';
+
+  useEffect(() => {
+    top.current?.focus({ preventScroll: true });
+  }, []);
+
+  const look = () => ask('POST', `/v1/${name}:lookAt`, {});
+  /** The ids are made once: trying again doubles nothing. */
+  const entry = (body: object) => {
+    const id = uuidv7();
+    const happenTime = new Date().toISOString();
+    return () =>
+      ask<CreateEntryResponseJson>('POST', withQuery(`/v1/${p.animal}/entries`, { entryId: id }), {
+        case: caseOf(p),
+        happenTime,
+        ...body,
+      });
+  };
+  const say = (kind: MarkKindJson, words: string) => {
+    const send = entry({
+      message: { text: words, mark: { kind, point: code, photo: idOf(name), ...(at && { at }) } },
+    });
+    run(words, async () => {
+      await send();
+      await look();
+    });
+  };
+  const fine = () => {
+    const worry = choice?.verdict === 'hazard' && !(Number(p.measureMm) > 0);
+    if (code && (open || worry)) say('MARK_KIND_FINE', `${point?.title}: fine now.`);
+    else run('Looked at', look);
+  };
+  const submit = (kind: MarkKindJson) => {
+    if (!code) return setError('Please choose what it is about.');
+    if (!text.trim()) return setError('Please write one sentence for the keeper.');
+    say(kind, text.trim());
+  };
+  const measured = (w: Width) => {
+    const send = entry({
+      setup: { answers: [{ point: code, choice: p.choice || 'not_sure', photos: [idOf(name)], taps: w.taps }] },
+    });
+    run('The width', async () => {
+      await send();
+      await look();
+    });
+  };
+  const begin = (what: Doing) => {
+    setError('');
+    setDoing(what);
+    setText(what === 'again' ? 'Please take another picture of this place, straight on and near.' : '');
+  };
+  const measurable = point?.measure === 'opening' || point?.measure === 'gap';
+
+  const act = useRef({ fine, onSkip, onBack, begin, doing, measurable });
+  act.current = { fine, onSkip, onBack, begin, doing, measurable };
+  useEffect(() => {
+    const key = (e: KeyboardEvent) => {
+      const a = act.current;
+      if (e.key === 'Escape' && a.doing !== 'look') return setDoing('look');
+      const typing = e.target instanceof HTMLElement && /^(INPUT|TEXTAREA|SELECT)$/.test(e.target.tagName);
+      if (typing || e.ctrlKey || e.metaKey || e.altKey || a.doing !== 'look' || !singleKeys()) return;
+      const inFrame = e.target instanceof HTMLElement && e.target.classList.contains('frame');
+      if (e.key === 'f') a.fine();
+      else if (e.key === 'h') a.begin('hazard');
+      else if (e.key === 'a') a.begin('again');
+      else if (e.key === 'm' && a.measurable) a.begin('measure');
+      else if (e.key === 'j' || (e.key === 'ArrowRight' && !inFrame)) a.onSkip();
+      else if ((e.key === 'k' || (e.key === 'ArrowLeft' && !inFrame)) && a.onBack) a.onBack();
+      else return;
+      e.preventDefault();
+    };
+    addEventListener('keydown', key);
+    return () => removeEventListener('keydown', key);
+  }, []);
+
+  const hints = [p.photo?.dark && 'rather dark', p.photo?.blurred && 'not sharp'].filter(Boolean).join(', ');
+  return (
+    <article class="stack" aria-labelledby="what">
+      <h2 id="what" ref={top} tabIndex={-1}>
+        {point?.title ?? 'With a message'}
+      </h2>
+      <p class="muted">
+        {number}. <Link to={`/b/cases/${idOf(caseOf(p))}`}>{p.animalName}</Link>
+        {p.keeperName && `, ${p.keeperName}`}, {ago(p.photo?.takeTime ?? p.photo?.receiveTime)}
+        {hints && `, ${hints}`}
+      </p>
+      {choice && (
+        <p>
+          <strong>{choice.label}</strong>
+          {Number(p.measureMm) > 0 &&
+            `, ${formatNumber(Number(p.measureMm), 1)}${Number(p.measureSdMm) > 0 ? ` ± ${formatNumber(2 * Number(p.measureSdMm), 1)}` : ''} mm`}
+          {p.note && `. ${p.note}`}
+        </p>
+      )}
+      {!choice && p.note && <p>{p.note}</p>}
+      {doing === 'measure' ? (
+        <Measuring photo={idOf(name)} src={src} words={words} onDone={measured} onClose={() => setDoing('look')} />
+      ) : (
+        <div class="beside">
+          {earlier && (
+            <figure class="stack">
+              <figcaption>
+                <strong>Before:</strong> {p.markText}
+              </figcaption>
+              <Stage
+                src={`/v1/${caseOf(p)}/photos/${earlier.photo}/1600`}
+                alt="Before"
+                markers={
+                  earlier.at
+                    ? [{ x: Number(earlier.at.x), y: Number(earlier.at.y), words: 'The place you marked' }]
+                    : []
+                }
+              />
+            </figure>
+          )}
+          <figure class="stack">
+            {earlier && (
+              <figcaption>
+                <strong>Now</strong>
+              </figcaption>
+            )}
+            <Stage
+              src={src}
+              alt={words}
+              onTap={doing === 'look' ? undefined : setAt}
+              markers={at && doing !== 'look' ? [{ ...at, words: 'The place you mark' }] : []}
+            />
+          </figure>
+        </div>
+      )}
+      {(doing === 'hazard' || doing === 'again') && (
+        <form
+          class="stack"
+          onSubmit={(e) => {
+            e.preventDefault();
+            submit(doing === 'hazard' ? 'MARK_KIND_HAZARD' : 'MARK_KIND_AGAIN');
+          }}
+        >
+          <p class="muted" role="status">
+            {at
+              ? 'The place is marked. Tap elsewhere to move it.'
+              : 'Tap the place in the picture, if it is one place.'}
+          </p>
+          {!p.point && (
+            <Field
+              label="What it is about"
+              value={code}
+              onInput={setCode}
+              options={[
+                { value: '', label: 'Choose' },
+                ...points.map((x) => ({ value: x.code ?? '', label: x.title ?? '' })),
+              ]}
+            />
+          )}
+          <Field
+            label={doing === 'hazard' ? 'What is wrong there, in one sentence' : 'What you would like to see'}
+            lines={2}
+            maxLength={500}
+            value={text}
+            onInput={setText}
+            error={error || undefined}
+          />
+          <div class="actions">
+            <Button kind="main" type="submit">
+              {doing === 'hazard' ? 'Tell the keeper' : 'Ask for it'}
+            </Button>
+            <Button onClick={() => setDoing('look')}>Cancel</Button>
+          </div>
+        </form>
+      )}
+      {doing === 'look' && (
+        <div class="actions foot sticky">
+          <Button kind="main" icon="check" onClick={fine} aria-keyshortcuts="f">
+            {open ? 'Fine now' : 'Fine'}
+          </Button>
+          <Button icon="warn" onClick={() => begin('hazard')} aria-keyshortcuts="h">
+            Hazard
+          </Button>
+          <Button icon="photo" onClick={() => begin('again')} aria-keyshortcuts="a">
+            Another picture
+          </Button>
+          {measurable && (
+            <Button onClick={() => begin('measure')} aria-keyshortcuts="m">
+              Measure
+            </Button>
+          )}
+          <Button kind="quiet" onClick={onSkip} aria-keyshortcuts="j">
+            Skip
+          </Button>
+          {onBack && (
+            <Button kind="quiet" onClick={onBack} aria-keyshortcuts="k">
+              Back
+            </Button>
+          )}
+        </div>
+      )}
+    </article>
+  );
+}

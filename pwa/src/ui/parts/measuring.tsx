@@ -1,0 +1,212 @@
+import type { JSX } from 'preact';
+import { useEffect, useRef, useState } from 'preact/hooks';
+import type { TapsJson } from '../../core/contract';
+import { formatNumber } from '../../core/units';
+import { type Answer, type Found, findCode, measureOpening } from '../../photo/finder';
+import { Button, Notice } from './controls';
+import { type Spot, Stage } from './stage';
+
+export interface Width {
+  taps: TapsJson;
+  widthMm: number;
+  plusMinusMm: number;
+}
+
+export interface MeasuringProps {
+  /** Id of the picture, in its case. */
+  photo: string;
+  /** Where its large size is to be had. */
+  src: string;
+  words: string;
+  onDone: (width: Width) => void;
+  onClose: () => void;
+}
+
+/** Best is all round the rim, or along both edges of a slot. */
+const enough = 6;
+const most = 8;
+
+/** An opening is tapped along its rim, and gets its width in millimetres with how far off that may be. */
+export default function Measuring({ photo, src, words, onDone, onClose }: MeasuringProps): JSX.Element {
+  const [image, setImage] = useState<ImageData | undefined>();
+  const [found, setFound] = useState<Found | null | undefined>();
+  const [card, setCard] = useState<Spot[]>([]);
+  const [rim, setRim] = useState<Spot[]>([]);
+  const [bank, setBank] = useState(false);
+  const [slot, setSlot] = useState(false);
+  const [answer, setAnswer] = useState<Answer | undefined>();
+  const [trouble, setTrouble] = useState('');
+  const [busy, setBusy] = useState(false);
+  const turn = useRef(0);
+
+  useEffect(() => {
+    let gone = false;
+    pixels(src)
+      .then(async (data) => {
+        if (gone) return;
+        setImage(data);
+        const code = await findCode(data);
+        if (gone) return;
+        setFound(code);
+        setBank(code === null);
+      })
+      .catch(() => {
+        if (!gone) setTrouble('What measures is not on this phone yet. It comes by itself when there is network.');
+      });
+    return () => {
+      gone = true;
+    };
+  }, [src]);
+
+  const corners = bank && card.length < 4;
+  const ready = !corners && rim.length >= enough;
+  useEffect(() => {
+    setAnswer(undefined);
+    if (!ready || !image) return;
+    const mine = ++turn.current;
+    setBusy(true);
+    measureOpening(image, {
+      reference: bank ? 'bank_card' : 'handover_card',
+      shape: slot ? 'slot' : 'round',
+      rim,
+      ...(bank ? { card } : found && { code: found }),
+    })
+      .then(
+        (a) => mine === turn.current && setAnswer(a),
+        (e: unknown) => mine === turn.current && setTrouble(e instanceof Error ? e.message : String(e)),
+      )
+      .finally(() => mine === turn.current && setBusy(false));
+  }, [ready, image, bank, slot, rim, card, found]);
+
+  const tap = (spot: Spot) => {
+    if (corners) setCard([...card, spot]);
+    else if (rim.length < most) setRim([...rim, spot]);
+  };
+  const back = () => {
+    if (rim.length > 0) setRim(rim.slice(0, -1));
+    else setCard(card.slice(0, -1));
+  };
+  const result = answer?.result;
+  const next = corners
+    ? `Tap corner ${card.length + 1} of the bank card, one after the other round it.`
+    : rim.length < enough
+      ? slot
+        ? `Tap the two edges of the gap, four places on each: ${rim.length} so far.`
+        : `Tap all round the rim of the opening, 6 to 8 places: ${rim.length} so far.`
+      : busy
+        ? 'Measuring'
+        : '';
+  return (
+    <div class="stack">
+      <p role="status">
+        {trouble ||
+          (found === undefined && !bank
+            ? 'Looking for the card in the picture'
+            : found === null && !bank
+              ? 'The handover card was not found in this picture.'
+              : next)}
+      </p>
+      <Stage
+        src={src}
+        alt={words}
+        onTap={found !== undefined || bank ? tap : undefined}
+        outline={bank ? (card.length === 4 ? card : []) : (found?.corners ?? [])}
+        markers={[
+          ...card.map((s, i) => ({ ...s, text: `${i + 1}`, words: `Corner ${i + 1}`, kind: 'corner' as const })),
+          ...rim.map((s, i) => ({ ...s, text: `${i + 1}`, words: `Place ${i + 1} on the rim`, kind: 'tap' as const })),
+        ]}
+      />
+      {answer?.refusal && (
+        <Notice kind="warn" live title="No width yet">
+          <p>{answer.refusal.text}</p>
+        </Notice>
+      )}
+      {result && (
+        <Notice
+          kind="good"
+          live
+          title={`${sizeWords(result.widthMm, result.plusMinusMm)} ${slot ? 'between the edges' : 'across'}`}
+        >
+          <p>{result.advice || 'That is close enough to go by.'}</p>
+        </Notice>
+      )}
+      <div class="row">
+        <Button onClick={back} disabled={rim.length + card.length === 0}>
+          Take the last tap back
+        </Button>
+        <Button
+          onClick={() => {
+            setRim([]);
+            setCard([]);
+          }}
+          disabled={rim.length + card.length === 0}
+        >
+          Begin again
+        </Button>
+      </div>
+      <fieldset class="field">
+        <legend>What it is</legend>
+        <div class="choices">
+          <label>
+            <input type="radio" name="shape" checked={!slot} onChange={() => setSlot(false)} />A round hole
+          </label>
+          <label>
+            <input type="radio" name="shape" checked={slot} onChange={() => setSlot(true)} />A slit or gap
+          </label>
+        </div>
+      </fieldset>
+      <fieldset class="field">
+        <legend>What lies beside it</legend>
+        <div class="choices">
+          <label>
+            <input type="radio" name="reference" checked={!bank} onChange={() => setBank(false)} />
+            The handover card
+          </label>
+          <label>
+            <input type="radio" name="reference" checked={bank} onChange={() => setBank(true)} />A bank card, its back
+            up
+          </label>
+        </div>
+      </fieldset>
+      <div class="actions foot">
+        <Button
+          kind="main"
+          icon="check"
+          disabled={!result}
+          onClick={() =>
+            result &&
+            onDone({
+              taps: { photo, slot, rim, ...(bank && { card }) },
+              widthMm: result.widthMm,
+              plusMinusMm: result.plusMinusMm,
+            })
+          }
+        >
+          Use this width
+        </Button>
+        <Button kind="quiet" onClick={onClose}>
+          Leave it
+        </Button>
+      </div>
+    </div>
+  );
+}
+
+/** `22 ± 1 mm`, with as many figures as it is sure. */
+export function sizeWords(mm: number, plusMinus: number): string {
+  const figures = plusMinus < 1 ? 1 : 0;
+  return `${formatNumber(mm, figures)} ± ${formatNumber(Math.max(plusMinus, figures ? 0.1 : 1), figures)} mm`;
+}
+
+/** The picture's pixels. */
+export async function pixels(src: string): Promise<ImageData> {
+  const response = await fetch(src, { credentials: 'same-origin' });
+  if (!response.ok) throw new Error(`${response.status}`);
+  const bitmap = await createImageBitmap(await response.blob(), { imageOrientation: 'from-image' });
+  const pen = new OffscreenCanvas(bitmap.width, bitmap.height).getContext('2d');
+  if (!pen) throw new Error('no canvas');
+  pen.drawImage(bitmap, 0, 0);
+  const data = pen.getImageData(0, 0, bitmap.width, bitmap.height);
+  bitmap.close();
+  return data;
+}
