@@ -152,9 +152,12 @@ func (c *caseService) ListNewPhotos(ctx context.Context, req *pb.ListNewPhotosRe
 	out := &pb.ListNewPhotosResponse{NextPageToken: nextPage(query, next)}
 	for i := range list {
 		n := &list[i]
-		out.Photos = append(out.Photos, &pb.NewPhoto{Photo: photoToProto(&n.Photo), AnimalName: n.Animal.Name, KeeperName: n.Case.KeeperName,
-			Animal: animalName(n.Animal.BreederID, n.Animal.ID), Point: n.Answer.Point, Choice: n.Answer.Choice, MeasureMm: float64(n.Answer.Measure),
-			MeasureSdMm: float64(n.Answer.MeasureSD), Mark: markToProto(n.Mark), MarkText: n.MarkText, Note: n.Note})
+		p := &pb.NewPhoto{Photo: photoToProto(&n.Photo), AnimalName: n.Animal.Name, KeeperName: n.Case.KeeperName,
+			Animal: animalName(n.Animal.BreederID, n.Animal.ID), Note: n.Note, Mark: markToProto(n.Mark), MarkText: n.MarkText}
+		if n.Answer.Point != "" {
+			p.Answer = answerToProto(&n.Answer)
+		}
+		out.Photos = append(out.Photos, p)
 	}
 	return out, err
 }

@@ -323,9 +323,8 @@ func entryToProto(e *care.Entry) *pb.Entry {
 		out.Body = &pb.Entry_Sign{Sign: &pb.Sign{Sign: b.Code, Gone: b.Gone}}
 	case care.SetupCheck:
 		check := &pb.SetupCheck{}
-		for _, a := range b.Answers {
-			check.Answers = append(check.Answers, &pb.SetupAnswer{Point: a.Point, Choice: a.Choice, MeasureMm: float64(a.Measure), Photos: a.Photos, Note: a.Note, Sizes: a.Sizes,
-				MeasureSdMm: float64(a.MeasureSD), Taps: tapsToProto(a.Taps)})
+		for i := range b.Answers {
+			check.Answers = append(check.Answers, answerToProto(&b.Answers[i]))
 		}
 		out.Body = &pb.Entry_Setup{Setup: check}
 	case care.Seen:
@@ -340,6 +339,11 @@ func entryToProto(e *care.Entry) *pb.Entry {
 		out.Body = &pb.Entry_Withdrawal{Withdrawal: &pb.Withdrawal{}}
 	}
 	return out
+}
+
+func answerToProto(a *care.SetupAnswer) *pb.SetupAnswer {
+	return &pb.SetupAnswer{Point: a.Point, Choice: a.Choice, MeasureMm: float64(a.Measure), MeasureSdMm: float64(a.MeasureSD), Taps: tapsToProto(a.Taps),
+		Sizes: a.Sizes, Photos: a.Photos, Note: a.Note}
 }
 
 func spotsToProto(list []care.Spot) (out []*pb.Spot) {

@@ -57,7 +57,11 @@ func (s *Server) measureAnswer(ctx context.Context, who care.Actor, e *care.Entr
 	if err != nil {
 		return err
 	}
-	s.measuring <- struct{}{} // one at a time: each takes a core
+	select { // one at a time: each takes a core
+	case s.measuring <- struct{}{}:
+	case <-ctx.Done():
+		return ctx.Err()
+	}
 	defer func() { <-s.measuring }()
 	blob, err := s.blobs.Open(ctx, photo.Key{Hash: p.Hash, Variant: photo.Large})
 	if errors.Is(err, fs.ErrNotExist) {

@@ -474,10 +474,11 @@ func (e *engine) takeSign(b care.Sign, x *care.Entry, onDay int) {
 func (e *engine) takeSetup(b *care.SetupCheck, x *care.Entry) {
 	e.hazardsStale = true
 	for _, a := range b.Answers {
-		if a.Measure > 0 {
+		old := e.answerTo(a.Point)
+		if a.Measure > 0 && (old == nil || old.Measure != a.Measure) { // an answer that is given anew brings its old size along
 			e.unmark(a.Point)
 		}
-		if old := e.answerTo(a.Point); old != nil {
+		if old != nil {
 			*old = answer{SetupAnswer: a, at: x.HappenedAt, id: x.ID}
 			continue
 		}

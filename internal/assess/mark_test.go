@@ -39,6 +39,7 @@ func TestMarks(t *testing.T) {
 		"until the breeder says fine":   {[]care.Entry{hole, marked(3, care.MarkFine, "decor_openings", "It is out.")}, false},
 		"of another point":              {[]care.Entry{hole, marked(3, care.MarkFine, "tubes", "Fine.")}, true},
 		"until it is measured":          {[]care.Entry{hole, answered(3, measured(80, .5))}, false},
+		"not by an old measure":         {[]care.Entry{answered(1, measured(80, .5)), hole, answered(3, measured(80, .5))}, true},
 		"a measure that is a hazard":    {[]care.Entry{hole, answered(3, measured(24, .5))}, true},
 		"a word asks for a picture":     {[]care.Entry{marked(2, care.MarkAgain, "decor_openings", "Once more, please.")}, false},
 		"fine over a keeper's worry":    {[]care.Entry{answered(1, care.SetupAnswer{Point: "decor_openings", Choice: "about_body"}), marked(3, care.MarkFine, "decor_openings", "That is wide enough.")}, false},

@@ -141,13 +141,14 @@ function One({
   const [doing, setDoing] = useState<Doing>('look');
   const [at, setAt] = useState<Spot | undefined>();
   const [text, setText] = useState('');
-  const [code, setCode] = useState(p.point ?? '');
+  const a = p.answer;
+  const [code, setCode] = useState(a?.point ?? '');
   const [error, setError] = useState('');
   const top = useRef<HTMLHeadingElement>(null);
   const name = p.photo?.name ?? '';
   const src = `/v1/${name}/1600`;
   const point = points.find((x) => x.code === code);
-  const choice = points.find((x) => x.code === p.point)?.choices?.find((x) => x.code === p.choice);
+  const choice = points.find((x) => x.code === a?.point)?.choices?.find((x) => x.code === a?.choice);
   const words = `${point?.title ?? 'Photo with a message'}, ${p.animalName}`;
   const earlier = p.mark?.photo && p.mark.photo !== idOf(name) ? p.mark : undefined;
   const open = p.mark?.kind === 'MARK_KIND_HAZARD' || p.mark?.kind === 'MARK_KIND_AGAIN';
@@ -178,7 +179,7 @@ function One({
     });
   };
   const fine = () => {
-    const worry = choice?.verdict === 'hazard' && !(Number(p.measureMm) > 0);
+    const worry = choice?.verdict === 'hazard' && !(Number(a?.measureMm) > 0);
     if (code && (open || worry)) say('MARK_KIND_FINE', `${point?.title}: fine now.`);
     else run('Looked at', look);
   };
@@ -189,7 +190,17 @@ function One({
   };
   const measured = (w: Width) => {
     const send = entry({
-      setup: { answers: [{ point: code, choice: p.choice || 'not_sure', photos: [idOf(name)], taps: w.taps }] },
+      setup: {
+        answers: [
+          {
+            point: code,
+            choice: a?.choice || 'not_sure',
+            photos: a?.photos?.length ? a.photos : [idOf(name)],
+            ...(a?.sizes && { sizes: a.sizes }),
+            taps: w.taps,
+          },
+        ],
+      },
     });
     run('The width', async () => {
       await send();
@@ -207,17 +218,17 @@ function One({
   act.current = { fine, onSkip, onBack, begin, doing, measurable };
   useEffect(() => {
     const key = (e: KeyboardEvent) => {
-      const a = act.current;
-      if (e.key === 'Escape' && a.doing !== 'look') return setDoing('look');
+      const now = act.current;
+      if (e.key === 'Escape' && now.doing !== 'look') return setDoing('look');
       const typing = e.target instanceof HTMLElement && /^(INPUT|TEXTAREA|SELECT)$/.test(e.target.tagName);
-      if (typing || e.ctrlKey || e.metaKey || e.altKey || a.doing !== 'look' || !singleKeys()) return;
+      if (typing || e.ctrlKey || e.metaKey || e.altKey || now.doing !== 'look' || !singleKeys()) return;
       const inFrame = e.target instanceof HTMLElement && e.target.classList.contains('frame');
-      if (e.key === 'f') a.fine();
-      else if (e.key === 'h') a.begin('hazard');
-      else if (e.key === 'a') a.begin('again');
-      else if (e.key === 'm' && a.measurable) a.begin('measure');
-      else if (e.key === 'j' || (e.key === 'ArrowRight' && !inFrame)) a.onSkip();
-      else if ((e.key === 'k' || (e.key === 'ArrowLeft' && !inFrame)) && a.onBack) a.onBack();
+      if (e.key === 'f') now.fine();
+      else if (e.key === 'h') now.begin('hazard');
+      else if (e.key === 'a') now.begin('again');
+      else if (e.key === 'm' && now.measurable) now.begin('measure');
+      else if (e.key === 'j' || (e.key === 'ArrowRight' && !inFrame)) now.onSkip();
+      else if ((e.key === 'k' || (e.key === 'ArrowLeft' && !inFrame)) && now.onBack) now.onBack();
       else return;
       e.preventDefault();
     };
@@ -239,8 +250,8 @@ function One({
       {choice && (
         <p>
           <strong>{choice.label}</strong>
-          {Number(p.measureMm) > 0 &&
-            `, ${formatNumber(Number(p.measureMm), 1)}${Number(p.measureSdMm) > 0 ? ` ± ${formatNumber(2 * Number(p.measureSdMm), 1)}` : ''} mm`}
+          {Number(a?.measureMm) > 0 &&
+            `, ${formatNumber(Number(a?.measureMm), 1)}${Number(a?.measureSdMm) > 0 ? ` ± ${formatNumber(2 * Number(a?.measureSdMm), 1)}` : ''} mm`}
           {p.note && `. ${p.note}`}
         </p>
       )}
@@ -293,7 +304,7 @@ function One({
               ? 'The place is marked. Tap elsewhere to move it.'
               : 'Tap the place in the picture, if it is one place.'}
           </p>
-          {!p.point && (
+          {!a?.point && (
             <Field
               label="What it is about"
               value={code}

@@ -51,9 +51,10 @@ interface Marked {
   text: string;
 }
 
-/** What the breeder says of each point and waits for: it stands until fine is said, or the point is answered anew with a picture. */
+/** What the breeder says of each point and waits for: it stands until fine is said, or the point is measured or answered anew with a picture. */
 export function marksOf(c: CaseJson): Map<string, Marked> {
   const marks = new Map<string, Marked>();
+  const before = new Map<string, SetupAnswerJson>(); // an answer that is given anew brings its old size and pictures along
   for (const { entry } of current(linesOf(c)).reverse()) {
     const mark = entry.message?.mark;
     if (mark) {
@@ -61,9 +62,12 @@ export function marksOf(c: CaseJson): Map<string, Marked> {
       else marks.set(mark.point ?? '', { mark, text: entry.message?.text ?? '' });
     }
     for (const a of entry.setup?.answers ?? []) {
-      const was = marks.get(a.point ?? '');
-      const shown = a.photos?.some((id) => id !== was?.mark.photo);
-      if (entry.by !== 'ACTOR_KIND_BREEDER' && shown) marks.delete(a.point ?? '');
+      const was = before.get(a.point ?? '');
+      const keeper = (entry.by ?? 'ACTOR_KIND_KEEPER') === 'ACTOR_KIND_KEEPER';
+      const shown = keeper && a.photos?.some((id) => !was?.photos?.includes(id));
+      const measured = Number(a.measureMm ?? 0) > 0 && Number(a.measureMm) !== Number(was?.measureMm);
+      if (shown || measured) marks.delete(a.point ?? '');
+      before.set(a.point ?? '', a);
     }
   }
   return marks;

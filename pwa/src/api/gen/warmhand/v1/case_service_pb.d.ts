@@ -6,7 +6,7 @@ import type { GenEnum, GenFile, GenMessage, GenService } from "@bufbuild/protobu
 import type { Message } from "@bufbuild/protobuf";
 import type { Animal, AnimalJson } from "./animal_service_pb";
 import type { Timestamp, TimestampJson } from "@bufbuild/protobuf/wkt";
-import type { ActorKind, ActorKindJson, ClimateReading, ClimateReadingJson, Entry, EntryJson, Offer, OfferJson, Outcome, OutcomeJson, SetupMark, SetupMarkJson, WeighIn, WeighInJson } from "./entry_service_pb";
+import type { ActorKind, ActorKindJson, ClimateReading, ClimateReadingJson, Entry, EntryJson, Offer, OfferJson, Outcome, OutcomeJson, SetupAnswer, SetupAnswerJson, SetupMark, SetupMarkJson, WeighIn, WeighInJson } from "./entry_service_pb";
 
 /**
  * Describes the file warmhand/v1/case_service.proto.
@@ -1684,47 +1684,31 @@ export declare type NewPhoto = Message<"warmhand.v1.NewPhoto"> & {
   animal: string;
 
   /**
-   * The point of the checklist that it is to show; empty when it came with a message, or its entry has not come yet.
+   * The keeper's answer that names it, of the point that it is to show; absent when it came with a message, or its entry
+   * has not come yet.
    *
-   * @generated from field: string point = 5;
+   * @generated from field: warmhand.v1.SetupAnswer answer = 5;
    */
-  point: string;
-
-  /**
-   * The keeper's answer to the point.
-   *
-   * @generated from field: string choice = 6;
-   */
-  choice: string;
-
-  /**
-   * @generated from field: double measure_mm = 7;
-   */
-  measureMm: number;
-
-  /**
-   * @generated from field: double measure_sd_mm = 8;
-   */
-  measureSdMm: number;
-
-  /**
-   * The breeder's last mark on the point, and its words; absent: none.
-   *
-   * @generated from field: warmhand.v1.SetupMark mark = 9;
-   */
-  mark?: SetupMark | undefined;
-
-  /**
-   * @generated from field: string mark_text = 10;
-   */
-  markText: string;
+  answer?: SetupAnswer | undefined;
 
   /**
    * What the keeper wrote with it.
    *
-   * @generated from field: string note = 11;
+   * @generated from field: string note = 6;
    */
   note: string;
+
+  /**
+   * The breeder's last mark on the point, and its words; absent: none.
+   *
+   * @generated from field: warmhand.v1.SetupMark mark = 7;
+   */
+  mark?: SetupMark | undefined;
+
+  /**
+   * @generated from field: string mark_text = 8;
+   */
+  markText: string;
 };
 
 /**
@@ -1758,47 +1742,31 @@ export declare type NewPhotoJson = {
   animal?: string;
 
   /**
-   * The point of the checklist that it is to show; empty when it came with a message, or its entry has not come yet.
+   * The keeper's answer that names it, of the point that it is to show; absent when it came with a message, or its entry
+   * has not come yet.
    *
-   * @generated from field: string point = 5;
+   * @generated from field: warmhand.v1.SetupAnswer answer = 5;
    */
-  point?: string;
-
-  /**
-   * The keeper's answer to the point.
-   *
-   * @generated from field: string choice = 6;
-   */
-  choice?: string;
-
-  /**
-   * @generated from field: double measure_mm = 7;
-   */
-  measureMm?: number | "NaN" | "Infinity" | "-Infinity";
-
-  /**
-   * @generated from field: double measure_sd_mm = 8;
-   */
-  measureSdMm?: number | "NaN" | "Infinity" | "-Infinity";
-
-  /**
-   * The breeder's last mark on the point, and its words; absent: none.
-   *
-   * @generated from field: warmhand.v1.SetupMark mark = 9;
-   */
-  mark?: SetupMarkJson;
-
-  /**
-   * @generated from field: string mark_text = 10;
-   */
-  markText?: string;
+  answer?: SetupAnswerJson;
 
   /**
    * What the keeper wrote with it.
    *
-   * @generated from field: string note = 11;
+   * @generated from field: string note = 6;
    */
   note?: string;
+
+  /**
+   * The breeder's last mark on the point, and its words; absent: none.
+   *
+   * @generated from field: warmhand.v1.SetupMark mark = 7;
+   */
+  mark?: SetupMarkJson;
+
+  /**
+   * @generated from field: string mark_text = 8;
+   */
+  markText?: string;
 };
 
 /**
