@@ -15,11 +15,14 @@ import (
 	"slices"
 	"time"
 
+	"github.com/boombuler/barcode/qr"
+
 	"warmhand/internal/access"
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
 	"warmhand/internal/followup"
 	"warmhand/internal/photo"
+	"warmhand/internal/print"
 )
 
 // Demo is how to look at the demonstration. The links sign in once each and
@@ -67,7 +70,7 @@ func (s *Server) FillDemo(ctx context.Context) (Demo, error) {
 	if held.Breeders > 0 {
 		return Demo{}, errors.New("the data folder holds records already: name an empty folder for the demonstration")
 	}
-	d := &demo{s: s, ctx: ctx, now: now, ids: map[string]string{}, cases: map[string]string{}, keepers: map[string]care.Actor{}}
+	d := &demo{s: s, ctx: ctx, now: now, ids: map[string]string{}, cases: map[string]string{}, cards: map[string]string{}, keepers: map[string]care.Actor{}}
 	var err error
 	if d.owner, err = addBreeder(ctx, s.store, d.on(demoHistory, 0), care.Breeder{
 		ID: "thimblewick", Name: "Thimblewick Burrow Snakes",
@@ -93,6 +96,7 @@ type demo struct {
 
 	ids     map[string]string // animal's id by name
 	cases   map[string]string // case's id by animal's name
+	cards   map[string]string // what the card's code says, by animal's name
 	keepers map[string]care.Actor
 	told    []DemoKeeper
 	claim   DemoClaim
@@ -304,7 +308,7 @@ func (d *demo) sell(nth int, animal, keeper, story, prey string, preyMass care.G
 	d.add(t.at(0, 10+.3*float64(nth)), func(at time.Time) error {
 		h, plain, err := d.s.followup.CreateHandover(d.ctx, d.owner, at, followup.HandoverDraft{BreederID: d.owner.BreederID, AnimalID: d.ids[animal],
 			ShowDay: day, RequestID: d.id(), BuyerNote: cmp.Or(map[string]string{"Theo": "Thirteen, with an aunt. First snake; nervous and very keen."}[keeper], "Met at the show.")})
-		code, d.cases[animal] = plain, h.ID
+		code, d.cases[animal], d.cards[animal] = plain, h.ID, d.s.ClaimURL(plain)
 		if keeper == "" {
 			d.claim = DemoClaim{Animal: animal, Code: plain, Link: d.s.ClaimURL(plain)}
 		}
@@ -323,6 +327,34 @@ func (d *demo) sell(nth int, animal, keeper, story, prey string, preyMass care.G
 		return nil
 	})
 	return t
+}
+
+// pictures takes in a drawn picture of the keeper's in the way of an upload.
+func (t tale) pictures(day int, hour float64, id string, drawn func() (image.Image, error)) {
+	t.d.add(t.at(day, hour), func(at time.Time) error {
+		img, err := drawn()
+		if err != nil {
+			return err
+		}
+		var file bytes.Buffer
+		if err := jpeg.Encode(&file, img, &jpeg.Options{Quality: 90}); err != nil {
+			return err
+		}
+		pic, err := photo.Intake(t.d.ctx, &file, photo.Limits{}, t.d.s.arriving.Temp())
+		if err != nil {
+			return err
+		}
+		_, err = t.d.s.keepPicture(t.d.ctx, t.keeper(), at, pic, care.Photo{BreederID: t.d.owner.BreederID, CaseID: t.d.cases[t.animal], ID: id, TakenAt: &at})
+		return err
+	})
+}
+
+// marks is a breeder's word about a place in a picture, who has then looked at it.
+func (t tale) marks(day int, hour float64, text string, m care.Mark) {
+	t.d.log(t.at(day, hour), t.animal, t.d.breeder, true, care.Message{Text: text, Mark: &m})
+	t.d.add(t.at(day, hour), func(at time.Time) error {
+		return t.d.s.followup.LookAtPhoto(t.d.ctx, t.d.owner, at, t.d.owner.BreederID, t.d.cases[t.animal], m.Photo)
+	})
 }
 
 func (d *demo) stories() {
@@ -384,9 +416,14 @@ func (d *demo) stories() {
 	t.says(29, 20.8, "She clicks when she breathes. Is that from shedding?")
 
 	t = d.sell(6, "Quill", "Sam", "a wobble, deep water and a hole in a log", "rat", 12)
-	d.add(t.at(2, 15), func(at time.Time) error { return d.takePicture(at, "Quill", "demo-log-and-bowl") })
-	t.setup(2, care.SetupAnswer{Point: "water_depth", Choice: "too_deep", Measure: 70},
-		care.SetupAnswer{Point: "decor_openings", Choice: "about_body", Measure: 22, Photos: []string{"demo-log-and-bowl"}})
+	t.pictures(2, 15, "demo-log-and-bowl", func() (image.Image, error) { return drawSetup(), nil })
+	hole := care.SetupAnswer{Point: "decor_openings", Choice: "about_body", Measure: 22, Photos: []string{"demo-log-and-bowl"}}
+	t.setup(2, care.SetupAnswer{Point: "water_depth", Choice: "too_deep", Measure: 70}, hole)
+	t.marks(3, 9, "She could get stuck in this hole. Please take the log out for now, and send a picture with the card beside the hole.",
+		care.Mark{Kind: care.MarkHazard, Point: hole.Point, Photo: hole.Photos[0], At: &care.Spot{X: 420, Y: 480}})
+	t.pictures(29, 16, "demo-hole-and-card", func() (image.Image, error) { return drawHole(d.cards["Quill"]) })
+	hole.Photos = append(hole.Photos[:1:1], "demo-hole-and-card")
+	t.log(29, 16.1, care.SetupCheck{Answers: []care.SetupAnswer{hole}})
 	t.climate(2, 31.5, 26, 24.5, 60)
 	t.log(4, 18, care.Sign{Code: "wobble"})
 	t.offers(care.Eaten, 7, 14, 21, 28)
@@ -399,20 +436,6 @@ func (d *demo) stories() {
 	t.answers(16, 10, "How is Moss getting on? A word is enough.")
 
 	d.sell(8, "Clover", "", "", "mouse", 3)
-}
-
-// takePicture takes in a drawn picture in the way of an upload.
-func (d *demo) takePicture(at time.Time, animal, id string) error {
-	var file bytes.Buffer
-	if err := jpeg.Encode(&file, drawSetup(), &jpeg.Options{Quality: 90}); err != nil {
-		return err
-	}
-	pic, err := photo.Intake(d.ctx, &file, photo.Limits{}, d.s.arriving.Temp())
-	if err != nil {
-		return err
-	}
-	_, err = d.s.keepPicture(d.ctx, d.keepers[animal], at, pic, care.Photo{BreederID: d.owner.BreederID, CaseID: d.cases[animal], ID: id, TakenAt: &at})
-	return err
 }
 
 // drawSetup draws an enclosure from the front: bark below, a hollow log with a
@@ -450,6 +473,48 @@ func drawSetup() image.Image {
 	oval(950, 632, 134, 46, color.RGBA{120, 158, 176, 255})
 	oval(920, 622, 40, 8, color.RGBA{206, 224, 232, 255})
 	return m
+}
+
+// drawHole draws the log's hole from straight above, 24 mm across, and beside it
+// the card with its code, as large as it is printed.
+func drawHole(code string) (image.Image, error) {
+	const w, h, mm = 1200, 900, 7.5 // pixels a millimetre
+	q, err := qr.Encode(code, qr.M, qr.Unicode)
+	if err != nil {
+		return nil, err
+	}
+	const side, left, top, free = print.CodeSide * mm, 190., 300., 30.
+	module := side / float64(q.Bounds().Dx())
+	at := func(x, y float64) (grey float64, wood bool) {
+		if math.Hypot(x-810, y-450) < 12*mm {
+			return 24, true
+		}
+		if i, j := int(math.Floor((x-left)/module)), int(math.Floor((y-top)/module)); (image.Point{X: i, Y: j}.In(q.Bounds())) {
+			return map[bool]float64{true: 34, false: 226}[q.At(i, j) == color.Black], false
+		}
+		if x > left-free && x < left+side+free+160 && y > top-free && y < top+side+free+75 {
+			return 232, false
+		}
+		return 128 + 14*math.Sin(y/9+3*math.Sin(x/170)) + 6*math.Sin(y/2.3+x/90), true
+	}
+	m := image.NewRGBA(image.Rect(0, 0, w, h))
+	for y := range h {
+		for x := range w {
+			var sum [3]float64
+			for _, d := range [4][2]float64{{.25, .25}, {.75, .25}, {.25, .75}, {.75, .75}} { // edges are soft in photos
+				grey, wood := at(float64(x)+d[0], float64(y)+d[1])
+				tint := [3]float64{1, .99, .95}
+				if wood {
+					tint = [3]float64{1, .78, .56}
+				}
+				for i := range sum {
+					sum[i] += grey * tint[i] / 4
+				}
+			}
+			m.SetRGBA(x, y, color.RGBA{uint8(sum[0]), uint8(sum[1]), uint8(sum[2]), 255})
+		}
+	}
+	return m, nil
 }
 
 // addresses makes the one-time links.

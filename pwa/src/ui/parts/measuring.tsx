@@ -109,7 +109,7 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
       <Stage
         src={src}
         alt={words}
-        onTap={found !== undefined || bank ? tap : undefined}
+        onTap={tap}
         outline={bank ? (card.length === 4 ? card : []) : (found?.corners ?? [])}
         markers={[
           ...card.map((s, i) => ({ ...s, text: `${i + 1}`, words: `Corner ${i + 1}`, kind: 'corner' as const })),

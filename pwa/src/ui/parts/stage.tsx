@@ -234,7 +234,8 @@ export function Stage({
       {/* biome-ignore lint/a11y/useSemanticElements: there is no element for a picture that is moved and tapped */}
       <div
         ref={frame}
-        class={onTap ? 'frame aims' : 'frame'}
+        class={`frame${onTap ? ' aims' : ''}${size && size.w > size.h ? ' broad' : ''}`}
+        style={size && { aspectRatio: `${size.w} / ${size.h}` }}
         role="group"
         aria-label={`${alt}. ${onTap ? 'Arrows move the picture under the cross, plus and minus make it larger and smaller, Enter sets the place.' : 'Plus and minus make it larger and smaller.'}`}
         // biome-ignore lint/a11y/noNoninteractiveTabindex: the keyboard moves the picture
