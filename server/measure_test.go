@@ -116,7 +116,7 @@ func TestMeasuredInAPhoto(t *testing.T) {
 
 		// The review by wire.
 		list := breeder.Call("GET", "/v1/breeders/b1/newPhotos", nil).OK().Get("photos").([]any)
-		if len(list) != 1 || list[0].(map[string]any)["point"] != "decor_openings" {
+		if len(list) != 1 || list[0].(map[string]any)["answer"].(map[string]any)["point"] != "decor_openings" {
 			t.Fatalf("new photos: %v", list)
 		}
 		if got := keeper.Call("GET", "/v1/breeders/b1/newPhotos", nil); got.Status != 403 && got.Status != 401 {

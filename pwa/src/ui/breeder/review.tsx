@@ -41,8 +41,8 @@ export default function ReviewPage(): JSX.Element {
   });
   const d = loaded.data;
   return (
-    <main class="page wide">
-      <Heading>New photos</Heading>
+    <main class="page wide review">
+      {!d && <Heading>New photos</Heading>}
       {loaded.error !== undefined && <Trouble error={loaded.error} again={loaded.again} />}
       {!d && loaded.error === undefined && <Waiting />}
       {d && <Queue first={d} />}
@@ -112,12 +112,17 @@ function Queue({ first }: { first: Everything }): JSX.Element {
           run={run}
         />
       ) : (
-        <Notice kind="good" live title={photos.length === 0 ? 'There is no new photo' : 'That was the last one'}>
-          <p>
-            {at > 0 && at === photos.length ? 'Photos that you skipped come again when you open this page anew. ' : ''}
-            <Link to="/b">To the triage list</Link>
-          </p>
-        </Notice>
+        <>
+          <Heading>New photos</Heading>
+          <Notice kind="good" live title={photos.length === 0 ? 'There is no new photo' : 'That was the last one'}>
+            <p>
+              {at > 0 && at === photos.length
+                ? 'Photos that you skipped come again when you open this page anew. '
+                : ''}
+              <Link to="/b">To the triage list</Link>
+            </p>
+          </Notice>
+        </>
       )}
     </div>
   );
@@ -144,18 +149,21 @@ function One({
   const a = p.answer;
   const [code, setCode] = useState(a?.point ?? '');
   const [error, setError] = useState('');
-  const top = useRef<HTMLHeadingElement>(null);
+  const all = useRef<HTMLElement>(null);
   const name = p.photo?.name ?? '';
   const src = `/v1/${name}/1600`;
   const point = points.find((x) => x.code === code);
   const choice = points.find((x) => x.code === a?.point)?.choices?.find((x) => x.code === a?.choice);
+  const title = point?.title ?? 'With a message';
   const words = `${point?.title ?? 'Photo with a message'}, ${p.animalName}`;
   const earlier = p.mark?.photo && p.mark.photo !== idOf(name) ? p.mark : undefined;
+  const beside = doing === 'look' ? earlier : undefined;
   const open = p.mark?.kind === 'MARK_KIND_HAZARD' || p.mark?.kind === 'MARK_KIND_AGAIN';
 
+  // Who goes by keys marks with the next key.
   useEffect(() => {
-    top.current?.focus({ preventScroll: true });
-  }, []);
+    if (doing !== 'look') all.current?.querySelector<HTMLElement>('.frame')?.focus({ preventScroll: true });
+  }, [doing]);
 
   const look = () => ask('POST', `/v1/${name}:lookAt`, {});
   /** The ids are made once: trying again doubles nothing. */
@@ -238,12 +246,10 @@ function One({
 
   const hints = [p.photo?.dark && 'rather dark', p.photo?.blurred && 'not sharp'].filter(Boolean).join(', ');
   return (
-    <article class="stack" aria-labelledby="what">
-      <h2 id="what" ref={top} tabIndex={-1}>
-        {point?.title ?? 'With a message'}
-      </h2>
+    <article ref={all} class="stack" aria-label={title}>
+      <Heading>{title}</Heading>
       <p class="muted">
-        {number}. <Link to={`/b/cases/${idOf(caseOf(p))}`}>{p.animalName}</Link>
+        New photo {number}. <Link to={`/b/cases/${idOf(caseOf(p))}`}>{p.animalName}</Link>
         {p.keeperName && `, ${p.keeperName}`}, {ago(p.photo?.takeTime ?? p.photo?.receiveTime)}
         {hints && `, ${hints}`}
       </p>
@@ -256,28 +262,32 @@ function One({
         </p>
       )}
       {!choice && p.note && <p>{p.note}</p>}
+      {beside && <p>You wrote: {p.markText}</p>}
+      {(doing === 'hazard' || doing === 'again') && (
+        <p class="muted" role="status">
+          {at ? 'The place is marked. Tap elsewhere to move it.' : 'Tap the place in the picture, if it is one place.'}
+        </p>
+      )}
       {doing === 'measure' ? (
         <Measuring photo={idOf(name)} src={src} words={words} onDone={measured} onClose={() => setDoing('look')} />
       ) : (
         <div class="beside">
-          {earlier && (
+          {beside && (
             <figure class="stack">
               <figcaption>
-                <strong>Before:</strong> {p.markText}
+                <strong>Before</strong>
               </figcaption>
               <Stage
-                src={`/v1/${caseOf(p)}/photos/${earlier.photo}/1600`}
+                src={`/v1/${caseOf(p)}/photos/${beside.photo}/1600`}
                 alt="Before"
                 markers={
-                  earlier.at
-                    ? [{ x: Number(earlier.at.x), y: Number(earlier.at.y), words: 'The place you marked' }]
-                    : []
+                  beside.at ? [{ x: Number(beside.at.x), y: Number(beside.at.y), words: 'The place you marked' }] : []
                 }
               />
             </figure>
           )}
           <figure class="stack">
-            {earlier && (
+            {beside && (
               <figcaption>
                 <strong>Now</strong>
               </figcaption>
@@ -299,11 +309,6 @@ function One({
             submit(doing === 'hazard' ? 'MARK_KIND_HAZARD' : 'MARK_KIND_AGAIN');
           }}
         >
-          <p class="muted" role="status">
-            {at
-              ? 'The place is marked. Tap elsewhere to move it.'
-              : 'Tap the place in the picture, if it is one place.'}
-          </p>
           {!a?.point && (
             <Field
               label="What it is about"
@@ -332,7 +337,7 @@ function One({
         </form>
       )}
       {doing === 'look' && (
-        <div class="actions foot sticky">
+        <div class="work">
           <Button kind="main" icon="check" onClick={fine} aria-keyshortcuts="f">
             {open ? 'Fine now' : 'Fine'}
           </Button>

@@ -168,7 +168,7 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
           </label>
         </div>
       </fieldset>
-      <div class="actions foot">
+      <div class="actions">
         <Button
           kind="main"
           icon="check"

@@ -234,7 +234,7 @@ export function Stage({
       {/* biome-ignore lint/a11y/useSemanticElements: there is no element for a picture that is moved and tapped */}
       <div
         ref={frame}
-        class={`frame${onTap ? ' aims' : ''}${size && size.w > size.h ? ' broad' : ''}`}
+        class={onTap ? 'frame aims' : 'frame'}
         style={size && { aspectRatio: `${size.w} / ${size.h}` }}
         role="group"
         aria-label={`${alt}. ${onTap ? 'Arrows move the picture under the cross, plus and minus make it larger and smaller, Enter sets the place.' : 'Plus and minus make it larger and smaller.'}`}
