@@ -217,7 +217,7 @@ func TestPhotosInABucket(t *testing.T) {
 		return keys
 	}
 	keys := count(s.blobs)
-	if in := count(s.arriving); len(keys) != 2 || len(in) != 0 {
+	if in := count(s.arriving); len(keys) != 4 || len(in) != 0 {
 		t.Fatalf("%d in the bucket, %d in the folder", len(keys), len(in))
 	}
 	a, err := OpenAdmin(t.Context(), Data{Dir: dir, PhotosURL: address}, false)
@@ -232,7 +232,7 @@ func TestPhotosInABucket(t *testing.T) {
 		t.Errorf("looked for in the folder: %v", err)
 	}
 	dest := filepath.Join(t.TempDir(), "backup")
-	if m, err := a.Backup(t.Context(), dest, false); err != nil || m.Photos != 1 || len(m.Missing) != 0 {
+	if m, err := a.Backup(t.Context(), dest, false); err != nil || m.Photos != 2 || len(m.Missing) != 0 {
 		t.Fatalf("%+v, %v", m, err)
 	}
 	to := filepath.Join(t.TempDir(), "restored")
