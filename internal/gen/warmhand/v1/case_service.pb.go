@@ -1597,6 +1597,306 @@ func (x *Photo) GetBy() ActorKind {
 	return ActorKind_ACTOR_KIND_UNSPECIFIED
 }
 
+type ListNewPhotosRequest struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Parent string                 `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// At most 100; 0 means 20.
+	PageSize      int32  `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken     string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListNewPhotosRequest) Reset() {
+	*x = ListNewPhotosRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListNewPhotosRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListNewPhotosRequest) ProtoMessage() {}
+
+func (x *ListNewPhotosRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListNewPhotosRequest.ProtoReflect.Descriptor instead.
+func (*ListNewPhotosRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ListNewPhotosRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *ListNewPhotosRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListNewPhotosRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+// NewPhoto is a photo with what it is to be judged by.
+type NewPhoto struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Photo *Photo                 `protobuf:"bytes,1,opt,name=photo,proto3" json:"photo,omitempty"`
+	// Whose case it is.
+	AnimalName string `protobuf:"bytes,2,opt,name=animal_name,json=animalName,proto3" json:"animal_name,omitempty"`
+	KeeperName string `protobuf:"bytes,3,opt,name=keeper_name,json=keeperName,proto3" json:"keeper_name,omitempty"`
+	// The animal's resource name.
+	Animal string `protobuf:"bytes,4,opt,name=animal,proto3" json:"animal,omitempty"`
+	// The keeper's answer that names it, of the point that it is to show; absent when it came with a message, or its entry
+	// has not come yet.
+	Answer *SetupAnswer `protobuf:"bytes,5,opt,name=answer,proto3" json:"answer,omitempty"`
+	// What the keeper wrote with it.
+	Note string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
+	// The breeder's last mark on the point, and its words; absent: none.
+	Mark          *SetupMark `protobuf:"bytes,7,opt,name=mark,proto3" json:"mark,omitempty"`
+	MarkText      string     `protobuf:"bytes,8,opt,name=mark_text,json=markText,proto3" json:"mark_text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NewPhoto) Reset() {
+	*x = NewPhoto{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NewPhoto) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NewPhoto) ProtoMessage() {}
+
+func (x *NewPhoto) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NewPhoto.ProtoReflect.Descriptor instead.
+func (*NewPhoto) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *NewPhoto) GetPhoto() *Photo {
+	if x != nil {
+		return x.Photo
+	}
+	return nil
+}
+
+func (x *NewPhoto) GetAnimalName() string {
+	if x != nil {
+		return x.AnimalName
+	}
+	return ""
+}
+
+func (x *NewPhoto) GetKeeperName() string {
+	if x != nil {
+		return x.KeeperName
+	}
+	return ""
+}
+
+func (x *NewPhoto) GetAnimal() string {
+	if x != nil {
+		return x.Animal
+	}
+	return ""
+}
+
+func (x *NewPhoto) GetAnswer() *SetupAnswer {
+	if x != nil {
+		return x.Answer
+	}
+	return nil
+}
+
+func (x *NewPhoto) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+func (x *NewPhoto) GetMark() *SetupMark {
+	if x != nil {
+		return x.Mark
+	}
+	return nil
+}
+
+func (x *NewPhoto) GetMarkText() string {
+	if x != nil {
+		return x.MarkText
+	}
+	return ""
+}
+
+type ListNewPhotosResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Photos        []*NewPhoto            `protobuf:"bytes,1,rep,name=photos,proto3" json:"photos,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListNewPhotosResponse) Reset() {
+	*x = ListNewPhotosResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListNewPhotosResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListNewPhotosResponse) ProtoMessage() {}
+
+func (x *ListNewPhotosResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListNewPhotosResponse.ProtoReflect.Descriptor instead.
+func (*ListNewPhotosResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *ListNewPhotosResponse) GetPhotos() []*NewPhoto {
+	if x != nil {
+		return x.Photos
+	}
+	return nil
+}
+
+func (x *ListNewPhotosResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+type LookAtPhotoRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LookAtPhotoRequest) Reset() {
+	*x = LookAtPhotoRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LookAtPhotoRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LookAtPhotoRequest) ProtoMessage() {}
+
+func (x *LookAtPhotoRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LookAtPhotoRequest.ProtoReflect.Descriptor instead.
+func (*LookAtPhotoRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *LookAtPhotoRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type LookAtPhotoResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LookAtPhotoResponse) Reset() {
+	*x = LookAtPhotoResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LookAtPhotoResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LookAtPhotoResponse) ProtoMessage() {}
+
+func (x *LookAtPhotoResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LookAtPhotoResponse.ProtoReflect.Descriptor instead.
+func (*LookAtPhotoResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{16}
+}
+
 type ListCasesRequest struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
 	Parent string                 `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
@@ -1611,7 +1911,7 @@ type ListCasesRequest struct {
 
 func (x *ListCasesRequest) Reset() {
 	*x = ListCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1623,7 +1923,7 @@ func (x *ListCasesRequest) String() string {
 func (*ListCasesRequest) ProtoMessage() {}
 
 func (x *ListCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1636,7 +1936,7 @@ func (x *ListCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCasesRequest.ProtoReflect.Descriptor instead.
 func (*ListCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{12}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListCasesRequest) GetParent() string {
@@ -1677,7 +1977,7 @@ type ListCasesResponse struct {
 
 func (x *ListCasesResponse) Reset() {
 	*x = ListCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1689,7 +1989,7 @@ func (x *ListCasesResponse) String() string {
 func (*ListCasesResponse) ProtoMessage() {}
 
 func (x *ListCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1702,7 +2002,7 @@ func (x *ListCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCasesResponse.ProtoReflect.Descriptor instead.
 func (*ListCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{13}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListCasesResponse) GetCases() []*Case {
@@ -1727,7 +2027,7 @@ type ListKeeperCasesRequest struct {
 
 func (x *ListKeeperCasesRequest) Reset() {
 	*x = ListKeeperCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1739,7 +2039,7 @@ func (x *ListKeeperCasesRequest) String() string {
 func (*ListKeeperCasesRequest) ProtoMessage() {}
 
 func (x *ListKeeperCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1752,7 +2052,7 @@ func (x *ListKeeperCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeeperCasesRequest.ProtoReflect.Descriptor instead.
 func (*ListKeeperCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{14}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{19}
 }
 
 type ListKeeperCasesResponse struct {
@@ -1764,7 +2064,7 @@ type ListKeeperCasesResponse struct {
 
 func (x *ListKeeperCasesResponse) Reset() {
 	*x = ListKeeperCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1776,7 +2076,7 @@ func (x *ListKeeperCasesResponse) String() string {
 func (*ListKeeperCasesResponse) ProtoMessage() {}
 
 func (x *ListKeeperCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1789,7 +2089,7 @@ func (x *ListKeeperCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeeperCasesResponse.ProtoReflect.Descriptor instead.
 func (*ListKeeperCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{15}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListKeeperCasesResponse) GetCases() []*Case {
@@ -1808,7 +2108,7 @@ type GetCaseRequest struct {
 
 func (x *GetCaseRequest) Reset() {
 	*x = GetCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1820,7 +2120,7 @@ func (x *GetCaseRequest) String() string {
 func (*GetCaseRequest) ProtoMessage() {}
 
 func (x *GetCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1833,7 +2133,7 @@ func (x *GetCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCaseRequest.ProtoReflect.Descriptor instead.
 func (*GetCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{16}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *GetCaseRequest) GetName() string {
@@ -1852,7 +2152,7 @@ type GetCaseResponse struct {
 
 func (x *GetCaseResponse) Reset() {
 	*x = GetCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1864,7 +2164,7 @@ func (x *GetCaseResponse) String() string {
 func (*GetCaseResponse) ProtoMessage() {}
 
 func (x *GetCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1877,7 +2177,7 @@ func (x *GetCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCaseResponse.ProtoReflect.Descriptor instead.
 func (*GetCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{17}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *GetCaseResponse) GetCase() *Case {
@@ -1896,7 +2196,7 @@ type GetCourseRequest struct {
 
 func (x *GetCourseRequest) Reset() {
 	*x = GetCourseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1908,7 +2208,7 @@ func (x *GetCourseRequest) String() string {
 func (*GetCourseRequest) ProtoMessage() {}
 
 func (x *GetCourseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1921,7 +2221,7 @@ func (x *GetCourseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCourseRequest.ProtoReflect.Descriptor instead.
 func (*GetCourseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{18}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *GetCourseRequest) GetName() string {
@@ -1940,7 +2240,7 @@ type GetCourseResponse struct {
 
 func (x *GetCourseResponse) Reset() {
 	*x = GetCourseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1952,7 +2252,7 @@ func (x *GetCourseResponse) String() string {
 func (*GetCourseResponse) ProtoMessage() {}
 
 func (x *GetCourseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1965,7 +2265,7 @@ func (x *GetCourseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCourseResponse.ProtoReflect.Descriptor instead.
 func (*GetCourseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{19}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *GetCourseResponse) GetCourse() *Course {
@@ -1984,7 +2284,7 @@ type ListFlagsRequest struct {
 
 func (x *ListFlagsRequest) Reset() {
 	*x = ListFlagsRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1996,7 +2296,7 @@ func (x *ListFlagsRequest) String() string {
 func (*ListFlagsRequest) ProtoMessage() {}
 
 func (x *ListFlagsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2009,7 +2309,7 @@ func (x *ListFlagsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFlagsRequest.ProtoReflect.Descriptor instead.
 func (*ListFlagsRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{20}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ListFlagsRequest) GetParent() string {
@@ -2028,7 +2328,7 @@ type ListFlagsResponse struct {
 
 func (x *ListFlagsResponse) Reset() {
 	*x = ListFlagsResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2040,7 +2340,7 @@ func (x *ListFlagsResponse) String() string {
 func (*ListFlagsResponse) ProtoMessage() {}
 
 func (x *ListFlagsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2053,7 +2353,7 @@ func (x *ListFlagsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFlagsResponse.ProtoReflect.Descriptor instead.
 func (*ListFlagsResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{21}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ListFlagsResponse) GetFlags() []*Flag {
@@ -2072,7 +2372,7 @@ type ListPhotosRequest struct {
 
 func (x *ListPhotosRequest) Reset() {
 	*x = ListPhotosRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2084,7 +2384,7 @@ func (x *ListPhotosRequest) String() string {
 func (*ListPhotosRequest) ProtoMessage() {}
 
 func (x *ListPhotosRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2097,7 +2397,7 @@ func (x *ListPhotosRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPhotosRequest.ProtoReflect.Descriptor instead.
 func (*ListPhotosRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{22}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ListPhotosRequest) GetParent() string {
@@ -2116,7 +2416,7 @@ type ListPhotosResponse struct {
 
 func (x *ListPhotosResponse) Reset() {
 	*x = ListPhotosResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2128,7 +2428,7 @@ func (x *ListPhotosResponse) String() string {
 func (*ListPhotosResponse) ProtoMessage() {}
 
 func (x *ListPhotosResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2141,7 +2441,7 @@ func (x *ListPhotosResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPhotosResponse.ProtoReflect.Descriptor instead.
 func (*ListPhotosResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{23}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ListPhotosResponse) GetPhotos() []*Photo {
@@ -2170,7 +2470,7 @@ type ProbeCaseRequest struct {
 
 func (x *ProbeCaseRequest) Reset() {
 	*x = ProbeCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2182,7 +2482,7 @@ func (x *ProbeCaseRequest) String() string {
 func (*ProbeCaseRequest) ProtoMessage() {}
 
 func (x *ProbeCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2195,7 +2495,7 @@ func (x *ProbeCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProbeCaseRequest.ProtoReflect.Descriptor instead.
 func (*ProbeCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{24}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ProbeCaseRequest) GetName() string {
@@ -2277,7 +2577,7 @@ type ProbeCaseResponse struct {
 
 func (x *ProbeCaseResponse) Reset() {
 	*x = ProbeCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2289,7 +2589,7 @@ func (x *ProbeCaseResponse) String() string {
 func (*ProbeCaseResponse) ProtoMessage() {}
 
 func (x *ProbeCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2302,7 +2602,7 @@ func (x *ProbeCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProbeCaseResponse.ProtoReflect.Descriptor instead.
 func (*ProbeCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{25}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ProbeCaseResponse) GetProbes() []*Probe {
@@ -2335,7 +2635,7 @@ type Probe struct {
 
 func (x *Probe) Reset() {
 	*x = Probe{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2347,7 +2647,7 @@ func (x *Probe) String() string {
 func (*Probe) ProtoMessage() {}
 
 func (x *Probe) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2360,7 +2660,7 @@ func (x *Probe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Probe.ProtoReflect.Descriptor instead.
 func (*Probe) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *Probe) GetCode() string {
@@ -2435,7 +2735,7 @@ type ListGatheringsRequest struct {
 
 func (x *ListGatheringsRequest) Reset() {
 	*x = ListGatheringsRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2447,7 +2747,7 @@ func (x *ListGatheringsRequest) String() string {
 func (*ListGatheringsRequest) ProtoMessage() {}
 
 func (x *ListGatheringsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2460,7 +2760,7 @@ func (x *ListGatheringsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListGatheringsRequest.ProtoReflect.Descriptor instead.
 func (*ListGatheringsRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ListGatheringsRequest) GetParent() string {
@@ -2480,7 +2780,7 @@ type ListGatheringsResponse struct {
 
 func (x *ListGatheringsResponse) Reset() {
 	*x = ListGatheringsResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2492,7 +2792,7 @@ func (x *ListGatheringsResponse) String() string {
 func (*ListGatheringsResponse) ProtoMessage() {}
 
 func (x *ListGatheringsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2505,7 +2805,7 @@ func (x *ListGatheringsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListGatheringsResponse.ProtoReflect.Descriptor instead.
 func (*ListGatheringsResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ListGatheringsResponse) GetGatherings() []*Gathering {
@@ -2540,7 +2840,7 @@ type Gathering struct {
 
 func (x *Gathering) Reset() {
 	*x = Gathering{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2552,7 +2852,7 @@ func (x *Gathering) String() string {
 func (*Gathering) ProtoMessage() {}
 
 func (x *Gathering) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2565,7 +2865,7 @@ func (x *Gathering) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Gathering.ProtoReflect.Descriptor instead.
 func (*Gathering) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *Gathering) GetClutch() string {
@@ -2647,7 +2947,7 @@ type MarkCaseSeenRequest struct {
 
 func (x *MarkCaseSeenRequest) Reset() {
 	*x = MarkCaseSeenRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2659,7 +2959,7 @@ func (x *MarkCaseSeenRequest) String() string {
 func (*MarkCaseSeenRequest) ProtoMessage() {}
 
 func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2672,7 +2972,7 @@ func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenRequest.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *MarkCaseSeenRequest) GetName() string {
@@ -2691,7 +2991,7 @@ type MarkCaseSeenResponse struct {
 
 func (x *MarkCaseSeenResponse) Reset() {
 	*x = MarkCaseSeenResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2703,7 +3003,7 @@ func (x *MarkCaseSeenResponse) String() string {
 func (*MarkCaseSeenResponse) ProtoMessage() {}
 
 func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2716,7 +3016,7 @@ func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenResponse.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *MarkCaseSeenResponse) GetCase() *Case {
@@ -2739,7 +3039,7 @@ type SetCaseAsideRequest struct {
 
 func (x *SetCaseAsideRequest) Reset() {
 	*x = SetCaseAsideRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2751,7 +3051,7 @@ func (x *SetCaseAsideRequest) String() string {
 func (*SetCaseAsideRequest) ProtoMessage() {}
 
 func (x *SetCaseAsideRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2764,7 +3064,7 @@ func (x *SetCaseAsideRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCaseAsideRequest.ProtoReflect.Descriptor instead.
 func (*SetCaseAsideRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *SetCaseAsideRequest) GetName() string {
@@ -2797,7 +3097,7 @@ type SetCaseAsideResponse struct {
 
 func (x *SetCaseAsideResponse) Reset() {
 	*x = SetCaseAsideResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2809,7 +3109,7 @@ func (x *SetCaseAsideResponse) String() string {
 func (*SetCaseAsideResponse) ProtoMessage() {}
 
 func (x *SetCaseAsideResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2822,7 +3122,7 @@ func (x *SetCaseAsideResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCaseAsideResponse.ProtoReflect.Descriptor instead.
 func (*SetCaseAsideResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *SetCaseAsideResponse) GetCase() *Case {
@@ -2844,7 +3144,7 @@ type AcknowledgeMessagesRequest struct {
 
 func (x *AcknowledgeMessagesRequest) Reset() {
 	*x = AcknowledgeMessagesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2856,7 +3156,7 @@ func (x *AcknowledgeMessagesRequest) String() string {
 func (*AcknowledgeMessagesRequest) ProtoMessage() {}
 
 func (x *AcknowledgeMessagesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2869,7 +3169,7 @@ func (x *AcknowledgeMessagesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeMessagesRequest.ProtoReflect.Descriptor instead.
 func (*AcknowledgeMessagesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *AcknowledgeMessagesRequest) GetName() string {
@@ -2901,7 +3201,7 @@ type AcknowledgeMessagesResponse struct {
 
 func (x *AcknowledgeMessagesResponse) Reset() {
 	*x = AcknowledgeMessagesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2913,7 +3213,7 @@ func (x *AcknowledgeMessagesResponse) String() string {
 func (*AcknowledgeMessagesResponse) ProtoMessage() {}
 
 func (x *AcknowledgeMessagesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2926,7 +3226,7 @@ func (x *AcknowledgeMessagesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeMessagesResponse.ProtoReflect.Descriptor instead.
 func (*AcknowledgeMessagesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{40}
 }
 
 type LookAfterCaseRequest struct {
@@ -2940,7 +3240,7 @@ type LookAfterCaseRequest struct {
 
 func (x *LookAfterCaseRequest) Reset() {
 	*x = LookAfterCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2952,7 +3252,7 @@ func (x *LookAfterCaseRequest) String() string {
 func (*LookAfterCaseRequest) ProtoMessage() {}
 
 func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2965,7 +3265,7 @@ func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAfterCaseRequest.ProtoReflect.Descriptor instead.
 func (*LookAfterCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *LookAfterCaseRequest) GetName() string {
@@ -2991,7 +3291,7 @@ type LookAfterCaseResponse struct {
 
 func (x *LookAfterCaseResponse) Reset() {
 	*x = LookAfterCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3003,7 +3303,7 @@ func (x *LookAfterCaseResponse) String() string {
 func (*LookAfterCaseResponse) ProtoMessage() {}
 
 func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3016,7 +3316,7 @@ func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAfterCaseResponse.ProtoReflect.Descriptor instead.
 func (*LookAfterCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *LookAfterCaseResponse) GetCase() *Case {
@@ -3039,7 +3339,7 @@ type EndCaseRequest struct {
 
 func (x *EndCaseRequest) Reset() {
 	*x = EndCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3051,7 +3351,7 @@ func (x *EndCaseRequest) String() string {
 func (*EndCaseRequest) ProtoMessage() {}
 
 func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3064,7 +3364,7 @@ func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseRequest.ProtoReflect.Descriptor instead.
 func (*EndCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *EndCaseRequest) GetName() string {
@@ -3104,7 +3404,7 @@ type EndCaseResponse struct {
 
 func (x *EndCaseResponse) Reset() {
 	*x = EndCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3116,7 +3416,7 @@ func (x *EndCaseResponse) String() string {
 func (*EndCaseResponse) ProtoMessage() {}
 
 func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3129,7 +3429,7 @@ func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseResponse.ProtoReflect.Descriptor instead.
 func (*EndCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{39}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *EndCaseResponse) GetCase() *Case {
@@ -3151,7 +3451,7 @@ type GiveBackRequest struct {
 
 func (x *GiveBackRequest) Reset() {
 	*x = GiveBackRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3163,7 +3463,7 @@ func (x *GiveBackRequest) String() string {
 func (*GiveBackRequest) ProtoMessage() {}
 
 func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3176,7 +3476,7 @@ func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackRequest.ProtoReflect.Descriptor instead.
 func (*GiveBackRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{40}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *GiveBackRequest) GetName() string {
@@ -3202,7 +3502,7 @@ type GiveBackResponse struct {
 
 func (x *GiveBackResponse) Reset() {
 	*x = GiveBackResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3214,7 +3514,7 @@ func (x *GiveBackResponse) String() string {
 func (*GiveBackResponse) ProtoMessage() {}
 
 func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3227,7 +3527,7 @@ func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackResponse.ProtoReflect.Descriptor instead.
 func (*GiveBackResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *GiveBackResponse) GetCase() *Case {
@@ -3247,7 +3547,7 @@ type ReopenCaseRequest struct {
 
 func (x *ReopenCaseRequest) Reset() {
 	*x = ReopenCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3259,7 +3559,7 @@ func (x *ReopenCaseRequest) String() string {
 func (*ReopenCaseRequest) ProtoMessage() {}
 
 func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3272,7 +3572,7 @@ func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseRequest.ProtoReflect.Descriptor instead.
 func (*ReopenCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *ReopenCaseRequest) GetName() string {
@@ -3298,7 +3598,7 @@ type ReopenCaseResponse struct {
 
 func (x *ReopenCaseResponse) Reset() {
 	*x = ReopenCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3310,7 +3610,7 @@ func (x *ReopenCaseResponse) String() string {
 func (*ReopenCaseResponse) ProtoMessage() {}
 
 func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3323,7 +3623,7 @@ func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseResponse.ProtoReflect.Descriptor instead.
 func (*ReopenCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{43}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *ReopenCaseResponse) GetCase() *Case {
@@ -3342,7 +3642,7 @@ type WatchCasesRequest struct {
 
 func (x *WatchCasesRequest) Reset() {
 	*x = WatchCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3354,7 +3654,7 @@ func (x *WatchCasesRequest) String() string {
 func (*WatchCasesRequest) ProtoMessage() {}
 
 func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3367,7 +3667,7 @@ func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesRequest.ProtoReflect.Descriptor instead.
 func (*WatchCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{44}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *WatchCasesRequest) GetParent() string {
@@ -3389,7 +3689,7 @@ type WatchCasesResponse struct {
 
 func (x *WatchCasesResponse) Reset() {
 	*x = WatchCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3401,7 +3701,7 @@ func (x *WatchCasesResponse) String() string {
 func (*WatchCasesResponse) ProtoMessage() {}
 
 func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3414,7 +3714,7 @@ func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesResponse.ProtoReflect.Descriptor instead.
 func (*WatchCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{45}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *WatchCasesResponse) GetCase() *Case {
@@ -3589,7 +3889,29 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\ablurred\x18\x05 \x01(\bR\ablurred\x127\n" +
 	"\ttake_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\btakeTime\x12=\n" +
 	"\freceive_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\vreceiveTime\x12&\n" +
-	"\x02by\x18\b \x01(\x0e2\x16.warmhand.v1.ActorKindR\x02by\"\xde\x01\n" +
+	"\x02by\x18\b \x01(\x0e2\x16.warmhand.v1.ActorKindR\x02by\"\xa9\x01\n" +
+	"\x14ListNewPhotosRequest\x12@\n" +
+	"\x06parent\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x06parent\x12&\n" +
+	"\tpage_size\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\"\x9d\x02\n" +
+	"\bNewPhoto\x12(\n" +
+	"\x05photo\x18\x01 \x01(\v2\x12.warmhand.v1.PhotoR\x05photo\x12\x1f\n" +
+	"\vanimal_name\x18\x02 \x01(\tR\n" +
+	"animalName\x12\x1f\n" +
+	"\vkeeper_name\x18\x03 \x01(\tR\n" +
+	"keeperName\x12\x16\n" +
+	"\x06animal\x18\x04 \x01(\tR\x06animal\x120\n" +
+	"\x06answer\x18\x05 \x01(\v2\x18.warmhand.v1.SetupAnswerR\x06answer\x12\x12\n" +
+	"\x04note\x18\x06 \x01(\tR\x04note\x12*\n" +
+	"\x04mark\x18\a \x01(\v2\x16.warmhand.v1.SetupMarkR\x04mark\x12\x1b\n" +
+	"\tmark_text\x18\b \x01(\tR\bmarkText\"n\n" +
+	"\x15ListNewPhotosResponse\x12-\n" +
+	"\x06photos\x18\x01 \x03(\v2\x15.warmhand.v1.NewPhotoR\x06photos\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x87\x01\n" +
+	"\x12LookAtPhotoRequest\x12q\n" +
+	"\x04name\x18\x01 \x01(\tB]\xe0A\x02\xbaHWrU2S^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}/photos/[A-Za-z0-9_-]{1,64}$R\x04name\"\x15\n" +
+	"\x13LookAtPhotoResponse\"\xde\x01\n" +
 	"\x10ListCasesRequest\x12@\n" +
 	"\x06parent\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x06parent\x12'\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +
@@ -3717,7 +4039,7 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tCaseState\x12\x1a\n" +
 	"\x16CASE_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fCASE_STATE_OPEN\x10\x01\x12\x14\n" +
-	"\x10CASE_STATE_ENDED\x10\x022\x8b\x11\n" +
+	"\x10CASE_STATE_ENDED\x10\x022\xac\x13\n" +
 	"\vCaseService\x12z\n" +
 	"\tListCases\x12\x1d.warmhand.v1.ListCasesRequest\x1a\x1e.warmhand.v1.ListCasesResponse\".\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{parent=breeders/*}/cases\x12z\n" +
 	"\x0fListKeeperCases\x12#.warmhand.v1.ListKeeperCasesRequest\x1a$.warmhand.v1.ListKeeperCasesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/keepers/me/cases\x12r\n" +
@@ -3725,7 +4047,9 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tGetCourse\x12\x1d.warmhand.v1.GetCourseRequest\x1a\x1e.warmhand.v1.GetCourseResponse\"3\xdaA\x04name\x82\xd3\xe4\x93\x02&\x12$/v1/{name=breeders/*/cases/*/course}\x12\x82\x01\n" +
 	"\tListFlags\x12\x1d.warmhand.v1.ListFlagsRequest\x1a\x1e.warmhand.v1.ListFlagsResponse\"6\xdaA\x06parent\x82\xd3\xe4\x93\x02'\x12%/v1/{parent=breeders/*/cases/*}/flags\x12\x86\x01\n" +
 	"\n" +
-	"ListPhotos\x12\x1e.warmhand.v1.ListPhotosRequest\x1a\x1f.warmhand.v1.ListPhotosResponse\"7\xdaA\x06parent\x82\xd3\xe4\x93\x02(\x12&/v1/{parent=breeders/*/cases/*}/photos\x12~\n" +
+	"ListPhotos\x12\x1e.warmhand.v1.ListPhotosRequest\x1a\x1f.warmhand.v1.ListPhotosResponse\"7\xdaA\x06parent\x82\xd3\xe4\x93\x02(\x12&/v1/{parent=breeders/*/cases/*}/photos\x12\x8a\x01\n" +
+	"\rListNewPhotos\x12!.warmhand.v1.ListNewPhotosRequest\x1a\".warmhand.v1.ListNewPhotosResponse\"2\xdaA\x06parent\x82\xd3\xe4\x93\x02#\x12!/v1/{parent=breeders/*}/newPhotos\x12\x91\x01\n" +
+	"\vLookAtPhoto\x12\x1f.warmhand.v1.LookAtPhotoRequest\x1a .warmhand.v1.LookAtPhotoResponse\"?\xdaA\x04name\x82\xd3\xe4\x93\x022:\x01*\"-/v1/{name=breeders/*/cases/*/photos/*}:lookAt\x12~\n" +
 	"\tProbeCase\x12\x1d.warmhand.v1.ProbeCaseRequest\x1a\x1e.warmhand.v1.ProbeCaseResponse\"2\xdaA\x04name\x82\xd3\xe4\x93\x02%\x12#/v1/{name=breeders/*/cases/*}:probe\x12\x8e\x01\n" +
 	"\x0eListGatherings\x12\".warmhand.v1.ListGatheringsRequest\x1a#.warmhand.v1.ListGatheringsResponse\"3\xdaA\x06parent\x82\xd3\xe4\x93\x02$\x12\"/v1/{parent=breeders/*}/gatherings\x12\x8d\x01\n" +
 	"\fMarkCaseSeen\x12 .warmhand.v1.MarkCaseSeenRequest\x1a!.warmhand.v1.MarkCaseSeenResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:markSeen\x12\x9f\x01\n" +
@@ -3752,7 +4076,7 @@ func file_warmhand_v1_case_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_case_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 46)
+var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 51)
 var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(Turn)(0),                           // 0: warmhand.v1.Turn
 	(Standing)(0),                       // 1: warmhand.v1.Standing
@@ -3769,158 +4093,173 @@ var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(*Flag)(nil),                        // 12: warmhand.v1.Flag
 	(*FlagChange)(nil),                  // 13: warmhand.v1.FlagChange
 	(*Photo)(nil),                       // 14: warmhand.v1.Photo
-	(*ListCasesRequest)(nil),            // 15: warmhand.v1.ListCasesRequest
-	(*ListCasesResponse)(nil),           // 16: warmhand.v1.ListCasesResponse
-	(*ListKeeperCasesRequest)(nil),      // 17: warmhand.v1.ListKeeperCasesRequest
-	(*ListKeeperCasesResponse)(nil),     // 18: warmhand.v1.ListKeeperCasesResponse
-	(*GetCaseRequest)(nil),              // 19: warmhand.v1.GetCaseRequest
-	(*GetCaseResponse)(nil),             // 20: warmhand.v1.GetCaseResponse
-	(*GetCourseRequest)(nil),            // 21: warmhand.v1.GetCourseRequest
-	(*GetCourseResponse)(nil),           // 22: warmhand.v1.GetCourseResponse
-	(*ListFlagsRequest)(nil),            // 23: warmhand.v1.ListFlagsRequest
-	(*ListFlagsResponse)(nil),           // 24: warmhand.v1.ListFlagsResponse
-	(*ListPhotosRequest)(nil),           // 25: warmhand.v1.ListPhotosRequest
-	(*ListPhotosResponse)(nil),          // 26: warmhand.v1.ListPhotosResponse
-	(*ProbeCaseRequest)(nil),            // 27: warmhand.v1.ProbeCaseRequest
-	(*ProbeCaseResponse)(nil),           // 28: warmhand.v1.ProbeCaseResponse
-	(*Probe)(nil),                       // 29: warmhand.v1.Probe
-	(*ListGatheringsRequest)(nil),       // 30: warmhand.v1.ListGatheringsRequest
-	(*ListGatheringsResponse)(nil),      // 31: warmhand.v1.ListGatheringsResponse
-	(*Gathering)(nil),                   // 32: warmhand.v1.Gathering
-	(*MarkCaseSeenRequest)(nil),         // 33: warmhand.v1.MarkCaseSeenRequest
-	(*MarkCaseSeenResponse)(nil),        // 34: warmhand.v1.MarkCaseSeenResponse
-	(*SetCaseAsideRequest)(nil),         // 35: warmhand.v1.SetCaseAsideRequest
-	(*SetCaseAsideResponse)(nil),        // 36: warmhand.v1.SetCaseAsideResponse
-	(*AcknowledgeMessagesRequest)(nil),  // 37: warmhand.v1.AcknowledgeMessagesRequest
-	(*AcknowledgeMessagesResponse)(nil), // 38: warmhand.v1.AcknowledgeMessagesResponse
-	(*LookAfterCaseRequest)(nil),        // 39: warmhand.v1.LookAfterCaseRequest
-	(*LookAfterCaseResponse)(nil),       // 40: warmhand.v1.LookAfterCaseResponse
-	(*EndCaseRequest)(nil),              // 41: warmhand.v1.EndCaseRequest
-	(*EndCaseResponse)(nil),             // 42: warmhand.v1.EndCaseResponse
-	(*GiveBackRequest)(nil),             // 43: warmhand.v1.GiveBackRequest
-	(*GiveBackResponse)(nil),            // 44: warmhand.v1.GiveBackResponse
-	(*ReopenCaseRequest)(nil),           // 45: warmhand.v1.ReopenCaseRequest
-	(*ReopenCaseResponse)(nil),          // 46: warmhand.v1.ReopenCaseResponse
-	(*WatchCasesRequest)(nil),           // 47: warmhand.v1.WatchCasesRequest
-	(*WatchCasesResponse)(nil),          // 48: warmhand.v1.WatchCasesResponse
-	(*Animal)(nil),                      // 49: warmhand.v1.Animal
-	(*timestamppb.Timestamp)(nil),       // 50: google.protobuf.Timestamp
-	(Outcome)(0),                        // 51: warmhand.v1.Outcome
-	(*Entry)(nil),                       // 52: warmhand.v1.Entry
-	(ActorKind)(0),                      // 53: warmhand.v1.ActorKind
-	(*Offer)(nil),                       // 54: warmhand.v1.Offer
-	(*WeighIn)(nil),                     // 55: warmhand.v1.WeighIn
-	(*ClimateReading)(nil),              // 56: warmhand.v1.ClimateReading
+	(*ListNewPhotosRequest)(nil),        // 15: warmhand.v1.ListNewPhotosRequest
+	(*NewPhoto)(nil),                    // 16: warmhand.v1.NewPhoto
+	(*ListNewPhotosResponse)(nil),       // 17: warmhand.v1.ListNewPhotosResponse
+	(*LookAtPhotoRequest)(nil),          // 18: warmhand.v1.LookAtPhotoRequest
+	(*LookAtPhotoResponse)(nil),         // 19: warmhand.v1.LookAtPhotoResponse
+	(*ListCasesRequest)(nil),            // 20: warmhand.v1.ListCasesRequest
+	(*ListCasesResponse)(nil),           // 21: warmhand.v1.ListCasesResponse
+	(*ListKeeperCasesRequest)(nil),      // 22: warmhand.v1.ListKeeperCasesRequest
+	(*ListKeeperCasesResponse)(nil),     // 23: warmhand.v1.ListKeeperCasesResponse
+	(*GetCaseRequest)(nil),              // 24: warmhand.v1.GetCaseRequest
+	(*GetCaseResponse)(nil),             // 25: warmhand.v1.GetCaseResponse
+	(*GetCourseRequest)(nil),            // 26: warmhand.v1.GetCourseRequest
+	(*GetCourseResponse)(nil),           // 27: warmhand.v1.GetCourseResponse
+	(*ListFlagsRequest)(nil),            // 28: warmhand.v1.ListFlagsRequest
+	(*ListFlagsResponse)(nil),           // 29: warmhand.v1.ListFlagsResponse
+	(*ListPhotosRequest)(nil),           // 30: warmhand.v1.ListPhotosRequest
+	(*ListPhotosResponse)(nil),          // 31: warmhand.v1.ListPhotosResponse
+	(*ProbeCaseRequest)(nil),            // 32: warmhand.v1.ProbeCaseRequest
+	(*ProbeCaseResponse)(nil),           // 33: warmhand.v1.ProbeCaseResponse
+	(*Probe)(nil),                       // 34: warmhand.v1.Probe
+	(*ListGatheringsRequest)(nil),       // 35: warmhand.v1.ListGatheringsRequest
+	(*ListGatheringsResponse)(nil),      // 36: warmhand.v1.ListGatheringsResponse
+	(*Gathering)(nil),                   // 37: warmhand.v1.Gathering
+	(*MarkCaseSeenRequest)(nil),         // 38: warmhand.v1.MarkCaseSeenRequest
+	(*MarkCaseSeenResponse)(nil),        // 39: warmhand.v1.MarkCaseSeenResponse
+	(*SetCaseAsideRequest)(nil),         // 40: warmhand.v1.SetCaseAsideRequest
+	(*SetCaseAsideResponse)(nil),        // 41: warmhand.v1.SetCaseAsideResponse
+	(*AcknowledgeMessagesRequest)(nil),  // 42: warmhand.v1.AcknowledgeMessagesRequest
+	(*AcknowledgeMessagesResponse)(nil), // 43: warmhand.v1.AcknowledgeMessagesResponse
+	(*LookAfterCaseRequest)(nil),        // 44: warmhand.v1.LookAfterCaseRequest
+	(*LookAfterCaseResponse)(nil),       // 45: warmhand.v1.LookAfterCaseResponse
+	(*EndCaseRequest)(nil),              // 46: warmhand.v1.EndCaseRequest
+	(*EndCaseResponse)(nil),             // 47: warmhand.v1.EndCaseResponse
+	(*GiveBackRequest)(nil),             // 48: warmhand.v1.GiveBackRequest
+	(*GiveBackResponse)(nil),            // 49: warmhand.v1.GiveBackResponse
+	(*ReopenCaseRequest)(nil),           // 50: warmhand.v1.ReopenCaseRequest
+	(*ReopenCaseResponse)(nil),          // 51: warmhand.v1.ReopenCaseResponse
+	(*WatchCasesRequest)(nil),           // 52: warmhand.v1.WatchCasesRequest
+	(*WatchCasesResponse)(nil),          // 53: warmhand.v1.WatchCasesResponse
+	(*Animal)(nil),                      // 54: warmhand.v1.Animal
+	(*timestamppb.Timestamp)(nil),       // 55: google.protobuf.Timestamp
+	(Outcome)(0),                        // 56: warmhand.v1.Outcome
+	(*Entry)(nil),                       // 57: warmhand.v1.Entry
+	(ActorKind)(0),                      // 58: warmhand.v1.ActorKind
+	(*SetupAnswer)(nil),                 // 59: warmhand.v1.SetupAnswer
+	(*SetupMark)(nil),                   // 60: warmhand.v1.SetupMark
+	(*Offer)(nil),                       // 61: warmhand.v1.Offer
+	(*WeighIn)(nil),                     // 62: warmhand.v1.WeighIn
+	(*ClimateReading)(nil),              // 63: warmhand.v1.ClimateReading
 }
 var file_warmhand_v1_case_service_proto_depIdxs = []int32{
-	49, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
-	50, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
-	50, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
-	51, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
+	54, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
+	55, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
+	55, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
+	56, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
 	1,  // 4: warmhand.v1.Case.standing:type_name -> warmhand.v1.Standing
-	50, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
-	50, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
-	50, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
-	50, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
+	55, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
+	55, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
+	55, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
+	55, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
 	4,  // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
-	50, // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
-	50, // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
-	50, // 12: warmhand.v1.Case.keeper_got_time:type_name -> google.protobuf.Timestamp
-	50, // 13: warmhand.v1.Case.keeper_read_time:type_name -> google.protobuf.Timestamp
-	50, // 14: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
+	55, // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
+	55, // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
+	55, // 12: warmhand.v1.Case.keeper_got_time:type_name -> google.protobuf.Timestamp
+	55, // 13: warmhand.v1.Case.keeper_read_time:type_name -> google.protobuf.Timestamp
+	55, // 14: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
 	0,  // 15: warmhand.v1.Case.turn:type_name -> warmhand.v1.Turn
 	1,  // 16: warmhand.v1.Case.seen_standing:type_name -> warmhand.v1.Standing
-	50, // 17: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
-	50, // 18: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
+	55, // 17: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
+	55, // 18: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
 	5,  // 19: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
 	6,  // 20: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
 	7,  // 21: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
 	8,  // 22: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
-	50, // 23: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
+	55, // 23: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
 	1,  // 24: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
 	11, // 25: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
-	52, // 26: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
+	57, // 26: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
 	10, // 27: warmhand.v1.Course.look_backs:type_name -> warmhand.v1.LookBack
-	50, // 28: warmhand.v1.LookBack.agree_time:type_name -> google.protobuf.Timestamp
-	50, // 29: warmhand.v1.LookBack.hold_time:type_name -> google.protobuf.Timestamp
-	50, // 30: warmhand.v1.LookBack.from_time:type_name -> google.protobuf.Timestamp
-	50, // 31: warmhand.v1.LookBack.to_time:type_name -> google.protobuf.Timestamp
-	50, // 32: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
+	55, // 28: warmhand.v1.LookBack.agree_time:type_name -> google.protobuf.Timestamp
+	55, // 29: warmhand.v1.LookBack.hold_time:type_name -> google.protobuf.Timestamp
+	55, // 30: warmhand.v1.LookBack.from_time:type_name -> google.protobuf.Timestamp
+	55, // 31: warmhand.v1.LookBack.to_time:type_name -> google.protobuf.Timestamp
+	55, // 32: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
 	1,  // 33: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
 	1,  // 34: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
-	50, // 35: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
-	50, // 36: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
+	55, // 35: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
+	55, // 36: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
 	13, // 37: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
-	50, // 38: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
+	55, // 38: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
 	1,  // 39: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
-	50, // 40: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	50, // 41: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
-	53, // 42: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
-	2,  // 43: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
-	3,  // 44: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
-	3,  // 45: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
-	3,  // 46: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
-	9,  // 47: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
-	12, // 48: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
-	14, // 49: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
-	54, // 50: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
-	55, // 51: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
-	56, // 52: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
-	50, // 53: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
-	29, // 54: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
-	50, // 55: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
-	1,  // 56: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
-	50, // 57: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
-	32, // 58: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
-	3,  // 59: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
-	3,  // 60: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
-	50, // 61: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
-	3,  // 62: warmhand.v1.SetCaseAsideResponse.case:type_name -> warmhand.v1.Case
-	50, // 63: warmhand.v1.AcknowledgeMessagesRequest.got_time:type_name -> google.protobuf.Timestamp
-	50, // 64: warmhand.v1.AcknowledgeMessagesRequest.read_time:type_name -> google.protobuf.Timestamp
-	3,  // 65: warmhand.v1.LookAfterCaseResponse.case:type_name -> warmhand.v1.Case
-	51, // 66: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
-	3,  // 67: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
-	3,  // 68: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
-	3,  // 69: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
-	3,  // 70: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
-	15, // 71: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
-	17, // 72: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
-	19, // 73: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
-	21, // 74: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
-	23, // 75: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
-	25, // 76: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
-	27, // 77: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
-	30, // 78: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
-	33, // 79: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
-	35, // 80: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
-	39, // 81: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
-	41, // 82: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
-	45, // 83: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
-	43, // 84: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
-	37, // 85: warmhand.v1.CaseService.AcknowledgeMessages:input_type -> warmhand.v1.AcknowledgeMessagesRequest
-	47, // 86: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
-	16, // 87: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
-	18, // 88: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
-	20, // 89: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
-	22, // 90: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
-	24, // 91: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
-	26, // 92: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
-	28, // 93: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
-	31, // 94: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
-	34, // 95: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
-	36, // 96: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
-	40, // 97: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
-	42, // 98: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
-	46, // 99: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
-	44, // 100: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
-	38, // 101: warmhand.v1.CaseService.AcknowledgeMessages:output_type -> warmhand.v1.AcknowledgeMessagesResponse
-	48, // 102: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
-	87, // [87:103] is the sub-list for method output_type
-	71, // [71:87] is the sub-list for method input_type
-	71, // [71:71] is the sub-list for extension type_name
-	71, // [71:71] is the sub-list for extension extendee
-	0,  // [0:71] is the sub-list for field type_name
+	55, // 40: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	55, // 41: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
+	58, // 42: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
+	14, // 43: warmhand.v1.NewPhoto.photo:type_name -> warmhand.v1.Photo
+	59, // 44: warmhand.v1.NewPhoto.answer:type_name -> warmhand.v1.SetupAnswer
+	60, // 45: warmhand.v1.NewPhoto.mark:type_name -> warmhand.v1.SetupMark
+	16, // 46: warmhand.v1.ListNewPhotosResponse.photos:type_name -> warmhand.v1.NewPhoto
+	2,  // 47: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
+	3,  // 48: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
+	3,  // 49: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
+	3,  // 50: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
+	9,  // 51: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
+	12, // 52: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
+	14, // 53: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
+	61, // 54: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
+	62, // 55: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
+	63, // 56: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
+	55, // 57: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
+	34, // 58: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
+	55, // 59: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
+	1,  // 60: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
+	55, // 61: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
+	37, // 62: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
+	3,  // 63: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
+	3,  // 64: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
+	55, // 65: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
+	3,  // 66: warmhand.v1.SetCaseAsideResponse.case:type_name -> warmhand.v1.Case
+	55, // 67: warmhand.v1.AcknowledgeMessagesRequest.got_time:type_name -> google.protobuf.Timestamp
+	55, // 68: warmhand.v1.AcknowledgeMessagesRequest.read_time:type_name -> google.protobuf.Timestamp
+	3,  // 69: warmhand.v1.LookAfterCaseResponse.case:type_name -> warmhand.v1.Case
+	56, // 70: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
+	3,  // 71: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
+	3,  // 72: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
+	3,  // 73: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
+	3,  // 74: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
+	20, // 75: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
+	22, // 76: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
+	24, // 77: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
+	26, // 78: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
+	28, // 79: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
+	30, // 80: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
+	15, // 81: warmhand.v1.CaseService.ListNewPhotos:input_type -> warmhand.v1.ListNewPhotosRequest
+	18, // 82: warmhand.v1.CaseService.LookAtPhoto:input_type -> warmhand.v1.LookAtPhotoRequest
+	32, // 83: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
+	35, // 84: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
+	38, // 85: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
+	40, // 86: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
+	44, // 87: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
+	46, // 88: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
+	50, // 89: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
+	48, // 90: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
+	42, // 91: warmhand.v1.CaseService.AcknowledgeMessages:input_type -> warmhand.v1.AcknowledgeMessagesRequest
+	52, // 92: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
+	21, // 93: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
+	23, // 94: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
+	25, // 95: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
+	27, // 96: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
+	29, // 97: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
+	31, // 98: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
+	17, // 99: warmhand.v1.CaseService.ListNewPhotos:output_type -> warmhand.v1.ListNewPhotosResponse
+	19, // 100: warmhand.v1.CaseService.LookAtPhoto:output_type -> warmhand.v1.LookAtPhotoResponse
+	33, // 101: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
+	36, // 102: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
+	39, // 103: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
+	41, // 104: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
+	45, // 105: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
+	47, // 106: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
+	51, // 107: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
+	49, // 108: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
+	43, // 109: warmhand.v1.CaseService.AcknowledgeMessages:output_type -> warmhand.v1.AcknowledgeMessagesResponse
+	53, // 110: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
+	93, // [93:111] is the sub-list for method output_type
+	75, // [75:93] is the sub-list for method input_type
+	75, // [75:75] is the sub-list for extension type_name
+	75, // [75:75] is the sub-list for extension extendee
+	0,  // [0:75] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_case_service_proto_init() }
@@ -3930,7 +4269,7 @@ func file_warmhand_v1_case_service_proto_init() {
 	}
 	file_warmhand_v1_animal_service_proto_init()
 	file_warmhand_v1_entry_service_proto_init()
-	file_warmhand_v1_case_service_proto_msgTypes[24].OneofWrappers = []any{
+	file_warmhand_v1_case_service_proto_msgTypes[29].OneofWrappers = []any{
 		(*ProbeCaseRequest_Offer)(nil),
 		(*ProbeCaseRequest_WeighIn)(nil),
 		(*ProbeCaseRequest_Climate)(nil),
@@ -3941,7 +4280,7 @@ func file_warmhand_v1_case_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_case_service_proto_rawDesc), len(file_warmhand_v1_case_service_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   46,
+			NumMessages:   51,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

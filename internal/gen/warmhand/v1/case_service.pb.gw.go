@@ -1449,13 +1449,14 @@ func RegisterCaseServiceHandlerClient(ctx context.Context, mux *runtime.ServeMux
 }
 
 var (
-<<<<<<< HEAD
 	pattern_CaseService_ListCases_0           = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "breeders", "parent", "cases"}, ""))
 	pattern_CaseService_ListKeeperCases_0     = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 2, 2, 2, 3}, []string{"v1", "keepers", "me", "cases"}, ""))
 	pattern_CaseService_GetCase_0             = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, ""))
 	pattern_CaseService_GetCourse_0           = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 2, 3, 4, 5, 5, 4}, []string{"v1", "breeders", "cases", "course", "name"}, ""))
 	pattern_CaseService_ListFlags_0           = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3, 2, 4}, []string{"v1", "breeders", "cases", "parent", "flags"}, ""))
 	pattern_CaseService_ListPhotos_0          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3, 2, 4}, []string{"v1", "breeders", "cases", "parent", "photos"}, ""))
+	pattern_CaseService_ListNewPhotos_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "breeders", "parent", "newPhotos"}, ""))
+	pattern_CaseService_LookAtPhoto_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 2, 3, 1, 0, 4, 6, 5, 4}, []string{"v1", "breeders", "cases", "photos", "name"}, "lookAt"))
 	pattern_CaseService_ProbeCase_0           = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "probe"))
 	pattern_CaseService_ListGatherings_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "breeders", "parent", "gatherings"}, ""))
 	pattern_CaseService_MarkCaseSeen_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "markSeen"))
@@ -1474,6 +1475,8 @@ var (
 	forward_CaseService_GetCourse_0           = runtime.ForwardResponseMessage
 	forward_CaseService_ListFlags_0           = runtime.ForwardResponseMessage
 	forward_CaseService_ListPhotos_0          = runtime.ForwardResponseMessage
+	forward_CaseService_ListNewPhotos_0       = runtime.ForwardResponseMessage
+	forward_CaseService_LookAtPhoto_0         = runtime.ForwardResponseMessage
 	forward_CaseService_ProbeCase_0           = runtime.ForwardResponseMessage
 	forward_CaseService_ListGatherings_0      = runtime.ForwardResponseMessage
 	forward_CaseService_MarkCaseSeen_0        = runtime.ForwardResponseMessage
@@ -1483,41 +1486,4 @@ var (
 	forward_CaseService_ReopenCase_0          = runtime.ForwardResponseMessage
 	forward_CaseService_GiveBack_0            = runtime.ForwardResponseMessage
 	forward_CaseService_AcknowledgeMessages_0 = runtime.ForwardResponseMessage
-=======
-	pattern_CaseService_ListCases_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "breeders", "parent", "cases"}, ""))
-	pattern_CaseService_ListKeeperCases_0 = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 2, 2, 2, 3}, []string{"v1", "keepers", "me", "cases"}, ""))
-	pattern_CaseService_GetCase_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, ""))
-	pattern_CaseService_GetCourse_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 2, 3, 4, 5, 5, 4}, []string{"v1", "breeders", "cases", "course", "name"}, ""))
-	pattern_CaseService_ListFlags_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3, 2, 4}, []string{"v1", "breeders", "cases", "parent", "flags"}, ""))
-	pattern_CaseService_ListPhotos_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3, 2, 4}, []string{"v1", "breeders", "cases", "parent", "photos"}, ""))
-	pattern_CaseService_ListNewPhotos_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "breeders", "parent", "newPhotos"}, ""))
-	pattern_CaseService_LookAtPhoto_0     = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 2, 3, 1, 0, 4, 6, 5, 4}, []string{"v1", "breeders", "cases", "photos", "name"}, "lookAt"))
-	pattern_CaseService_ProbeCase_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "probe"))
-	pattern_CaseService_ListGatherings_0  = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 2, 5, 2, 2, 3}, []string{"v1", "breeders", "parent", "gatherings"}, ""))
-	pattern_CaseService_MarkCaseSeen_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "markSeen"))
-	pattern_CaseService_SetCaseAside_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "setAside"))
-	pattern_CaseService_LookAfterCase_0   = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "lookAfter"))
-	pattern_CaseService_EndCase_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "end"))
-	pattern_CaseService_ReopenCase_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "reopen"))
-	pattern_CaseService_GiveBack_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 2, 2, 1, 0, 4, 4, 5, 3}, []string{"v1", "breeders", "cases", "name"}, "giveBack"))
-)
-
-var (
-	forward_CaseService_ListCases_0       = runtime.ForwardResponseMessage
-	forward_CaseService_ListKeeperCases_0 = runtime.ForwardResponseMessage
-	forward_CaseService_GetCase_0         = runtime.ForwardResponseMessage
-	forward_CaseService_GetCourse_0       = runtime.ForwardResponseMessage
-	forward_CaseService_ListFlags_0       = runtime.ForwardResponseMessage
-	forward_CaseService_ListPhotos_0      = runtime.ForwardResponseMessage
-	forward_CaseService_ListNewPhotos_0   = runtime.ForwardResponseMessage
-	forward_CaseService_LookAtPhoto_0     = runtime.ForwardResponseMessage
-	forward_CaseService_ProbeCase_0       = runtime.ForwardResponseMessage
-	forward_CaseService_ListGatherings_0  = runtime.ForwardResponseMessage
-	forward_CaseService_MarkCaseSeen_0    = runtime.ForwardResponseMessage
-	forward_CaseService_SetCaseAside_0    = runtime.ForwardResponseMessage
-	forward_CaseService_LookAfterCase_0   = runtime.ForwardResponseMessage
-	forward_CaseService_EndCase_0         = runtime.ForwardResponseMessage
-	forward_CaseService_ReopenCase_0      = runtime.ForwardResponseMessage
-	forward_CaseService_GiveBack_0        = runtime.ForwardResponseMessage
->>>>>>> 8845260 (photos: the breeder marks what a photo shows, new photos are reviewed one by one, openings are measured in pictures and anew by the service)
 )

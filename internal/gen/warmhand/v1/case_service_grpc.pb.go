@@ -19,13 +19,14 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-<<<<<<< HEAD
 	CaseService_ListCases_FullMethodName           = "/warmhand.v1.CaseService/ListCases"
 	CaseService_ListKeeperCases_FullMethodName     = "/warmhand.v1.CaseService/ListKeeperCases"
 	CaseService_GetCase_FullMethodName             = "/warmhand.v1.CaseService/GetCase"
 	CaseService_GetCourse_FullMethodName           = "/warmhand.v1.CaseService/GetCourse"
 	CaseService_ListFlags_FullMethodName           = "/warmhand.v1.CaseService/ListFlags"
 	CaseService_ListPhotos_FullMethodName          = "/warmhand.v1.CaseService/ListPhotos"
+	CaseService_ListNewPhotos_FullMethodName       = "/warmhand.v1.CaseService/ListNewPhotos"
+	CaseService_LookAtPhoto_FullMethodName         = "/warmhand.v1.CaseService/LookAtPhoto"
 	CaseService_ProbeCase_FullMethodName           = "/warmhand.v1.CaseService/ProbeCase"
 	CaseService_ListGatherings_FullMethodName      = "/warmhand.v1.CaseService/ListGatherings"
 	CaseService_MarkCaseSeen_FullMethodName        = "/warmhand.v1.CaseService/MarkCaseSeen"
@@ -36,25 +37,6 @@ const (
 	CaseService_GiveBack_FullMethodName            = "/warmhand.v1.CaseService/GiveBack"
 	CaseService_AcknowledgeMessages_FullMethodName = "/warmhand.v1.CaseService/AcknowledgeMessages"
 	CaseService_WatchCases_FullMethodName          = "/warmhand.v1.CaseService/WatchCases"
-=======
-	CaseService_ListCases_FullMethodName       = "/warmhand.v1.CaseService/ListCases"
-	CaseService_ListKeeperCases_FullMethodName = "/warmhand.v1.CaseService/ListKeeperCases"
-	CaseService_GetCase_FullMethodName         = "/warmhand.v1.CaseService/GetCase"
-	CaseService_GetCourse_FullMethodName       = "/warmhand.v1.CaseService/GetCourse"
-	CaseService_ListFlags_FullMethodName       = "/warmhand.v1.CaseService/ListFlags"
-	CaseService_ListPhotos_FullMethodName      = "/warmhand.v1.CaseService/ListPhotos"
-	CaseService_ListNewPhotos_FullMethodName   = "/warmhand.v1.CaseService/ListNewPhotos"
-	CaseService_LookAtPhoto_FullMethodName     = "/warmhand.v1.CaseService/LookAtPhoto"
-	CaseService_ProbeCase_FullMethodName       = "/warmhand.v1.CaseService/ProbeCase"
-	CaseService_ListGatherings_FullMethodName  = "/warmhand.v1.CaseService/ListGatherings"
-	CaseService_MarkCaseSeen_FullMethodName    = "/warmhand.v1.CaseService/MarkCaseSeen"
-	CaseService_SetCaseAside_FullMethodName    = "/warmhand.v1.CaseService/SetCaseAside"
-	CaseService_LookAfterCase_FullMethodName   = "/warmhand.v1.CaseService/LookAfterCase"
-	CaseService_EndCase_FullMethodName         = "/warmhand.v1.CaseService/EndCase"
-	CaseService_ReopenCase_FullMethodName      = "/warmhand.v1.CaseService/ReopenCase"
-	CaseService_GiveBack_FullMethodName        = "/warmhand.v1.CaseService/GiveBack"
-	CaseService_WatchCases_FullMethodName      = "/warmhand.v1.CaseService/WatchCases"
->>>>>>> 8845260 (photos: the breeder marks what a photo shows, new photos are reviewed one by one, openings are measured in pictures and anew by the service)
 )
 
 // CaseServiceClient is the client API for CaseService service.
