@@ -1,4 +1,4 @@
--- The twin of sqlite/0013_looked.sql: same tables, same columns, same order.
+-- The twin of sqlite/0014_looked.sql: same tables, same columns, same order.
 -- When somebody of the breeder went past a photo in the review. What came in
 -- before there was one counts as looked at.
 ALTER TABLE photos ADD COLUMN looked_at BIGINT;
