@@ -484,8 +484,9 @@ func kindsFromProto(names []string) ([]care.Kind, error) {
 
 // Handovers.
 
-// handoverToProto leaves the record out of lists.
-func handoverToProto(h *care.Handover, now time.Time, whole bool) *pb.Handover {
+// handoverToProto has the record when there is a zone for the days in it; lists
+// go without.
+func handoverToProto(h *care.Handover, now time.Time, zone *time.Location) *pb.Handover {
 	out := &pb.Handover{Name: under(h.BreederID, "handovers", h.ID), Animal: animalName(h.BreederID, h.AnimalID), State: handoverStates.proto(h.StateAt(now)),
 		HandoverTime: timeToProto(h.HandedOverAt), ShowDay: h.ShowDay, BuyerNote: h.BuyerNote, ClaimExpireTime: timeToProto(h.ClaimExpiresAt),
 		ClaimTime: maybeTime(h.ClaimedAt), Case: caseName(h.BreederID, h.ID), CreateTime: timeToProto(h.CreatedAt)}
@@ -498,22 +499,58 @@ func handoverToProto(h *care.Handover, now time.Time, whole bool) *pb.Handover {
 	if h.From != "" {
 		out.FromCase = caseName(h.BreederID, h.From)
 	}
-	if whole {
-		out.Record = recordToProto(&h.Record)
+	if zone != nil {
+		out.Record = recordToProto(&h.Record, h.HandedOverAt, zone)
 	}
 	return out
 }
 
-func recordToProto(r *care.Record) *pb.HandoverRecord {
+// recordToProto is the record of an animal that is handed over at home; the days
+// in it are those of the zone. It says what print.Record says.
+func recordToProto(r *care.Record, home time.Time, zone *time.Location) *pb.HandoverRecord {
 	sp, _ := snake.ByID(r.Animal.Species)
 	animal := r.Animal
 	animal.Note, animal.Place = "", ""
 	out := &pb.HandoverRecord{Animal: animalToProto(&animal), ScientificName: sp.Scientific, CommonName: sp.Common, BreederName: r.Breeder, BreederContact: r.Contact,
 		WeighIns: entriesToProto(r.Weights), Offers: entriesToProto(r.Offers), Sheds: entriesToProto(r.Sheds), Feeding: r.FeedNext,
-		Cautions: r.Cautions, CautionsInBrief: care.CautionsInBrief(&r.Animal), IssueTime: timeToProto(r.IssuedAt)}
+		Cautions: r.Cautions, CautionsInBrief: care.CautionsInBrief(&r.Animal), IssueTime: timeToProto(r.IssuedAt),
+		Mother: parentToProto(r.Mother), Father: parentToProto(r.Father), Home: homeToProto(care.HomeOf(r))}
+	plan, after := care.FirstDays(r, home.In(zone))
+	out.FirstDays = &pb.FirstDays{After: after, Caution: care.FirstDaysCaution}
+	for _, d := range plan {
+		out.FirstDays.Days = append(out.FirstDays.Days, &pb.PlannedDay{Day: int32(d.Day), Date: d.Date.Format(time.DateOnly), Text: d.Text})
+	}
+	for _, c := range assess.Calls() {
+		out.Calls = append(out.Calls, &pb.WhenToCall{Whom: c.Whom, Signs: c.Signs})
+	}
+	for _, f := range care.OriginFacts(&r.Animal) {
+		out.Origin = append(out.Origin, &pb.OriginFact{Label: f.Label, Text: f.Text, Source: f.Source})
+	}
 	for _, c := range r.Checklist {
 		out.Checklist = append(out.Checklist, &pb.ChecklistItem{Point: c.Point, ForThisAnimal: c.ForThisAnimal, ShutBelowMm: float64(c.ShutBelow),
 			PassAboveMm: float64(c.PassAbove), MaxDepthMm: float64(c.MaxDepth), MaxHeightMm: float64(c.MaxHeight)})
+	}
+	return out
+}
+
+func parentToProto(p care.Parent) *pb.ParentRecord {
+	if p.Name == "" && len(p.Genes) == 0 {
+		return nil
+	}
+	return &pb.ParentRecord{Name: p.Name, Genes: p.Genes}
+}
+
+func homeToProto(h care.Home) *pb.Home {
+	out := &pb.Home{Note: h.Note, Points: h.Points}
+	if !h.MeasuredAt.IsZero() {
+		out.MeasureTime = timeToProto(h.MeasuredAt)
+	}
+	for _, f := range h.Facts {
+		unit := pb.HomeUnit_HOME_UNIT_CELSIUS
+		if f.Humidity {
+			unit = pb.HomeUnit_HOME_UNIT_PERCENT
+		}
+		out.Facts = append(out.Facts, &pb.HomeFact{Code: f.Code, Label: f.Label, Unit: unit, Was: f.Was, Low: f.Low, High: f.High})
 	}
 	return out
 }

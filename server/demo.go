@@ -415,6 +415,8 @@ func (d *demo) stories() {
 	t.log(29, 20.6, care.Sign{Code: "wheeze"})
 	t.says(29, 20.8, "She clicks when she breathes. Is that from shedding?")
 
+	warm, cool, night, humidity := care.Celsius(32.5), care.Celsius(26.5), care.Celsius(25), care.Percent(64)
+	d.log(d.on(demoShow+3, 20), "Quill", d.breeder, false, care.ClimateReading{Warm: &warm, Cool: &cool, Night: &night, Humidity: &humidity, TakenWith: care.WithProbe})
 	t = d.sell(6, "Quill", "Sam", "a wobble, deep water and a hole in a log", "rat", 12)
 	t.pictures(2, 15, "demo-log-and-bowl", func() (image.Image, error) { return drawSetup(), nil })
 	hole := care.SetupAnswer{Point: "decor_openings", Choice: "about_body", Measure: 22, Photos: []string{"demo-log-and-bowl"}}

@@ -40,7 +40,20 @@ func (h *handoverService) CreateHandover(ctx context.Context, req *pb.CreateHand
 		return nil, err
 	}
 	out, code, err := h.s.followup.CreateHandover(ctx, callOf(ctx).who.Actor, h.s.now(), d)
-	return &pb.CreateHandoverResponse{Handover: handoverToProto(&out, h.s.now(), true), ClaimCode: code, ClaimUrl: h.s.ClaimURL(code)}, err
+	if err != nil {
+		return nil, err
+	}
+	whole, err := h.whole(ctx, &out)
+	return &pb.CreateHandoverResponse{Handover: whole, ClaimCode: code, ClaimUrl: h.s.ClaimURL(code)}, err
+}
+
+// whole is a handover with its record.
+func (h *handoverService) whole(ctx context.Context, out *care.Handover) (*pb.Handover, error) {
+	zone, err := h.s.followup.Zone(ctx, out.BreederID)
+	if err != nil {
+		return nil, err
+	}
+	return handoverToProto(out, h.s.now(), zone), nil
 }
 
 func (h *handoverService) GetHandover(ctx context.Context, req *pb.GetHandoverRequest) (*pb.GetHandoverResponse, error) {
@@ -49,7 +62,11 @@ func (h *handoverService) GetHandover(ctx context.Context, req *pb.GetHandoverRe
 		return nil, err
 	}
 	out, err := h.s.followup.GetHandover(ctx, callOf(ctx).who.Actor, ids[0], ids[1])
-	return &pb.GetHandoverResponse{Handover: handoverToProto(&out, h.s.now(), true)}, err
+	if err != nil {
+		return nil, err
+	}
+	whole, err := h.whole(ctx, &out)
+	return &pb.GetHandoverResponse{Handover: whole}, err
 }
 
 func (h *handoverService) ListHandovers(ctx context.Context, req *pb.ListHandoversRequest) (*pb.ListHandoversResponse, error) {
@@ -69,7 +86,7 @@ func (h *handoverService) ListHandovers(ctx context.Context, req *pb.ListHandove
 	list, next, err := h.s.followup.ListHandovers(ctx, callOf(ctx).who.Actor, ids[0], animalID, after, pageSize(req.GetPageSize(), 50))
 	out := &pb.ListHandoversResponse{NextPageToken: nextPage(query, next)}
 	for i := range list {
-		out.Handovers = append(out.Handovers, handoverToProto(&list[i], h.s.now(), false))
+		out.Handovers = append(out.Handovers, handoverToProto(&list[i], h.s.now(), nil))
 	}
 	return out, err
 }
@@ -80,7 +97,11 @@ func (h *handoverService) RevokeHandover(ctx context.Context, req *pb.RevokeHand
 		return nil, err
 	}
 	out, err := h.s.followup.RevokeHandover(ctx, callOf(ctx).who.Actor, h.s.now(), ids[0], ids[1])
-	return &pb.RevokeHandoverResponse{Handover: handoverToProto(&out, h.s.now(), true)}, err
+	if err != nil {
+		return nil, err
+	}
+	whole, err := h.whole(ctx, &out)
+	return &pb.RevokeHandoverResponse{Handover: whole}, err
 }
 
 func (h *handoverService) ReplaceClaimCode(ctx context.Context, req *pb.ReplaceClaimCodeRequest) (*pb.ReplaceClaimCodeResponse, error) {
@@ -89,7 +110,11 @@ func (h *handoverService) ReplaceClaimCode(ctx context.Context, req *pb.ReplaceC
 		return nil, err
 	}
 	out, code, err := h.s.followup.ReplaceClaimCode(ctx, callOf(ctx).who.Actor, h.s.now(), ids[0], ids[1])
-	return &pb.ReplaceClaimCodeResponse{Handover: handoverToProto(&out, h.s.now(), true), ClaimCode: code, ClaimUrl: h.s.ClaimURL(code)}, err
+	if err != nil {
+		return nil, err
+	}
+	whole, err := h.whole(ctx, &out)
+	return &pb.ReplaceClaimCodeResponse{Handover: whole, ClaimCode: code, ClaimUrl: h.s.ClaimURL(code)}, err
 }
 
 func (h *handoverService) CreatePassOn(ctx context.Context, req *pb.CreatePassOnRequest) (*pb.CreatePassOnResponse, error) {
@@ -123,7 +148,14 @@ func (h *handoverService) RevokePassOn(ctx context.Context, req *pb.RevokePassOn
 
 func (h *handoverService) LookUpClaim(ctx context.Context, req *pb.LookUpClaimRequest) (*pb.LookUpClaimResponse, error) {
 	out, err := h.s.followup.LookUpClaim(ctx, h.s.now(), req.GetClaimCode())
-	return &pb.LookUpClaimResponse{Record: recordToProto(&out.Record), ClaimExpireTime: timeToProto(out.ClaimExpiresAt), Sharing: sharing, PassedOn: out.From != ""}, err
+	if err != nil {
+		return nil, err
+	}
+	zone, err := h.s.followup.Zone(ctx, out.BreederID)
+	if err != nil {
+		return nil, err
+	}
+	return &pb.LookUpClaimResponse{Record: recordToProto(&out.Record, out.HandedOverAt, zone), ClaimExpireTime: timeToProto(out.ClaimExpiresAt), Sharing: sharing, PassedOn: out.From != ""}, nil
 }
 
 // ClaimHandover gives browsers the session as a cookie and others in the
@@ -140,7 +172,11 @@ func (h *handoverService) ClaimHandover(ctx context.Context, req *pb.ClaimHandov
 	if err != nil {
 		return nil, err
 	}
-	out := &pb.ClaimHandoverResponse{Case: caseToProto(&v, keeper, true), Handover: handoverToProto(&handover, now, true)}
+	whole, err := h.whole(ctx, &handover)
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.ClaimHandoverResponse{Case: caseToProto(&v, keeper, true), Handover: whole}
 	if c.cred.viaGateway && c.cred.browser != "" {
 		c.who.keeps(keeper, secret)
 	} else {

@@ -9,6 +9,9 @@ import (
 	"testing"
 	"time"
 
+	"google.golang.org/protobuf/encoding/protojson"
+
+	pb "warmhand/internal/gen/warmhand/v1"
 	"warmhand/internal/print/printtest"
 	"warmhand/server/servertest"
 )
@@ -103,6 +106,30 @@ func TestPrintedRecord(t *testing.T) {
 	}
 	if same := breeder.Call("GET", path, nil).OK(); !bytes.Equal(same.Body, pdf.Body) {
 		t.Error("the breeder's copy is another document")
+	}
+
+	// What the keeper's phone shows is what the paper says.
+	var got pb.GetHandoverResponse
+	if err := protojson.Unmarshal(keeper.Call("GET", "/v1/breeders/b1/handovers/"+caseID, nil).OK().Body, &got); err != nil {
+		t.Fatal(err)
+	}
+	r := got.GetHandover().GetRecord()
+	said := []string{r.GetFeeding(), r.GetMother().GetName(), r.GetHome().GetNote(), r.GetFirstDays().GetAfter(), r.GetFirstDays().GetCaution()}
+	said = append(said, r.GetCautions()...)
+	said = append(said, r.GetHome().GetPoints()...)
+	for _, f := range r.GetHome().GetFacts() {
+		said = append(said, f.GetLabel())
+	}
+	for _, c := range r.GetCalls() {
+		said = append(said, c.GetWhom())
+	}
+	if n := len(r.GetFirstDays().GetDays()); n != 14 || len(said) < 20 || len(r.GetOrigin()) == 0 || len(r.GetCalls()[0].GetSigns()) == 0 {
+		t.Errorf("the record on the wire has %d days, %d sentences: %v", n, len(said), r)
+	}
+	for _, want := range said {
+		if !strings.Contains(text, want) {
+			t.Errorf("on the phone and not on paper: %q", want)
+		}
 	}
 }
 

@@ -349,13 +349,17 @@ func (s *Server) writeAccount(ctx context.Context, w io.Writer, who care.Actor, 
 }
 
 func (s *Server) writeHandovers(ctx context.Context, w io.Writer, who care.Actor, breederID string) error {
+	zone, err := s.followup.Zone(ctx, breederID)
+	if err != nil {
+		return err
+	}
 	for after, first := (care.Cursor{}), true; first || after != (care.Cursor{}); first = false {
 		list, next, err := s.followup.ListHandovers(ctx, who, breederID, "", after, 200)
 		if err != nil {
 			return err
 		}
 		for i := range list {
-			if err := line(w, handoverToProto(&list[i], s.now(), true)); err != nil {
+			if err := line(w, handoverToProto(&list[i], s.now(), zone)); err != nil {
 				return err
 			}
 		}

@@ -46,6 +46,26 @@ type SignInfo struct {
 // slice.
 func Signs() []SignInfo { return append([]SignInfo(nil), signs...) }
 
+// Call says whom to call about which signs, by their labels.
+type Call struct {
+	Whom  string
+	Signs []string
+}
+
+// Calls is the table of signs by whom to call, the most urgent first.
+func Calls() []Call {
+	vet := Call{Whom: "A vet who treats reptiles, today, when you see one of these:"}
+	breeder := Call{Whom: "The breeder, when you see one of these, when it refuses twice in a row, or when it loses weight:"}
+	for _, s := range signs {
+		if s.Level == care.Vet {
+			vet.Signs = append(vet.Signs, s.Label)
+		} else {
+			breeder.Signs = append(breeder.Signs, s.Label)
+		}
+	}
+	return []Call{vet, breeder}
+}
+
 const (
 	clinics   = "usual order of urgency in reptile clinics, from memory"
 	emergency = "a veterinary emergency course for reptile keepers"

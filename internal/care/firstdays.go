@@ -19,6 +19,9 @@ const planDays = 14
 // practice, no source.
 const noHandling = 2
 
+// FirstDaysCaution stands below the plan of the first days.
+const FirstDaysCaution = "Usual practice of keepers. What the breeder tells you goes before it, and what a vet tells you before both."
+
 // FirstDays is what to do on each of the first fourteen days, from the record's
 // own words on feeding, and what comes after. home is when the animal was handed
 // over, in the zone that days are counted in. That peace comes before food is

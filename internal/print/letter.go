@@ -279,7 +279,7 @@ func (f *flow) letterHome(l *VetCase) {
 			b := e.Body.(care.ClimateReading)
 			air := "–"
 			if b.Humidity != nil {
-				air = number(float64(*b.Humidity)) + " %"
+				air = percent(float64(*b.Humidity))
 			}
 			rows = append(rows, []string{date(e.HappenedAt, f.zone), one(b.Warm), one(b.Cool), one(b.Night), one(b.Surface), air})
 		}

@@ -314,55 +314,35 @@ func or(text, instead string) string {
 
 func (f *flow) home(r *care.Record) {
 	f.section("How it is kept now, and what its home should be", 40)
-	sp, listed := snake.ByID(r.Animal.Species)
-	c := &sp.Climate
+	h := care.HomeOf(r)
 	was := "at the breeder"
-	if !r.KeptAt.IsZero() {
-		was += ", " + date(r.KeptAt, f.zone)
+	if !h.MeasuredAt.IsZero() {
+		was += ", " + date(h.MeasuredAt, f.zone)
 	}
-	measured := func(v *care.Celsius) string {
-		if v == nil {
-			return "not recorded"
+	var rows [][]string
+	for _, v := range h.Facts {
+		one, band := celsius, celsiusBand
+		if v.Humidity {
+			one, band = percent, percentBand
 		}
-		return celsius(float64(*v))
-	}
-	air := "not recorded"
-	if r.Kept.Humidity != nil {
-		air = number(float64(*r.Kept.Humidity)) + " %"
-	}
-	should := func(text string) string {
-		if !listed {
-			return "ask the breeder"
+		row := []string{v.Label, "not recorded", "ask the breeder"}
+		switch {
+		case v.Was != nil:
+			row[1] = one(*v.Was)
+		case v.Code == "shed_humidity":
+			row[1] = ""
 		}
-		return text
-	}
-	f.table([]float64{0, .34, .66}, []string{"", "Now, " + was, "At home"}, [][]string{
-		{"Warm end", measured(r.Kept.Warm), should(celsiusBand(c.HotSpot))},
-		{"Cool end", measured(r.Kept.Cool), should(celsiusBand(c.Cool))},
-		{"Night", measured(r.Kept.Night), should(celsiusBand(c.Night))},
-		{"Hottest thing it can touch", measured(r.Kept.Surface), should("not above " + celsius(c.HotTooHigh))},
-		{"Humidity", air, should(percentBand(c.Humidity))},
-		{"Humidity while it sheds", "", should(percentBand(c.ShedHumidity))},
-	})
-	switch {
-	case !listed:
-		f.say(regular, 8, muted, "We have no table for this species, so we name no values.")
-	case c.Sureness == "published":
-		f.say(regular, 8, muted, "Set from "+c.Source+".")
-	default: // not to be shown as a citation
-		f.say(regular, 8, muted, "These are the usual values of keepers' handbooks, from memory. If your breeder kept it otherwise and it did well, ask.")
-	}
-	var points []string
-	for _, it := range r.Checklist {
-		// The climate is in the table above.
-		if it.ForThisAnimal == "" || it.Point == "gradient" || it.Point == "thermometers" || it.Point == "heater_thermostat" {
-			continue
+		switch {
+		case v.Low != nil:
+			row[2] = band(snake.Band{Low: *v.Low, High: *v.High})
+		case v.High != nil:
+			row[2] = "not above " + one(*v.High)
 		}
-		if p, ok := care.Point(it.Point); ok {
-			points = append(points, p.Title+": "+it.ForThisAnimal)
-		}
+		rows = append(rows, row)
 	}
-	f.list(body, append(points, "Every heater runs through a thermostat; lid and doors are locked; the app has the whole checklist."))
+	f.table([]float64{0, .34, .66}, []string{"", "Now, " + was, "At home"}, rows)
+	f.say(regular, 8, muted, h.Note)
+	f.list(body, append(h.Points, "Every heater runs through a thermostat; lid and doors are locked; the app has the whole checklist."))
 }
 
 func (f *flow) firstDays(r *care.Record, home time.Time) {
@@ -374,27 +354,17 @@ func (f *flow) firstDays(r *care.Record, home time.Time) {
 	}
 	f.table([]float64{0, .07, .26}, []string{"Day", "Date", "What to do"}, rows)
 	f.say(regular, body, ink, after)
-	f.say(regular, 8, muted, "Usual practice of keepers. What the breeder tells you goes before it, and what a vet tells you before both.")
+	f.say(regular, 8, muted, care.FirstDaysCaution)
 }
 
 func (f *flow) whenToCall(r *care.Record) {
 	f.section("When to call", 30)
-	var vet, breeder []string
-	for _, s := range assess.Signs() {
-		switch s.Level {
-		case care.Vet:
-			vet = append(vet, s.Label)
-		case care.StepIn, care.Watch:
-			breeder = append(breeder, s.Label)
-		}
+	for _, c := range assess.Calls() {
+		f.need(20)
+		f.say(bold, body, ink, c.Whom)
+		f.columns(c.Signs)
+		f.y += 1.5
 	}
-	f.say(bold, body, ink, "A vet who treats reptiles, today, when you see one of these:")
-	f.columns(vet)
-	f.y += 1.5
-	f.need(20)
-	f.say(bold, body, ink, "The breeder, when you see one of these, when it refuses twice in a row, or when it loses weight:")
-	f.columns(breeder)
-	f.y += 1
 	if r.Contact != "" {
 		f.say(regular, body, ink, "How to reach "+r.Breeder+": "+r.Contact)
 	}
@@ -488,5 +458,7 @@ func celsius(c float64) string {
 func celsiusBand(b snake.Band) string {
 	return fmt.Sprintf("%.0f to %.0f °C (%.0f to %.0f °F)", b.Low, b.High, b.Low*9/5+32, b.High*9/5+32)
 }
+
+func percent(p float64) string { return number(p) + " %" }
 
 func percentBand(b snake.Band) string { return fmt.Sprintf("%.0f to %.0f %%", b.Low, b.High) }

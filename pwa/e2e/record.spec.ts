@@ -1,4 +1,4 @@
-// A signed record from the breeder's screen to a stranger's, who has no account.
+// The handover record: on the keeper's phone, and signed, from the breeder's screen to a stranger's who has no account.
 import { readFile } from 'node:fs/promises';
 import { expect, test } from '@playwright/test';
 import { axe, fits } from './checks';
@@ -58,4 +58,27 @@ test('a signed record is saved, checked by a stranger, and told from a changed a
   await open(record);
   await expect(stranger.getByText('The breeder took this handover back')).toBeVisible();
   await stranger.context().close();
+});
+
+test('the keeper has the whole record without network', async ({ page, context }, info) => {
+  test.skip(info.project.name !== 'phone', 'it is read on the phone that has it');
+  const told = demo().keepers.find((k) => k.animal === 'Quill');
+  if (!told) throw new Error('the demonstration has no Quill');
+  await redeem(context.request, told.links.slice(6, 8));
+  const at = `/k/${breeder.split('/')[1]}/${told.case.split('/').at(-1)}/record`;
+  await page.goto(at);
+  await expect(page.getByRole('heading', { name: 'The first two weeks' })).toBeVisible();
+  await page.waitForFunction(() => navigator.serviceWorker.controller !== null);
+  await context.setOffline(true);
+  await page.reload();
+  await expect(page.getByText('Hazel: pastel')).toBeVisible();
+  await page.getByText('Day by day').click();
+  await expect(page.getByText('First offer, in the evening')).toBeVisible();
+  await expect(page.getByRole('row', { name: /Warm end/ })).toContainText('32.5');
+  await expect(page.getByRole('row', { name: /Hottest thing it can touch/ })).toContainText('not above 36');
+  await expect(page.getByText('It breathes with its mouth open')).toBeVisible();
+  await page.getByText('Origin and law').click();
+  await expect(page.getByText('This is a reminder and not legal advice.')).toBeVisible();
+  await axe(page, 'the whole record');
+  await fits(page);
 });

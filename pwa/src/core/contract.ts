@@ -42,12 +42,17 @@ export type {
   ChecklistItemJson,
   ClaimHandoverResponseJson,
   CreatePassOnResponseJson,
+  FirstDaysJson,
   GetHandoverResponseJson,
   GetPassOnResponseJson,
   HandoverJson,
   HandoverRecordJson,
+  HomeFactJson,
+  HomeJson,
   LookUpClaimResponseJson,
+  ParentRecordJson,
   PassOnJson,
+  WhenToCallJson,
 } from '../api/gen/warmhand/v1/handover_service_pb';
 export type {
   GeneJson,

@@ -38,6 +38,11 @@ export function formatTemp(c: number): string {
   return settings.value.temp === 'F' ? formatNumber((c * 9) / 5 + 32, 0, 'fahrenheit') : formatNumber(c, 1, 'celsius');
 }
 
+/** A band of °C in the person's unit. */
+export function formatTempBand(low: number, high: number): string {
+  return `${formatTemp(low).replace(/\s?°.*$/, '')} to ${formatTemp(high)}`;
+}
+
 /** A number for an input box: no unit, no grouping. */
 export function massForInput(g: number): string {
   const v = settings.value.mass === 'oz' ? g / gramsPerOunce : g;

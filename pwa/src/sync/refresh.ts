@@ -5,6 +5,7 @@ import type {
   GetCaseResponseJson,
   GetCourseResponseJson,
   GetHandoverResponseJson,
+  HandoverJson,
   ListEntriesResponseJson,
   ListKeeperCasesResponseJson,
   ListSetupPointsResponseJson,
@@ -23,7 +24,7 @@ export async function refresh(): Promise<'ok' | 'offline' | 'signed out'> {
     const known = await readKnown();
     const whole = await Promise.all(cases.map((c) => get<GetCaseResponseJson>(`/v1/${c.name}`)));
     await keepCases(whole.map((w, i) => w.case ?? (cases[i] as CaseJson)));
-    await Promise.all(cases.map((c) => refreshCase(c, known.records.has(c.name ?? ''))));
+    await Promise.all(cases.map((c) => refreshCase(c, known.records.get(c.name ?? ''))));
     await acknowledge(cases);
     if (cases.length > 0 && Date.now() - (await tablesAge()) > tablesHold) await refreshTables();
     return 'ok';
@@ -68,7 +69,7 @@ export function cameTo(
   return { got, opened };
 }
 
-async function refreshCase(c: CaseJson, hasRecord: boolean): Promise<void> {
+async function refreshCase(c: CaseJson, record: HandoverJson | undefined): Promise<void> {
   const animal = c.animal?.name ?? '';
   const log: EntryJson[] = [];
   let page = '';
@@ -81,7 +82,8 @@ async function refreshCase(c: CaseJson, hasRecord: boolean): Promise<void> {
   await keepLog(animal, log);
   const { course } = await get<GetCourseResponseJson>(`/v1/${c.name}/course`);
   if (course) await keepCourse(c.name ?? '', course);
-  if (!hasRecord) {
+  // Copies from before the record said all that is on paper have no first days.
+  if (!record?.record?.firstDays) {
     // A case has the id of the handover that it follows up.
     const { handover } = await get<GetHandoverResponseJson>(`/v1/${c.name?.replace('/cases/', '/handovers/')}`);
     if (handover) await keepRecord(c.name ?? '', handover);

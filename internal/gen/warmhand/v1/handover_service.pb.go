@@ -80,6 +80,57 @@ func (HandoverState) EnumDescriptor() ([]byte, []int) {
 	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{0}
 }
 
+// HomeUnit is what a value of a home is in.
+type HomeUnit int32
+
+const (
+	HomeUnit_HOME_UNIT_UNSPECIFIED HomeUnit = 0
+	HomeUnit_HOME_UNIT_CELSIUS     HomeUnit = 1
+	// Relative humidity, per cent.
+	HomeUnit_HOME_UNIT_PERCENT HomeUnit = 2
+)
+
+// Enum value maps for HomeUnit.
+var (
+	HomeUnit_name = map[int32]string{
+		0: "HOME_UNIT_UNSPECIFIED",
+		1: "HOME_UNIT_CELSIUS",
+		2: "HOME_UNIT_PERCENT",
+	}
+	HomeUnit_value = map[string]int32{
+		"HOME_UNIT_UNSPECIFIED": 0,
+		"HOME_UNIT_CELSIUS":     1,
+		"HOME_UNIT_PERCENT":     2,
+	}
+)
+
+func (x HomeUnit) Enum() *HomeUnit {
+	p := new(HomeUnit)
+	*p = x
+	return p
+}
+
+func (x HomeUnit) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (HomeUnit) Descriptor() protoreflect.EnumDescriptor {
+	return file_warmhand_v1_handover_service_proto_enumTypes[1].Descriptor()
+}
+
+func (HomeUnit) Type() protoreflect.EnumType {
+	return &file_warmhand_v1_handover_service_proto_enumTypes[1]
+}
+
+func (x HomeUnit) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use HomeUnit.Descriptor instead.
+func (HomeUnit) EnumDescriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{1}
+}
+
 // Handover is the sale of one animal.
 type Handover struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -311,8 +362,17 @@ type HandoverRecord struct {
 	IssueTime *timestamppb.Timestamp `protobuf:"bytes,12,opt,name=issue_time,json=issueTime,proto3" json:"issue_time,omitempty"`
 	// The most pressing of them and of the care, one short sentence each, as on the printed card.
 	CautionsInBrief []string `protobuf:"bytes,13,rep,name=cautions_in_brief,json=cautionsInBrief,proto3" json:"cautions_in_brief,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// As the stock book had them; absent when it had none.
+	Mother    *ParentRecord `protobuf:"bytes,14,opt,name=mother,proto3" json:"mother,omitempty"`
+	Father    *ParentRecord `protobuf:"bytes,15,opt,name=father,proto3" json:"father,omitempty"`
+	Home      *Home         `protobuf:"bytes,16,opt,name=home,proto3" json:"home,omitempty"`
+	FirstDays *FirstDays    `protobuf:"bytes,17,opt,name=first_days,json=firstDays,proto3" json:"first_days,omitempty"`
+	// Whom to call about what, the most urgent first.
+	Calls []*WhenToCall `protobuf:"bytes,18,rep,name=calls,proto3" json:"calls,omitempty"`
+	// Usual legal facts of the species and what to ask where one lives: a reminder and no advice.
+	Origin        []*OriginFact `protobuf:"bytes,19,rep,name=origin,proto3" json:"origin,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *HandoverRecord) Reset() {
@@ -436,6 +496,500 @@ func (x *HandoverRecord) GetCautionsInBrief() []string {
 	return nil
 }
 
+func (x *HandoverRecord) GetMother() *ParentRecord {
+	if x != nil {
+		return x.Mother
+	}
+	return nil
+}
+
+func (x *HandoverRecord) GetFather() *ParentRecord {
+	if x != nil {
+		return x.Father
+	}
+	return nil
+}
+
+func (x *HandoverRecord) GetHome() *Home {
+	if x != nil {
+		return x.Home
+	}
+	return nil
+}
+
+func (x *HandoverRecord) GetFirstDays() *FirstDays {
+	if x != nil {
+		return x.FirstDays
+	}
+	return nil
+}
+
+func (x *HandoverRecord) GetCalls() []*WhenToCall {
+	if x != nil {
+		return x.Calls
+	}
+	return nil
+}
+
+func (x *HandoverRecord) GetOrigin() []*OriginFact {
+	if x != nil {
+		return x.Origin
+	}
+	return nil
+}
+
+// ParentRecord is what a record says of a mother or father.
+type ParentRecord struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Genes         []string               `protobuf:"bytes,2,rep,name=genes,proto3" json:"genes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ParentRecord) Reset() {
+	*x = ParentRecord{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ParentRecord) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ParentRecord) ProtoMessage() {}
+
+func (x *ParentRecord) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ParentRecord.ProtoReflect.Descriptor instead.
+func (*ParentRecord) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ParentRecord) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ParentRecord) GetGenes() []string {
+	if x != nil {
+		return x.Genes
+	}
+	return nil
+}
+
+// Home is how the animal was kept and what its home should be.
+type Home struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When the breeder measured; absent when never.
+	MeasureTime *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=measure_time,json=measureTime,proto3" json:"measure_time,omitempty"`
+	Facts       []*HomeFact            `protobuf:"bytes,2,rep,name=facts,proto3" json:"facts,omitempty"`
+	// Where the values come from, or that there are none.
+	Note string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	// Of the setup, what this animal's species, size or genes add.
+	Points        []string `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Home) Reset() {
+	*x = Home{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Home) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Home) ProtoMessage() {}
+
+func (x *Home) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Home.ProtoReflect.Descriptor instead.
+func (*Home) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *Home) GetMeasureTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.MeasureTime
+	}
+	return nil
+}
+
+func (x *Home) GetFacts() []*HomeFact {
+	if x != nil {
+		return x.Facts
+	}
+	return nil
+}
+
+func (x *Home) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+func (x *Home) GetPoints() []string {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+// HomeFact is one value of a home.
+type HomeFact struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Such as warm or shed_humidity.
+	Code  string   `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	Label string   `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
+	Unit  HomeUnit `protobuf:"varint,3,opt,name=unit,proto3,enum=warmhand.v1.HomeUnit" json:"unit,omitempty"`
+	// At the breeder; absent when it was not measured.
+	Was *float64 `protobuf:"fixed64,4,opt,name=was,proto3,oneof" json:"was,omitempty"`
+	// Bounds of what it should be. Without low, high is a limit; without both, ask the breeder.
+	Low           *float64 `protobuf:"fixed64,5,opt,name=low,proto3,oneof" json:"low,omitempty"`
+	High          *float64 `protobuf:"fixed64,6,opt,name=high,proto3,oneof" json:"high,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HomeFact) Reset() {
+	*x = HomeFact{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HomeFact) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HomeFact) ProtoMessage() {}
+
+func (x *HomeFact) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HomeFact.ProtoReflect.Descriptor instead.
+func (*HomeFact) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *HomeFact) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *HomeFact) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
+func (x *HomeFact) GetUnit() HomeUnit {
+	if x != nil {
+		return x.Unit
+	}
+	return HomeUnit_HOME_UNIT_UNSPECIFIED
+}
+
+func (x *HomeFact) GetWas() float64 {
+	if x != nil && x.Was != nil {
+		return *x.Was
+	}
+	return 0
+}
+
+func (x *HomeFact) GetLow() float64 {
+	if x != nil && x.Low != nil {
+		return *x.Low
+	}
+	return 0
+}
+
+func (x *HomeFact) GetHigh() float64 {
+	if x != nil && x.High != nil {
+		return *x.High
+	}
+	return 0
+}
+
+// FirstDays is what to do on each of the first fourteen days in the new home.
+type FirstDays struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Days  []*PlannedDay          `protobuf:"bytes,1,rep,name=days,proto3" json:"days,omitempty"`
+	// What comes after.
+	After         string `protobuf:"bytes,2,opt,name=after,proto3" json:"after,omitempty"`
+	Caution       string `protobuf:"bytes,3,opt,name=caution,proto3" json:"caution,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FirstDays) Reset() {
+	*x = FirstDays{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FirstDays) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FirstDays) ProtoMessage() {}
+
+func (x *FirstDays) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FirstDays.ProtoReflect.Descriptor instead.
+func (*FirstDays) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *FirstDays) GetDays() []*PlannedDay {
+	if x != nil {
+		return x.Days
+	}
+	return nil
+}
+
+func (x *FirstDays) GetAfter() string {
+	if x != nil {
+		return x.After
+	}
+	return ""
+}
+
+func (x *FirstDays) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
+// PlannedDay is one day of the first two weeks.
+type PlannedDay struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// From 1.
+	Day int32 `protobuf:"varint,1,opt,name=day,proto3" json:"day,omitempty"`
+	// As 2026-11-25, in the breeder's time zone.
+	Date          string `protobuf:"bytes,2,opt,name=date,proto3" json:"date,omitempty"`
+	Text          string `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlannedDay) Reset() {
+	*x = PlannedDay{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlannedDay) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlannedDay) ProtoMessage() {}
+
+func (x *PlannedDay) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlannedDay.ProtoReflect.Descriptor instead.
+func (*PlannedDay) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *PlannedDay) GetDay() int32 {
+	if x != nil {
+		return x.Day
+	}
+	return 0
+}
+
+func (x *PlannedDay) GetDate() string {
+	if x != nil {
+		return x.Date
+	}
+	return ""
+}
+
+func (x *PlannedDay) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+// WhenToCall says whom to call about which signs.
+type WhenToCall struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Whom          string                 `protobuf:"bytes,1,opt,name=whom,proto3" json:"whom,omitempty"`
+	Signs         []string               `protobuf:"bytes,2,rep,name=signs,proto3" json:"signs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WhenToCall) Reset() {
+	*x = WhenToCall{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WhenToCall) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WhenToCall) ProtoMessage() {}
+
+func (x *WhenToCall) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WhenToCall.ProtoReflect.Descriptor instead.
+func (*WhenToCall) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *WhenToCall) GetWhom() string {
+	if x != nil {
+		return x.Whom
+	}
+	return ""
+}
+
+func (x *WhenToCall) GetSigns() []string {
+	if x != nil {
+		return x.Signs
+	}
+	return nil
+}
+
+// OriginFact is a legal fact that goes with an animal; label and source may be empty.
+type OriginFact struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Label         string                 `protobuf:"bytes,1,opt,name=label,proto3" json:"label,omitempty"`
+	Text          string                 `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
+	Source        string                 `protobuf:"bytes,3,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OriginFact) Reset() {
+	*x = OriginFact{}
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OriginFact) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OriginFact) ProtoMessage() {}
+
+func (x *OriginFact) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OriginFact.ProtoReflect.Descriptor instead.
+func (*OriginFact) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *OriginFact) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
+func (x *OriginFact) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *OriginFact) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
 // ChecklistItem is one point of the setup checklist as made for this animal. Limits are mm, 0 where there is none.
 type ChecklistItem struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -454,7 +1008,7 @@ type ChecklistItem struct {
 
 func (x *ChecklistItem) Reset() {
 	*x = ChecklistItem{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -466,7 +1020,7 @@ func (x *ChecklistItem) String() string {
 func (*ChecklistItem) ProtoMessage() {}
 
 func (x *ChecklistItem) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -479,7 +1033,7 @@ func (x *ChecklistItem) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ChecklistItem.ProtoReflect.Descriptor instead.
 func (*ChecklistItem) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{3}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ChecklistItem) GetPoint() string {
@@ -535,7 +1089,7 @@ type CreateHandoverRequest struct {
 
 func (x *CreateHandoverRequest) Reset() {
 	*x = CreateHandoverRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -547,7 +1101,7 @@ func (x *CreateHandoverRequest) String() string {
 func (*CreateHandoverRequest) ProtoMessage() {}
 
 func (x *CreateHandoverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -560,7 +1114,7 @@ func (x *CreateHandoverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateHandoverRequest.ProtoReflect.Descriptor instead.
 func (*CreateHandoverRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{4}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *CreateHandoverRequest) GetParent() string {
@@ -597,7 +1151,7 @@ type CreateHandoverResponse struct {
 
 func (x *CreateHandoverResponse) Reset() {
 	*x = CreateHandoverResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -609,7 +1163,7 @@ func (x *CreateHandoverResponse) String() string {
 func (*CreateHandoverResponse) ProtoMessage() {}
 
 func (x *CreateHandoverResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -622,7 +1176,7 @@ func (x *CreateHandoverResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateHandoverResponse.ProtoReflect.Descriptor instead.
 func (*CreateHandoverResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{5}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *CreateHandoverResponse) GetHandover() *Handover {
@@ -655,7 +1209,7 @@ type GetHandoverRequest struct {
 
 func (x *GetHandoverRequest) Reset() {
 	*x = GetHandoverRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -667,7 +1221,7 @@ func (x *GetHandoverRequest) String() string {
 func (*GetHandoverRequest) ProtoMessage() {}
 
 func (x *GetHandoverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -680,7 +1234,7 @@ func (x *GetHandoverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetHandoverRequest.ProtoReflect.Descriptor instead.
 func (*GetHandoverRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{6}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetHandoverRequest) GetName() string {
@@ -699,7 +1253,7 @@ type GetHandoverResponse struct {
 
 func (x *GetHandoverResponse) Reset() {
 	*x = GetHandoverResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -711,7 +1265,7 @@ func (x *GetHandoverResponse) String() string {
 func (*GetHandoverResponse) ProtoMessage() {}
 
 func (x *GetHandoverResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -724,7 +1278,7 @@ func (x *GetHandoverResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetHandoverResponse.ProtoReflect.Descriptor instead.
 func (*GetHandoverResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{7}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GetHandoverResponse) GetHandover() *Handover {
@@ -747,7 +1301,7 @@ type ListHandoversRequest struct {
 
 func (x *ListHandoversRequest) Reset() {
 	*x = ListHandoversRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -759,7 +1313,7 @@ func (x *ListHandoversRequest) String() string {
 func (*ListHandoversRequest) ProtoMessage() {}
 
 func (x *ListHandoversRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -772,7 +1326,7 @@ func (x *ListHandoversRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListHandoversRequest.ProtoReflect.Descriptor instead.
 func (*ListHandoversRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{8}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListHandoversRequest) GetParent() string {
@@ -814,7 +1368,7 @@ type ListHandoversResponse struct {
 
 func (x *ListHandoversResponse) Reset() {
 	*x = ListHandoversResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -826,7 +1380,7 @@ func (x *ListHandoversResponse) String() string {
 func (*ListHandoversResponse) ProtoMessage() {}
 
 func (x *ListHandoversResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -839,7 +1393,7 @@ func (x *ListHandoversResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListHandoversResponse.ProtoReflect.Descriptor instead.
 func (*ListHandoversResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{9}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListHandoversResponse) GetHandovers() []*Handover {
@@ -865,7 +1419,7 @@ type RevokeHandoverRequest struct {
 
 func (x *RevokeHandoverRequest) Reset() {
 	*x = RevokeHandoverRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -877,7 +1431,7 @@ func (x *RevokeHandoverRequest) String() string {
 func (*RevokeHandoverRequest) ProtoMessage() {}
 
 func (x *RevokeHandoverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -890,7 +1444,7 @@ func (x *RevokeHandoverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeHandoverRequest.ProtoReflect.Descriptor instead.
 func (*RevokeHandoverRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{10}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *RevokeHandoverRequest) GetName() string {
@@ -909,7 +1463,7 @@ type RevokeHandoverResponse struct {
 
 func (x *RevokeHandoverResponse) Reset() {
 	*x = RevokeHandoverResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -921,7 +1475,7 @@ func (x *RevokeHandoverResponse) String() string {
 func (*RevokeHandoverResponse) ProtoMessage() {}
 
 func (x *RevokeHandoverResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -934,7 +1488,7 @@ func (x *RevokeHandoverResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeHandoverResponse.ProtoReflect.Descriptor instead.
 func (*RevokeHandoverResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{11}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *RevokeHandoverResponse) GetHandover() *Handover {
@@ -953,7 +1507,7 @@ type ReplaceClaimCodeRequest struct {
 
 func (x *ReplaceClaimCodeRequest) Reset() {
 	*x = ReplaceClaimCodeRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -965,7 +1519,7 @@ func (x *ReplaceClaimCodeRequest) String() string {
 func (*ReplaceClaimCodeRequest) ProtoMessage() {}
 
 func (x *ReplaceClaimCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -978,7 +1532,7 @@ func (x *ReplaceClaimCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReplaceClaimCodeRequest.ProtoReflect.Descriptor instead.
 func (*ReplaceClaimCodeRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{12}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ReplaceClaimCodeRequest) GetName() string {
@@ -999,7 +1553,7 @@ type ReplaceClaimCodeResponse struct {
 
 func (x *ReplaceClaimCodeResponse) Reset() {
 	*x = ReplaceClaimCodeResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1011,7 +1565,7 @@ func (x *ReplaceClaimCodeResponse) String() string {
 func (*ReplaceClaimCodeResponse) ProtoMessage() {}
 
 func (x *ReplaceClaimCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1024,7 +1578,7 @@ func (x *ReplaceClaimCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReplaceClaimCodeResponse.ProtoReflect.Descriptor instead.
 func (*ReplaceClaimCodeResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{13}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ReplaceClaimCodeResponse) GetHandover() *Handover {
@@ -1062,7 +1616,7 @@ type PassOn struct {
 
 func (x *PassOn) Reset() {
 	*x = PassOn{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1074,7 +1628,7 @@ func (x *PassOn) String() string {
 func (*PassOn) ProtoMessage() {}
 
 func (x *PassOn) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1087,7 +1641,7 @@ func (x *PassOn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PassOn.ProtoReflect.Descriptor instead.
 func (*PassOn) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{14}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *PassOn) GetCode() string {
@@ -1121,7 +1675,7 @@ type CreatePassOnRequest struct {
 
 func (x *CreatePassOnRequest) Reset() {
 	*x = CreatePassOnRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1133,7 +1687,7 @@ func (x *CreatePassOnRequest) String() string {
 func (*CreatePassOnRequest) ProtoMessage() {}
 
 func (x *CreatePassOnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1146,7 +1700,7 @@ func (x *CreatePassOnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePassOnRequest.ProtoReflect.Descriptor instead.
 func (*CreatePassOnRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{15}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *CreatePassOnRequest) GetName() string {
@@ -1165,7 +1719,7 @@ type CreatePassOnResponse struct {
 
 func (x *CreatePassOnResponse) Reset() {
 	*x = CreatePassOnResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1177,7 +1731,7 @@ func (x *CreatePassOnResponse) String() string {
 func (*CreatePassOnResponse) ProtoMessage() {}
 
 func (x *CreatePassOnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1190,7 +1744,7 @@ func (x *CreatePassOnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePassOnResponse.ProtoReflect.Descriptor instead.
 func (*CreatePassOnResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{16}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *CreatePassOnResponse) GetPassOn() *PassOn {
@@ -1210,7 +1764,7 @@ type GetPassOnRequest struct {
 
 func (x *GetPassOnRequest) Reset() {
 	*x = GetPassOnRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1222,7 +1776,7 @@ func (x *GetPassOnRequest) String() string {
 func (*GetPassOnRequest) ProtoMessage() {}
 
 func (x *GetPassOnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1235,7 +1789,7 @@ func (x *GetPassOnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPassOnRequest.ProtoReflect.Descriptor instead.
 func (*GetPassOnRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{17}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *GetPassOnRequest) GetName() string {
@@ -1255,7 +1809,7 @@ type GetPassOnResponse struct {
 
 func (x *GetPassOnResponse) Reset() {
 	*x = GetPassOnResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1267,7 +1821,7 @@ func (x *GetPassOnResponse) String() string {
 func (*GetPassOnResponse) ProtoMessage() {}
 
 func (x *GetPassOnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1280,7 +1834,7 @@ func (x *GetPassOnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPassOnResponse.ProtoReflect.Descriptor instead.
 func (*GetPassOnResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{18}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *GetPassOnResponse) GetPassOn() *PassOn {
@@ -1300,7 +1854,7 @@ type RevokePassOnRequest struct {
 
 func (x *RevokePassOnRequest) Reset() {
 	*x = RevokePassOnRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1312,7 +1866,7 @@ func (x *RevokePassOnRequest) String() string {
 func (*RevokePassOnRequest) ProtoMessage() {}
 
 func (x *RevokePassOnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1325,7 +1879,7 @@ func (x *RevokePassOnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokePassOnRequest.ProtoReflect.Descriptor instead.
 func (*RevokePassOnRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{19}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *RevokePassOnRequest) GetName() string {
@@ -1343,7 +1897,7 @@ type RevokePassOnResponse struct {
 
 func (x *RevokePassOnResponse) Reset() {
 	*x = RevokePassOnResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1355,7 +1909,7 @@ func (x *RevokePassOnResponse) String() string {
 func (*RevokePassOnResponse) ProtoMessage() {}
 
 func (x *RevokePassOnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1368,7 +1922,7 @@ func (x *RevokePassOnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokePassOnResponse.ProtoReflect.Descriptor instead.
 func (*RevokePassOnResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{20}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{27}
 }
 
 type LookUpClaimRequest struct {
@@ -1381,7 +1935,7 @@ type LookUpClaimRequest struct {
 
 func (x *LookUpClaimRequest) Reset() {
 	*x = LookUpClaimRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1393,7 +1947,7 @@ func (x *LookUpClaimRequest) String() string {
 func (*LookUpClaimRequest) ProtoMessage() {}
 
 func (x *LookUpClaimRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1406,7 +1960,7 @@ func (x *LookUpClaimRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookUpClaimRequest.ProtoReflect.Descriptor instead.
 func (*LookUpClaimRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{21}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *LookUpClaimRequest) GetClaimCode() string {
@@ -1430,7 +1984,7 @@ type LookUpClaimResponse struct {
 
 func (x *LookUpClaimResponse) Reset() {
 	*x = LookUpClaimResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1442,7 +1996,7 @@ func (x *LookUpClaimResponse) String() string {
 func (*LookUpClaimResponse) ProtoMessage() {}
 
 func (x *LookUpClaimResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1455,7 +2009,7 @@ func (x *LookUpClaimResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookUpClaimResponse.ProtoReflect.Descriptor instead.
 func (*LookUpClaimResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{22}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *LookUpClaimResponse) GetRecord() *HandoverRecord {
@@ -1499,7 +2053,7 @@ type ClaimHandoverRequest struct {
 
 func (x *ClaimHandoverRequest) Reset() {
 	*x = ClaimHandoverRequest{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1511,7 +2065,7 @@ func (x *ClaimHandoverRequest) String() string {
 func (*ClaimHandoverRequest) ProtoMessage() {}
 
 func (x *ClaimHandoverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1524,7 +2078,7 @@ func (x *ClaimHandoverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClaimHandoverRequest.ProtoReflect.Descriptor instead.
 func (*ClaimHandoverRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{23}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ClaimHandoverRequest) GetClaimCode() string {
@@ -1560,7 +2114,7 @@ type ClaimHandoverResponse struct {
 
 func (x *ClaimHandoverResponse) Reset() {
 	*x = ClaimHandoverResponse{}
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1572,7 +2126,7 @@ func (x *ClaimHandoverResponse) String() string {
 func (*ClaimHandoverResponse) ProtoMessage() {}
 
 func (x *ClaimHandoverResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_handover_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_handover_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1585,7 +2139,7 @@ func (x *ClaimHandoverResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClaimHandoverResponse.ProtoReflect.Descriptor instead.
 func (*ClaimHandoverResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{24}
+	return file_warmhand_v1_handover_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *ClaimHandoverResponse) GetCase() *Case {
@@ -1637,7 +2191,7 @@ const file_warmhand_v1_handover_service_proto_rawDesc = "" +
 	"\x15warmhand.dev/Handover\x12'breeders/{breeder}/handovers/{handover}\"M\n" +
 	"\x05Price\x12\x1f\n" +
 	"\x06amount\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18\x10R\x06amount\x12#\n" +
-	"\bcurrency\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\x03R\bcurrency\"\xb1\x04\n" +
+	"\bcurrency\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\x03R\bcurrency\"\xd5\x06\n" +
 	"\x0eHandoverRecord\x12+\n" +
 	"\x06animal\x18\x01 \x01(\v2\x13.warmhand.v1.AnimalR\x06animal\x12'\n" +
 	"\x0fscientific_name\x18\x02 \x01(\tR\x0escientificName\x12\x1f\n" +
@@ -1654,7 +2208,50 @@ const file_warmhand_v1_handover_service_proto_rawDesc = "" +
 	"\bcautions\x18\v \x03(\tR\bcautions\x129\n" +
 	"\n" +
 	"issue_time\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\tissueTime\x12*\n" +
-	"\x11cautions_in_brief\x18\r \x03(\tR\x0fcautionsInBrief\"\xdb\x01\n" +
+	"\x11cautions_in_brief\x18\r \x03(\tR\x0fcautionsInBrief\x121\n" +
+	"\x06mother\x18\x0e \x01(\v2\x19.warmhand.v1.ParentRecordR\x06mother\x121\n" +
+	"\x06father\x18\x0f \x01(\v2\x19.warmhand.v1.ParentRecordR\x06father\x12%\n" +
+	"\x04home\x18\x10 \x01(\v2\x11.warmhand.v1.HomeR\x04home\x125\n" +
+	"\n" +
+	"first_days\x18\x11 \x01(\v2\x16.warmhand.v1.FirstDaysR\tfirstDays\x12-\n" +
+	"\x05calls\x18\x12 \x03(\v2\x17.warmhand.v1.WhenToCallR\x05calls\x12/\n" +
+	"\x06origin\x18\x13 \x03(\v2\x17.warmhand.v1.OriginFactR\x06origin\"8\n" +
+	"\fParentRecord\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
+	"\x05genes\x18\x02 \x03(\tR\x05genes\"\x9e\x01\n" +
+	"\x04Home\x12=\n" +
+	"\fmeasure_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\vmeasureTime\x12+\n" +
+	"\x05facts\x18\x02 \x03(\v2\x15.warmhand.v1.HomeFactR\x05facts\x12\x12\n" +
+	"\x04note\x18\x03 \x01(\tR\x04note\x12\x16\n" +
+	"\x06points\x18\x04 \x03(\tR\x06points\"\xbf\x01\n" +
+	"\bHomeFact\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
+	"\x05label\x18\x02 \x01(\tR\x05label\x12)\n" +
+	"\x04unit\x18\x03 \x01(\x0e2\x15.warmhand.v1.HomeUnitR\x04unit\x12\x15\n" +
+	"\x03was\x18\x04 \x01(\x01H\x00R\x03was\x88\x01\x01\x12\x15\n" +
+	"\x03low\x18\x05 \x01(\x01H\x01R\x03low\x88\x01\x01\x12\x17\n" +
+	"\x04high\x18\x06 \x01(\x01H\x02R\x04high\x88\x01\x01B\x06\n" +
+	"\x04_wasB\x06\n" +
+	"\x04_lowB\a\n" +
+	"\x05_high\"h\n" +
+	"\tFirstDays\x12+\n" +
+	"\x04days\x18\x01 \x03(\v2\x17.warmhand.v1.PlannedDayR\x04days\x12\x14\n" +
+	"\x05after\x18\x02 \x01(\tR\x05after\x12\x18\n" +
+	"\acaution\x18\x03 \x01(\tR\acaution\"F\n" +
+	"\n" +
+	"PlannedDay\x12\x10\n" +
+	"\x03day\x18\x01 \x01(\x05R\x03day\x12\x12\n" +
+	"\x04date\x18\x02 \x01(\tR\x04date\x12\x12\n" +
+	"\x04text\x18\x03 \x01(\tR\x04text\"6\n" +
+	"\n" +
+	"WhenToCall\x12\x12\n" +
+	"\x04whom\x18\x01 \x01(\tR\x04whom\x12\x14\n" +
+	"\x05signs\x18\x02 \x03(\tR\x05signs\"N\n" +
+	"\n" +
+	"OriginFact\x12\x14\n" +
+	"\x05label\x18\x01 \x01(\tR\x05label\x12\x12\n" +
+	"\x04text\x18\x02 \x01(\tR\x04text\x12\x16\n" +
+	"\x06source\x18\x03 \x01(\tR\x06source\"\xdb\x01\n" +
 	"\rChecklistItem\x12\x14\n" +
 	"\x05point\x18\x01 \x01(\tR\x05point\x12&\n" +
 	"\x0ffor_this_animal\x18\x02 \x01(\tR\rforThisAnimal\x12\"\n" +
@@ -1738,7 +2335,11 @@ const file_warmhand_v1_handover_service_proto_rawDesc = "" +
 	"\x15HANDOVER_STATE_ISSUED\x10\x01\x12\x1a\n" +
 	"\x16HANDOVER_STATE_CLAIMED\x10\x02\x12\x1a\n" +
 	"\x16HANDOVER_STATE_REVOKED\x10\x03\x12\x1a\n" +
-	"\x16HANDOVER_STATE_EXPIRED\x10\x042\xf3\n" +
+	"\x16HANDOVER_STATE_EXPIRED\x10\x04*S\n" +
+	"\bHomeUnit\x12\x19\n" +
+	"\x15HOME_UNIT_UNSPECIFIED\x10\x00\x12\x15\n" +
+	"\x11HOME_UNIT_CELSIUS\x10\x01\x12\x15\n" +
+	"\x11HOME_UNIT_PERCENT\x10\x022\xf3\n" +
 	"\n" +
 	"\x0fHandoverService\x12\xa0\x01\n" +
 	"\x0eCreateHandover\x12\".warmhand.v1.CreateHandoverRequest\x1a#.warmhand.v1.CreateHandoverResponse\"E\xdaA\x0fparent,handover\x82\xd3\xe4\x93\x02-:\bhandover\"!/v1/{parent=breeders/*}/handovers\x12\x82\x01\n" +
@@ -1765,92 +2366,110 @@ func file_warmhand_v1_handover_service_proto_rawDescGZIP() []byte {
 	return file_warmhand_v1_handover_service_proto_rawDescData
 }
 
-var file_warmhand_v1_handover_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_warmhand_v1_handover_service_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
+var file_warmhand_v1_handover_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_warmhand_v1_handover_service_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
 var file_warmhand_v1_handover_service_proto_goTypes = []any{
 	(HandoverState)(0),               // 0: warmhand.v1.HandoverState
-	(*Handover)(nil),                 // 1: warmhand.v1.Handover
-	(*Price)(nil),                    // 2: warmhand.v1.Price
-	(*HandoverRecord)(nil),           // 3: warmhand.v1.HandoverRecord
-	(*ChecklistItem)(nil),            // 4: warmhand.v1.ChecklistItem
-	(*CreateHandoverRequest)(nil),    // 5: warmhand.v1.CreateHandoverRequest
-	(*CreateHandoverResponse)(nil),   // 6: warmhand.v1.CreateHandoverResponse
-	(*GetHandoverRequest)(nil),       // 7: warmhand.v1.GetHandoverRequest
-	(*GetHandoverResponse)(nil),      // 8: warmhand.v1.GetHandoverResponse
-	(*ListHandoversRequest)(nil),     // 9: warmhand.v1.ListHandoversRequest
-	(*ListHandoversResponse)(nil),    // 10: warmhand.v1.ListHandoversResponse
-	(*RevokeHandoverRequest)(nil),    // 11: warmhand.v1.RevokeHandoverRequest
-	(*RevokeHandoverResponse)(nil),   // 12: warmhand.v1.RevokeHandoverResponse
-	(*ReplaceClaimCodeRequest)(nil),  // 13: warmhand.v1.ReplaceClaimCodeRequest
-	(*ReplaceClaimCodeResponse)(nil), // 14: warmhand.v1.ReplaceClaimCodeResponse
-	(*PassOn)(nil),                   // 15: warmhand.v1.PassOn
-	(*CreatePassOnRequest)(nil),      // 16: warmhand.v1.CreatePassOnRequest
-	(*CreatePassOnResponse)(nil),     // 17: warmhand.v1.CreatePassOnResponse
-	(*GetPassOnRequest)(nil),         // 18: warmhand.v1.GetPassOnRequest
-	(*GetPassOnResponse)(nil),        // 19: warmhand.v1.GetPassOnResponse
-	(*RevokePassOnRequest)(nil),      // 20: warmhand.v1.RevokePassOnRequest
-	(*RevokePassOnResponse)(nil),     // 21: warmhand.v1.RevokePassOnResponse
-	(*LookUpClaimRequest)(nil),       // 22: warmhand.v1.LookUpClaimRequest
-	(*LookUpClaimResponse)(nil),      // 23: warmhand.v1.LookUpClaimResponse
-	(*ClaimHandoverRequest)(nil),     // 24: warmhand.v1.ClaimHandoverRequest
-	(*ClaimHandoverResponse)(nil),    // 25: warmhand.v1.ClaimHandoverResponse
-	(*timestamppb.Timestamp)(nil),    // 26: google.protobuf.Timestamp
-	(*Animal)(nil),                   // 27: warmhand.v1.Animal
-	(*Entry)(nil),                    // 28: warmhand.v1.Entry
-	(*Case)(nil),                     // 29: warmhand.v1.Case
+	(HomeUnit)(0),                    // 1: warmhand.v1.HomeUnit
+	(*Handover)(nil),                 // 2: warmhand.v1.Handover
+	(*Price)(nil),                    // 3: warmhand.v1.Price
+	(*HandoverRecord)(nil),           // 4: warmhand.v1.HandoverRecord
+	(*ParentRecord)(nil),             // 5: warmhand.v1.ParentRecord
+	(*Home)(nil),                     // 6: warmhand.v1.Home
+	(*HomeFact)(nil),                 // 7: warmhand.v1.HomeFact
+	(*FirstDays)(nil),                // 8: warmhand.v1.FirstDays
+	(*PlannedDay)(nil),               // 9: warmhand.v1.PlannedDay
+	(*WhenToCall)(nil),               // 10: warmhand.v1.WhenToCall
+	(*OriginFact)(nil),               // 11: warmhand.v1.OriginFact
+	(*ChecklistItem)(nil),            // 12: warmhand.v1.ChecklistItem
+	(*CreateHandoverRequest)(nil),    // 13: warmhand.v1.CreateHandoverRequest
+	(*CreateHandoverResponse)(nil),   // 14: warmhand.v1.CreateHandoverResponse
+	(*GetHandoverRequest)(nil),       // 15: warmhand.v1.GetHandoverRequest
+	(*GetHandoverResponse)(nil),      // 16: warmhand.v1.GetHandoverResponse
+	(*ListHandoversRequest)(nil),     // 17: warmhand.v1.ListHandoversRequest
+	(*ListHandoversResponse)(nil),    // 18: warmhand.v1.ListHandoversResponse
+	(*RevokeHandoverRequest)(nil),    // 19: warmhand.v1.RevokeHandoverRequest
+	(*RevokeHandoverResponse)(nil),   // 20: warmhand.v1.RevokeHandoverResponse
+	(*ReplaceClaimCodeRequest)(nil),  // 21: warmhand.v1.ReplaceClaimCodeRequest
+	(*ReplaceClaimCodeResponse)(nil), // 22: warmhand.v1.ReplaceClaimCodeResponse
+	(*PassOn)(nil),                   // 23: warmhand.v1.PassOn
+	(*CreatePassOnRequest)(nil),      // 24: warmhand.v1.CreatePassOnRequest
+	(*CreatePassOnResponse)(nil),     // 25: warmhand.v1.CreatePassOnResponse
+	(*GetPassOnRequest)(nil),         // 26: warmhand.v1.GetPassOnRequest
+	(*GetPassOnResponse)(nil),        // 27: warmhand.v1.GetPassOnResponse
+	(*RevokePassOnRequest)(nil),      // 28: warmhand.v1.RevokePassOnRequest
+	(*RevokePassOnResponse)(nil),     // 29: warmhand.v1.RevokePassOnResponse
+	(*LookUpClaimRequest)(nil),       // 30: warmhand.v1.LookUpClaimRequest
+	(*LookUpClaimResponse)(nil),      // 31: warmhand.v1.LookUpClaimResponse
+	(*ClaimHandoverRequest)(nil),     // 32: warmhand.v1.ClaimHandoverRequest
+	(*ClaimHandoverResponse)(nil),    // 33: warmhand.v1.ClaimHandoverResponse
+	(*timestamppb.Timestamp)(nil),    // 34: google.protobuf.Timestamp
+	(*Animal)(nil),                   // 35: warmhand.v1.Animal
+	(*Entry)(nil),                    // 36: warmhand.v1.Entry
+	(*Case)(nil),                     // 37: warmhand.v1.Case
 }
 var file_warmhand_v1_handover_service_proto_depIdxs = []int32{
 	0,  // 0: warmhand.v1.Handover.state:type_name -> warmhand.v1.HandoverState
-	26, // 1: warmhand.v1.Handover.handover_time:type_name -> google.protobuf.Timestamp
-	3,  // 2: warmhand.v1.Handover.record:type_name -> warmhand.v1.HandoverRecord
-	26, // 3: warmhand.v1.Handover.claim_expire_time:type_name -> google.protobuf.Timestamp
-	26, // 4: warmhand.v1.Handover.claim_time:type_name -> google.protobuf.Timestamp
-	26, // 5: warmhand.v1.Handover.create_time:type_name -> google.protobuf.Timestamp
-	2,  // 6: warmhand.v1.Handover.price:type_name -> warmhand.v1.Price
-	27, // 7: warmhand.v1.HandoverRecord.animal:type_name -> warmhand.v1.Animal
-	28, // 8: warmhand.v1.HandoverRecord.weigh_ins:type_name -> warmhand.v1.Entry
-	28, // 9: warmhand.v1.HandoverRecord.offers:type_name -> warmhand.v1.Entry
-	28, // 10: warmhand.v1.HandoverRecord.sheds:type_name -> warmhand.v1.Entry
-	4,  // 11: warmhand.v1.HandoverRecord.checklist:type_name -> warmhand.v1.ChecklistItem
-	26, // 12: warmhand.v1.HandoverRecord.issue_time:type_name -> google.protobuf.Timestamp
-	1,  // 13: warmhand.v1.CreateHandoverRequest.handover:type_name -> warmhand.v1.Handover
-	1,  // 14: warmhand.v1.CreateHandoverResponse.handover:type_name -> warmhand.v1.Handover
-	1,  // 15: warmhand.v1.GetHandoverResponse.handover:type_name -> warmhand.v1.Handover
-	1,  // 16: warmhand.v1.ListHandoversResponse.handovers:type_name -> warmhand.v1.Handover
-	1,  // 17: warmhand.v1.RevokeHandoverResponse.handover:type_name -> warmhand.v1.Handover
-	1,  // 18: warmhand.v1.ReplaceClaimCodeResponse.handover:type_name -> warmhand.v1.Handover
-	26, // 19: warmhand.v1.PassOn.expire_time:type_name -> google.protobuf.Timestamp
-	15, // 20: warmhand.v1.CreatePassOnResponse.pass_on:type_name -> warmhand.v1.PassOn
-	15, // 21: warmhand.v1.GetPassOnResponse.pass_on:type_name -> warmhand.v1.PassOn
-	3,  // 22: warmhand.v1.LookUpClaimResponse.record:type_name -> warmhand.v1.HandoverRecord
-	26, // 23: warmhand.v1.LookUpClaimResponse.claim_expire_time:type_name -> google.protobuf.Timestamp
-	29, // 24: warmhand.v1.ClaimHandoverResponse.case:type_name -> warmhand.v1.Case
-	1,  // 25: warmhand.v1.ClaimHandoverResponse.handover:type_name -> warmhand.v1.Handover
-	5,  // 26: warmhand.v1.HandoverService.CreateHandover:input_type -> warmhand.v1.CreateHandoverRequest
-	7,  // 27: warmhand.v1.HandoverService.GetHandover:input_type -> warmhand.v1.GetHandoverRequest
-	9,  // 28: warmhand.v1.HandoverService.ListHandovers:input_type -> warmhand.v1.ListHandoversRequest
-	11, // 29: warmhand.v1.HandoverService.RevokeHandover:input_type -> warmhand.v1.RevokeHandoverRequest
-	13, // 30: warmhand.v1.HandoverService.ReplaceClaimCode:input_type -> warmhand.v1.ReplaceClaimCodeRequest
-	16, // 31: warmhand.v1.HandoverService.CreatePassOn:input_type -> warmhand.v1.CreatePassOnRequest
-	18, // 32: warmhand.v1.HandoverService.GetPassOn:input_type -> warmhand.v1.GetPassOnRequest
-	20, // 33: warmhand.v1.HandoverService.RevokePassOn:input_type -> warmhand.v1.RevokePassOnRequest
-	22, // 34: warmhand.v1.HandoverService.LookUpClaim:input_type -> warmhand.v1.LookUpClaimRequest
-	24, // 35: warmhand.v1.HandoverService.ClaimHandover:input_type -> warmhand.v1.ClaimHandoverRequest
-	6,  // 36: warmhand.v1.HandoverService.CreateHandover:output_type -> warmhand.v1.CreateHandoverResponse
-	8,  // 37: warmhand.v1.HandoverService.GetHandover:output_type -> warmhand.v1.GetHandoverResponse
-	10, // 38: warmhand.v1.HandoverService.ListHandovers:output_type -> warmhand.v1.ListHandoversResponse
-	12, // 39: warmhand.v1.HandoverService.RevokeHandover:output_type -> warmhand.v1.RevokeHandoverResponse
-	14, // 40: warmhand.v1.HandoverService.ReplaceClaimCode:output_type -> warmhand.v1.ReplaceClaimCodeResponse
-	17, // 41: warmhand.v1.HandoverService.CreatePassOn:output_type -> warmhand.v1.CreatePassOnResponse
-	19, // 42: warmhand.v1.HandoverService.GetPassOn:output_type -> warmhand.v1.GetPassOnResponse
-	21, // 43: warmhand.v1.HandoverService.RevokePassOn:output_type -> warmhand.v1.RevokePassOnResponse
-	23, // 44: warmhand.v1.HandoverService.LookUpClaim:output_type -> warmhand.v1.LookUpClaimResponse
-	25, // 45: warmhand.v1.HandoverService.ClaimHandover:output_type -> warmhand.v1.ClaimHandoverResponse
-	36, // [36:46] is the sub-list for method output_type
-	26, // [26:36] is the sub-list for method input_type
-	26, // [26:26] is the sub-list for extension type_name
-	26, // [26:26] is the sub-list for extension extendee
-	0,  // [0:26] is the sub-list for field type_name
+	34, // 1: warmhand.v1.Handover.handover_time:type_name -> google.protobuf.Timestamp
+	4,  // 2: warmhand.v1.Handover.record:type_name -> warmhand.v1.HandoverRecord
+	34, // 3: warmhand.v1.Handover.claim_expire_time:type_name -> google.protobuf.Timestamp
+	34, // 4: warmhand.v1.Handover.claim_time:type_name -> google.protobuf.Timestamp
+	34, // 5: warmhand.v1.Handover.create_time:type_name -> google.protobuf.Timestamp
+	3,  // 6: warmhand.v1.Handover.price:type_name -> warmhand.v1.Price
+	35, // 7: warmhand.v1.HandoverRecord.animal:type_name -> warmhand.v1.Animal
+	36, // 8: warmhand.v1.HandoverRecord.weigh_ins:type_name -> warmhand.v1.Entry
+	36, // 9: warmhand.v1.HandoverRecord.offers:type_name -> warmhand.v1.Entry
+	36, // 10: warmhand.v1.HandoverRecord.sheds:type_name -> warmhand.v1.Entry
+	12, // 11: warmhand.v1.HandoverRecord.checklist:type_name -> warmhand.v1.ChecklistItem
+	34, // 12: warmhand.v1.HandoverRecord.issue_time:type_name -> google.protobuf.Timestamp
+	5,  // 13: warmhand.v1.HandoverRecord.mother:type_name -> warmhand.v1.ParentRecord
+	5,  // 14: warmhand.v1.HandoverRecord.father:type_name -> warmhand.v1.ParentRecord
+	6,  // 15: warmhand.v1.HandoverRecord.home:type_name -> warmhand.v1.Home
+	8,  // 16: warmhand.v1.HandoverRecord.first_days:type_name -> warmhand.v1.FirstDays
+	10, // 17: warmhand.v1.HandoverRecord.calls:type_name -> warmhand.v1.WhenToCall
+	11, // 18: warmhand.v1.HandoverRecord.origin:type_name -> warmhand.v1.OriginFact
+	34, // 19: warmhand.v1.Home.measure_time:type_name -> google.protobuf.Timestamp
+	7,  // 20: warmhand.v1.Home.facts:type_name -> warmhand.v1.HomeFact
+	1,  // 21: warmhand.v1.HomeFact.unit:type_name -> warmhand.v1.HomeUnit
+	9,  // 22: warmhand.v1.FirstDays.days:type_name -> warmhand.v1.PlannedDay
+	2,  // 23: warmhand.v1.CreateHandoverRequest.handover:type_name -> warmhand.v1.Handover
+	2,  // 24: warmhand.v1.CreateHandoverResponse.handover:type_name -> warmhand.v1.Handover
+	2,  // 25: warmhand.v1.GetHandoverResponse.handover:type_name -> warmhand.v1.Handover
+	2,  // 26: warmhand.v1.ListHandoversResponse.handovers:type_name -> warmhand.v1.Handover
+	2,  // 27: warmhand.v1.RevokeHandoverResponse.handover:type_name -> warmhand.v1.Handover
+	2,  // 28: warmhand.v1.ReplaceClaimCodeResponse.handover:type_name -> warmhand.v1.Handover
+	34, // 29: warmhand.v1.PassOn.expire_time:type_name -> google.protobuf.Timestamp
+	23, // 30: warmhand.v1.CreatePassOnResponse.pass_on:type_name -> warmhand.v1.PassOn
+	23, // 31: warmhand.v1.GetPassOnResponse.pass_on:type_name -> warmhand.v1.PassOn
+	4,  // 32: warmhand.v1.LookUpClaimResponse.record:type_name -> warmhand.v1.HandoverRecord
+	34, // 33: warmhand.v1.LookUpClaimResponse.claim_expire_time:type_name -> google.protobuf.Timestamp
+	37, // 34: warmhand.v1.ClaimHandoverResponse.case:type_name -> warmhand.v1.Case
+	2,  // 35: warmhand.v1.ClaimHandoverResponse.handover:type_name -> warmhand.v1.Handover
+	13, // 36: warmhand.v1.HandoverService.CreateHandover:input_type -> warmhand.v1.CreateHandoverRequest
+	15, // 37: warmhand.v1.HandoverService.GetHandover:input_type -> warmhand.v1.GetHandoverRequest
+	17, // 38: warmhand.v1.HandoverService.ListHandovers:input_type -> warmhand.v1.ListHandoversRequest
+	19, // 39: warmhand.v1.HandoverService.RevokeHandover:input_type -> warmhand.v1.RevokeHandoverRequest
+	21, // 40: warmhand.v1.HandoverService.ReplaceClaimCode:input_type -> warmhand.v1.ReplaceClaimCodeRequest
+	24, // 41: warmhand.v1.HandoverService.CreatePassOn:input_type -> warmhand.v1.CreatePassOnRequest
+	26, // 42: warmhand.v1.HandoverService.GetPassOn:input_type -> warmhand.v1.GetPassOnRequest
+	28, // 43: warmhand.v1.HandoverService.RevokePassOn:input_type -> warmhand.v1.RevokePassOnRequest
+	30, // 44: warmhand.v1.HandoverService.LookUpClaim:input_type -> warmhand.v1.LookUpClaimRequest
+	32, // 45: warmhand.v1.HandoverService.ClaimHandover:input_type -> warmhand.v1.ClaimHandoverRequest
+	14, // 46: warmhand.v1.HandoverService.CreateHandover:output_type -> warmhand.v1.CreateHandoverResponse
+	16, // 47: warmhand.v1.HandoverService.GetHandover:output_type -> warmhand.v1.GetHandoverResponse
+	18, // 48: warmhand.v1.HandoverService.ListHandovers:output_type -> warmhand.v1.ListHandoversResponse
+	20, // 49: warmhand.v1.HandoverService.RevokeHandover:output_type -> warmhand.v1.RevokeHandoverResponse
+	22, // 50: warmhand.v1.HandoverService.ReplaceClaimCode:output_type -> warmhand.v1.ReplaceClaimCodeResponse
+	25, // 51: warmhand.v1.HandoverService.CreatePassOn:output_type -> warmhand.v1.CreatePassOnResponse
+	27, // 52: warmhand.v1.HandoverService.GetPassOn:output_type -> warmhand.v1.GetPassOnResponse
+	29, // 53: warmhand.v1.HandoverService.RevokePassOn:output_type -> warmhand.v1.RevokePassOnResponse
+	31, // 54: warmhand.v1.HandoverService.LookUpClaim:output_type -> warmhand.v1.LookUpClaimResponse
+	33, // 55: warmhand.v1.HandoverService.ClaimHandover:output_type -> warmhand.v1.ClaimHandoverResponse
+	46, // [46:56] is the sub-list for method output_type
+	36, // [36:46] is the sub-list for method input_type
+	36, // [36:36] is the sub-list for extension type_name
+	36, // [36:36] is the sub-list for extension extendee
+	0,  // [0:36] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_handover_service_proto_init() }
@@ -1861,13 +2480,14 @@ func file_warmhand_v1_handover_service_proto_init() {
 	file_warmhand_v1_animal_service_proto_init()
 	file_warmhand_v1_case_service_proto_init()
 	file_warmhand_v1_entry_service_proto_init()
+	file_warmhand_v1_handover_service_proto_msgTypes[5].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_handover_service_proto_rawDesc), len(file_warmhand_v1_handover_service_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   25,
+			NumEnums:      2,
+			NumMessages:   32,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

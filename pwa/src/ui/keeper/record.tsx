@@ -1,9 +1,18 @@
 import type { JSX } from 'preact';
 import { asKeeper, callForFile, withQuery } from '../../api/client';
-import type { AnimalJson, CaseJson, EntryJson } from '../../core/contract';
+import type {
+  AnimalJson,
+  CaseJson,
+  EntryJson,
+  FirstDaysJson,
+  HomeFactJson,
+  HomeJson,
+  ParentRecordJson,
+  WhenToCallJson,
+} from '../../core/contract';
 import { caseAddress } from '../../core/ids';
-import { ago, day } from '../../core/time';
-import { formatMass } from '../../core/units';
+import { ago, day, daysSince } from '../../core/time';
+import { formatMass, formatNumber, formatTemp, formatTempBand } from '../../core/units';
 import { entryLine } from '../../core/words';
 import { Link, Screen } from '../nav';
 import { SavePdf } from '../parts/pdf';
@@ -16,9 +25,11 @@ const sexes: Record<string, string> = { SEX_FEMALE: 'female', SEX_MALE: 'male', 
 export function Identity({
   animal,
   names,
+  more = [],
 }: {
   animal: AnimalJson;
   names: { common?: string | undefined; scientific?: string | undefined };
+  more?: [string, string | undefined][];
 }): JSX.Element {
   const facts: [string, JSX.Element | string | undefined][] = [
     ['Species', names.common],
@@ -28,6 +39,7 @@ export function Identity({
     ['Hatched', animal.hatchDate && day(`${animal.hatchDate}T12:00:00`)],
     ['Genes', animal.genes?.length ? animal.genes.join(', ') : undefined],
     ['Clutch', animal.clutch],
+    ...more,
   ];
   return (
     <dl class="facts">
@@ -60,7 +72,15 @@ export default function HandoverRecord({ c }: { c: CaseJson }): JSX.Element {
       <p class="muted">
         Issued by {r.breederName} {ago(r.issueTime)}. It stays as it was issued; what happens since is in the history.
       </p>
-      <Identity animal={r.animal ?? c.animal ?? {}} names={{ common: r.commonName, scientific: r.scientificName }} />
+      <Identity
+        animal={r.animal ?? c.animal ?? {}}
+        names={{ common: r.commonName, scientific: r.scientificName }}
+        more={[
+          ['Mother', parent(r.mother)],
+          ['Father', parent(r.father)],
+          ['Handed over', h.handoverTime && day(h.handoverTime)],
+        ]}
+      />
       {(r.cautions?.length ?? 0) > 0 && (
         <section class="stack" aria-labelledby="mind">
           <h2 id="mind">What to mind with this one</h2>
@@ -75,6 +95,12 @@ export default function HandoverRecord({ c }: { c: CaseJson }): JSX.Element {
         <h2 id="fed">How it is fed</h2>
         <p class="lead">{r.feeding}</p>
       </section>
+      {r.firstDays && <FirstDays plan={r.firstDays} />}
+      {r.home && <Home home={r.home} />}
+      <Link to={caseAddress(c.name ?? '', 'setup')} class="button">
+        Setup checklist for {animalName(c)}
+      </Link>
+      {r.calls && <Calls calls={r.calls} sign={caseAddress(c.name ?? '', 'sign')} />}
       <section class="stack" aria-labelledby="reach">
         <h2 id="reach">How to reach {r.breederName}</h2>
         {r.breederContact && <p>{r.breederContact}</p>}
@@ -85,12 +111,24 @@ export default function HandoverRecord({ c }: { c: CaseJson }): JSX.Element {
       <Past title="Weights before the handover" list={r.weighIns} line={(e) => formatMass(Number(e.weighIn?.massG))} />
       <Past title="Meals before the handover" list={r.offers} line={(e) => entryLine(e)} />
       <Past title="Sheds before the handover" list={r.sheds} line={(e) => entryLine(e)} />
-      <Link to={caseAddress(c.name ?? '', 'setup')} class="button">
-        Setup checklist for {animalName(c)}
-      </Link>
+      {(r.origin?.length ?? 0) > 0 && (
+        <details>
+          <summary>Origin and law</summary>
+          <dl class="stack">
+            {r.origin?.map((f) => (
+              <div key={f.text}>
+                {f.label && <dt class="muted">{f.label}</dt>}
+                <dd>
+                  {f.text} {f.source && <span class="muted">({f.source})</span>}
+                </dd>
+              </div>
+            ))}
+          </dl>
+        </details>
+      )}
       <section class="stack" aria-labelledby="paper">
         <h2 id="paper">On paper</h2>
-        <p>The whole record, with the first two weeks day by day and when to call whom.</p>
+        <p>The whole record, to print or to send on.</p>
         <SavePdf
           label="Save as PDF"
           name="handover-record"
@@ -103,6 +141,111 @@ export default function HandoverRecord({ c }: { c: CaseJson }): JSX.Element {
         />
       </section>
     </Screen>
+  );
+}
+
+function parent(p: ParentRecordJson | undefined): string | undefined {
+  return [p?.name, p?.genes?.join(', ')].filter(Boolean).join(': ') || undefined;
+}
+
+/** The plan day by day, open while it is under way. */
+function FirstDays({ plan }: { plan: FirstDaysJson }): JSX.Element {
+  const at = (date: string | undefined) => `${date}T12:00:00`;
+  const last = plan.days?.at(-1)?.date;
+  return (
+    <section class="stack" aria-labelledby="days">
+      <h2 id="days">The first two weeks</h2>
+      <details open={!!last && daysSince(at(last)) <= 0}>
+        <summary>Day by day</summary>
+        <ol class="list">
+          {plan.days?.map((d) => (
+            <li key={d.day} aria-current={daysSince(at(d.date)) === 0 ? 'date' : undefined}>
+              <b>
+                Day {d.day}, {day(at(d.date))}
+              </b>
+              <p>{d.text}</p>
+            </li>
+          ))}
+        </ol>
+      </details>
+      <p>{plan.after}</p>
+      <p class="muted">{plan.caution}</p>
+    </section>
+  );
+}
+
+function Home({ home }: { home: HomeJson }): JSX.Element {
+  const measured = home.facts?.some((f) => f.was !== undefined);
+  return (
+    <section class="stack" aria-labelledby="home">
+      <h2 id="home">How it is kept, and what its home should be</h2>
+      <table>
+        <caption class="ear">Its climate</caption>
+        <thead>
+          <tr>
+            <td />
+            <th scope="col">At home</th>
+            {measured && (
+              <th scope="col">
+                At the breeder
+                {home.measureTime && <small class="block">{day(home.measureTime)}</small>}
+              </th>
+            )}
+          </tr>
+        </thead>
+        <tbody>
+          {home.facts?.map((f) => (
+            <tr key={f.code}>
+              <th scope="row">{f.label}</th>
+              <td>{shouldBe(f)}</td>
+              {measured && <td class="muted">{f.was === undefined ? '–' : value(f, Number(f.was))}</td>}
+            </tr>
+          ))}
+        </tbody>
+      </table>
+      {!measured && <p>What it was at the breeder is not on record.</p>}
+      <p class="muted">{home.note}</p>
+      {(home.points?.length ?? 0) > 0 && (
+        <ul class="bullets">
+          {home.points?.map((t) => (
+            <li key={t}>{t}</li>
+          ))}
+        </ul>
+      )}
+    </section>
+  );
+}
+
+function value(f: HomeFactJson, v: number): string {
+  return f.unit === 'HOME_UNIT_PERCENT' ? `${formatNumber(v)}\u00a0%` : formatTemp(v);
+}
+
+function shouldBe(f: HomeFactJson): string {
+  if (f.high === undefined) return 'ask the breeder';
+  const high = Number(f.high);
+  if (f.low === undefined) return `not above ${value(f, high)}`;
+  const low = Number(f.low);
+  return f.unit === 'HOME_UNIT_PERCENT' ? `${formatNumber(low)} to ${value(f, high)}` : formatTempBand(low, high);
+}
+
+function Calls({ calls, sign }: { calls: readonly WhenToCallJson[]; sign: string }): JSX.Element {
+  return (
+    <section class="stack" aria-labelledby="call">
+      <h2 id="call">When to call</h2>
+      {calls.map((c, i) => (
+        <details key={c.whom} open={i === 0}>
+          <summary>{c.whom}</summary>
+          <ul class="bullets two">
+            {c.signs?.map((s) => (
+              <li key={s}>{s}</li>
+            ))}
+          </ul>
+        </details>
+      ))}
+      <Link to={sign} class="button">
+        I see one of these
+      </Link>
+    </section>
   );
 }
 

@@ -330,6 +330,42 @@ export declare type HandoverRecord = Message<"warmhand.v1.HandoverRecord"> & {
    * @generated from field: repeated string cautions_in_brief = 13;
    */
   cautionsInBrief: string[];
+
+  /**
+   * As the stock book had them; absent when it had none.
+   *
+   * @generated from field: warmhand.v1.ParentRecord mother = 14;
+   */
+  mother?: ParentRecord | undefined;
+
+  /**
+   * @generated from field: warmhand.v1.ParentRecord father = 15;
+   */
+  father?: ParentRecord | undefined;
+
+  /**
+   * @generated from field: warmhand.v1.Home home = 16;
+   */
+  home?: Home | undefined;
+
+  /**
+   * @generated from field: warmhand.v1.FirstDays first_days = 17;
+   */
+  firstDays?: FirstDays | undefined;
+
+  /**
+   * Whom to call about what, the most urgent first.
+   *
+   * @generated from field: repeated warmhand.v1.WhenToCall calls = 18;
+   */
+  calls: WhenToCall[];
+
+  /**
+   * Usual legal facts of the species and what to ask where one lives: a reminder and no advice.
+   *
+   * @generated from field: repeated warmhand.v1.OriginFact origin = 19;
+   */
+  origin: OriginFact[];
 };
 
 /**
@@ -408,6 +444,42 @@ export declare type HandoverRecordJson = {
    * @generated from field: repeated string cautions_in_brief = 13;
    */
   cautionsInBrief?: string[];
+
+  /**
+   * As the stock book had them; absent when it had none.
+   *
+   * @generated from field: warmhand.v1.ParentRecord mother = 14;
+   */
+  mother?: ParentRecordJson;
+
+  /**
+   * @generated from field: warmhand.v1.ParentRecord father = 15;
+   */
+  father?: ParentRecordJson;
+
+  /**
+   * @generated from field: warmhand.v1.Home home = 16;
+   */
+  home?: HomeJson;
+
+  /**
+   * @generated from field: warmhand.v1.FirstDays first_days = 17;
+   */
+  firstDays?: FirstDaysJson;
+
+  /**
+   * Whom to call about what, the most urgent first.
+   *
+   * @generated from field: repeated warmhand.v1.WhenToCall calls = 18;
+   */
+  calls?: WhenToCallJson[];
+
+  /**
+   * Usual legal facts of the species and what to ask where one lives: a reminder and no advice.
+   *
+   * @generated from field: repeated warmhand.v1.OriginFact origin = 19;
+   */
+  origin?: OriginFactJson[];
 };
 
 /**
@@ -415,6 +487,412 @@ export declare type HandoverRecordJson = {
  * Use `create(HandoverRecordSchema)` to create a new message.
  */
 export declare const HandoverRecordSchema: GenMessage<HandoverRecord, {jsonType: HandoverRecordJson}>;
+
+/**
+ * ParentRecord is what a record says of a mother or father.
+ *
+ * @generated from message warmhand.v1.ParentRecord
+ */
+export declare type ParentRecord = Message<"warmhand.v1.ParentRecord"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * @generated from field: repeated string genes = 2;
+   */
+  genes: string[];
+};
+
+/**
+ * ParentRecord is what a record says of a mother or father.
+ *
+ * @generated from message warmhand.v1.ParentRecord
+ */
+export declare type ParentRecordJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * @generated from field: repeated string genes = 2;
+   */
+  genes?: string[];
+};
+
+/**
+ * Describes the message warmhand.v1.ParentRecord.
+ * Use `create(ParentRecordSchema)` to create a new message.
+ */
+export declare const ParentRecordSchema: GenMessage<ParentRecord, {jsonType: ParentRecordJson}>;
+
+/**
+ * Home is how the animal was kept and what its home should be.
+ *
+ * @generated from message warmhand.v1.Home
+ */
+export declare type Home = Message<"warmhand.v1.Home"> & {
+  /**
+   * When the breeder measured; absent when never.
+   *
+   * @generated from field: google.protobuf.Timestamp measure_time = 1;
+   */
+  measureTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: repeated warmhand.v1.HomeFact facts = 2;
+   */
+  facts: HomeFact[];
+
+  /**
+   * Where the values come from, or that there are none.
+   *
+   * @generated from field: string note = 3;
+   */
+  note: string;
+
+  /**
+   * Of the setup, what this animal's species, size or genes add.
+   *
+   * @generated from field: repeated string points = 4;
+   */
+  points: string[];
+};
+
+/**
+ * Home is how the animal was kept and what its home should be.
+ *
+ * @generated from message warmhand.v1.Home
+ */
+export declare type HomeJson = {
+  /**
+   * When the breeder measured; absent when never.
+   *
+   * @generated from field: google.protobuf.Timestamp measure_time = 1;
+   */
+  measureTime?: TimestampJson;
+
+  /**
+   * @generated from field: repeated warmhand.v1.HomeFact facts = 2;
+   */
+  facts?: HomeFactJson[];
+
+  /**
+   * Where the values come from, or that there are none.
+   *
+   * @generated from field: string note = 3;
+   */
+  note?: string;
+
+  /**
+   * Of the setup, what this animal's species, size or genes add.
+   *
+   * @generated from field: repeated string points = 4;
+   */
+  points?: string[];
+};
+
+/**
+ * Describes the message warmhand.v1.Home.
+ * Use `create(HomeSchema)` to create a new message.
+ */
+export declare const HomeSchema: GenMessage<Home, {jsonType: HomeJson}>;
+
+/**
+ * HomeFact is one value of a home.
+ *
+ * @generated from message warmhand.v1.HomeFact
+ */
+export declare type HomeFact = Message<"warmhand.v1.HomeFact"> & {
+  /**
+   * Such as warm or shed_humidity.
+   *
+   * @generated from field: string code = 1;
+   */
+  code: string;
+
+  /**
+   * @generated from field: string label = 2;
+   */
+  label: string;
+
+  /**
+   * @generated from field: warmhand.v1.HomeUnit unit = 3;
+   */
+  unit: HomeUnit;
+
+  /**
+   * At the breeder; absent when it was not measured.
+   *
+   * @generated from field: optional double was = 4;
+   */
+  was?: number | undefined;
+
+  /**
+   * Bounds of what it should be. Without low, high is a limit; without both, ask the breeder.
+   *
+   * @generated from field: optional double low = 5;
+   */
+  low?: number | undefined;
+
+  /**
+   * @generated from field: optional double high = 6;
+   */
+  high?: number | undefined;
+};
+
+/**
+ * HomeFact is one value of a home.
+ *
+ * @generated from message warmhand.v1.HomeFact
+ */
+export declare type HomeFactJson = {
+  /**
+   * Such as warm or shed_humidity.
+   *
+   * @generated from field: string code = 1;
+   */
+  code?: string;
+
+  /**
+   * @generated from field: string label = 2;
+   */
+  label?: string;
+
+  /**
+   * @generated from field: warmhand.v1.HomeUnit unit = 3;
+   */
+  unit?: HomeUnitJson;
+
+  /**
+   * At the breeder; absent when it was not measured.
+   *
+   * @generated from field: optional double was = 4;
+   */
+  was?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * Bounds of what it should be. Without low, high is a limit; without both, ask the breeder.
+   *
+   * @generated from field: optional double low = 5;
+   */
+  low?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * @generated from field: optional double high = 6;
+   */
+  high?: number | "NaN" | "Infinity" | "-Infinity";
+};
+
+/**
+ * Describes the message warmhand.v1.HomeFact.
+ * Use `create(HomeFactSchema)` to create a new message.
+ */
+export declare const HomeFactSchema: GenMessage<HomeFact, {jsonType: HomeFactJson}>;
+
+/**
+ * FirstDays is what to do on each of the first fourteen days in the new home.
+ *
+ * @generated from message warmhand.v1.FirstDays
+ */
+export declare type FirstDays = Message<"warmhand.v1.FirstDays"> & {
+  /**
+   * @generated from field: repeated warmhand.v1.PlannedDay days = 1;
+   */
+  days: PlannedDay[];
+
+  /**
+   * What comes after.
+   *
+   * @generated from field: string after = 2;
+   */
+  after: string;
+
+  /**
+   * @generated from field: string caution = 3;
+   */
+  caution: string;
+};
+
+/**
+ * FirstDays is what to do on each of the first fourteen days in the new home.
+ *
+ * @generated from message warmhand.v1.FirstDays
+ */
+export declare type FirstDaysJson = {
+  /**
+   * @generated from field: repeated warmhand.v1.PlannedDay days = 1;
+   */
+  days?: PlannedDayJson[];
+
+  /**
+   * What comes after.
+   *
+   * @generated from field: string after = 2;
+   */
+  after?: string;
+
+  /**
+   * @generated from field: string caution = 3;
+   */
+  caution?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.FirstDays.
+ * Use `create(FirstDaysSchema)` to create a new message.
+ */
+export declare const FirstDaysSchema: GenMessage<FirstDays, {jsonType: FirstDaysJson}>;
+
+/**
+ * PlannedDay is one day of the first two weeks.
+ *
+ * @generated from message warmhand.v1.PlannedDay
+ */
+export declare type PlannedDay = Message<"warmhand.v1.PlannedDay"> & {
+  /**
+   * From 1.
+   *
+   * @generated from field: int32 day = 1;
+   */
+  day: number;
+
+  /**
+   * As 2026-11-25, in the breeder's time zone.
+   *
+   * @generated from field: string date = 2;
+   */
+  date: string;
+
+  /**
+   * @generated from field: string text = 3;
+   */
+  text: string;
+};
+
+/**
+ * PlannedDay is one day of the first two weeks.
+ *
+ * @generated from message warmhand.v1.PlannedDay
+ */
+export declare type PlannedDayJson = {
+  /**
+   * From 1.
+   *
+   * @generated from field: int32 day = 1;
+   */
+  day?: number;
+
+  /**
+   * As 2026-11-25, in the breeder's time zone.
+   *
+   * @generated from field: string date = 2;
+   */
+  date?: string;
+
+  /**
+   * @generated from field: string text = 3;
+   */
+  text?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.PlannedDay.
+ * Use `create(PlannedDaySchema)` to create a new message.
+ */
+export declare const PlannedDaySchema: GenMessage<PlannedDay, {jsonType: PlannedDayJson}>;
+
+/**
+ * WhenToCall says whom to call about which signs.
+ *
+ * @generated from message warmhand.v1.WhenToCall
+ */
+export declare type WhenToCall = Message<"warmhand.v1.WhenToCall"> & {
+  /**
+   * @generated from field: string whom = 1;
+   */
+  whom: string;
+
+  /**
+   * @generated from field: repeated string signs = 2;
+   */
+  signs: string[];
+};
+
+/**
+ * WhenToCall says whom to call about which signs.
+ *
+ * @generated from message warmhand.v1.WhenToCall
+ */
+export declare type WhenToCallJson = {
+  /**
+   * @generated from field: string whom = 1;
+   */
+  whom?: string;
+
+  /**
+   * @generated from field: repeated string signs = 2;
+   */
+  signs?: string[];
+};
+
+/**
+ * Describes the message warmhand.v1.WhenToCall.
+ * Use `create(WhenToCallSchema)` to create a new message.
+ */
+export declare const WhenToCallSchema: GenMessage<WhenToCall, {jsonType: WhenToCallJson}>;
+
+/**
+ * OriginFact is a legal fact that goes with an animal; label and source may be empty.
+ *
+ * @generated from message warmhand.v1.OriginFact
+ */
+export declare type OriginFact = Message<"warmhand.v1.OriginFact"> & {
+  /**
+   * @generated from field: string label = 1;
+   */
+  label: string;
+
+  /**
+   * @generated from field: string text = 2;
+   */
+  text: string;
+
+  /**
+   * @generated from field: string source = 3;
+   */
+  source: string;
+};
+
+/**
+ * OriginFact is a legal fact that goes with an animal; label and source may be empty.
+ *
+ * @generated from message warmhand.v1.OriginFact
+ */
+export declare type OriginFactJson = {
+  /**
+   * @generated from field: string label = 1;
+   */
+  label?: string;
+
+  /**
+   * @generated from field: string text = 2;
+   */
+  text?: string;
+
+  /**
+   * @generated from field: string source = 3;
+   */
+  source?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.OriginFact.
+ * Use `create(OriginFactSchema)` to create a new message.
+ */
+export declare const OriginFactSchema: GenMessage<OriginFact, {jsonType: OriginFactJson}>;
 
 /**
  * ChecklistItem is one point of the setup checklist as made for this animal. Limits are mm, 0 where there is none.
@@ -1347,6 +1825,42 @@ export declare type HandoverStateJson = "HANDOVER_STATE_UNSPECIFIED" | "HANDOVER
  * Describes the enum warmhand.v1.HandoverState.
  */
 export declare const HandoverStateSchema: GenEnum<HandoverState, HandoverStateJson>;
+
+/**
+ * HomeUnit is what a value of a home is in.
+ *
+ * @generated from enum warmhand.v1.HomeUnit
+ */
+export enum HomeUnit {
+  /**
+   * @generated from enum value: HOME_UNIT_UNSPECIFIED = 0;
+   */
+  UNSPECIFIED = 0,
+
+  /**
+   * @generated from enum value: HOME_UNIT_CELSIUS = 1;
+   */
+  CELSIUS = 1,
+
+  /**
+   * Relative humidity, per cent.
+   *
+   * @generated from enum value: HOME_UNIT_PERCENT = 2;
+   */
+  PERCENT = 2,
+}
+
+/**
+ * HomeUnit is what a value of a home is in.
+ *
+ * @generated from enum warmhand.v1.HomeUnit
+ */
+export declare type HomeUnitJson = "HOME_UNIT_UNSPECIFIED" | "HOME_UNIT_CELSIUS" | "HOME_UNIT_PERCENT";
+
+/**
+ * Describes the enum warmhand.v1.HomeUnit.
+ */
+export declare const HomeUnitSchema: GenEnum<HomeUnit, HomeUnitJson>;
 
 /**
  * HandoverService issues handover records and lets keepers claim them.
