@@ -159,3 +159,42 @@ test('twenty photos are gone through by keys alone, or by the thumb alone', asyn
   };
   await expect.poll(left).toBe(0);
 });
+
+test('an opening is measured, and one place moved by keys', async ({ page }, info) => {
+  test.skip(onPhone(), 'keys are for desks');
+  const id = await bothSignIn(page, 'Quill');
+  await page.goto(`/k/${breeder.split('/')[1]}/${id}/setup/decor_openings`);
+  await page.getByRole('button', { name: 'Measure in picture 2' }).click();
+  const frame = page.locator('.frame');
+  await expect(frame.locator('.outline')).toBeVisible({ timeout: 30_000 }); // the card is found
+  await frame.focus();
+  await page.keyboard.press('Enter');
+  await expect(page.getByText('1 so far')).toBeVisible();
+  // The picture is 1200 by 900 and its hole 24 mm wide, at 7.5 pixels a mm; the first place lies in its middle.
+  await page.getByRole('button', { name: 'Place 1' }).click();
+  await expect(page.getByText('Place 1 is at 600 across, 450 down')).toBeVisible();
+  await expect(frame).toBeFocused();
+  for (let i = 0; i < 12; i++) await page.keyboard.press('Shift+ArrowRight');
+  await expect(page.getByText('Place 1 is at 720 across, 450 down')).toBeVisible();
+  await page.keyboard.press('ArrowUp');
+  await expect(page.getByText('Place 1 is at 720 across, 449 down')).toBeVisible();
+  await page.keyboard.press('Enter');
+  await page.keyboard.press('0');
+  await axe(page, 'measuring');
+  await fits(page);
+  const img = await frame.locator('img').boundingBox();
+  if (!img) throw new Error('no picture');
+  const k = img.width / 1200;
+  for (let i = 1; i < 6; i++) {
+    const turn = Math.PI - (i * Math.PI) / 3;
+    await page.mouse.click(img.x + k * (810 + 90 * Math.cos(turn)), img.y + k * (450 + 90 * Math.sin(turn)));
+    if (i < 5) await expect(page.getByText(`${i + 1} so far`)).toBeVisible();
+  }
+  const said = page.getByText(/mm across$/);
+  await expect(said).toBeVisible({ timeout: 30_000 });
+  const mm = Number.parseFloat((await said.textContent()) ?? '');
+  expect(Math.abs(mm - 24)).toBeLessThan(0.7);
+  await page.screenshot({ path: info.outputPath('measured.png'), fullPage: true });
+  await page.getByRole('button', { name: 'Use this width' }).click();
+  await expect(page.getByLabel('Narrowest way across')).toHaveValue(/^2[34]/);
+});

@@ -37,6 +37,8 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
   const [answer, setAnswer] = useState<Answer | undefined>();
   const [trouble, setTrouble] = useState('');
   const [busy, setBusy] = useState(false);
+  /** Of card and rim, the place that is being moved. */
+  const [chosen, setChosen] = useState<number | undefined>();
   const turn = useRef(0);
 
   useEffect(() => {
@@ -61,55 +63,72 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
   const corners = bank && card.length < 4;
   const ready = !corners && rim.length >= enough;
   useEffect(() => {
-    setAnswer(undefined);
-    if (!ready || !image) return;
     const mine = ++turn.current;
+    setAnswer(undefined);
+    setBusy(false);
+    if (!ready || !image) return;
     setBusy(true);
-    measureOpening(image, {
-      reference: bank ? 'bank_card' : 'handover_card',
-      shape: slot ? 'slot' : 'round',
-      rim,
-      ...(bank ? { card } : found && { code: found }),
-    })
-      .then(
-        (a) => mine === turn.current && setAnswer(a),
-        (e: unknown) => mine === turn.current && setTrouble(e instanceof Error ? e.message : String(e)),
-      )
-      .finally(() => mine === turn.current && setBusy(false));
+    // A place that is moved by keys is measured when it has come to rest.
+    const wait = setTimeout(() => {
+      measureOpening(image, {
+        reference: bank ? 'bank_card' : 'handover_card',
+        shape: slot ? 'slot' : 'round',
+        rim,
+        ...(bank ? { card } : found && { code: found }),
+      })
+        .then(
+          (a) => mine === turn.current && setAnswer(a),
+          (e: unknown) => mine === turn.current && setTrouble(e instanceof Error ? e.message : String(e)),
+        )
+        .finally(() => mine === turn.current && setBusy(false));
+    }, 250);
+    return () => clearTimeout(wait);
   }, [ready, image, bank, slot, rim, card, found]);
 
+  const held = chosen === undefined ? undefined : [...card, ...rim][chosen];
+  const move = (spot: Spot | undefined) => {
+    if (!spot || chosen === undefined) return setChosen(undefined);
+    if (chosen < card.length) setCard(card.map((was, i) => (i === chosen ? spot : was)));
+    else setRim(rim.map((was, i) => (i === chosen - card.length ? spot : was)));
+  };
   const tap = (spot: Spot) => {
-    if (corners) setCard([...card, spot]);
+    if (held) {
+      move(spot);
+      setChosen(undefined);
+    } else if (corners) setCard([...card, spot]);
     else if (rim.length < most) setRim([...rim, spot]);
   };
   const back = () => {
+    setChosen(undefined);
     if (rim.length > 0) setRim(rim.slice(0, -1));
     else setCard(card.slice(0, -1));
   };
   const result = answer?.result;
-  const next = corners
-    ? `Tap corner ${card.length + 1} of the bank card, one after the other round it.`
-    : rim.length < enough
-      ? slot
-        ? `Tap the two edges of the gap, four places on each: ${rim.length} so far.`
-        : `Tap all round the rim of the opening, 6 to 8 places: ${rim.length} so far.`
-      : busy
-        ? 'Measuring'
-        : '';
+  const nameOf = (i: number) => (i < card.length ? `Corner ${i + 1}` : `Place ${i + 1 - card.length}`);
+  const next =
+    held && chosen !== undefined
+      ? `${nameOf(chosen)} is at ${Math.round(held.x)} across, ${Math.round(held.y)} down. Arrow keys move it; a tap puts it elsewhere.`
+      : corners
+        ? `Tap corner ${card.length + 1} of the bank card, one after the other round it.`
+        : rim.length < enough
+          ? slot
+            ? `Tap the two edges of the gap, four places on each: ${rim.length} so far.`
+            : `Tap all round the rim of the opening, 6 to 8 places: ${rim.length} so far.`
+          : busy
+            ? 'Measuring'
+            : '';
   return (
     <div class="stack">
       <p role="status">
-        {trouble ||
-          (found === undefined && !bank
-            ? 'Looking for the card in the picture'
-            : found === null && !bank
-              ? 'The handover card was not found in this picture.'
-              : next)}
+        {trouble || (found === undefined && !bank && !held ? `Looking for the card in the picture. ${next}` : next)}
       </p>
+      {found === null && <p>The handover card was not found in this picture.</p>}
       <Stage
         src={src}
         alt={words}
         onTap={tap}
+        chosen={chosen}
+        onMove={move}
         outline={bank ? (card.length === 4 ? card : []) : (found?.corners ?? [])}
         markers={[
           ...card.map((s, i) => ({ ...s, text: `${i + 1}`, words: `Corner ${i + 1}`, kind: 'corner' as const })),
@@ -136,6 +155,7 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
         </Button>
         <Button
           onClick={() => {
+            setChosen(undefined);
             setRim([]);
             setCard([]);
           }}
@@ -144,6 +164,25 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
           Begin again
         </Button>
       </div>
+      {rim.length + card.length > 0 && (
+        <fieldset class="field">
+          <legend>Move one place</legend>
+          <div class="row">
+            {[...card, ...rim].map((_, i) => (
+              <button
+                key={nameOf(i)}
+                type="button"
+                class="button"
+                aria-pressed={chosen === i}
+                onClick={() => setChosen(chosen === i ? undefined : i)}
+              >
+                <span class="ear">{nameOf(i)}</span>
+                <span aria-hidden="true">{i < card.length ? `◻ ${i + 1}` : i + 1 - card.length}</span>
+              </button>
+            ))}
+          </div>
+        </fieldset>
+      )}
       <fieldset class="field">
         <legend>What it is</legend>
         <div class="choices">

@@ -1,4 +1,4 @@
-import type { ComponentChildren, JSX } from 'preact';
+import type { JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 
 /** A place in a picture, in its own pixels from the upper left corner. */
@@ -33,7 +33,8 @@ interface View {
  * A picture to zoom and move: two fingers, the wheel, or + − and the arrows. Only the
  * transform changes while it moves, so that a phone keeps up. With `onTap` a finger sets a
  * place: while it is down the place shows enlarged above it, and it counts when it is let go;
- * with the keyboard the picture is moved under the cross and Enter sets it.
+ * with the keyboard the picture is moved under the cross and Enter sets it. A marker that is
+ * chosen is moved by the arrows, a pixel at a time, until Enter or Escape.
  */
 export function Stage({
   src,
@@ -41,9 +42,9 @@ export function Stage({
   markers = [],
   outline,
   onTap,
+  chosen,
+  onMove,
   keys = true,
-  onSize,
-  children,
 }: {
   src: string;
   alt: string;
@@ -51,10 +52,12 @@ export function Stage({
   /** Corners of something found, drawn as a closed line. */
   outline?: readonly Spot[] | undefined;
   onTap?: ((spot: Spot) => void) | undefined;
-  /** Whether arrows and + − move the picture. */
+  /** Of the markers, the one that is to be moved. */
+  chosen?: number | undefined;
+  /** Where it is now; nothing: it stays. */
+  onMove?: (spot: Spot | undefined) => void;
+  /** Whether arrows move the picture. */
   keys?: boolean;
-  onSize?: (width: number, height: number) => void;
-  children?: ComponentChildren;
 }): JSX.Element {
   const frame = useRef<HTMLDivElement>(null);
   const moved = useRef<HTMLDivElement>(null);
@@ -120,6 +123,16 @@ export function Stage({
       watch?.disconnect();
     };
   }, [size]);
+
+  // What is chosen comes into the middle, large enough to be moved by its pixels.
+  useEffect(() => {
+    const f = frame.current;
+    const m = chosen === undefined ? undefined : markers[chosen];
+    if (!f || !m || !size) return;
+    const k = Math.max(view.current.k, 1);
+    settle({ k, x: f.clientWidth / 2 - m.x * k, y: f.clientHeight / 2 - m.y * k });
+    f.focus({ preventScroll: true });
+  }, [chosen, size]);
 
   const local = (e: { clientX: number; clientY: number }) => {
     const r = frame.current?.getBoundingClientRect();
@@ -218,7 +231,18 @@ export function Stage({
     const v = view.current;
     const middle = { x: (f?.clientWidth ?? 0) / 2, y: (f?.clientHeight ?? 0) / 2 };
     const slow = e.shiftKey ? 0.05 : 1;
-    if (by && keys) settle({ ...v, x: v.x + by[0] * slow, y: v.y + by[1] * slow });
+    const held = chosen === undefined ? undefined : markers[chosen];
+    if (held && size && by) {
+      const far = e.shiftKey ? 10 : 1;
+      const keep = (at: number, most: number) => Math.min(most, Math.max(0, at));
+      onMove?.({
+        x: keep(held.x - Math.sign(by[0]) * far, size.w),
+        y: keep(held.y - Math.sign(by[1]) * far, size.h),
+      });
+    } else if (held && (e.key === 'Enter' || e.key === 'Escape')) {
+      e.stopPropagation();
+      onMove?.(undefined);
+    } else if (by && keys) settle({ ...v, x: v.x + by[0] * slow, y: v.y + by[1] * slow });
     else if (e.key === '+' || e.key === '=') zoom(1.25, middle.x, middle.y);
     else if (e.key === '-') zoom(0.8, middle.x, middle.y);
     else if (e.key === '0') fit();
@@ -237,7 +261,7 @@ export function Stage({
         class={onTap ? 'frame aims' : 'frame'}
         style={size && { aspectRatio: `${size.w} / ${size.h}` }}
         role="group"
-        aria-label={`${alt}. ${onTap ? 'Arrows move the picture under the cross, plus and minus make it larger and smaller, Enter sets the place.' : 'Plus and minus make it larger and smaller.'}`}
+        aria-label={`${alt}. ${chosen !== undefined ? 'Arrows move the place by a pixel, with Shift by ten; Enter leaves it there.' : onTap ? 'Arrows move the picture under the cross, plus and minus make it larger and smaller, Enter sets the place.' : 'Plus and minus make it larger and smaller.'}`}
         // biome-ignore lint/a11y/noNoninteractiveTabindex: the keyboard moves the picture
         tabIndex={0}
         onPointerDown={down}
@@ -256,7 +280,6 @@ export function Stage({
             onLoad={(e) => {
               const { naturalWidth: w, naturalHeight: h } = e.currentTarget;
               setSize({ w, h });
-              onSize?.(w, h);
             }}
             onError={() => setMissing(true)}
           />
@@ -269,7 +292,7 @@ export function Stage({
             markers.map((m, i) => (
               <span
                 key={`${i} ${m.words}`}
-                class={`spot ${m.kind ?? 'pin'}`}
+                class={`spot ${m.kind ?? 'pin'}${i === chosen ? ' chosen' : ''}`}
                 style={{ left: `${m.x}px`, top: `${m.y}px` }}
               >
                 <span aria-hidden="true">{m.text}</span>
@@ -277,11 +300,10 @@ export function Stage({
               </span>
             ))}
         </div>
-        {onTap && <span class="cross" aria-hidden="true" />}
+        {onTap && chosen === undefined && <span class="cross" aria-hidden="true" />}
         {onTap && <canvas ref={loupe} class="loupe" width={132} height={132} hidden />}
         {missing && <p class="missing">{alt}. It shows when there is network.</p>}
       </div>
-      {children}
     </div>
   );
 }
