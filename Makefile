@@ -36,8 +36,8 @@ test-browser: build ## the web app in a browser against the program; ARGS="e2e/x
 	@$(need) chromium
 	cd pwa && npm run -s e2e -- $(ARGS)
 
-bench: ## benchmarks, and how they stand to each other
-	@$(need) go cc vips
+bench: build ## benchmarks, and how they stand to each other
+	@$(need) go cc vips chromium
 	@internal/tools/bench.sh
 
 cohort: ## judge the assessment on simulated animals: table and plots of internal/cohort. ARGS="-world base"

@@ -28,7 +28,7 @@ const launchOptions = {
 };
 
 export default defineConfig({
-  testDir: 'e2e',
+  testDir: process.env['WARMHAND_BENCH'] ? 'bench' : 'e2e', // what is timed is no test
   testMatch: '**/*.spec.ts',
   workers: 1,
   retries: 0,

@@ -6,6 +6,10 @@ cd "$(dirname "$0")/../.."
 mkdir -p .build
 status=0
 go test -run '^$' -bench "${1:-.}" ./... | tee .build/bench.txt || status=$?
+# Frames of the web app; with another pattern only what is asked for.
+if [ "${1:-.}" = . ]; then
+  (cd pwa && WARMHAND_BENCH=1 npm run -s e2e -- --project phone) | tee .build/frames.txt || status=$?
+fi
 awk '
   /^BenchmarkHTTPLogs8/ { for (i = 3; i < NF; i += 2) if ($(i + 1) == "of-bare") of_bare = of_bare sprintf("%-56s %.2f\n", "logs/s by HTTP of bare writes, " substr($1, 20), $i) }
   /^BenchmarkIntake12MP/ { split($1, part, /[\/-]/); for (i = 3; i < NF; i += 2) if ($(i + 1) == "cpu-ms/op") cpu[part[2]] = $i }
@@ -23,4 +27,5 @@ awk '
     ratio("a code found in 1600 pixels against one reading of them", "BenchmarkFind/1600px", "BenchmarkPass/1600px")
     ratio("a stored entry against a bare group commit (time)", "BenchmarkWrite8", "BenchmarkBareGroupCommit8")
   }' .build/bench.txt
+grep '^zoom and pan' .build/frames.txt 2>/dev/null || true
 exit $status

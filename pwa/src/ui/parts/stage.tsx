@@ -70,20 +70,31 @@ export function Stage({
   /** The finger that sets a place, or that moves the picture. */
   const gesture = useRef<{ from: { x: number; y: number }; tap: boolean; moving: boolean } | undefined>(undefined);
 
-  const draw = () => {
-    const v = view.current;
-    if (!moved.current) return;
-    moved.current.style.transform = `translate(${v.x}px, ${v.y}px) scale(${v.k})`;
-    moved.current.style.setProperty('--k', String(1 / v.k));
-  };
-  const least = () => {
+  /** Where the frame lies in the window: looked up when a movement begins, for asking lays the page out. */
+  const box = useRef({ left: 0, top: 0, w: 0, h: 0 });
+  const drawing = useRef<{ frame: number; k: number }>({ frame: 0, k: 0 });
+  const find = () => {
     const f = frame.current;
-    return f && size ? Math.min(f.clientWidth / size.w, f.clientHeight / size.h) : 1;
+    const r = f?.getBoundingClientRect();
+    if (f && r) box.current = { left: r.left, top: r.top, w: f.clientWidth, h: f.clientHeight };
   };
+  /** Once for each frame of the screen, however many fingers moved. */
+  const draw = () => {
+    drawing.current.frame ||= requestAnimationFrame(() => {
+      drawing.current.frame = 0;
+      const v = view.current;
+      const style = moved.current?.style;
+      if (!style) return;
+      style.transform = `translate(${v.x}px, ${v.y}px) scale(${v.k})`;
+      if (drawing.current.k !== v.k) style.setProperty('--k', String(1 / v.k));
+      drawing.current.k = v.k;
+    });
+  };
+  const least = () => (size ? Math.min(box.current.w / size.w, box.current.h / size.h) : 1);
   /** Keeps a part of the picture in sight. */
   const settle = (v: View) => {
-    const f = frame.current;
-    if (!f || !size) return;
+    const { w, h } = box.current;
+    if (!size) return;
     const k = Math.min(most, Math.max(least(), v.k));
     const keep = (at: number, room: number, long: number) =>
       long <= room
@@ -91,7 +102,7 @@ export function Stage({
           ? Math.min(room / 2, Math.max(room / 2 - long, at))
           : (room - long) / 2
         : Math.min(room / 2, Math.max(room / 2 - long, at));
-    view.current = { k, x: keep(v.x, f.clientWidth, size.w * k), y: keep(v.y, f.clientHeight, size.h * k) };
+    view.current = { k, x: keep(v.x, w, size.w * k), y: keep(v.y, h, size.h * k) };
     draw();
   };
   const zoom = (by: number, x: number, y: number) => {
@@ -100,10 +111,10 @@ export function Stage({
     settle({ k, x: x - ((x - v.x) * k) / v.k, y: y - ((y - v.y) * k) / v.k });
   };
   const fit = () => {
-    const f = frame.current;
-    if (!f || !size) return;
+    find();
+    if (!size) return;
     const k = least();
-    view.current = { k, x: (f.clientWidth - size.w * k) / 2, y: (f.clientHeight - size.h * k) / 2 };
+    view.current = { k, x: (box.current.w - size.w * k) / 2, y: (box.current.h - size.h * k) / 2 };
     draw();
   };
   useEffect(() => {
@@ -112,14 +123,17 @@ export function Stage({
     if (!f) return;
     const wheel = (e: WheelEvent) => {
       e.preventDefault();
-      const r = f.getBoundingClientRect();
-      zoom(2 ** (-e.deltaY / 300), e.clientX - r.left, e.clientY - r.top);
+      if (!drawing.current.frame) find();
+      const { left, top } = box.current;
+      zoom(2 ** (-e.deltaY / 300), e.clientX - left, e.clientY - top);
     };
     f.addEventListener('wheel', wheel, { passive: false });
     const watch = typeof ResizeObserver === 'undefined' ? undefined : new ResizeObserver(fit);
     watch?.observe(f);
     return () => {
       f.removeEventListener('wheel', wheel);
+      cancelAnimationFrame(drawing.current.frame);
+      drawing.current.frame = 0;
       watch?.disconnect();
     };
   }, [size]);
@@ -130,14 +144,15 @@ export function Stage({
     const m = chosen === undefined ? undefined : markers[chosen];
     if (!f || !m || !size) return;
     const k = Math.max(view.current.k, 1);
-    settle({ k, x: f.clientWidth / 2 - m.x * k, y: f.clientHeight / 2 - m.y * k });
+    find();
+    settle({ k, x: box.current.w / 2 - m.x * k, y: box.current.h / 2 - m.y * k });
     f.focus({ preventScroll: true });
   }, [chosen, size]);
 
-  const local = (e: { clientX: number; clientY: number }) => {
-    const r = frame.current?.getBoundingClientRect();
-    return { x: e.clientX - (r?.left ?? 0), y: e.clientY - (r?.top ?? 0) };
-  };
+  const local = (e: { clientX: number; clientY: number }) => ({
+    x: e.clientX - box.current.left,
+    y: e.clientY - box.current.top,
+  });
   const spotAt = (p: { x: number; y: number }): Spot | undefined => {
     const v = view.current;
     const spot = { x: (p.x - v.x) / v.k, y: (p.y - v.y) / v.k };
@@ -183,6 +198,7 @@ export function Stage({
   const down = (e: PointerEvent) => {
     if (e.button !== 0) return;
     frame.current?.setPointerCapture(e.pointerId);
+    find();
     const p = local(e);
     fingers.current.set(e.pointerId, p);
     const one = fingers.current.size === 1;
@@ -226,10 +242,9 @@ export function Stage({
   };
   const key = (e: KeyboardEvent) => {
     if (e.ctrlKey || e.metaKey || e.altKey) return;
-    const f = frame.current;
     const by = stepOf[e.key];
     const v = view.current;
-    const middle = { x: (f?.clientWidth ?? 0) / 2, y: (f?.clientHeight ?? 0) / 2 };
+    const middle = { x: box.current.w / 2, y: box.current.h / 2 };
     const slow = e.shiftKey ? 0.05 : 1;
     const held = chosen === undefined ? undefined : markers[chosen];
     if (held && size && by) {
