@@ -159,6 +159,7 @@ var matrix = map[string]struct{ request, who string }{
 	"ListPhotos":      {`{"parent":"breeders/b1/cases/{case}"}`, "ohtrk"},
 	"ListNewPhotos":   {`{"parent":"breeders/b1"}`, "ohtr"},
 	"LookAtPhoto":     {`{"name":"breeders/b1/cases/{case}/photos/photo-1"}`, "oht"},
+	"ReadCard":        {`{"name":"breeders/b1/cases/{case}/photos/photo-1"}`, "ohtr"},
 	"MarkCaseSeen":    {`{"name":"breeders/b1/cases/{case}"}`, "oht"},
 	"EndCase":         {`{"name":"breeders/b1/cases/{case}","outcome":"OUTCOME_SETTLED","requestId":"{id}"}`, "oht"},
 	"ReopenCase":      {`{"name":"breeders/b1/cases/{case}","requestId":"{id}"}`, "oht"},

@@ -170,6 +170,31 @@ func (c *caseService) LookAtPhoto(ctx context.Context, req *pb.LookAtPhotoReques
 	return &pb.LookAtPhotoResponse{}, c.s.followup.LookAtPhoto(ctx, callOf(ctx).who.Actor, c.s.now(), ids[0], ids[1], ids[2])
 }
 
+func (c *caseService) ReadCard(ctx context.Context, req *pb.ReadCardRequest) (*pb.ReadCardResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases", "photos")
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	p, err := c.s.followup.Photo(ctx, who, ids[0], ids[1], ids[2])
+	if err != nil {
+		return nil, err
+	}
+	code, found, err := c.s.readCard(ctx, p.Hash)
+	if err != nil || !found {
+		return &pb.ReadCardResponse{}, err
+	}
+	whose, animal, err := c.s.followup.WhoseCard(ctx, who, ids[0], code)
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.ReadCardResponse{Found: true, AnimalName: animal}
+	if whose != nil {
+		out.Case = caseName(whose.BreederID, whose.ID)
+	}
+	return out, nil
+}
+
 func (c *caseService) GiveBack(ctx context.Context, req *pb.GiveBackRequest) (*pb.GiveBackResponse, error) {
 	ids, err := split("name", req.GetName(), "breeders", "cases")
 	if err != nil {

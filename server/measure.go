@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"image"
 	"image/jpeg"
 	"io/fs"
 	"math"
+	"strings"
 
 	"warmhand/internal/care"
 	"warmhand/internal/measure"
@@ -57,26 +59,15 @@ func (s *Server) measureAnswer(ctx context.Context, who care.Actor, e *care.Entr
 	if err != nil {
 		return err
 	}
-	select { // one at a time: each takes a core
-	case s.measuring <- struct{}{}:
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-	defer func() { <-s.measuring }()
-	blob, err := s.blobs.Open(ctx, photo.Key{Hash: p.Hash, Variant: photo.Large})
+	picture, done, err := s.pixels(ctx, p.Hash)
+	defer done()
 	if errors.Is(err, fs.ErrNotExist) {
-		s.log.Error("A photo's file is missing. Was the photos folder restored with the database?", "hash", p.Hash)
 		return care.BadField(field, "The photo is not there any more. Take a new one, or type the size.")
 	}
 	if err != nil {
 		return err
 	}
-	defer blob.Close()
-	img, err := jpeg.Decode(blob)
-	if err != nil {
-		return fmt.Errorf("measuring in photo %s: %w", p.Hash, err)
-	}
-	q := &measure.Request{Picture: measure.Luma(img), Rim: spots(a.Taps.Rim), Card: spots(a.Taps.Card)}
+	q := &measure.Request{Picture: picture, Rim: spots(a.Taps.Rim), Card: spots(a.Taps.Card)}
 	if len(q.Card) > 0 {
 		q.Reference = measure.BankCard
 	}
@@ -93,6 +84,51 @@ func (s *Server) measureAnswer(ctx context.Context, who care.Actor, e *care.Entr
 	}
 	a.Measure, a.MeasureSD = hundredths(got.Width), hundredths(got.PlusMinus/2)
 	return nil
+}
+
+// pixels are those of a photo's large size, as phones see it. Until done nobody
+// else gets any: each takes a core. fs.ErrNotExist: the file is gone.
+func (s *Server) pixels(ctx context.Context, hash string) (picture *image.Gray, done func(), err error) {
+	select {
+	case s.measuring <- struct{}{}:
+	case <-ctx.Done():
+		return nil, func() {}, ctx.Err()
+	}
+	done = func() { <-s.measuring }
+	blob, err := s.blobs.Open(ctx, photo.Key{Hash: hash, Variant: photo.Large})
+	if errors.Is(err, fs.ErrNotExist) {
+		s.log.Error("A photo's file is missing. Was the photos folder restored with the database?", "hash", hash)
+		return nil, done, err
+	}
+	if err != nil {
+		return nil, done, err
+	}
+	defer blob.Close()
+	img, err := jpeg.Decode(blob)
+	if err != nil {
+		return nil, done, fmt.Errorf("reading photo %s: %w", hash, err)
+	}
+	return measure.Luma(img), done, nil
+}
+
+// readCard is the code that lies in a photo, as a card's; "" none.
+func (s *Server) readCard(ctx context.Context, hash string) (code string, found bool, err error) {
+	picture, done, err := s.pixels(ctx, hash)
+	defer done()
+	if errors.Is(err, fs.ErrNotExist) {
+		return "", false, care.Missing("photo")
+	}
+	if err != nil {
+		return "", false, err
+	}
+	c, err := measure.Find(picture)
+	if errors.Is(err, measure.ErrNoCode) {
+		return "", false, nil
+	}
+	if err != nil {
+		return "", false, err
+	}
+	return c.Text[strings.LastIndexAny(c.Text, "#/")+1:], true, nil // of the link of Server.ClaimURL
 }
 
 func hundredths(mm float64) care.Millimetres {

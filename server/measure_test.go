@@ -17,9 +17,9 @@ import (
 
 // cardAndHole is a photo from straight above at 10 pixels a mm: a card's code,
 // 32 mm wide, and a round hole beside it.
-func cardAndHole(t testing.TB, holeMM float64) []byte {
+func cardAndHole(t testing.TB, holeMM float64, text string) []byte {
 	t.Helper()
-	q, err := qr.Encode("HTTPS://EXAMPLE.ORG/C/0123456789", qr.M, qr.Unicode)
+	q, err := qr.Encode(text, qr.M, qr.Unicode)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -64,7 +64,7 @@ func TestMeasuredInAPhoto(t *testing.T) {
 		stranger.Claim(other).OK()
 		of := "/v1/breeders/b1/cases/" + caseID
 		f.Clock.Advance(time.Hour)
-		keeper.Call("PUT", of+"/photos/photo-1", cardAndHole(t, 30), "Content-Type", "image/jpeg").OK()
+		keeper.Call("PUT", of+"/photos/photo-1", cardAndHole(t, 30, "HTTPS://EXAMPLE.ORG/C/0123456789"), "Content-Type", "image/jpeg").OK()
 		rim := func(radius float64) (list []map[string]any) {
 			for i := range 8 {
 				sin, cos := math.Sincos(float64(i) * math.Pi / 4)
@@ -112,6 +112,22 @@ func TestMeasuredInAPhoto(t *testing.T) {
 		got = send(breeder, map[string]any{"point": "decor_openings", "choice": "about_body", "taps": taps}).OK()
 		if a := got.Get("entry", "setup", "answers").([]any)[0].(map[string]any); a["measureMm"] != width {
 			t.Errorf("the breeder measured %v, the keeper %v", a["measureMm"], width)
+		}
+
+		// Whose card lies in it.
+		for id, code := range map[string]string{"with-own-card": code, "with-others-card": other} {
+			keeper.Call("PUT", of+"/photos/"+id, cardAndHole(t, 30, f.Server.ClaimURL(code)), "Content-Type", "image/jpeg").OK()
+			card := breeder.Call("GET", of+"/photos/"+id+":readCard", nil).OK()
+			if own := card.Get("case") == of[4:]; card.Get("found") != true || own != (code != other) || card.Get("case") == "" || card.Get("animalName") == "" {
+				t.Errorf("%s: %v", id, card)
+			}
+			breeder.Call("POST", of+"/photos/"+id+":lookAt", map[string]any{}).OK()
+		}
+		if card := breeder.Call("GET", of+"/photos/photo-1:readCard", nil).OK(); card.Get("found") != true || card.Get("case") != "" {
+			t.Errorf("another's code: %v", card)
+		}
+		if got := keeper.Call("GET", of+"/photos/photo-1:readCard", nil); got.Status < 400 {
+			t.Errorf("a keeper read a card: %v", got)
 		}
 
 		// The review by wire.

@@ -68,6 +68,7 @@ var policy = access.Policy{
 	pb.CaseService_WatchCases_FullMethodName:          team.Reads(),
 	pb.CaseService_ListNewPhotos_FullMethodName:       team.Reads(),
 	pb.CaseService_LookAtPhoto_FullMethodName:         team,
+	pb.CaseService_ReadCard_FullMethodName:            team.Reads(),
 
 	pb.EntryService_CreateEntry_FullMethodName:        involved,
 	pb.EntryService_BatchCreateEntries_FullMethodName: involved,

@@ -107,3 +107,39 @@ func (s *Service) LookAtPhoto(ctx context.Context, who care.Actor, now time.Time
 		return tx.LookPhoto(breederID, photoID, care.Instant(now))
 	})
 }
+
+// WhoseCard says which case of the breeder a card's code belongs to, as a photo
+// shows it; nil: none. It is no way to find out others' codes.
+func (s *Service) WhoseCard(ctx context.Context, who care.Actor, breederID, code string) (c *care.Case, animal string, err error) {
+	if err := breederOnly(who, breederID, "photo"); err != nil {
+		return nil, "", err
+	}
+	hash, err := s.codes.Hash(code)
+	if err != nil {
+		return nil, "", nil // something else with a code on it
+	}
+	err = s.store.Read(ctx, func(tx care.Tx) error {
+		c, animal = nil, ""
+		h, err := byCode(tx, hash)
+		if care.IsCode(err, care.NotFound) || care.IsCode(err, care.Precondition) || err == nil && h.BreederID != breederID {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		found, err := tx.Case(breederID, h.ID)
+		if err != nil {
+			if care.IsCode(err, care.NotFound) { // nobody took it on yet
+				return nil
+			}
+			return err
+		}
+		a, err := tx.Animal(breederID, found.AnimalID)
+		if err != nil {
+			return err
+		}
+		c, animal = &found, a.Name
+		return nil
+	})
+	return c, animal, err
+}

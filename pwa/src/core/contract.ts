@@ -20,6 +20,7 @@ export type {
   NewPhotoJson,
   ProbeCaseResponseJson,
   ProbeJson,
+  ReadCardResponseJson,
   StandingJson,
 } from '../api/gen/warmhand/v1/case_service_pb';
 export type {

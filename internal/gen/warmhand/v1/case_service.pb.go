@@ -1897,6 +1897,112 @@ func (*LookAtPhotoResponse) Descriptor() ([]byte, []int) {
 	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{16}
 }
 
+type ReadCardRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadCardRequest) Reset() {
+	*x = ReadCardRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadCardRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadCardRequest) ProtoMessage() {}
+
+func (x *ReadCardRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadCardRequest.ProtoReflect.Descriptor instead.
+func (*ReadCardRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *ReadCardRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type ReadCardResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// A code lies in the photo.
+	Found bool `protobuf:"varint,1,opt,name=found,proto3" json:"found,omitempty"`
+	// The case whose card it is; empty: none of this breeder's.
+	Case          string `protobuf:"bytes,2,opt,name=case,proto3" json:"case,omitempty"`
+	AnimalName    string `protobuf:"bytes,3,opt,name=animal_name,json=animalName,proto3" json:"animal_name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReadCardResponse) Reset() {
+	*x = ReadCardResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReadCardResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReadCardResponse) ProtoMessage() {}
+
+func (x *ReadCardResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReadCardResponse.ProtoReflect.Descriptor instead.
+func (*ReadCardResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *ReadCardResponse) GetFound() bool {
+	if x != nil {
+		return x.Found
+	}
+	return false
+}
+
+func (x *ReadCardResponse) GetCase() string {
+	if x != nil {
+		return x.Case
+	}
+	return ""
+}
+
+func (x *ReadCardResponse) GetAnimalName() string {
+	if x != nil {
+		return x.AnimalName
+	}
+	return ""
+}
+
 type ListCasesRequest struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
 	Parent string                 `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
@@ -1911,7 +2017,7 @@ type ListCasesRequest struct {
 
 func (x *ListCasesRequest) Reset() {
 	*x = ListCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1923,7 +2029,7 @@ func (x *ListCasesRequest) String() string {
 func (*ListCasesRequest) ProtoMessage() {}
 
 func (x *ListCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1936,7 +2042,7 @@ func (x *ListCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCasesRequest.ProtoReflect.Descriptor instead.
 func (*ListCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{17}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ListCasesRequest) GetParent() string {
@@ -1977,7 +2083,7 @@ type ListCasesResponse struct {
 
 func (x *ListCasesResponse) Reset() {
 	*x = ListCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1989,7 +2095,7 @@ func (x *ListCasesResponse) String() string {
 func (*ListCasesResponse) ProtoMessage() {}
 
 func (x *ListCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2002,7 +2108,7 @@ func (x *ListCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCasesResponse.ProtoReflect.Descriptor instead.
 func (*ListCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{18}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListCasesResponse) GetCases() []*Case {
@@ -2027,7 +2133,7 @@ type ListKeeperCasesRequest struct {
 
 func (x *ListKeeperCasesRequest) Reset() {
 	*x = ListKeeperCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2039,7 +2145,7 @@ func (x *ListKeeperCasesRequest) String() string {
 func (*ListKeeperCasesRequest) ProtoMessage() {}
 
 func (x *ListKeeperCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2052,7 +2158,7 @@ func (x *ListKeeperCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeeperCasesRequest.ProtoReflect.Descriptor instead.
 func (*ListKeeperCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{19}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{21}
 }
 
 type ListKeeperCasesResponse struct {
@@ -2064,7 +2170,7 @@ type ListKeeperCasesResponse struct {
 
 func (x *ListKeeperCasesResponse) Reset() {
 	*x = ListKeeperCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2076,7 +2182,7 @@ func (x *ListKeeperCasesResponse) String() string {
 func (*ListKeeperCasesResponse) ProtoMessage() {}
 
 func (x *ListKeeperCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2089,7 +2195,7 @@ func (x *ListKeeperCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeeperCasesResponse.ProtoReflect.Descriptor instead.
 func (*ListKeeperCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{20}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ListKeeperCasesResponse) GetCases() []*Case {
@@ -2108,7 +2214,7 @@ type GetCaseRequest struct {
 
 func (x *GetCaseRequest) Reset() {
 	*x = GetCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2120,7 +2226,7 @@ func (x *GetCaseRequest) String() string {
 func (*GetCaseRequest) ProtoMessage() {}
 
 func (x *GetCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2133,7 +2239,7 @@ func (x *GetCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCaseRequest.ProtoReflect.Descriptor instead.
 func (*GetCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{21}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *GetCaseRequest) GetName() string {
@@ -2152,7 +2258,7 @@ type GetCaseResponse struct {
 
 func (x *GetCaseResponse) Reset() {
 	*x = GetCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2164,7 +2270,7 @@ func (x *GetCaseResponse) String() string {
 func (*GetCaseResponse) ProtoMessage() {}
 
 func (x *GetCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2177,7 +2283,7 @@ func (x *GetCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCaseResponse.ProtoReflect.Descriptor instead.
 func (*GetCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{22}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *GetCaseResponse) GetCase() *Case {
@@ -2196,7 +2302,7 @@ type GetCourseRequest struct {
 
 func (x *GetCourseRequest) Reset() {
 	*x = GetCourseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2208,7 +2314,7 @@ func (x *GetCourseRequest) String() string {
 func (*GetCourseRequest) ProtoMessage() {}
 
 func (x *GetCourseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2221,7 +2327,7 @@ func (x *GetCourseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCourseRequest.ProtoReflect.Descriptor instead.
 func (*GetCourseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{23}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *GetCourseRequest) GetName() string {
@@ -2240,7 +2346,7 @@ type GetCourseResponse struct {
 
 func (x *GetCourseResponse) Reset() {
 	*x = GetCourseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2252,7 +2358,7 @@ func (x *GetCourseResponse) String() string {
 func (*GetCourseResponse) ProtoMessage() {}
 
 func (x *GetCourseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2265,7 +2371,7 @@ func (x *GetCourseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCourseResponse.ProtoReflect.Descriptor instead.
 func (*GetCourseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{24}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *GetCourseResponse) GetCourse() *Course {
@@ -2284,7 +2390,7 @@ type ListFlagsRequest struct {
 
 func (x *ListFlagsRequest) Reset() {
 	*x = ListFlagsRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2296,7 +2402,7 @@ func (x *ListFlagsRequest) String() string {
 func (*ListFlagsRequest) ProtoMessage() {}
 
 func (x *ListFlagsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2309,7 +2415,7 @@ func (x *ListFlagsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFlagsRequest.ProtoReflect.Descriptor instead.
 func (*ListFlagsRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{25}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ListFlagsRequest) GetParent() string {
@@ -2328,7 +2434,7 @@ type ListFlagsResponse struct {
 
 func (x *ListFlagsResponse) Reset() {
 	*x = ListFlagsResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2340,7 +2446,7 @@ func (x *ListFlagsResponse) String() string {
 func (*ListFlagsResponse) ProtoMessage() {}
 
 func (x *ListFlagsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2353,7 +2459,7 @@ func (x *ListFlagsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFlagsResponse.ProtoReflect.Descriptor instead.
 func (*ListFlagsResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ListFlagsResponse) GetFlags() []*Flag {
@@ -2372,7 +2478,7 @@ type ListPhotosRequest struct {
 
 func (x *ListPhotosRequest) Reset() {
 	*x = ListPhotosRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2384,7 +2490,7 @@ func (x *ListPhotosRequest) String() string {
 func (*ListPhotosRequest) ProtoMessage() {}
 
 func (x *ListPhotosRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2397,7 +2503,7 @@ func (x *ListPhotosRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPhotosRequest.ProtoReflect.Descriptor instead.
 func (*ListPhotosRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ListPhotosRequest) GetParent() string {
@@ -2416,7 +2522,7 @@ type ListPhotosResponse struct {
 
 func (x *ListPhotosResponse) Reset() {
 	*x = ListPhotosResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2428,7 +2534,7 @@ func (x *ListPhotosResponse) String() string {
 func (*ListPhotosResponse) ProtoMessage() {}
 
 func (x *ListPhotosResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2441,7 +2547,7 @@ func (x *ListPhotosResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPhotosResponse.ProtoReflect.Descriptor instead.
 func (*ListPhotosResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ListPhotosResponse) GetPhotos() []*Photo {
@@ -2470,7 +2576,7 @@ type ProbeCaseRequest struct {
 
 func (x *ProbeCaseRequest) Reset() {
 	*x = ProbeCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2482,7 +2588,7 @@ func (x *ProbeCaseRequest) String() string {
 func (*ProbeCaseRequest) ProtoMessage() {}
 
 func (x *ProbeCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2495,7 +2601,7 @@ func (x *ProbeCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProbeCaseRequest.ProtoReflect.Descriptor instead.
 func (*ProbeCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *ProbeCaseRequest) GetName() string {
@@ -2577,7 +2683,7 @@ type ProbeCaseResponse struct {
 
 func (x *ProbeCaseResponse) Reset() {
 	*x = ProbeCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2589,7 +2695,7 @@ func (x *ProbeCaseResponse) String() string {
 func (*ProbeCaseResponse) ProtoMessage() {}
 
 func (x *ProbeCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2602,7 +2708,7 @@ func (x *ProbeCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProbeCaseResponse.ProtoReflect.Descriptor instead.
 func (*ProbeCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ProbeCaseResponse) GetProbes() []*Probe {
@@ -2635,7 +2741,7 @@ type Probe struct {
 
 func (x *Probe) Reset() {
 	*x = Probe{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2647,7 +2753,7 @@ func (x *Probe) String() string {
 func (*Probe) ProtoMessage() {}
 
 func (x *Probe) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2660,7 +2766,7 @@ func (x *Probe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Probe.ProtoReflect.Descriptor instead.
 func (*Probe) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Probe) GetCode() string {
@@ -2735,7 +2841,7 @@ type ListGatheringsRequest struct {
 
 func (x *ListGatheringsRequest) Reset() {
 	*x = ListGatheringsRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2747,7 +2853,7 @@ func (x *ListGatheringsRequest) String() string {
 func (*ListGatheringsRequest) ProtoMessage() {}
 
 func (x *ListGatheringsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2760,7 +2866,7 @@ func (x *ListGatheringsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListGatheringsRequest.ProtoReflect.Descriptor instead.
 func (*ListGatheringsRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ListGatheringsRequest) GetParent() string {
@@ -2780,7 +2886,7 @@ type ListGatheringsResponse struct {
 
 func (x *ListGatheringsResponse) Reset() {
 	*x = ListGatheringsResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2792,7 +2898,7 @@ func (x *ListGatheringsResponse) String() string {
 func (*ListGatheringsResponse) ProtoMessage() {}
 
 func (x *ListGatheringsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2805,7 +2911,7 @@ func (x *ListGatheringsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListGatheringsResponse.ProtoReflect.Descriptor instead.
 func (*ListGatheringsResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListGatheringsResponse) GetGatherings() []*Gathering {
@@ -2840,7 +2946,7 @@ type Gathering struct {
 
 func (x *Gathering) Reset() {
 	*x = Gathering{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2852,7 +2958,7 @@ func (x *Gathering) String() string {
 func (*Gathering) ProtoMessage() {}
 
 func (x *Gathering) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2865,7 +2971,7 @@ func (x *Gathering) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Gathering.ProtoReflect.Descriptor instead.
 func (*Gathering) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *Gathering) GetClutch() string {
@@ -2947,7 +3053,7 @@ type MarkCaseSeenRequest struct {
 
 func (x *MarkCaseSeenRequest) Reset() {
 	*x = MarkCaseSeenRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2959,7 +3065,7 @@ func (x *MarkCaseSeenRequest) String() string {
 func (*MarkCaseSeenRequest) ProtoMessage() {}
 
 func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2972,7 +3078,7 @@ func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenRequest.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *MarkCaseSeenRequest) GetName() string {
@@ -2991,7 +3097,7 @@ type MarkCaseSeenResponse struct {
 
 func (x *MarkCaseSeenResponse) Reset() {
 	*x = MarkCaseSeenResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3003,7 +3109,7 @@ func (x *MarkCaseSeenResponse) String() string {
 func (*MarkCaseSeenResponse) ProtoMessage() {}
 
 func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3016,7 +3122,7 @@ func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenResponse.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *MarkCaseSeenResponse) GetCase() *Case {
@@ -3039,7 +3145,7 @@ type SetCaseAsideRequest struct {
 
 func (x *SetCaseAsideRequest) Reset() {
 	*x = SetCaseAsideRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3051,7 +3157,7 @@ func (x *SetCaseAsideRequest) String() string {
 func (*SetCaseAsideRequest) ProtoMessage() {}
 
 func (x *SetCaseAsideRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3064,7 +3170,7 @@ func (x *SetCaseAsideRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCaseAsideRequest.ProtoReflect.Descriptor instead.
 func (*SetCaseAsideRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *SetCaseAsideRequest) GetName() string {
@@ -3097,7 +3203,7 @@ type SetCaseAsideResponse struct {
 
 func (x *SetCaseAsideResponse) Reset() {
 	*x = SetCaseAsideResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3109,7 +3215,7 @@ func (x *SetCaseAsideResponse) String() string {
 func (*SetCaseAsideResponse) ProtoMessage() {}
 
 func (x *SetCaseAsideResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3122,7 +3228,7 @@ func (x *SetCaseAsideResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCaseAsideResponse.ProtoReflect.Descriptor instead.
 func (*SetCaseAsideResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *SetCaseAsideResponse) GetCase() *Case {
@@ -3144,7 +3250,7 @@ type AcknowledgeMessagesRequest struct {
 
 func (x *AcknowledgeMessagesRequest) Reset() {
 	*x = AcknowledgeMessagesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3156,7 +3262,7 @@ func (x *AcknowledgeMessagesRequest) String() string {
 func (*AcknowledgeMessagesRequest) ProtoMessage() {}
 
 func (x *AcknowledgeMessagesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3169,7 +3275,7 @@ func (x *AcknowledgeMessagesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeMessagesRequest.ProtoReflect.Descriptor instead.
 func (*AcknowledgeMessagesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{39}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *AcknowledgeMessagesRequest) GetName() string {
@@ -3201,7 +3307,7 @@ type AcknowledgeMessagesResponse struct {
 
 func (x *AcknowledgeMessagesResponse) Reset() {
 	*x = AcknowledgeMessagesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3213,7 +3319,7 @@ func (x *AcknowledgeMessagesResponse) String() string {
 func (*AcknowledgeMessagesResponse) ProtoMessage() {}
 
 func (x *AcknowledgeMessagesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3226,7 +3332,7 @@ func (x *AcknowledgeMessagesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeMessagesResponse.ProtoReflect.Descriptor instead.
 func (*AcknowledgeMessagesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{40}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
 }
 
 type LookAfterCaseRequest struct {
@@ -3240,7 +3346,7 @@ type LookAfterCaseRequest struct {
 
 func (x *LookAfterCaseRequest) Reset() {
 	*x = LookAfterCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3252,7 +3358,7 @@ func (x *LookAfterCaseRequest) String() string {
 func (*LookAfterCaseRequest) ProtoMessage() {}
 
 func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3265,7 +3371,7 @@ func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAfterCaseRequest.ProtoReflect.Descriptor instead.
 func (*LookAfterCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *LookAfterCaseRequest) GetName() string {
@@ -3291,7 +3397,7 @@ type LookAfterCaseResponse struct {
 
 func (x *LookAfterCaseResponse) Reset() {
 	*x = LookAfterCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3303,7 +3409,7 @@ func (x *LookAfterCaseResponse) String() string {
 func (*LookAfterCaseResponse) ProtoMessage() {}
 
 func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3316,7 +3422,7 @@ func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAfterCaseResponse.ProtoReflect.Descriptor instead.
 func (*LookAfterCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *LookAfterCaseResponse) GetCase() *Case {
@@ -3339,7 +3445,7 @@ type EndCaseRequest struct {
 
 func (x *EndCaseRequest) Reset() {
 	*x = EndCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3351,7 +3457,7 @@ func (x *EndCaseRequest) String() string {
 func (*EndCaseRequest) ProtoMessage() {}
 
 func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3364,7 +3470,7 @@ func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseRequest.ProtoReflect.Descriptor instead.
 func (*EndCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{43}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *EndCaseRequest) GetName() string {
@@ -3404,7 +3510,7 @@ type EndCaseResponse struct {
 
 func (x *EndCaseResponse) Reset() {
 	*x = EndCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3416,7 +3522,7 @@ func (x *EndCaseResponse) String() string {
 func (*EndCaseResponse) ProtoMessage() {}
 
 func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3429,7 +3535,7 @@ func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseResponse.ProtoReflect.Descriptor instead.
 func (*EndCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{44}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *EndCaseResponse) GetCase() *Case {
@@ -3451,7 +3557,7 @@ type GiveBackRequest struct {
 
 func (x *GiveBackRequest) Reset() {
 	*x = GiveBackRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3463,7 +3569,7 @@ func (x *GiveBackRequest) String() string {
 func (*GiveBackRequest) ProtoMessage() {}
 
 func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3476,7 +3582,7 @@ func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackRequest.ProtoReflect.Descriptor instead.
 func (*GiveBackRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{45}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *GiveBackRequest) GetName() string {
@@ -3502,7 +3608,7 @@ type GiveBackResponse struct {
 
 func (x *GiveBackResponse) Reset() {
 	*x = GiveBackResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3514,7 +3620,7 @@ func (x *GiveBackResponse) String() string {
 func (*GiveBackResponse) ProtoMessage() {}
 
 func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3527,7 +3633,7 @@ func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackResponse.ProtoReflect.Descriptor instead.
 func (*GiveBackResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{46}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *GiveBackResponse) GetCase() *Case {
@@ -3547,7 +3653,7 @@ type ReopenCaseRequest struct {
 
 func (x *ReopenCaseRequest) Reset() {
 	*x = ReopenCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3559,7 +3665,7 @@ func (x *ReopenCaseRequest) String() string {
 func (*ReopenCaseRequest) ProtoMessage() {}
 
 func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3572,7 +3678,7 @@ func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseRequest.ProtoReflect.Descriptor instead.
 func (*ReopenCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{47}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *ReopenCaseRequest) GetName() string {
@@ -3598,7 +3704,7 @@ type ReopenCaseResponse struct {
 
 func (x *ReopenCaseResponse) Reset() {
 	*x = ReopenCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3610,7 +3716,7 @@ func (x *ReopenCaseResponse) String() string {
 func (*ReopenCaseResponse) ProtoMessage() {}
 
 func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3623,7 +3729,7 @@ func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseResponse.ProtoReflect.Descriptor instead.
 func (*ReopenCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{48}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *ReopenCaseResponse) GetCase() *Case {
@@ -3642,7 +3748,7 @@ type WatchCasesRequest struct {
 
 func (x *WatchCasesRequest) Reset() {
 	*x = WatchCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3654,7 +3760,7 @@ func (x *WatchCasesRequest) String() string {
 func (*WatchCasesRequest) ProtoMessage() {}
 
 func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3667,7 +3773,7 @@ func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesRequest.ProtoReflect.Descriptor instead.
 func (*WatchCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{49}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *WatchCasesRequest) GetParent() string {
@@ -3689,7 +3795,7 @@ type WatchCasesResponse struct {
 
 func (x *WatchCasesResponse) Reset() {
 	*x = WatchCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3701,7 +3807,7 @@ func (x *WatchCasesResponse) String() string {
 func (*WatchCasesResponse) ProtoMessage() {}
 
 func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3714,7 +3820,7 @@ func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesResponse.ProtoReflect.Descriptor instead.
 func (*WatchCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{50}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *WatchCasesResponse) GetCase() *Case {
@@ -3911,7 +4017,14 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x87\x01\n" +
 	"\x12LookAtPhotoRequest\x12q\n" +
 	"\x04name\x18\x01 \x01(\tB]\xe0A\x02\xbaHWrU2S^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}/photos/[A-Za-z0-9_-]{1,64}$R\x04name\"\x15\n" +
-	"\x13LookAtPhotoResponse\"\xde\x01\n" +
+	"\x13LookAtPhotoResponse\"\x84\x01\n" +
+	"\x0fReadCardRequest\x12q\n" +
+	"\x04name\x18\x01 \x01(\tB]\xe0A\x02\xbaHWrU2S^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}/photos/[A-Za-z0-9_-]{1,64}$R\x04name\"]\n" +
+	"\x10ReadCardResponse\x12\x14\n" +
+	"\x05found\x18\x01 \x01(\bR\x05found\x12\x12\n" +
+	"\x04case\x18\x02 \x01(\tR\x04case\x12\x1f\n" +
+	"\vanimal_name\x18\x03 \x01(\tR\n" +
+	"animalName\"\xde\x01\n" +
 	"\x10ListCasesRequest\x12@\n" +
 	"\x06parent\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x06parent\x12'\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\n" +
@@ -4039,7 +4152,7 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tCaseState\x12\x1a\n" +
 	"\x16CASE_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fCASE_STATE_OPEN\x10\x01\x12\x14\n" +
-	"\x10CASE_STATE_ENDED\x10\x022\xac\x13\n" +
+	"\x10CASE_STATE_ENDED\x10\x022\xb6\x14\n" +
 	"\vCaseService\x12z\n" +
 	"\tListCases\x12\x1d.warmhand.v1.ListCasesRequest\x1a\x1e.warmhand.v1.ListCasesResponse\".\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{parent=breeders/*}/cases\x12z\n" +
 	"\x0fListKeeperCases\x12#.warmhand.v1.ListKeeperCasesRequest\x1a$.warmhand.v1.ListKeeperCasesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/keepers/me/cases\x12r\n" +
@@ -4049,7 +4162,8 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\n" +
 	"ListPhotos\x12\x1e.warmhand.v1.ListPhotosRequest\x1a\x1f.warmhand.v1.ListPhotosResponse\"7\xdaA\x06parent\x82\xd3\xe4\x93\x02(\x12&/v1/{parent=breeders/*/cases/*}/photos\x12\x8a\x01\n" +
 	"\rListNewPhotos\x12!.warmhand.v1.ListNewPhotosRequest\x1a\".warmhand.v1.ListNewPhotosResponse\"2\xdaA\x06parent\x82\xd3\xe4\x93\x02#\x12!/v1/{parent=breeders/*}/newPhotos\x12\x91\x01\n" +
-	"\vLookAtPhoto\x12\x1f.warmhand.v1.LookAtPhotoRequest\x1a .warmhand.v1.LookAtPhotoResponse\"?\xdaA\x04name\x82\xd3\xe4\x93\x022:\x01*\"-/v1/{name=breeders/*/cases/*/photos/*}:lookAt\x12~\n" +
+	"\vLookAtPhoto\x12\x1f.warmhand.v1.LookAtPhotoRequest\x1a .warmhand.v1.LookAtPhotoResponse\"?\xdaA\x04name\x82\xd3\xe4\x93\x022:\x01*\"-/v1/{name=breeders/*/cases/*/photos/*}:lookAt\x12\x87\x01\n" +
+	"\bReadCard\x12\x1c.warmhand.v1.ReadCardRequest\x1a\x1d.warmhand.v1.ReadCardResponse\">\xdaA\x04name\x82\xd3\xe4\x93\x021\x12//v1/{name=breeders/*/cases/*/photos/*}:readCard\x12~\n" +
 	"\tProbeCase\x12\x1d.warmhand.v1.ProbeCaseRequest\x1a\x1e.warmhand.v1.ProbeCaseResponse\"2\xdaA\x04name\x82\xd3\xe4\x93\x02%\x12#/v1/{name=breeders/*/cases/*}:probe\x12\x8e\x01\n" +
 	"\x0eListGatherings\x12\".warmhand.v1.ListGatheringsRequest\x1a#.warmhand.v1.ListGatheringsResponse\"3\xdaA\x06parent\x82\xd3\xe4\x93\x02$\x12\"/v1/{parent=breeders/*}/gatherings\x12\x8d\x01\n" +
 	"\fMarkCaseSeen\x12 .warmhand.v1.MarkCaseSeenRequest\x1a!.warmhand.v1.MarkCaseSeenResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:markSeen\x12\x9f\x01\n" +
@@ -4076,7 +4190,7 @@ func file_warmhand_v1_case_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_case_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 51)
+var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 53)
 var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(Turn)(0),                           // 0: warmhand.v1.Turn
 	(Standing)(0),                       // 1: warmhand.v1.Standing
@@ -4098,98 +4212,100 @@ var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(*ListNewPhotosResponse)(nil),       // 17: warmhand.v1.ListNewPhotosResponse
 	(*LookAtPhotoRequest)(nil),          // 18: warmhand.v1.LookAtPhotoRequest
 	(*LookAtPhotoResponse)(nil),         // 19: warmhand.v1.LookAtPhotoResponse
-	(*ListCasesRequest)(nil),            // 20: warmhand.v1.ListCasesRequest
-	(*ListCasesResponse)(nil),           // 21: warmhand.v1.ListCasesResponse
-	(*ListKeeperCasesRequest)(nil),      // 22: warmhand.v1.ListKeeperCasesRequest
-	(*ListKeeperCasesResponse)(nil),     // 23: warmhand.v1.ListKeeperCasesResponse
-	(*GetCaseRequest)(nil),              // 24: warmhand.v1.GetCaseRequest
-	(*GetCaseResponse)(nil),             // 25: warmhand.v1.GetCaseResponse
-	(*GetCourseRequest)(nil),            // 26: warmhand.v1.GetCourseRequest
-	(*GetCourseResponse)(nil),           // 27: warmhand.v1.GetCourseResponse
-	(*ListFlagsRequest)(nil),            // 28: warmhand.v1.ListFlagsRequest
-	(*ListFlagsResponse)(nil),           // 29: warmhand.v1.ListFlagsResponse
-	(*ListPhotosRequest)(nil),           // 30: warmhand.v1.ListPhotosRequest
-	(*ListPhotosResponse)(nil),          // 31: warmhand.v1.ListPhotosResponse
-	(*ProbeCaseRequest)(nil),            // 32: warmhand.v1.ProbeCaseRequest
-	(*ProbeCaseResponse)(nil),           // 33: warmhand.v1.ProbeCaseResponse
-	(*Probe)(nil),                       // 34: warmhand.v1.Probe
-	(*ListGatheringsRequest)(nil),       // 35: warmhand.v1.ListGatheringsRequest
-	(*ListGatheringsResponse)(nil),      // 36: warmhand.v1.ListGatheringsResponse
-	(*Gathering)(nil),                   // 37: warmhand.v1.Gathering
-	(*MarkCaseSeenRequest)(nil),         // 38: warmhand.v1.MarkCaseSeenRequest
-	(*MarkCaseSeenResponse)(nil),        // 39: warmhand.v1.MarkCaseSeenResponse
-	(*SetCaseAsideRequest)(nil),         // 40: warmhand.v1.SetCaseAsideRequest
-	(*SetCaseAsideResponse)(nil),        // 41: warmhand.v1.SetCaseAsideResponse
-	(*AcknowledgeMessagesRequest)(nil),  // 42: warmhand.v1.AcknowledgeMessagesRequest
-	(*AcknowledgeMessagesResponse)(nil), // 43: warmhand.v1.AcknowledgeMessagesResponse
-	(*LookAfterCaseRequest)(nil),        // 44: warmhand.v1.LookAfterCaseRequest
-	(*LookAfterCaseResponse)(nil),       // 45: warmhand.v1.LookAfterCaseResponse
-	(*EndCaseRequest)(nil),              // 46: warmhand.v1.EndCaseRequest
-	(*EndCaseResponse)(nil),             // 47: warmhand.v1.EndCaseResponse
-	(*GiveBackRequest)(nil),             // 48: warmhand.v1.GiveBackRequest
-	(*GiveBackResponse)(nil),            // 49: warmhand.v1.GiveBackResponse
-	(*ReopenCaseRequest)(nil),           // 50: warmhand.v1.ReopenCaseRequest
-	(*ReopenCaseResponse)(nil),          // 51: warmhand.v1.ReopenCaseResponse
-	(*WatchCasesRequest)(nil),           // 52: warmhand.v1.WatchCasesRequest
-	(*WatchCasesResponse)(nil),          // 53: warmhand.v1.WatchCasesResponse
-	(*Animal)(nil),                      // 54: warmhand.v1.Animal
-	(*timestamppb.Timestamp)(nil),       // 55: google.protobuf.Timestamp
-	(Outcome)(0),                        // 56: warmhand.v1.Outcome
-	(*Entry)(nil),                       // 57: warmhand.v1.Entry
-	(ActorKind)(0),                      // 58: warmhand.v1.ActorKind
-	(*SetupAnswer)(nil),                 // 59: warmhand.v1.SetupAnswer
-	(*SetupMark)(nil),                   // 60: warmhand.v1.SetupMark
-	(*Offer)(nil),                       // 61: warmhand.v1.Offer
-	(*WeighIn)(nil),                     // 62: warmhand.v1.WeighIn
-	(*ClimateReading)(nil),              // 63: warmhand.v1.ClimateReading
+	(*ReadCardRequest)(nil),             // 20: warmhand.v1.ReadCardRequest
+	(*ReadCardResponse)(nil),            // 21: warmhand.v1.ReadCardResponse
+	(*ListCasesRequest)(nil),            // 22: warmhand.v1.ListCasesRequest
+	(*ListCasesResponse)(nil),           // 23: warmhand.v1.ListCasesResponse
+	(*ListKeeperCasesRequest)(nil),      // 24: warmhand.v1.ListKeeperCasesRequest
+	(*ListKeeperCasesResponse)(nil),     // 25: warmhand.v1.ListKeeperCasesResponse
+	(*GetCaseRequest)(nil),              // 26: warmhand.v1.GetCaseRequest
+	(*GetCaseResponse)(nil),             // 27: warmhand.v1.GetCaseResponse
+	(*GetCourseRequest)(nil),            // 28: warmhand.v1.GetCourseRequest
+	(*GetCourseResponse)(nil),           // 29: warmhand.v1.GetCourseResponse
+	(*ListFlagsRequest)(nil),            // 30: warmhand.v1.ListFlagsRequest
+	(*ListFlagsResponse)(nil),           // 31: warmhand.v1.ListFlagsResponse
+	(*ListPhotosRequest)(nil),           // 32: warmhand.v1.ListPhotosRequest
+	(*ListPhotosResponse)(nil),          // 33: warmhand.v1.ListPhotosResponse
+	(*ProbeCaseRequest)(nil),            // 34: warmhand.v1.ProbeCaseRequest
+	(*ProbeCaseResponse)(nil),           // 35: warmhand.v1.ProbeCaseResponse
+	(*Probe)(nil),                       // 36: warmhand.v1.Probe
+	(*ListGatheringsRequest)(nil),       // 37: warmhand.v1.ListGatheringsRequest
+	(*ListGatheringsResponse)(nil),      // 38: warmhand.v1.ListGatheringsResponse
+	(*Gathering)(nil),                   // 39: warmhand.v1.Gathering
+	(*MarkCaseSeenRequest)(nil),         // 40: warmhand.v1.MarkCaseSeenRequest
+	(*MarkCaseSeenResponse)(nil),        // 41: warmhand.v1.MarkCaseSeenResponse
+	(*SetCaseAsideRequest)(nil),         // 42: warmhand.v1.SetCaseAsideRequest
+	(*SetCaseAsideResponse)(nil),        // 43: warmhand.v1.SetCaseAsideResponse
+	(*AcknowledgeMessagesRequest)(nil),  // 44: warmhand.v1.AcknowledgeMessagesRequest
+	(*AcknowledgeMessagesResponse)(nil), // 45: warmhand.v1.AcknowledgeMessagesResponse
+	(*LookAfterCaseRequest)(nil),        // 46: warmhand.v1.LookAfterCaseRequest
+	(*LookAfterCaseResponse)(nil),       // 47: warmhand.v1.LookAfterCaseResponse
+	(*EndCaseRequest)(nil),              // 48: warmhand.v1.EndCaseRequest
+	(*EndCaseResponse)(nil),             // 49: warmhand.v1.EndCaseResponse
+	(*GiveBackRequest)(nil),             // 50: warmhand.v1.GiveBackRequest
+	(*GiveBackResponse)(nil),            // 51: warmhand.v1.GiveBackResponse
+	(*ReopenCaseRequest)(nil),           // 52: warmhand.v1.ReopenCaseRequest
+	(*ReopenCaseResponse)(nil),          // 53: warmhand.v1.ReopenCaseResponse
+	(*WatchCasesRequest)(nil),           // 54: warmhand.v1.WatchCasesRequest
+	(*WatchCasesResponse)(nil),          // 55: warmhand.v1.WatchCasesResponse
+	(*Animal)(nil),                      // 56: warmhand.v1.Animal
+	(*timestamppb.Timestamp)(nil),       // 57: google.protobuf.Timestamp
+	(Outcome)(0),                        // 58: warmhand.v1.Outcome
+	(*Entry)(nil),                       // 59: warmhand.v1.Entry
+	(ActorKind)(0),                      // 60: warmhand.v1.ActorKind
+	(*SetupAnswer)(nil),                 // 61: warmhand.v1.SetupAnswer
+	(*SetupMark)(nil),                   // 62: warmhand.v1.SetupMark
+	(*Offer)(nil),                       // 63: warmhand.v1.Offer
+	(*WeighIn)(nil),                     // 64: warmhand.v1.WeighIn
+	(*ClimateReading)(nil),              // 65: warmhand.v1.ClimateReading
 }
 var file_warmhand_v1_case_service_proto_depIdxs = []int32{
-	54, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
-	55, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
-	55, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
-	56, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
+	56, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
+	57, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
+	57, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
+	58, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
 	1,  // 4: warmhand.v1.Case.standing:type_name -> warmhand.v1.Standing
-	55, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
-	55, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
-	55, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
-	55, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
+	57, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
+	57, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
+	57, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
+	57, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
 	4,  // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
-	55, // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
-	55, // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
-	55, // 12: warmhand.v1.Case.keeper_got_time:type_name -> google.protobuf.Timestamp
-	55, // 13: warmhand.v1.Case.keeper_read_time:type_name -> google.protobuf.Timestamp
-	55, // 14: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
+	57, // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
+	57, // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
+	57, // 12: warmhand.v1.Case.keeper_got_time:type_name -> google.protobuf.Timestamp
+	57, // 13: warmhand.v1.Case.keeper_read_time:type_name -> google.protobuf.Timestamp
+	57, // 14: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
 	0,  // 15: warmhand.v1.Case.turn:type_name -> warmhand.v1.Turn
 	1,  // 16: warmhand.v1.Case.seen_standing:type_name -> warmhand.v1.Standing
-	55, // 17: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
-	55, // 18: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
+	57, // 17: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
+	57, // 18: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
 	5,  // 19: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
 	6,  // 20: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
 	7,  // 21: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
 	8,  // 22: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
-	55, // 23: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
+	57, // 23: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
 	1,  // 24: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
 	11, // 25: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
-	57, // 26: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
+	59, // 26: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
 	10, // 27: warmhand.v1.Course.look_backs:type_name -> warmhand.v1.LookBack
-	55, // 28: warmhand.v1.LookBack.agree_time:type_name -> google.protobuf.Timestamp
-	55, // 29: warmhand.v1.LookBack.hold_time:type_name -> google.protobuf.Timestamp
-	55, // 30: warmhand.v1.LookBack.from_time:type_name -> google.protobuf.Timestamp
-	55, // 31: warmhand.v1.LookBack.to_time:type_name -> google.protobuf.Timestamp
-	55, // 32: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
+	57, // 28: warmhand.v1.LookBack.agree_time:type_name -> google.protobuf.Timestamp
+	57, // 29: warmhand.v1.LookBack.hold_time:type_name -> google.protobuf.Timestamp
+	57, // 30: warmhand.v1.LookBack.from_time:type_name -> google.protobuf.Timestamp
+	57, // 31: warmhand.v1.LookBack.to_time:type_name -> google.protobuf.Timestamp
+	57, // 32: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
 	1,  // 33: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
 	1,  // 34: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
-	55, // 35: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
-	55, // 36: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
+	57, // 35: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
+	57, // 36: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
 	13, // 37: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
-	55, // 38: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
+	57, // 38: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
 	1,  // 39: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
-	55, // 40: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	55, // 41: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
-	58, // 42: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
+	57, // 40: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	57, // 41: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
+	60, // 42: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
 	14, // 43: warmhand.v1.NewPhoto.photo:type_name -> warmhand.v1.Photo
-	59, // 44: warmhand.v1.NewPhoto.answer:type_name -> warmhand.v1.SetupAnswer
-	60, // 45: warmhand.v1.NewPhoto.mark:type_name -> warmhand.v1.SetupMark
+	61, // 44: warmhand.v1.NewPhoto.answer:type_name -> warmhand.v1.SetupAnswer
+	62, // 45: warmhand.v1.NewPhoto.mark:type_name -> warmhand.v1.SetupMark
 	16, // 46: warmhand.v1.ListNewPhotosResponse.photos:type_name -> warmhand.v1.NewPhoto
 	2,  // 47: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
 	3,  // 48: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
@@ -4198,65 +4314,67 @@ var file_warmhand_v1_case_service_proto_depIdxs = []int32{
 	9,  // 51: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
 	12, // 52: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
 	14, // 53: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
-	61, // 54: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
-	62, // 55: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
-	63, // 56: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
-	55, // 57: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
-	34, // 58: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
-	55, // 59: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
+	63, // 54: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
+	64, // 55: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
+	65, // 56: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
+	57, // 57: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
+	36, // 58: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
+	57, // 59: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
 	1,  // 60: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
-	55, // 61: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
-	37, // 62: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
+	57, // 61: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
+	39, // 62: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
 	3,  // 63: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
 	3,  // 64: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
-	55, // 65: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
+	57, // 65: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
 	3,  // 66: warmhand.v1.SetCaseAsideResponse.case:type_name -> warmhand.v1.Case
-	55, // 67: warmhand.v1.AcknowledgeMessagesRequest.got_time:type_name -> google.protobuf.Timestamp
-	55, // 68: warmhand.v1.AcknowledgeMessagesRequest.read_time:type_name -> google.protobuf.Timestamp
+	57, // 67: warmhand.v1.AcknowledgeMessagesRequest.got_time:type_name -> google.protobuf.Timestamp
+	57, // 68: warmhand.v1.AcknowledgeMessagesRequest.read_time:type_name -> google.protobuf.Timestamp
 	3,  // 69: warmhand.v1.LookAfterCaseResponse.case:type_name -> warmhand.v1.Case
-	56, // 70: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
+	58, // 70: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
 	3,  // 71: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
 	3,  // 72: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
 	3,  // 73: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
 	3,  // 74: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
-	20, // 75: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
-	22, // 76: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
-	24, // 77: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
-	26, // 78: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
-	28, // 79: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
-	30, // 80: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
+	22, // 75: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
+	24, // 76: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
+	26, // 77: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
+	28, // 78: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
+	30, // 79: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
+	32, // 80: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
 	15, // 81: warmhand.v1.CaseService.ListNewPhotos:input_type -> warmhand.v1.ListNewPhotosRequest
 	18, // 82: warmhand.v1.CaseService.LookAtPhoto:input_type -> warmhand.v1.LookAtPhotoRequest
-	32, // 83: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
-	35, // 84: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
-	38, // 85: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
-	40, // 86: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
-	44, // 87: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
-	46, // 88: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
-	50, // 89: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
-	48, // 90: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
-	42, // 91: warmhand.v1.CaseService.AcknowledgeMessages:input_type -> warmhand.v1.AcknowledgeMessagesRequest
-	52, // 92: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
-	21, // 93: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
-	23, // 94: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
-	25, // 95: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
-	27, // 96: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
-	29, // 97: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
-	31, // 98: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
-	17, // 99: warmhand.v1.CaseService.ListNewPhotos:output_type -> warmhand.v1.ListNewPhotosResponse
-	19, // 100: warmhand.v1.CaseService.LookAtPhoto:output_type -> warmhand.v1.LookAtPhotoResponse
-	33, // 101: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
-	36, // 102: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
-	39, // 103: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
-	41, // 104: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
-	45, // 105: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
-	47, // 106: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
-	51, // 107: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
-	49, // 108: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
-	43, // 109: warmhand.v1.CaseService.AcknowledgeMessages:output_type -> warmhand.v1.AcknowledgeMessagesResponse
-	53, // 110: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
-	93, // [93:111] is the sub-list for method output_type
-	75, // [75:93] is the sub-list for method input_type
+	20, // 83: warmhand.v1.CaseService.ReadCard:input_type -> warmhand.v1.ReadCardRequest
+	34, // 84: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
+	37, // 85: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
+	40, // 86: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
+	42, // 87: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
+	46, // 88: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
+	48, // 89: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
+	52, // 90: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
+	50, // 91: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
+	44, // 92: warmhand.v1.CaseService.AcknowledgeMessages:input_type -> warmhand.v1.AcknowledgeMessagesRequest
+	54, // 93: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
+	23, // 94: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
+	25, // 95: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
+	27, // 96: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
+	29, // 97: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
+	31, // 98: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
+	33, // 99: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
+	17, // 100: warmhand.v1.CaseService.ListNewPhotos:output_type -> warmhand.v1.ListNewPhotosResponse
+	19, // 101: warmhand.v1.CaseService.LookAtPhoto:output_type -> warmhand.v1.LookAtPhotoResponse
+	21, // 102: warmhand.v1.CaseService.ReadCard:output_type -> warmhand.v1.ReadCardResponse
+	35, // 103: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
+	38, // 104: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
+	41, // 105: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
+	43, // 106: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
+	47, // 107: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
+	49, // 108: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
+	53, // 109: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
+	51, // 110: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
+	45, // 111: warmhand.v1.CaseService.AcknowledgeMessages:output_type -> warmhand.v1.AcknowledgeMessagesResponse
+	55, // 112: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
+	94, // [94:113] is the sub-list for method output_type
+	75, // [75:94] is the sub-list for method input_type
 	75, // [75:75] is the sub-list for extension type_name
 	75, // [75:75] is the sub-list for extension extendee
 	0,  // [0:75] is the sub-list for field type_name
@@ -4269,7 +4387,7 @@ func file_warmhand_v1_case_service_proto_init() {
 	}
 	file_warmhand_v1_animal_service_proto_init()
 	file_warmhand_v1_entry_service_proto_init()
-	file_warmhand_v1_case_service_proto_msgTypes[29].OneofWrappers = []any{
+	file_warmhand_v1_case_service_proto_msgTypes[31].OneofWrappers = []any{
 		(*ProbeCaseRequest_Offer)(nil),
 		(*ProbeCaseRequest_WeighIn)(nil),
 		(*ProbeCaseRequest_Climate)(nil),
@@ -4280,7 +4398,7 @@ func file_warmhand_v1_case_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_case_service_proto_rawDesc), len(file_warmhand_v1_case_service_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   51,
+			NumMessages:   53,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

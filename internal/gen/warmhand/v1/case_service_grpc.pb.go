@@ -27,6 +27,7 @@ const (
 	CaseService_ListPhotos_FullMethodName          = "/warmhand.v1.CaseService/ListPhotos"
 	CaseService_ListNewPhotos_FullMethodName       = "/warmhand.v1.CaseService/ListNewPhotos"
 	CaseService_LookAtPhoto_FullMethodName         = "/warmhand.v1.CaseService/LookAtPhoto"
+	CaseService_ReadCard_FullMethodName            = "/warmhand.v1.CaseService/ReadCard"
 	CaseService_ProbeCase_FullMethodName           = "/warmhand.v1.CaseService/ProbeCase"
 	CaseService_ListGatherings_FullMethodName      = "/warmhand.v1.CaseService/ListGatherings"
 	CaseService_MarkCaseSeen_FullMethodName        = "/warmhand.v1.CaseService/MarkCaseSeen"
@@ -61,6 +62,8 @@ type CaseServiceClient interface {
 	ListNewPhotos(ctx context.Context, in *ListNewPhotosRequest, opts ...grpc.CallOption) (*ListNewPhotosResponse, error)
 	// LookAtPhoto says that the breeder has looked at a photo: it is no longer new.
 	LookAtPhoto(ctx context.Context, in *LookAtPhotoRequest, opts ...grpc.CallOption) (*LookAtPhotoResponse, error)
+	// ReadCard reads the handover card that lies in a photo and says whose it is.
+	ReadCard(ctx context.Context, in *ReadCardRequest, opts ...grpc.CallOption) (*ReadCardResponse, error)
 	// ProbeCase says what would follow if something happened next; nothing is saved. Without a hypothetical entry it lists
 	// what would change the case most, the largest change first: three for the breeder, for the keeper one at most, and
 	// only what would help.
@@ -168,6 +171,16 @@ func (c *caseServiceClient) LookAtPhoto(ctx context.Context, in *LookAtPhotoRequ
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(LookAtPhotoResponse)
 	err := c.cc.Invoke(ctx, CaseService_LookAtPhoto_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *caseServiceClient) ReadCard(ctx context.Context, in *ReadCardRequest, opts ...grpc.CallOption) (*ReadCardResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReadCardResponse)
+	err := c.cc.Invoke(ctx, CaseService_ReadCard_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -305,6 +318,8 @@ type CaseServiceServer interface {
 	ListNewPhotos(context.Context, *ListNewPhotosRequest) (*ListNewPhotosResponse, error)
 	// LookAtPhoto says that the breeder has looked at a photo: it is no longer new.
 	LookAtPhoto(context.Context, *LookAtPhotoRequest) (*LookAtPhotoResponse, error)
+	// ReadCard reads the handover card that lies in a photo and says whose it is.
+	ReadCard(context.Context, *ReadCardRequest) (*ReadCardResponse, error)
 	// ProbeCase says what would follow if something happened next; nothing is saved. Without a hypothetical entry it lists
 	// what would change the case most, the largest change first: three for the breeder, for the keeper one at most, and
 	// only what would help.
@@ -361,6 +376,9 @@ func (UnimplementedCaseServiceServer) ListNewPhotos(context.Context, *ListNewPho
 }
 func (UnimplementedCaseServiceServer) LookAtPhoto(context.Context, *LookAtPhotoRequest) (*LookAtPhotoResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method LookAtPhoto not implemented")
+}
+func (UnimplementedCaseServiceServer) ReadCard(context.Context, *ReadCardRequest) (*ReadCardResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReadCard not implemented")
 }
 func (UnimplementedCaseServiceServer) ProbeCase(context.Context, *ProbeCaseRequest) (*ProbeCaseResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ProbeCase not implemented")
@@ -553,6 +571,24 @@ func _CaseService_LookAtPhoto_Handler(srv interface{}, ctx context.Context, dec 
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CaseServiceServer).LookAtPhoto(ctx, req.(*LookAtPhotoRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CaseService_ReadCard_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReadCardRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).ReadCard(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_ReadCard_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).ReadCard(ctx, req.(*ReadCardRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -768,6 +804,10 @@ var CaseService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "LookAtPhoto",
 			Handler:    _CaseService_LookAtPhoto_Handler,
+		},
+		{
+			MethodName: "ReadCard",
+			Handler:    _CaseService_ReadCard_Handler,
 		},
 		{
 			MethodName: "ProbeCase",

@@ -6,6 +6,7 @@ import type {
   ListNewPhotosResponseJson,
   MarkKindJson,
   NewPhotoJson,
+  ReadCardResponseJson,
   SetupPointJson,
 } from '../../core/contract';
 import { idOf, uuidv7 } from '../../core/ids';
@@ -165,6 +166,26 @@ function One({
     if (doing !== 'look') all.current?.querySelector<HTMLElement>('.frame')?.focus({ preventScroll: true });
   }, [doing]);
 
+  const measurable = point?.measure === 'opening' || point?.measure === 'gap';
+  // Whose card lies beside what is to be measured: a picture of another tank is easily sent.
+  const [card, setCard] = useState<ReadCardResponseJson | undefined>();
+  useEffect(() => {
+    if (!measurable) return;
+    const stop = new AbortController();
+    ask<ReadCardResponseJson>('GET', `/v1/${name}:readCard`, undefined, { signal: stop.signal }).then(
+      setCard,
+      () => undefined,
+    );
+    return () => stop.abort();
+  }, []);
+  const whose = !card?.found
+    ? ''
+    : card.case === caseOf(p)
+      ? `The card in it is ${p.animalName}’s.`
+      : card.case
+        ? `The card in it is ${card.animalName}’s. Is it the right tank?`
+        : 'The code in it is no card of yours.';
+
   const look = () => ask('POST', `/v1/${name}:lookAt`, {});
   /** The ids are made once: trying again doubles nothing. */
   const entry = (body: object) => {
@@ -220,7 +241,6 @@ function One({
     setDoing(what);
     setText(what === 'again' ? 'Please take another picture of this place, straight on and near.' : '');
   };
-  const measurable = point?.measure === 'opening' || point?.measure === 'gap';
 
   const act = useRef({ fine, onSkip, onBack, begin, doing, measurable });
   act.current = { fine, onSkip, onBack, begin, doing, measurable };
@@ -262,6 +282,7 @@ function One({
         </p>
       )}
       {!choice && p.note && <p>{p.note}</p>}
+      {whose && (card?.case === caseOf(p) ? <p class="muted">{whose}</p> : <Notice kind="warn" live title={whose} />)}
       {beside && <p>You wrote: {p.markText}</p>}
       {(doing === 'hazard' || doing === 'again') && (
         <p class="muted" role="status">

@@ -1856,6 +1856,86 @@ export declare type LookAtPhotoResponseJson = {
 export declare const LookAtPhotoResponseSchema: GenMessage<LookAtPhotoResponse, {jsonType: LookAtPhotoResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.ReadCardRequest
+ */
+export declare type ReadCardRequest = Message<"warmhand.v1.ReadCardRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.ReadCardRequest
+ */
+export declare type ReadCardRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.ReadCardRequest.
+ * Use `create(ReadCardRequestSchema)` to create a new message.
+ */
+export declare const ReadCardRequestSchema: GenMessage<ReadCardRequest, {jsonType: ReadCardRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.ReadCardResponse
+ */
+export declare type ReadCardResponse = Message<"warmhand.v1.ReadCardResponse"> & {
+  /**
+   * A code lies in the photo.
+   *
+   * @generated from field: bool found = 1;
+   */
+  found: boolean;
+
+  /**
+   * The case whose card it is; empty: none of this breeder's.
+   *
+   * @generated from field: string case = 2;
+   */
+  case: string;
+
+  /**
+   * @generated from field: string animal_name = 3;
+   */
+  animalName: string;
+};
+
+/**
+ * @generated from message warmhand.v1.ReadCardResponse
+ */
+export declare type ReadCardResponseJson = {
+  /**
+   * A code lies in the photo.
+   *
+   * @generated from field: bool found = 1;
+   */
+  found?: boolean;
+
+  /**
+   * The case whose card it is; empty: none of this breeder's.
+   *
+   * @generated from field: string case = 2;
+   */
+  case?: string;
+
+  /**
+   * @generated from field: string animal_name = 3;
+   */
+  animalName?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.ReadCardResponse.
+ * Use `create(ReadCardResponseSchema)` to create a new message.
+ */
+export declare const ReadCardResponseSchema: GenMessage<ReadCardResponse, {jsonType: ReadCardResponseJson}>;
+
+/**
  * @generated from message warmhand.v1.ListCasesRequest
  */
 export declare type ListCasesRequest = Message<"warmhand.v1.ListCasesRequest"> & {
@@ -3396,6 +3476,16 @@ export declare const CaseService: GenService<{
     methodKind: "unary";
     input: typeof LookAtPhotoRequestSchema;
     output: typeof LookAtPhotoResponseSchema;
+  },
+  /**
+   * ReadCard reads the handover card that lies in a photo and says whose it is.
+   *
+   * @generated from rpc warmhand.v1.CaseService.ReadCard
+   */
+  readCard: {
+    methodKind: "unary";
+    input: typeof ReadCardRequestSchema;
+    output: typeof ReadCardResponseSchema;
   },
   /**
    * ProbeCase says what would follow if something happened next; nothing is saved. Without a hypothetical entry it lists
