@@ -116,13 +116,11 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
             : `Tap all round the rim of the opening, 6 to 8 places: ${rim.length} so far.`
           : busy
             ? 'Measuring'
-            : '';
+            : rim.length < most
+              ? 'One or two more places make it surer.'
+              : '';
   return (
     <div class="stack">
-      <p role="status">
-        {trouble || (found === undefined && !bank && !held ? `Looking for the card in the picture. ${next}` : next)}
-      </p>
-      {found === null && <p>The handover card was not found in this picture.</p>}
       <Stage
         src={src}
         alt={words}
@@ -135,6 +133,10 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
           ...rim.map((s, i) => ({ ...s, text: `${i + 1}`, words: `Place ${i + 1} on the rim`, kind: 'tap' as const })),
         ]}
       />
+      <p role="status">
+        {trouble || (found === undefined && !bank && !held ? `Looking for the card in the picture. ${next}` : next)}
+      </p>
+      {found === null && <p>The handover card was not found in this picture.</p>}
       {answer?.refusal && (
         <Notice kind="warn" live title="No width yet">
           <p>{answer.refusal.text}</p>
@@ -149,6 +151,26 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
           <p>{result.advice || 'That is close enough to go by.'}</p>
         </Notice>
       )}
+      <div class="actions">
+        <Button
+          kind="main"
+          icon="check"
+          disabled={!result}
+          onClick={() =>
+            result &&
+            onDone({
+              taps: { photo, slot, rim, ...(bank && { card }) },
+              widthMm: result.widthMm,
+              plusMinusMm: result.plusMinusMm,
+            })
+          }
+        >
+          Use this width
+        </Button>
+        <Button kind="quiet" onClick={onClose}>
+          Leave it
+        </Button>
+      </div>
       <div class="row">
         <Button onClick={back} disabled={rim.length + card.length === 0}>
           Take the last tap back
@@ -207,26 +229,6 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
           </label>
         </div>
       </fieldset>
-      <div class="actions">
-        <Button
-          kind="main"
-          icon="check"
-          disabled={!result}
-          onClick={() =>
-            result &&
-            onDone({
-              taps: { photo, slot, rim, ...(bank && { card }) },
-              widthMm: result.widthMm,
-              plusMinusMm: result.plusMinusMm,
-            })
-          }
-        >
-          Use this width
-        </Button>
-        <Button kind="quiet" onClick={onClose}>
-          Leave it
-        </Button>
-      </div>
     </div>
   );
 }
