@@ -255,6 +255,51 @@ func (c *caseService) AcknowledgeMessages(ctx context.Context, req *pb.Acknowled
 	return &pb.AcknowledgeMessagesResponse{}, c.s.followup.Acknowledge(ctx, callOf(ctx).who.Actor, c.s.now(), ids[0], ids[1], got, read)
 }
 
+func (c *caseService) AgreeReturn(ctx context.Context, req *pb.AgreeReturnRequest) (*pb.AgreeReturnResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	v, err := c.s.followup.AgreeReturn(ctx, who, c.s.now(), ids[0], ids[1], req.GetHow())
+	return &pb.AgreeReturnResponse{Case: caseToProto(&v, who, true)}, err
+}
+
+func (c *caseService) SendReturn(ctx context.Context, req *pb.SendReturnRequest) (*pb.SendReturnResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	v, err := c.s.followup.SendReturn(ctx, who, c.s.now(), ids[0], ids[1])
+	return &pb.SendReturnResponse{Case: caseToProto(&v, who, true)}, err
+}
+
+func (c *caseService) EndQuarantine(ctx context.Context, req *pb.EndQuarantineRequest) (*pb.EndQuarantineResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	v, err := c.s.followup.EndQuarantine(ctx, who, ids[0], ids[1])
+	return &pb.EndQuarantineResponse{Case: caseToProto(&v, who, true)}, err
+}
+
+func (c *caseService) ArriveReturn(ctx context.Context, req *pb.ArriveReturnRequest) (*pb.ArriveReturnResponse, error) {
+	ids, err := split("name", req.GetName(), "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	until, err := maybeTimeFromProto("quarantine_time", req.GetQuarantineTime())
+	if err != nil {
+		return nil, err
+	}
+	who := callOf(ctx).who.Actor
+	v, err := c.s.followup.Arrive(ctx, who, c.s.now(), ids[0], ids[1], followup.Arrival{Mass: care.Grams(req.GetMassG()), Quarantine: until,
+		Place: req.GetPlace(), Learned: req.GetLearned(), RequestID: req.GetRequestId()})
+	return &pb.ArriveReturnResponse{Case: caseToProto(&v, who, true)}, err
+}
+
 func (c *caseService) EndCase(ctx context.Context, req *pb.EndCaseRequest) (*pb.EndCaseResponse, error) {
 	ids, err := split("name", req.GetName(), "breeders", "cases")
 	if err != nil {

@@ -569,7 +569,9 @@ func caseToProto(v *followup.CaseView, who care.Actor, whole bool) *pb.Case {
 		Outcome: outcomes.proto(c.Outcome), Standing: standings.proto(c.Standing), Urgency: c.Urgency, Headline: c.Headline,
 		AssessTime: timeToProto(c.AssessedAt), LastHeardTime: maybeTime(c.LastHeard), SeenTime: maybeTime(c.SeenAt), ChangeTime: timeToProto(c.ChangedAt),
 		News: c.SeenAt == nil || c.ChangedAt.After(*c.SeenAt) || c.ToldAt != nil && c.ToldAt.After(*c.SeenAt) || c.GiveBackAt != nil && c.GiveBackAt.After(*c.SeenAt)}
+	out.ReturnAgreeTime, out.ReturnHow, out.ReturnLeaveTime = maybeTime(c.Return.AgreedAt), c.Return.How, maybeTime(c.Return.LeftAt)
 	if who.OfBreeder(c.BreederID) {
+		out.QuarantineTime = maybeTime(c.Return.QuarantineUntil)
 		if n := len(c.Earlier); n > 0 {
 			out.EarlierCase = caseName(c.BreederID, c.Earlier[n-1])
 		}

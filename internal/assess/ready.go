@@ -23,7 +23,7 @@ type Readiness struct {
 
 // ReadyPoint is one point of the rule and how it stands.
 type ReadyPoint struct {
-	Code    string // meals, last_meal, age, weight, clutch, shed, sign:<sign>, wobble
+	Code    string // meals, last_meal, age, weight, clutch, shed, sign:<sign>, wobble, quarantine
 	Verdict ReadyVerdict
 	Text    string // what the record says
 	Missing string // what would meet it, "" unless it is NotYet
@@ -107,6 +107,14 @@ func Ready(a *care.Animal, log []care.Entry, mates []Weighed, now time.Time) Rea
 		out.Ready = out.Ready && p.Verdict != NotYet
 	}
 	return out
+}
+
+// Quarantine keeps back an animal that came back, until a day.
+func (r *Readiness) Quarantine(until time.Time) {
+	r.Ready = false
+	on := until.UTC().Format("2 January 2006")
+	r.Points = append(r.Points, ReadyPoint{Code: "quarantine", Verdict: NotYet, Text: "It came back from a keeper and is in quarantine until " + on + ".",
+		Missing: "the end of its quarantine, " + on, Source: readySource(common)})
 }
 
 // readying is the making of one Readiness.

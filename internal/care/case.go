@@ -144,6 +144,7 @@ type Case struct {
 	// on: what was seen of it then is history here (PassedOn), oldest first.
 	Earlier    []string
 	GiveBackAt *time.Time // when the keeper asked to give the animal back; nil: not
+	Return     Return
 	// LookedAfterBy is who of the breeder's people sees to this case, a name as they
 	// call each other; "" for whoever comes. It lets nobody in and keeps nobody out.
 	LookedAfterBy string
@@ -175,6 +176,16 @@ type Case struct {
 	WroteAt, ToldAt, AnsweredAt *time.Time
 	Silent                      bool   // for longer than is usual nothing was heard
 	NextStep                    string // what the keeper might do next, the most useful
+}
+
+// Return is how far an animal is on its way back to the breeder. While it is on
+// its way the follow-up goes on; with its arrival the case ends as returned, and
+// only the quarantine is left.
+type Return struct {
+	AgreedAt        *time.Time `json:"agreed_at,omitempty"`
+	How             string     `json:"how,omitempty"`     // when and how it travels, as both read it
+	LeftAt          *time.Time `json:"left_at,omitempty"` // when it went on its way
+	QuarantineUntil *time.Time `json:"quarantine_until,omitempty"`
 }
 
 // Aside takes a case off the list until a day. The zero value is on the list.
@@ -242,7 +253,7 @@ const (
 )
 
 // Turn says who is waited for. It is the breeder when the keeper wrote or wants to
-// give the animal back, and when nothing was written or agreed since the case
+// give the animal back and it is not agreed how or it is on its way, and when nothing was written or agreed since the case
 // became one to step into; the keeper when nothing came after the breeder's last
 // word, or the card was not claimed.
 func (c *Case) Turn() Turn {
@@ -252,6 +263,8 @@ func (c *Case) Turn() Turn {
 		return TurnNobody
 	case c.KeeperID == "":
 		return TurnKeeper
+	case c.GiveBackAt != nil && c.Return.AgreedAt != nil && c.Return.LeftAt == nil:
+		return TurnKeeper // to send it, or bring it
 	case c.GiveBackAt != nil, after(c.WroteAt, c.AnsweredAt), c.Standing >= StepIn && after(&c.ChangedAt, c.AnsweredAt):
 		return TurnBreeder
 	case after(c.AnsweredAt, c.ToldAt):

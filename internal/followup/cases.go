@@ -166,11 +166,7 @@ func (s *Service) MarkSeen(ctx context.Context, who care.Actor, now time.Time, b
 	now = care.Instant(now)
 	return s.onCase(ctx, who, breederID, caseID, "seen", func(tx care.Tx, c care.Case) (care.Case, error) {
 		c.SeenAt, c.SeenAs = &now, c.Standing
-		if err := tx.UpdateCase(c); err != nil {
-			return c, err
-		}
-		c.Version++
-		return c, nil
+		return savedCase(tx, c)
 	})
 }
 
@@ -200,11 +196,7 @@ func (s *Service) SetAside(ctx context.Context, who care.Actor, now time.Time, b
 		if aside.Until != nil && aside.Until.Before(c.DueAt) {
 			c.DueAt = *aside.Until
 		}
-		if err := tx.UpdateCase(c); err != nil {
-			return c, err
-		}
-		c.Version++
-		return c, nil
+		return savedCase(tx, c)
 	})
 }
 
@@ -212,11 +204,7 @@ func (s *Service) SetAside(ctx context.Context, who care.Actor, now time.Time, b
 func (s *Service) LookAfter(ctx context.Context, who care.Actor, breederID, caseID, by string) (CaseView, error) {
 	return s.onCase(ctx, who, breederID, caseID, "looked_after", func(tx care.Tx, c care.Case) (care.Case, error) {
 		c.LookedAfterBy = strings.TrimSpace(by)
-		if err := tx.UpdateCase(c); err != nil {
-			return c, err
-		}
-		c.Version++
-		return c, nil
+		return savedCase(tx, c)
 	})
 }
 
@@ -283,7 +271,7 @@ func (s *Service) EndCase(ctx context.Context, who care.Actor, now time.Time, br
 		if c.ClosedAt != nil {
 			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This case has ended already. Open it again to give it another outcome."}
 		}
-		c.ClosedAt, c.Outcome, c.GiveBackAt = &now, o, nil
+		c.ClosedAt, c.Outcome, c.GiveBackAt, c.Return = &now, o, nil, care.Return{}
 		return reassess(tx, c, now)
 	})
 }
@@ -312,7 +300,7 @@ func (s *Service) ReopenCase(ctx context.Context, who care.Actor, now time.Time,
 		if other != nil {
 			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalHasCase, Text: "This animal was handed over again since. Follow it up in the newer case."}
 		}
-		c.ClosedAt, c.Outcome = nil, ""
+		c.ClosedAt, c.Outcome, c.Return = nil, "", care.Return{}
 		return reassess(tx, c, now)
 	})
 }

@@ -158,13 +158,13 @@ func erase(tx care.Tx, c care.Case, now time.Time, touched *[]care.Case) error {
 	if err := tx.DeletePhotos(c.BreederID, c.ID, care.KeeperActor); err != nil {
 		return err
 	}
-	c.KeeperID, c.KeeperName, c.Aside, c.GotAt, c.ReadAt = gone, "", care.Aside{}, nil, nil
+	c.KeeperID, c.KeeperName, c.Aside, c.GotAt, c.ReadAt, c.Return.How = gone, "", care.Aside{}, nil, nil, ""
 	if c.ClosedAt == nil {
 		if err := tx.InsertEntry(care.Entry{BreederID: c.BreederID, AnimalID: c.AnimalID, ID: newID(), CaseID: c.ID,
 			By: care.KeeperActor, ByID: gone, HappenedAt: now, ReceivedAt: now, Body: care.Ended{Outcome: care.OutcomeLeft}}); err != nil {
 			return err
 		}
-		c.ClosedAt, c.Outcome, c.GiveBackAt = &now, care.OutcomeLeft, nil
+		c.ClosedAt, c.Outcome, c.GiveBackAt, c.Return = &now, care.OutcomeLeft, nil, care.Return{}
 		if c, err = reassess(tx, c, now); err != nil {
 			return err
 		}

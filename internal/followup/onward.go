@@ -196,7 +196,7 @@ func takeOver(tx care.Tx, who care.Actor, h *care.Handover, now time.Time) (c ca
 			HappenedAt: now, ReceivedAt: now, Body: care.Ended{Outcome: care.OutcomePassedOn}}); err != nil {
 			return c, err
 		}
-		from.ClosedAt, from.Outcome, from.GiveBackAt = &now, care.OutcomePassedOn, nil
+		from.ClosedAt, from.Outcome, from.GiveBackAt, from.Return = &now, care.OutcomePassedOn, nil, care.Return{}
 		if _, err := reassess(tx, from, now); err != nil {
 			return c, err
 		}
@@ -219,6 +219,7 @@ func (s *Service) GiveBack(ctx context.Context, who care.Actor, now time.Time, b
 			v, err = view(tx, c)
 			return err
 		}
+		c.Return = care.Return{}
 		if c.GiveBackAt = nil; want {
 			c.GiveBackAt = &now
 			if err := revokePassOns(tx, &c); err != nil {

@@ -138,6 +138,9 @@ func inStock(tx care.Tx, breederID string, page []care.Animal, now time.Time) ([
 			}
 		}
 		a.Weighed, a.Ready = assess.LastWeighed(log, now), assess.Ready(&a.Animal, log, others, now)
+		if until := latest[a.Animal.ID].Return.QuarantineUntil; until != nil && now.Before(*until) {
+			a.Ready.Quarantine(*until)
+		}
 		a.LastOffer, a.LastMeal = lastOffers(log)
 	}
 	return list, nil

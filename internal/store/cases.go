@@ -21,7 +21,7 @@ var (
 		learned_mean learned_strength learned_animals thresholds created_at
 		standing urgency headline assessment assessed_at due_at last_heard seen_at changed_at version
 		looked_after_by aside_until aside_at aside_why seen_as wrote_at told_at answered_at silent next_step
-		got_at read_at`),
+		got_at read_at return_state`),
 		derived: columns(`open`)}
 	// inList is a case without its assessment, which is most of its bytes.
 	inList = table{name: "cases", what: "case", key: 2, columns: slices.DeleteFunc(slices.Clone(followed.columns), func(c string) bool { return c == "assessment" })}
@@ -53,7 +53,7 @@ func caseRow(c *care.Case) []any {
 		maybeInstant{&c.LastHeard}, maybeInstant{&c.SeenAt}, instant{&c.ChangedAt}, &c.Version,
 		&c.LookedAfterBy, maybeInstant{&c.Aside.Until}, maybeInstant{&c.Aside.At}, &c.Aside.Why, number[care.Standing]{&c.SeenAs},
 		maybeInstant{&c.WroteAt}, maybeInstant{&c.ToldAt}, maybeInstant{&c.AnsweredAt}, truth{&c.Silent}, &c.NextStep,
-		maybeInstant{&c.GotAt}, maybeInstant{&c.ReadAt}}
+		maybeInstant{&c.GotAt}, maybeInstant{&c.ReadAt}, document[care.Return]{&c.Return}}
 }
 
 func listedRow(c *care.Case) []any {

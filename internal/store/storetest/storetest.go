@@ -182,6 +182,7 @@ func full(b string) world {
 			LookedAfterBy: "Ida", Aside: care.Aside{Until: ptr(at(48 * time.Hour)), At: ptr(at(4 * time.Minute)), Why: "the vet calls back"},
 			WroteAt: ptr(at(5 * time.Minute)), ToldAt: ptr(at(6 * time.Minute)), AnsweredAt: ptr(at(7 * time.Minute)), Silent: true, NextStep: "Weigh it once.",
 			GotAt: ptr(at(8 * time.Minute)), ReadAt: ptr(at(9 * time.Minute)),
+			Return: care.Return{AgreedAt: ptr(at(time.Minute)), How: "by car on Sunday", LeftAt: ptr(at(2 * time.Minute)), QuarantineUntil: ptr(at(72 * time.Hour))},
 		},
 		flag: care.Flag{BreederID: b, CaseID: "h1", ID: "refusal-1", Code: "refusal", Level: care.Watch, Text: "Refused twice.", OpenedAt: t0, ClosedAt: ptr(at(time.Hour)),
 			History: []care.FlagChange{{At: t0, Level: care.Watch, What: "opened", Text: "Refused twice."}, {At: at(time.Hour), Level: care.Watch, What: "closed", Text: "Ate."}}},

@@ -479,7 +479,7 @@ func (x *Readiness) GetPoints() []*ReadyPoint {
 // ReadyPoint is one point of the rule.
 type ReadyPoint struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// meals, last_meal, age, weight, clutch, shed, sign:<sign> or wobble.
+	// meals, last_meal, age, weight, clutch, shed, sign:<sign>, wobble or quarantine.
 	Code    string       `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
 	Verdict ReadyVerdict `protobuf:"varint,2,opt,name=verdict,proto3,enum=warmhand.v1.ReadyVerdict" json:"verdict,omitempty"`
 	// What the record says.

@@ -36,6 +36,10 @@ const (
 	CaseService_EndCase_FullMethodName             = "/warmhand.v1.CaseService/EndCase"
 	CaseService_ReopenCase_FullMethodName          = "/warmhand.v1.CaseService/ReopenCase"
 	CaseService_GiveBack_FullMethodName            = "/warmhand.v1.CaseService/GiveBack"
+	CaseService_AgreeReturn_FullMethodName         = "/warmhand.v1.CaseService/AgreeReturn"
+	CaseService_SendReturn_FullMethodName          = "/warmhand.v1.CaseService/SendReturn"
+	CaseService_ArriveReturn_FullMethodName        = "/warmhand.v1.CaseService/ArriveReturn"
+	CaseService_EndQuarantine_FullMethodName       = "/warmhand.v1.CaseService/EndQuarantine"
 	CaseService_AcknowledgeMessages_FullMethodName = "/warmhand.v1.CaseService/AcknowledgeMessages"
 	CaseService_WatchCases_FullMethodName          = "/warmhand.v1.CaseService/WatchCases"
 )
@@ -83,6 +87,14 @@ type CaseServiceClient interface {
 	ReopenCase(ctx context.Context, in *ReopenCaseRequest, opts ...grpc.CallOption) (*ReopenCaseResponse, error)
 	// GiveBack says that the calling keeper wants to give the animal back to the breeder, or no longer does. An ended case is opened again for it. The breeder ends the case as returned when the animal has arrived.
 	GiveBack(ctx context.Context, in *GiveBackRequest, opts ...grpc.CallOption) (*GiveBackResponse, error)
+	// AgreeReturn says when and how an animal travels that its keeper gives back. It may be said anew until the animal is on its way.
+	AgreeReturn(ctx context.Context, in *AgreeReturnRequest, opts ...grpc.CallOption) (*AgreeReturnResponse, error)
+	// SendReturn says that the animal is on its way; either side says so.
+	SendReturn(ctx context.Context, in *SendReturnRequest, opts ...grpc.CallOption) (*SendReturnResponse, error)
+	// ArriveReturn ends a case as returned, with the weight on arrival, what was learned, where the animal is now and its quarantine.
+	ArriveReturn(ctx context.Context, in *ArriveReturnRequest, opts ...grpc.CallOption) (*ArriveReturnResponse, error)
+	// EndQuarantine says that an animal that came back is out of quarantine.
+	EndQuarantine(ctx context.Context, in *EndQuarantineRequest, opts ...grpc.CallOption) (*EndQuarantineResponse, error)
 	// AcknowledgeMessages says how far the breeder's messages have come to the calling keeper. It never goes back.
 	AcknowledgeMessages(ctx context.Context, in *AcknowledgeMessagesRequest, opts ...grpc.CallOption) (*AcknowledgeMessagesResponse, error)
 	// WatchCases tells of every change of a breeder's cases as it happens. Browsers use GET /v1/{parent}/live (server-sent events).
@@ -267,6 +279,46 @@ func (c *caseServiceClient) GiveBack(ctx context.Context, in *GiveBackRequest, o
 	return out, nil
 }
 
+func (c *caseServiceClient) AgreeReturn(ctx context.Context, in *AgreeReturnRequest, opts ...grpc.CallOption) (*AgreeReturnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AgreeReturnResponse)
+	err := c.cc.Invoke(ctx, CaseService_AgreeReturn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *caseServiceClient) SendReturn(ctx context.Context, in *SendReturnRequest, opts ...grpc.CallOption) (*SendReturnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SendReturnResponse)
+	err := c.cc.Invoke(ctx, CaseService_SendReturn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *caseServiceClient) ArriveReturn(ctx context.Context, in *ArriveReturnRequest, opts ...grpc.CallOption) (*ArriveReturnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ArriveReturnResponse)
+	err := c.cc.Invoke(ctx, CaseService_ArriveReturn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *caseServiceClient) EndQuarantine(ctx context.Context, in *EndQuarantineRequest, opts ...grpc.CallOption) (*EndQuarantineResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EndQuarantineResponse)
+	err := c.cc.Invoke(ctx, CaseService_EndQuarantine_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *caseServiceClient) AcknowledgeMessages(ctx context.Context, in *AcknowledgeMessagesRequest, opts ...grpc.CallOption) (*AcknowledgeMessagesResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(AcknowledgeMessagesResponse)
@@ -339,6 +391,14 @@ type CaseServiceServer interface {
 	ReopenCase(context.Context, *ReopenCaseRequest) (*ReopenCaseResponse, error)
 	// GiveBack says that the calling keeper wants to give the animal back to the breeder, or no longer does. An ended case is opened again for it. The breeder ends the case as returned when the animal has arrived.
 	GiveBack(context.Context, *GiveBackRequest) (*GiveBackResponse, error)
+	// AgreeReturn says when and how an animal travels that its keeper gives back. It may be said anew until the animal is on its way.
+	AgreeReturn(context.Context, *AgreeReturnRequest) (*AgreeReturnResponse, error)
+	// SendReturn says that the animal is on its way; either side says so.
+	SendReturn(context.Context, *SendReturnRequest) (*SendReturnResponse, error)
+	// ArriveReturn ends a case as returned, with the weight on arrival, what was learned, where the animal is now and its quarantine.
+	ArriveReturn(context.Context, *ArriveReturnRequest) (*ArriveReturnResponse, error)
+	// EndQuarantine says that an animal that came back is out of quarantine.
+	EndQuarantine(context.Context, *EndQuarantineRequest) (*EndQuarantineResponse, error)
 	// AcknowledgeMessages says how far the breeder's messages have come to the calling keeper. It never goes back.
 	AcknowledgeMessages(context.Context, *AcknowledgeMessagesRequest) (*AcknowledgeMessagesResponse, error)
 	// WatchCases tells of every change of a breeder's cases as it happens. Browsers use GET /v1/{parent}/live (server-sent events).
@@ -403,6 +463,18 @@ func (UnimplementedCaseServiceServer) ReopenCase(context.Context, *ReopenCaseReq
 }
 func (UnimplementedCaseServiceServer) GiveBack(context.Context, *GiveBackRequest) (*GiveBackResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GiveBack not implemented")
+}
+func (UnimplementedCaseServiceServer) AgreeReturn(context.Context, *AgreeReturnRequest) (*AgreeReturnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AgreeReturn not implemented")
+}
+func (UnimplementedCaseServiceServer) SendReturn(context.Context, *SendReturnRequest) (*SendReturnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SendReturn not implemented")
+}
+func (UnimplementedCaseServiceServer) ArriveReturn(context.Context, *ArriveReturnRequest) (*ArriveReturnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ArriveReturn not implemented")
+}
+func (UnimplementedCaseServiceServer) EndQuarantine(context.Context, *EndQuarantineRequest) (*EndQuarantineResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EndQuarantine not implemented")
 }
 func (UnimplementedCaseServiceServer) AcknowledgeMessages(context.Context, *AcknowledgeMessagesRequest) (*AcknowledgeMessagesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AcknowledgeMessages not implemented")
@@ -737,6 +809,78 @@ func _CaseService_GiveBack_Handler(srv interface{}, ctx context.Context, dec fun
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CaseService_AgreeReturn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AgreeReturnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).AgreeReturn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_AgreeReturn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).AgreeReturn(ctx, req.(*AgreeReturnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CaseService_SendReturn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SendReturnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).SendReturn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_SendReturn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).SendReturn(ctx, req.(*SendReturnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CaseService_ArriveReturn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ArriveReturnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).ArriveReturn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_ArriveReturn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).ArriveReturn(ctx, req.(*ArriveReturnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CaseService_EndQuarantine_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EndQuarantineRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).EndQuarantine(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_EndQuarantine_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).EndQuarantine(ctx, req.(*EndQuarantineRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CaseService_AcknowledgeMessages_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(AcknowledgeMessagesRequest)
 	if err := dec(in); err != nil {
@@ -840,6 +984,22 @@ var CaseService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GiveBack",
 			Handler:    _CaseService_GiveBack_Handler,
+		},
+		{
+			MethodName: "AgreeReturn",
+			Handler:    _CaseService_AgreeReturn_Handler,
+		},
+		{
+			MethodName: "SendReturn",
+			Handler:    _CaseService_SendReturn_Handler,
+		},
+		{
+			MethodName: "ArriveReturn",
+			Handler:    _CaseService_ArriveReturn_Handler,
+		},
+		{
+			MethodName: "EndQuarantine",
+			Handler:    _CaseService_EndQuarantine_Handler,
 		},
 		{
 			MethodName: "AcknowledgeMessages",

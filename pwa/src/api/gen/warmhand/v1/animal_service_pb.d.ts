@@ -417,7 +417,7 @@ export declare const ReadinessSchema: GenMessage<Readiness, {jsonType: Readiness
  */
 export declare type ReadyPoint = Message<"warmhand.v1.ReadyPoint"> & {
   /**
-   * meals, last_meal, age, weight, clutch, shed, sign:<sign> or wobble.
+   * meals, last_meal, age, weight, clutch, shed, sign:<sign>, wobble or quarantine.
    *
    * @generated from field: string code = 1;
    */
@@ -457,7 +457,7 @@ export declare type ReadyPoint = Message<"warmhand.v1.ReadyPoint"> & {
  */
 export declare type ReadyPointJson = {
   /**
-   * meals, last_meal, age, weight, clutch, shed, sign:<sign> or wobble.
+   * meals, last_meal, age, weight, clutch, shed, sign:<sign>, wobble or quarantine.
    *
    * @generated from field: string code = 1;
    */

@@ -173,7 +173,31 @@ export declare type Case = Message<"warmhand.v1.Case"> & {
   keeperReadTime?: Timestamp | undefined;
 
   /**
+   * Of an animal that is given back: when it was agreed how it travels, how, and when it went on its way.
+   *
+   * @generated from field: google.protobuf.Timestamp return_agree_time = 35;
+   */
+  returnAgreeTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: string return_how = 36;
+   */
+  returnHow: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp return_leave_time = 37;
+   */
+  returnLeaveTime?: Timestamp | undefined;
+
+  /**
    * The rest is for the breeder alone.
+   * Until when an animal that came back is in quarantine.
+   *
+   * @generated from field: google.protobuf.Timestamp quarantine_time = 38;
+   */
+  quarantineTime?: Timestamp | undefined;
+
+  /**
    * Who sees to it, as the breeder's people call each other; it gives nobody a right. Empty: whoever comes.
    *
    * @generated from field: string looked_after_by = 24;
@@ -393,7 +417,31 @@ export declare type CaseJson = {
   keeperReadTime?: TimestampJson;
 
   /**
+   * Of an animal that is given back: when it was agreed how it travels, how, and when it went on its way.
+   *
+   * @generated from field: google.protobuf.Timestamp return_agree_time = 35;
+   */
+  returnAgreeTime?: TimestampJson;
+
+  /**
+   * @generated from field: string return_how = 36;
+   */
+  returnHow?: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp return_leave_time = 37;
+   */
+  returnLeaveTime?: TimestampJson;
+
+  /**
    * The rest is for the breeder alone.
+   * Until when an animal that came back is in quarantine.
+   *
+   * @generated from field: google.protobuf.Timestamp quarantine_time = 38;
+   */
+  quarantineTime?: TimestampJson;
+
+  /**
    * Who sees to it, as the breeder's people call each other; it gives nobody a right. Empty: whoever comes.
    *
    * @generated from field: string looked_after_by = 24;
@@ -2854,6 +2902,298 @@ export declare type SetCaseAsideResponseJson = {
 export declare const SetCaseAsideResponseSchema: GenMessage<SetCaseAsideResponse, {jsonType: SetCaseAsideResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.AgreeReturnRequest
+ */
+export declare type AgreeReturnRequest = Message<"warmhand.v1.AgreeReturnRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * When and how it travels; both read it.
+   *
+   * @generated from field: string how = 2;
+   */
+  how: string;
+};
+
+/**
+ * @generated from message warmhand.v1.AgreeReturnRequest
+ */
+export declare type AgreeReturnRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * When and how it travels; both read it.
+   *
+   * @generated from field: string how = 2;
+   */
+  how?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.AgreeReturnRequest.
+ * Use `create(AgreeReturnRequestSchema)` to create a new message.
+ */
+export declare const AgreeReturnRequestSchema: GenMessage<AgreeReturnRequest, {jsonType: AgreeReturnRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.AgreeReturnResponse
+ */
+export declare type AgreeReturnResponse = Message<"warmhand.v1.AgreeReturnResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: Case | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.AgreeReturnResponse
+ */
+export declare type AgreeReturnResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: CaseJson;
+};
+
+/**
+ * Describes the message warmhand.v1.AgreeReturnResponse.
+ * Use `create(AgreeReturnResponseSchema)` to create a new message.
+ */
+export declare const AgreeReturnResponseSchema: GenMessage<AgreeReturnResponse, {jsonType: AgreeReturnResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.SendReturnRequest
+ */
+export declare type SendReturnRequest = Message<"warmhand.v1.SendReturnRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.SendReturnRequest
+ */
+export declare type SendReturnRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.SendReturnRequest.
+ * Use `create(SendReturnRequestSchema)` to create a new message.
+ */
+export declare const SendReturnRequestSchema: GenMessage<SendReturnRequest, {jsonType: SendReturnRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.SendReturnResponse
+ */
+export declare type SendReturnResponse = Message<"warmhand.v1.SendReturnResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: Case | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.SendReturnResponse
+ */
+export declare type SendReturnResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: CaseJson;
+};
+
+/**
+ * Describes the message warmhand.v1.SendReturnResponse.
+ * Use `create(SendReturnResponseSchema)` to create a new message.
+ */
+export declare const SendReturnResponseSchema: GenMessage<SendReturnResponse, {jsonType: SendReturnResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.ArriveReturnRequest
+ */
+export declare type ArriveReturnRequest = Message<"warmhand.v1.ArriveReturnRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * Grams; 0: not weighed.
+   *
+   * @generated from field: double mass_g = 2;
+   */
+  massG: number;
+
+  /**
+   * At most 365 days ahead; absent: no quarantine.
+   *
+   * @generated from field: google.protobuf.Timestamp quarantine_time = 3;
+   */
+  quarantineTime?: Timestamp | undefined;
+
+  /**
+   * Where it is kept now; empty leaves what the stock book says.
+   *
+   * @generated from field: string place = 4;
+   */
+  place: string;
+
+  /**
+   * What was learned; the note of the outcome.
+   *
+   * @generated from field: string learned = 5;
+   */
+  learned: string;
+
+  /**
+   * The entry's id, made by the caller: a repeat gets the first answer.
+   *
+   * @generated from field: string request_id = 6;
+   */
+  requestId: string;
+};
+
+/**
+ * @generated from message warmhand.v1.ArriveReturnRequest
+ */
+export declare type ArriveReturnRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * Grams; 0: not weighed.
+   *
+   * @generated from field: double mass_g = 2;
+   */
+  massG?: number | "NaN" | "Infinity" | "-Infinity";
+
+  /**
+   * At most 365 days ahead; absent: no quarantine.
+   *
+   * @generated from field: google.protobuf.Timestamp quarantine_time = 3;
+   */
+  quarantineTime?: TimestampJson;
+
+  /**
+   * Where it is kept now; empty leaves what the stock book says.
+   *
+   * @generated from field: string place = 4;
+   */
+  place?: string;
+
+  /**
+   * What was learned; the note of the outcome.
+   *
+   * @generated from field: string learned = 5;
+   */
+  learned?: string;
+
+  /**
+   * The entry's id, made by the caller: a repeat gets the first answer.
+   *
+   * @generated from field: string request_id = 6;
+   */
+  requestId?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.ArriveReturnRequest.
+ * Use `create(ArriveReturnRequestSchema)` to create a new message.
+ */
+export declare const ArriveReturnRequestSchema: GenMessage<ArriveReturnRequest, {jsonType: ArriveReturnRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.ArriveReturnResponse
+ */
+export declare type ArriveReturnResponse = Message<"warmhand.v1.ArriveReturnResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: Case | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.ArriveReturnResponse
+ */
+export declare type ArriveReturnResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: CaseJson;
+};
+
+/**
+ * Describes the message warmhand.v1.ArriveReturnResponse.
+ * Use `create(ArriveReturnResponseSchema)` to create a new message.
+ */
+export declare const ArriveReturnResponseSchema: GenMessage<ArriveReturnResponse, {jsonType: ArriveReturnResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.EndQuarantineRequest
+ */
+export declare type EndQuarantineRequest = Message<"warmhand.v1.EndQuarantineRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.EndQuarantineRequest
+ */
+export declare type EndQuarantineRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.EndQuarantineRequest.
+ * Use `create(EndQuarantineRequestSchema)` to create a new message.
+ */
+export declare const EndQuarantineRequestSchema: GenMessage<EndQuarantineRequest, {jsonType: EndQuarantineRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.EndQuarantineResponse
+ */
+export declare type EndQuarantineResponse = Message<"warmhand.v1.EndQuarantineResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: Case | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.EndQuarantineResponse
+ */
+export declare type EndQuarantineResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Case case = 1;
+   */
+  case?: CaseJson;
+};
+
+/**
+ * Describes the message warmhand.v1.EndQuarantineResponse.
+ * Use `create(EndQuarantineResponseSchema)` to create a new message.
+ */
+export declare const EndQuarantineResponseSchema: GenMessage<EndQuarantineResponse, {jsonType: EndQuarantineResponseJson}>;
+
+/**
  * @generated from message warmhand.v1.AcknowledgeMessagesRequest
  */
 export declare type AcknowledgeMessagesRequest = Message<"warmhand.v1.AcknowledgeMessagesRequest"> & {
@@ -3569,6 +3909,46 @@ export declare const CaseService: GenService<{
     methodKind: "unary";
     input: typeof GiveBackRequestSchema;
     output: typeof GiveBackResponseSchema;
+  },
+  /**
+   * AgreeReturn says when and how an animal travels that its keeper gives back. It may be said anew until the animal is on its way.
+   *
+   * @generated from rpc warmhand.v1.CaseService.AgreeReturn
+   */
+  agreeReturn: {
+    methodKind: "unary";
+    input: typeof AgreeReturnRequestSchema;
+    output: typeof AgreeReturnResponseSchema;
+  },
+  /**
+   * SendReturn says that the animal is on its way; either side says so.
+   *
+   * @generated from rpc warmhand.v1.CaseService.SendReturn
+   */
+  sendReturn: {
+    methodKind: "unary";
+    input: typeof SendReturnRequestSchema;
+    output: typeof SendReturnResponseSchema;
+  },
+  /**
+   * ArriveReturn ends a case as returned, with the weight on arrival, what was learned, where the animal is now and its quarantine.
+   *
+   * @generated from rpc warmhand.v1.CaseService.ArriveReturn
+   */
+  arriveReturn: {
+    methodKind: "unary";
+    input: typeof ArriveReturnRequestSchema;
+    output: typeof ArriveReturnResponseSchema;
+  },
+  /**
+   * EndQuarantine says that an animal that came back is out of quarantine.
+   *
+   * @generated from rpc warmhand.v1.CaseService.EndQuarantine
+   */
+  endQuarantine: {
+    methodKind: "unary";
+    input: typeof EndQuarantineRequestSchema;
+    output: typeof EndQuarantineResponseSchema;
   },
   /**
    * AcknowledgeMessages says how far the breeder's messages have come to the calling keeper. It never goes back.
