@@ -42,8 +42,8 @@ const (
 	ReasonCodeRevoked     ErrorReason = "CODE_REVOKED"
 	ReasonNotClaimed      ErrorReason = "NOT_CLAIMED"
 	ReasonCaseClosed      ErrorReason = "CASE_CLOSED"
-	ReasonNotGivenBack    Reason      = "NOT_GIVEN_BACK" // no return is asked for, or agreed
-	ReasonOnItsWay        Reason      = "ON_ITS_WAY"
+	ReasonNotGivenBack    ErrorReason = "NOT_GIVEN_BACK" // no return is asked for, or agreed
+	ReasonOnItsWay        ErrorReason = "ON_ITS_WAY"
 	ReasonToBeErased      ErrorReason = "TO_BE_ERASED"
 	ReasonAlreadyHanded   ErrorReason = "ALREADY_HANDED_OVER"
 	ReasonAnimalHasCase   ErrorReason = "ANIMAL_HAS_CASE"

@@ -176,6 +176,9 @@ const AsideDays = 120
 // SetAside takes a case off the list until an instant, or with until nil back onto
 // it. It comes back by itself before that when it needs somebody (care.Case.BringBack).
 func (s *Service) SetAside(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string, until *time.Time, why string) (CaseView, error) {
+	if err := breederOnly(who, breederID, "case"); err != nil {
+		return CaseView{}, err
+	}
 	now = care.Instant(now)
 	aside := care.Aside{}
 	if until != nil {

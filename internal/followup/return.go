@@ -17,6 +17,9 @@ var errNotGivenBack = &care.Error{Code: care.Precondition, Reason: care.ReasonNo
 // AgreeReturn says when and how an animal travels that its keeper gives back. It
 // may be said anew until the animal is on its way.
 func (s *Service) AgreeReturn(ctx context.Context, who care.Actor, now time.Time, breederID, caseID, how string) (CaseView, error) {
+	if err := breederOnly(who, breederID, "case"); err != nil {
+		return CaseView{}, err
+	}
 	now, how = care.Instant(now), strings.TrimSpace(how)
 	if how == "" {
 		return CaseView{}, care.BadField("how", "Say when and how it travels: both of you read it.")
@@ -81,6 +84,9 @@ type Arrival struct {
 // it stands beside the keeper's, what was learned into its outcome, and where the
 // animal is now into the stock book.
 func (s *Service) Arrive(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string, a Arrival) (CaseView, error) {
+	if err := breederOnly(who, breederID, "case"); err != nil {
+		return CaseView{}, err
+	}
 	now = care.Instant(now)
 	until := a.Quarantine
 	if until != nil {

@@ -44,6 +44,7 @@ import { animalName, isAside, lastChange, loadPhrases, phrases, seen } from './c
 import { FormError, problem, useLoad, useSave } from './hooks';
 import { Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { setupPoints, signs } from './reference';
+import { Arrive, CameHome, Homecoming } from './return';
 import { ask, askForPdf, draftPrefix, me } from './session';
 import { WhatIf } from './whatif';
 
@@ -206,7 +207,8 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
       <IsAside c={c} again={again} />
 
       {c.endTime && <Ended c={c} again={again} />}
-      {c.giveBackTime && <GivenBack c={c} again={again} />}
+      {c.giveBackTime && <Homecoming c={c} entries={d.entries} again={again} />}
+      {c.outcome === 'OUTCOME_RETURNED' && <CameHome c={c} entries={d.entries} again={again} />}
 
       {asked && (
         <Section id="c-asked" title={`${c.keeperName || 'The keeper'} wrote ${ago(asked.happenTime)}`}>
@@ -319,6 +321,7 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
         </Section>
       )}
       {c.claimed && !c.keeperLeft && <LetIn c={c} />}
+      {!c.endTime && !c.giveBackTime && <CameBack c={c} entries={d.entries} again={again} />}
       {!c.endTime && <End c={c} again={again} />}
       <div class="work">
         {!c.endTime && !c.keeperLeft && (
@@ -836,15 +839,22 @@ function End({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
         <fieldset class="field">
           <legend>How did it end?</legend>
           <div class="stack tight">
-            {outcomes.map((o) => (
-              <label key={o.value}>
-                <input type="radio" name="outcome" checked={outcome === o.value} onChange={() => setOutcome(o.value)} />
-                <span>
-                  {o.label}
-                  {o.means && <span class="muted">: {o.means}</span>}
-                </span>
-              </label>
-            ))}
+            {outcomes
+              .filter((o) => o.value !== 'OUTCOME_RETURNED') // has a form of its own, above
+              .map((o) => (
+                <label key={o.value}>
+                  <input
+                    type="radio"
+                    name="outcome"
+                    checked={outcome === o.value}
+                    onChange={() => setOutcome(o.value)}
+                  />
+                  <span>
+                    {o.label}
+                    {o.means && <span class="muted">: {o.means}</span>}
+                  </span>
+                </label>
+              ))}
           </div>
           {problem(save.error, 'outcome') && (
             <p class="problem" role="alert">
@@ -869,6 +879,16 @@ function End({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
           </Button>
         </div>
       </form>
+    </details>
+  );
+}
+
+/** It came back without having been given back here first. */
+function CameBack(p: { c: CaseJson; entries: EntryJson[]; again: () => void }): JSX.Element {
+  return (
+    <details class="card end">
+      <summary>It came back to you</summary>
+      <Arrive {...p} />
     </details>
   );
 }
@@ -915,31 +935,6 @@ function LetIn({ c }: { c: CaseJson }): JSX.Element {
         </div>
       </form>
     </details>
-  );
-}
-
-/** The keeper wants to give the animal back: it is over when it has arrived. */
-function GivenBack({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
-  const save = useSave();
-  return (
-    <Notice kind="warn" live title={`The keeper asked to give it back, ${ago(c.giveBackTime)}`}>
-      <p>Agree in the thread how it travels. Until it is with you, the follow-up goes on.</p>
-      <Problem error={save.error} />
-      <div class="actions">
-        <Button
-          busy={save.busy}
-          onClick={() => {
-            void save
-              .run(({ id }) =>
-                ask<EndCaseResponseJson>('POST', `/v1/${c.name}:end`, { outcome: 'OUTCOME_RETURNED', requestId: id }),
-              )
-              .then((ok) => ok && again());
-          }}
-        >
-          It has arrived
-        </Button>
-      </div>
-    </Notice>
   );
 }
 

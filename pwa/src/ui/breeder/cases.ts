@@ -50,7 +50,12 @@ export function newsOf(c: CaseJson): string {
 /** What there is to do about an open case, in one line; '' for nothing. */
 export function toDo(c: CaseJson): string {
   if (c.endTime) return '';
-  if (c.giveBackTime) return 'Agree how it comes back to you.';
+  if (c.giveBackTime) {
+    if (c.returnLeaveTime) return 'Say when it has arrived.';
+    return c.returnAgreeTime
+      ? `Waits for ${c.keeperName || 'the keeper'} to send it.`
+      : 'Agree how it comes back to you.';
+  }
   if (c.turn === 'TURN_BREEDER') {
     const wrote = Date.parse(c.writeTime ?? '') >= Date.parse(c.changeTime ?? '');
     if (wrote || !isPressing(c)) return 'Answer the message.';

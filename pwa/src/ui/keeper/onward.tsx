@@ -14,6 +14,7 @@ import { syncNow } from '../../sync/sync';
 import { Screen } from '../nav';
 import { KeeperCode } from '../parts/code';
 import { Button, Notice } from '../parts/controls';
+import { Stages } from '../parts/stages';
 import { animalName } from './state';
 
 const said = (e: unknown) =>
@@ -109,11 +110,14 @@ function GiveBack({ c }: { c: CaseJson }): JSX.Element {
   const asked = Boolean(c.giveBackTime);
   const [error, setError] = useState('');
   const [busy, setBusy] = useState(false);
-  const ask = async () => {
+  const ask = () =>
+    run(() => call<GiveBackResponseJson>('POST', `/v1/${c.name}:giveBack`, { takeBack: asked }, asKeeper));
+  const send = () => run(() => call('POST', `/v1/${c.name}:sendReturn`, {}, asKeeper));
+  const run = async (f: () => Promise<unknown>) => {
     setBusy(true);
     setError('');
     try {
-      await call<GiveBackResponseJson>('POST', `/v1/${c.name}:giveBack`, { takeBack: asked }, asKeeper);
+      await f();
       await syncNow();
     } catch (e) {
       setError(said(e));
@@ -124,10 +128,17 @@ function GiveBack({ c }: { c: CaseJson }): JSX.Element {
     <section class="stack" aria-labelledby="back">
       <h2 id="back">Back to {breeder}</h2>
       {asked ? (
-        <p role="status">
-          {breeder} knows that you want to give {animal} back. Agree in the thread how it travels. Until it has arrived,
-          please go on as usual.
-        </p>
+        <>
+          <p role="status">
+            {c.returnLeaveTime
+              ? `${animal} is on its way. ${breeder} says here when it has arrived.`
+              : c.returnAgreeTime
+                ? `${breeder} and you agreed how ${animal} travels. Until then, please go on as usual.`
+                : `${breeder} knows that you want to give ${animal} back, and writes down here when and how it travels. Until then, please go on as usual.`}
+          </p>
+          <Stages c={c} />
+          {c.returnHow && <p class="text">{c.returnHow}</p>}
+        </>
       ) : (
         <p>
           This tells {breeder} that you want to give {animal} back. You agree in the thread when and how; money is
@@ -139,7 +150,12 @@ function GiveBack({ c }: { c: CaseJson }): JSX.Element {
           <p>{error}</p>
         </Notice>
       )}
-      <div class="row">
+      <div class="actions">
+        {c.returnAgreeTime && !c.returnLeaveTime && (
+          <Button kind="main" busy={busy} onClick={() => void send()}>
+            {animal} is on its way
+          </Button>
+        )}
         <Button busy={busy} onClick={() => void ask()}>
           {asked ? `I keep ${animal} after all` : 'I want to give it back'}
         </Button>

@@ -1,0 +1,221 @@
+// An animal comes home: asked, agreed, on its way, arrived; then its quarantine.
+import type { JSX } from 'preact';
+import { useState } from 'preact/hooks';
+import type { CaseJson } from '../../api/gen/warmhand/v1/case_service_pb';
+import type { EntryJson } from '../../api/gen/warmhand/v1/entry_service_pb';
+import { settings } from '../../core/settings';
+import { ago, day } from '../../core/time';
+import { formatMass, parseMass } from '../../core/units';
+import { Button, Field, Notice } from '../parts/controls';
+import { Stages } from '../parts/stages';
+import { morning } from './aside';
+import { FormError, problem, useSave } from './hooks';
+import { Problem } from './nav';
+import { ask } from './session';
+
+interface Props {
+  c: CaseJson;
+  entries: readonly EntryJson[];
+  again: () => void;
+}
+
+/** While the keeper wants to give it back. */
+export function Homecoming({ c, entries, again }: Props): JSX.Element {
+  const [change, setChange] = useState(false);
+  return (
+    <Notice kind="warn" live title={`${c.keeperName || 'The keeper'} wants to give it back`}>
+      <Stages c={c} />
+      {!c.returnAgreeTime || change ? (
+        <Agree
+          c={c}
+          again={() => {
+            setChange(false);
+            again();
+          }}
+        />
+      ) : (
+        <>
+          <p class="text">{c.returnHow}</p>
+          {!c.returnLeaveTime && <OnItsWay c={c} again={again} change={() => setChange(true)} />}
+        </>
+      )}
+      <details>
+        <summary>It has arrived</summary>
+        <Arrive c={c} entries={entries} again={again} />
+      </details>
+    </Notice>
+  );
+}
+
+function Agree({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
+  const [how, setHow] = useState(c.returnHow ?? '');
+  const save = useSave();
+  return (
+    <form
+      class="stack"
+      onSubmit={(e) => {
+        e.preventDefault();
+        void save.run(() => ask('POST', `/v1/${c.name}:agreeReturn`, { how: how.trim() })).then((ok) => ok && again());
+      }}
+    >
+      <Field
+        label="When and how does it travel?"
+        lines={2}
+        maxLength={500}
+        value={how}
+        onInput={setHow}
+        error={problem(save.error, 'how')}
+        hint="Both of you read this. It is erased when the animal has arrived."
+      />
+      <Problem error={save.error} shown={['how']} />
+      <div class="actions">
+        <Button kind="main" type="submit" busy={save.busy}>
+          Agree on this
+        </Button>
+      </div>
+    </form>
+  );
+}
+
+function OnItsWay({ c, again, change }: { c: CaseJson; again: () => void; change: () => void }): JSX.Element {
+  const save = useSave();
+  return (
+    <>
+      <Problem error={save.error} />
+      <div class="actions">
+        <Button
+          busy={save.busy}
+          onClick={() => void save.run(() => ask('POST', `/v1/${c.name}:sendReturn`, {})).then((ok) => ok && again())}
+        >
+          It is on its way
+        </Button>
+        <Button kind="quiet" onClick={change}>
+          Change what is agreed
+        </Button>
+      </div>
+    </>
+  );
+}
+
+const quarantines = [30, 60, 90];
+
+/** The form by which a case ends as returned. */
+export function Arrive({ c, entries, again }: Props): JSX.Element {
+  const [mass, setMass] = useState('');
+  const [days, setDays] = useState('30');
+  const [place, setPlace] = useState('');
+  const [learned, setLearned] = useState('');
+  const save = useSave();
+  const before = lastWeight(entries, 'keeper');
+  return (
+    <form
+      class="stack"
+      onSubmit={(e) => {
+        e.preventDefault();
+        void save
+          .run(({ id }) => {
+            const massG = mass.trim() ? parseMass(mass) : 0;
+            if (massG === null) throw new FormError('mass_g', 'Write the weight as a number, or leave it empty.');
+            return ask('POST', `/v1/${c.name}:arriveReturn`, {
+              massG,
+              ...(days !== '0' && { quarantineTime: morning(Number(days)).toISOString() }),
+              place: place.trim(),
+              learned: learned.trim(),
+              requestId: id,
+            });
+          })
+          .then((ok) => ok && again());
+      }}
+    >
+      <Field
+        label="Weight on arrival (may stay empty)"
+        unit={settings.value.mass}
+        inputMode="decimal"
+        value={mass}
+        onInput={setMass}
+        error={problem(save.error, 'mass_g', 'weigh_in.mass_g')}
+        hint={before && `${formatMass(Number(before.weighIn?.massG ?? 0))} with the keeper, ${ago(before.happenTime)}.`}
+      />
+      <Field
+        label="Quarantine"
+        value={days}
+        onInput={setDays}
+        options={[...quarantines.map((n) => ({ value: String(n), label: `${n} days` })), { value: '0', label: 'none' }]}
+        hint="Many keep it apart for 30 days at least, better 60 to 90. Common practice, no source."
+      />
+      <Field
+        label="Where is it now? (may stay empty)"
+        value={place}
+        onInput={setPlace}
+        maxLength={80}
+        error={problem(save.error, 'place')}
+        hint="Goes into the stock book."
+      />
+      <Field
+        label="What did you learn?"
+        lines={3}
+        maxLength={1000}
+        value={learned}
+        onInput={setLearned}
+        error={problem(save.error, 'learned')}
+        hint="Stands with the outcome; the keeper can read it. What would have helped sooner?"
+      />
+      <Problem error={save.error} shown={['mass_g', 'weigh_in.mass_g', 'place', 'learned']} />
+      <div class="actions">
+        <Button kind="main" type="submit" busy={save.busy}>
+          It is here
+        </Button>
+      </div>
+    </form>
+  );
+}
+
+function lastWeight(entries: readonly EntryJson[], by: 'keeper' | 'breeder'): EntryJson | undefined {
+  return entries
+    .filter((e) => e.weighIn && !e.replacedBy && e.case && (e.by === 'ACTOR_KIND_KEEPER') === (by === 'keeper'))
+    .sort((a, b) => Date.parse(b.happenTime ?? '') - Date.parse(a.happenTime ?? ''))[0];
+}
+
+/** After it came home: the weights side by side, what was learned, and the quarantine. */
+export function CameHome({ c, entries, again }: Props): JSX.Element | null {
+  const save = useSave();
+  const before = lastWeight(entries, 'keeper');
+  const after = lastWeight(entries, 'breeder');
+  const grams = (e: EntryJson | undefined) => Number(e?.weighIn?.massG ?? 0);
+  const learned = entries.find((e) => e.ended?.outcome === 'OUTCOME_RETURNED' && !e.ended.reopened)?.note;
+  const inside = Boolean(c.quarantineTime) && Date.parse(c.quarantineTime ?? '') > Date.now();
+  if (c.outcome !== 'OUTCOME_RETURNED') return null;
+  return (
+    <section class="card stack" aria-labelledby="c-home">
+      <h2 id="c-home">Home again</h2>
+      {before && (
+        <p>
+          {formatMass(grams(before))} with the keeper, {day(before.happenTime ?? '')}
+          {after && Date.parse(after.happenTime ?? '') >= Date.parse(before.happenTime ?? '')
+            ? `; ${formatMass(grams(after))} on arrival, ${day(after.happenTime ?? '')}.`
+            : '; not weighed on arrival.'}
+        </p>
+      )}
+      {learned && <p class="text">Learned: {learned}</p>}
+      {inside && (
+        <>
+          <p>
+            In quarantine until {day(c.quarantineTime ?? '')}. Until then the stock book does not call it ready for
+            sale.
+          </p>
+          <Problem error={save.error} />
+          <div class="actions">
+            <Button
+              busy={save.busy}
+              onClick={() =>
+                void save.run(() => ask('POST', `/v1/${c.name}:endQuarantine`, {})).then((ok) => ok && again())
+              }
+            >
+              Out of quarantine
+            </Button>
+          </div>
+        </>
+      )}
+    </section>
+  );
+}
