@@ -124,7 +124,6 @@ test('an animal is passed on to another keeper, who gives it back', async ({ bro
   await expect(second.getByText('By car, on Sunday at ten.')).toBeVisible();
   await fits(second);
   await axe(second, 'on its way back');
-  if (process.env['SHOTS']) await second.screenshot({ path: '/tmp/triage/onway.png', fullPage: true });
   await second.getByRole('button', { name: 'Tansy is on its way' }).click();
   await expect(second.getByText(/Tansy is on its way\. /)).toBeVisible();
   await expect(desk.getByRole('listitem').filter({ hasText: 'On its way just now' })).toBeVisible();
@@ -132,7 +131,6 @@ test('an animal is passed on to another keeper, who gives it back', async ({ bro
   await desk.getByRole('textbox', { name: 'Weight on arrival' }).fill('101');
   await desk.getByRole('textbox', { name: 'What did you learn?' }).fill('The first home was too loud.');
   await axe(desk, 'arriving');
-  if (process.env['SHOTS']) await desk.screenshot({ path: '/tmp/triage/arrive.png', fullPage: true });
   await desk.getByRole('button', { name: 'It is here' }).click();
   await expect(desk.getByText(/The follow-up has ended: returned/)).toBeVisible();
   const home = desk.getByRole('region', { name: 'Home again' });
