@@ -1,3 +1,3 @@
--- The twin of sqlite/0014_return.sql: same tables, same columns, same order.
+-- The twin of sqlite/0015_return.sql: same tables, same columns, same order.
 -- How far an animal is on its way back, and its quarantine.
 ALTER TABLE cases ADD COLUMN return_state TEXT COLLATE "C" NOT NULL DEFAULT '{}';
