@@ -36,7 +36,7 @@ func TestMoveAllThereAndBack(t *testing.T) {
 	}
 	want := check(t, here)
 	out, err := server.Move(t.Context(), here, there, quiet)
-	if err != nil || out.Photos != 2 || len(out.Tables) < 15 {
+	if err != nil || out.Photos != 4 || len(out.Tables) < 15 {
 		t.Fatalf("%+v, %v", out, err)
 	}
 	if got := check(t, there); got != want {

@@ -224,7 +224,13 @@ type Case struct {
 	// Up to when the breeder's messages have arrived on the keeper's phone, and were opened there; by their receive_time.
 	KeeperGotTime  *timestamppb.Timestamp `protobuf:"bytes,33,opt,name=keeper_got_time,json=keeperGotTime,proto3" json:"keeper_got_time,omitempty"`
 	KeeperReadTime *timestamppb.Timestamp `protobuf:"bytes,34,opt,name=keeper_read_time,json=keeperReadTime,proto3" json:"keeper_read_time,omitempty"`
+	// Of an animal that is given back: when it was agreed how it travels, how, and when it went on its way.
+	ReturnAgreeTime *timestamppb.Timestamp `protobuf:"bytes,35,opt,name=return_agree_time,json=returnAgreeTime,proto3" json:"return_agree_time,omitempty"`
+	ReturnHow       string                 `protobuf:"bytes,36,opt,name=return_how,json=returnHow,proto3" json:"return_how,omitempty"`
+	ReturnLeaveTime *timestamppb.Timestamp `protobuf:"bytes,37,opt,name=return_leave_time,json=returnLeaveTime,proto3" json:"return_leave_time,omitempty"`
 	// The rest is for the breeder alone.
+	// Until when an animal that came back is in quarantine.
+	QuarantineTime *timestamppb.Timestamp `protobuf:"bytes,38,opt,name=quarantine_time,json=quarantineTime,proto3" json:"quarantine_time,omitempty"`
 	// Who sees to it, as the breeder's people call each other; it gives nobody a right. Empty: whoever comes.
 	LookedAfterBy string `protobuf:"bytes,24,opt,name=looked_after_by,json=lookedAfterBy,proto3" json:"looked_after_by,omitempty"`
 	// Off the list until then, and why; absent when it is on it.
@@ -446,6 +452,34 @@ func (x *Case) GetKeeperGotTime() *timestamppb.Timestamp {
 func (x *Case) GetKeeperReadTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.KeeperReadTime
+	}
+	return nil
+}
+
+func (x *Case) GetReturnAgreeTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ReturnAgreeTime
+	}
+	return nil
+}
+
+func (x *Case) GetReturnHow() string {
+	if x != nil {
+		return x.ReturnHow
+	}
+	return ""
+}
+
+func (x *Case) GetReturnLeaveTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ReturnLeaveTime
+	}
+	return nil
+}
+
+func (x *Case) GetQuarantineTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.QuarantineTime
 	}
 	return nil
 }
@@ -3238,6 +3272,412 @@ func (x *SetCaseAsideResponse) GetCase() *Case {
 	return nil
 }
 
+type AgreeReturnRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// When and how it travels; both read it.
+	How           string `protobuf:"bytes,2,opt,name=how,proto3" json:"how,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AgreeReturnRequest) Reset() {
+	*x = AgreeReturnRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AgreeReturnRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AgreeReturnRequest) ProtoMessage() {}
+
+func (x *AgreeReturnRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AgreeReturnRequest.ProtoReflect.Descriptor instead.
+func (*AgreeReturnRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
+}
+
+func (x *AgreeReturnRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *AgreeReturnRequest) GetHow() string {
+	if x != nil {
+		return x.How
+	}
+	return ""
+}
+
+type AgreeReturnResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Case          *Case                  `protobuf:"bytes,1,opt,name=case,proto3" json:"case,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AgreeReturnResponse) Reset() {
+	*x = AgreeReturnResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AgreeReturnResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AgreeReturnResponse) ProtoMessage() {}
+
+func (x *AgreeReturnResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AgreeReturnResponse.ProtoReflect.Descriptor instead.
+func (*AgreeReturnResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
+}
+
+func (x *AgreeReturnResponse) GetCase() *Case {
+	if x != nil {
+		return x.Case
+	}
+	return nil
+}
+
+type SendReturnRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SendReturnRequest) Reset() {
+	*x = SendReturnRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SendReturnRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SendReturnRequest) ProtoMessage() {}
+
+func (x *SendReturnRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SendReturnRequest.ProtoReflect.Descriptor instead.
+func (*SendReturnRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{43}
+}
+
+func (x *SendReturnRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type SendReturnResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Case          *Case                  `protobuf:"bytes,1,opt,name=case,proto3" json:"case,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SendReturnResponse) Reset() {
+	*x = SendReturnResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SendReturnResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SendReturnResponse) ProtoMessage() {}
+
+func (x *SendReturnResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SendReturnResponse.ProtoReflect.Descriptor instead.
+func (*SendReturnResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{44}
+}
+
+func (x *SendReturnResponse) GetCase() *Case {
+	if x != nil {
+		return x.Case
+	}
+	return nil
+}
+
+type ArriveReturnRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Grams; 0: not weighed.
+	MassG float64 `protobuf:"fixed64,2,opt,name=mass_g,json=massG,proto3" json:"mass_g,omitempty"`
+	// At most 365 days ahead; absent: no quarantine.
+	QuarantineTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=quarantine_time,json=quarantineTime,proto3" json:"quarantine_time,omitempty"`
+	// Where it is kept now; empty leaves what the stock book says.
+	Place string `protobuf:"bytes,4,opt,name=place,proto3" json:"place,omitempty"`
+	// What was learned; the note of the outcome.
+	Learned string `protobuf:"bytes,5,opt,name=learned,proto3" json:"learned,omitempty"`
+	// The entry's id, made by the caller: a repeat gets the first answer.
+	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ArriveReturnRequest) Reset() {
+	*x = ArriveReturnRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ArriveReturnRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ArriveReturnRequest) ProtoMessage() {}
+
+func (x *ArriveReturnRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ArriveReturnRequest.ProtoReflect.Descriptor instead.
+func (*ArriveReturnRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{45}
+}
+
+func (x *ArriveReturnRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ArriveReturnRequest) GetMassG() float64 {
+	if x != nil {
+		return x.MassG
+	}
+	return 0
+}
+
+func (x *ArriveReturnRequest) GetQuarantineTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.QuarantineTime
+	}
+	return nil
+}
+
+func (x *ArriveReturnRequest) GetPlace() string {
+	if x != nil {
+		return x.Place
+	}
+	return ""
+}
+
+func (x *ArriveReturnRequest) GetLearned() string {
+	if x != nil {
+		return x.Learned
+	}
+	return ""
+}
+
+func (x *ArriveReturnRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+type ArriveReturnResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Case          *Case                  `protobuf:"bytes,1,opt,name=case,proto3" json:"case,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ArriveReturnResponse) Reset() {
+	*x = ArriveReturnResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ArriveReturnResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ArriveReturnResponse) ProtoMessage() {}
+
+func (x *ArriveReturnResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ArriveReturnResponse.ProtoReflect.Descriptor instead.
+func (*ArriveReturnResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{46}
+}
+
+func (x *ArriveReturnResponse) GetCase() *Case {
+	if x != nil {
+		return x.Case
+	}
+	return nil
+}
+
+type EndQuarantineRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EndQuarantineRequest) Reset() {
+	*x = EndQuarantineRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EndQuarantineRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EndQuarantineRequest) ProtoMessage() {}
+
+func (x *EndQuarantineRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EndQuarantineRequest.ProtoReflect.Descriptor instead.
+func (*EndQuarantineRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{47}
+}
+
+func (x *EndQuarantineRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type EndQuarantineResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Case          *Case                  `protobuf:"bytes,1,opt,name=case,proto3" json:"case,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EndQuarantineResponse) Reset() {
+	*x = EndQuarantineResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EndQuarantineResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EndQuarantineResponse) ProtoMessage() {}
+
+func (x *EndQuarantineResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EndQuarantineResponse.ProtoReflect.Descriptor instead.
+func (*EndQuarantineResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{48}
+}
+
+func (x *EndQuarantineResponse) GetCase() *Case {
+	if x != nil {
+		return x.Case
+	}
+	return nil
+}
+
 type AcknowledgeMessagesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
@@ -3250,7 +3690,7 @@ type AcknowledgeMessagesRequest struct {
 
 func (x *AcknowledgeMessagesRequest) Reset() {
 	*x = AcknowledgeMessagesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3262,7 +3702,7 @@ func (x *AcknowledgeMessagesRequest) String() string {
 func (*AcknowledgeMessagesRequest) ProtoMessage() {}
 
 func (x *AcknowledgeMessagesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3275,7 +3715,7 @@ func (x *AcknowledgeMessagesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeMessagesRequest.ProtoReflect.Descriptor instead.
 func (*AcknowledgeMessagesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *AcknowledgeMessagesRequest) GetName() string {
@@ -3307,7 +3747,7 @@ type AcknowledgeMessagesResponse struct {
 
 func (x *AcknowledgeMessagesResponse) Reset() {
 	*x = AcknowledgeMessagesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3319,7 +3759,7 @@ func (x *AcknowledgeMessagesResponse) String() string {
 func (*AcknowledgeMessagesResponse) ProtoMessage() {}
 
 func (x *AcknowledgeMessagesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3332,7 +3772,7 @@ func (x *AcknowledgeMessagesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeMessagesResponse.ProtoReflect.Descriptor instead.
 func (*AcknowledgeMessagesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{50}
 }
 
 type LookAfterCaseRequest struct {
@@ -3346,7 +3786,7 @@ type LookAfterCaseRequest struct {
 
 func (x *LookAfterCaseRequest) Reset() {
 	*x = LookAfterCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3358,7 +3798,7 @@ func (x *LookAfterCaseRequest) String() string {
 func (*LookAfterCaseRequest) ProtoMessage() {}
 
 func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3371,7 +3811,7 @@ func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAfterCaseRequest.ProtoReflect.Descriptor instead.
 func (*LookAfterCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{43}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *LookAfterCaseRequest) GetName() string {
@@ -3397,7 +3837,7 @@ type LookAfterCaseResponse struct {
 
 func (x *LookAfterCaseResponse) Reset() {
 	*x = LookAfterCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3409,7 +3849,7 @@ func (x *LookAfterCaseResponse) String() string {
 func (*LookAfterCaseResponse) ProtoMessage() {}
 
 func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3422,7 +3862,7 @@ func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAfterCaseResponse.ProtoReflect.Descriptor instead.
 func (*LookAfterCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{44}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *LookAfterCaseResponse) GetCase() *Case {
@@ -3445,7 +3885,7 @@ type EndCaseRequest struct {
 
 func (x *EndCaseRequest) Reset() {
 	*x = EndCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3457,7 +3897,7 @@ func (x *EndCaseRequest) String() string {
 func (*EndCaseRequest) ProtoMessage() {}
 
 func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3470,7 +3910,7 @@ func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseRequest.ProtoReflect.Descriptor instead.
 func (*EndCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{45}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *EndCaseRequest) GetName() string {
@@ -3510,7 +3950,7 @@ type EndCaseResponse struct {
 
 func (x *EndCaseResponse) Reset() {
 	*x = EndCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3522,7 +3962,7 @@ func (x *EndCaseResponse) String() string {
 func (*EndCaseResponse) ProtoMessage() {}
 
 func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3535,7 +3975,7 @@ func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseResponse.ProtoReflect.Descriptor instead.
 func (*EndCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{46}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *EndCaseResponse) GetCase() *Case {
@@ -3557,7 +3997,7 @@ type GiveBackRequest struct {
 
 func (x *GiveBackRequest) Reset() {
 	*x = GiveBackRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[55]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3569,7 +4009,7 @@ func (x *GiveBackRequest) String() string {
 func (*GiveBackRequest) ProtoMessage() {}
 
 func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[55]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3582,7 +4022,7 @@ func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackRequest.ProtoReflect.Descriptor instead.
 func (*GiveBackRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{47}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{55}
 }
 
 func (x *GiveBackRequest) GetName() string {
@@ -3608,7 +4048,7 @@ type GiveBackResponse struct {
 
 func (x *GiveBackResponse) Reset() {
 	*x = GiveBackResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[56]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3620,7 +4060,7 @@ func (x *GiveBackResponse) String() string {
 func (*GiveBackResponse) ProtoMessage() {}
 
 func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[56]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3633,7 +4073,7 @@ func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackResponse.ProtoReflect.Descriptor instead.
 func (*GiveBackResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{48}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{56}
 }
 
 func (x *GiveBackResponse) GetCase() *Case {
@@ -3653,7 +4093,7 @@ type ReopenCaseRequest struct {
 
 func (x *ReopenCaseRequest) Reset() {
 	*x = ReopenCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[57]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3665,7 +4105,7 @@ func (x *ReopenCaseRequest) String() string {
 func (*ReopenCaseRequest) ProtoMessage() {}
 
 func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[57]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3678,7 +4118,7 @@ func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseRequest.ProtoReflect.Descriptor instead.
 func (*ReopenCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{49}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{57}
 }
 
 func (x *ReopenCaseRequest) GetName() string {
@@ -3704,7 +4144,7 @@ type ReopenCaseResponse struct {
 
 func (x *ReopenCaseResponse) Reset() {
 	*x = ReopenCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[58]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3716,7 +4156,7 @@ func (x *ReopenCaseResponse) String() string {
 func (*ReopenCaseResponse) ProtoMessage() {}
 
 func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[58]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3729,7 +4169,7 @@ func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseResponse.ProtoReflect.Descriptor instead.
 func (*ReopenCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{50}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{58}
 }
 
 func (x *ReopenCaseResponse) GetCase() *Case {
@@ -3748,7 +4188,7 @@ type WatchCasesRequest struct {
 
 func (x *WatchCasesRequest) Reset() {
 	*x = WatchCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[59]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3760,7 +4200,7 @@ func (x *WatchCasesRequest) String() string {
 func (*WatchCasesRequest) ProtoMessage() {}
 
 func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[59]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3773,7 +4213,7 @@ func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesRequest.ProtoReflect.Descriptor instead.
 func (*WatchCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{51}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{59}
 }
 
 func (x *WatchCasesRequest) GetParent() string {
@@ -3795,7 +4235,7 @@ type WatchCasesResponse struct {
 
 func (x *WatchCasesResponse) Reset() {
 	*x = WatchCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[60]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3807,7 +4247,7 @@ func (x *WatchCasesResponse) String() string {
 func (*WatchCasesResponse) ProtoMessage() {}
 
 func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[60]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3820,7 +4260,7 @@ func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesResponse.ProtoReflect.Descriptor instead.
 func (*WatchCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{52}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{60}
 }
 
 func (x *WatchCasesResponse) GetCase() *Case {
@@ -3841,7 +4281,7 @@ var File_warmhand_v1_case_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1ewarmhand/v1/case_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xce\f\n" +
+	"\x1ewarmhand/v1/case_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a warmhand/v1/animal_service.proto\x1a\x1fwarmhand/v1/entry_service.proto\"\xc2\x0e\n" +
 	"\x04Case\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12+\n" +
 	"\x06animal\x18\x02 \x01(\v2\x13.warmhand.v1.AnimalR\x06animal\x12\x1f\n" +
@@ -3876,7 +4316,12 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\n" +
 	"erase_time\x18\x17 \x01(\v2\x1a.google.protobuf.TimestampR\teraseTime\x12B\n" +
 	"\x0fkeeper_got_time\x18! \x01(\v2\x1a.google.protobuf.TimestampR\rkeeperGotTime\x12D\n" +
-	"\x10keeper_read_time\x18\" \x01(\v2\x1a.google.protobuf.TimestampR\x0ekeeperReadTime\x12&\n" +
+	"\x10keeper_read_time\x18\" \x01(\v2\x1a.google.protobuf.TimestampR\x0ekeeperReadTime\x12F\n" +
+	"\x11return_agree_time\x18# \x01(\v2\x1a.google.protobuf.TimestampR\x0freturnAgreeTime\x12\x1d\n" +
+	"\n" +
+	"return_how\x18$ \x01(\tR\treturnHow\x12F\n" +
+	"\x11return_leave_time\x18% \x01(\v2\x1a.google.protobuf.TimestampR\x0freturnLeaveTime\x12C\n" +
+	"\x0fquarantine_time\x18& \x01(\v2\x1a.google.protobuf.TimestampR\x0equarantineTime\x12&\n" +
 	"\x0flooked_after_by\x18\x18 \x01(\tR\rlookedAfterBy\x129\n" +
 	"\n" +
 	"aside_time\x18\x19 \x01(\v2\x1a.google.protobuf.TimestampR\tasideTime\x12!\n" +
@@ -4103,6 +4548,29 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"until_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tuntilTime\x12 \n" +
 	"\x06reason\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x06reason\"=\n" +
 	"\x14SetCaseAsideResponse\x12%\n" +
+	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"\x88\x01\n" +
+	"\x12AgreeReturnRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x12\x1a\n" +
+	"\x03how\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x03how\"<\n" +
+	"\x13AgreeReturnResponse\x12%\n" +
+	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"k\n" +
+	"\x11SendReturnRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\";\n" +
+	"\x12SendReturnResponse\x12%\n" +
+	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"\xe5\x02\n" +
+	"\x13ArriveReturnRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x12.\n" +
+	"\x06mass_g\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\bA)\x00\x00\x00\x00\x00\x00\x00\x00R\x05massG\x12C\n" +
+	"\x0fquarantine_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\x0equarantineTime\x12\x1d\n" +
+	"\x05place\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18PR\x05place\x12\"\n" +
+	"\alearned\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\alearned\x12>\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tB\x1f\xe0A\x02\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{8,64}$R\trequestId\"=\n" +
+	"\x14ArriveReturnResponse\x12%\n" +
+	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"n\n" +
+	"\x14EndQuarantineRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\">\n" +
+	"\x15EndQuarantineResponse\x12%\n" +
 	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"\xe4\x01\n" +
 	"\x1aAcknowledgeMessagesRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x125\n" +
@@ -4152,7 +4620,7 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tCaseState\x12\x1a\n" +
 	"\x16CASE_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fCASE_STATE_OPEN\x10\x01\x12\x14\n" +
-	"\x10CASE_STATE_ENDED\x10\x022\xb6\x14\n" +
+	"\x10CASE_STATE_ENDED\x10\x022\x82\x19\n" +
 	"\vCaseService\x12z\n" +
 	"\tListCases\x12\x1d.warmhand.v1.ListCasesRequest\x1a\x1e.warmhand.v1.ListCasesResponse\".\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{parent=breeders/*}/cases\x12z\n" +
 	"\x0fListKeeperCases\x12#.warmhand.v1.ListKeeperCasesRequest\x1a$.warmhand.v1.ListKeeperCasesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/keepers/me/cases\x12r\n" +
@@ -4172,7 +4640,12 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\aEndCase\x12\x1b.warmhand.v1.EndCaseRequest\x1a\x1c.warmhand.v1.EndCaseResponse\";\xdaA\fname,outcome\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/{name=breeders/*/cases/*}:end\x12\x85\x01\n" +
 	"\n" +
 	"ReopenCase\x12\x1e.warmhand.v1.ReopenCaseRequest\x1a\x1f.warmhand.v1.ReopenCaseResponse\"6\xdaA\x04name\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{name=breeders/*/cases/*}:reopen\x12\x81\x01\n" +
-	"\bGiveBack\x12\x1c.warmhand.v1.GiveBackRequest\x1a\x1d.warmhand.v1.GiveBackResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:giveBack\x12\xb8\x01\n" +
+	"\bGiveBack\x12\x1c.warmhand.v1.GiveBackRequest\x1a\x1d.warmhand.v1.GiveBackResponse\"8\xdaA\x04name\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=breeders/*/cases/*}:giveBack\x12\x91\x01\n" +
+	"\vAgreeReturn\x12\x1f.warmhand.v1.AgreeReturnRequest\x1a .warmhand.v1.AgreeReturnResponse\"?\xdaA\bname,how\x82\xd3\xe4\x93\x02.:\x01*\")/v1/{name=breeders/*/cases/*}:agreeReturn\x12\x89\x01\n" +
+	"\n" +
+	"SendReturn\x12\x1e.warmhand.v1.SendReturnRequest\x1a\x1f.warmhand.v1.SendReturnResponse\":\xdaA\x04name\x82\xd3\xe4\x93\x02-:\x01*\"(/v1/{name=breeders/*/cases/*}:sendReturn\x12\x91\x01\n" +
+	"\fArriveReturn\x12 .warmhand.v1.ArriveReturnRequest\x1a!.warmhand.v1.ArriveReturnResponse\"<\xdaA\x04name\x82\xd3\xe4\x93\x02/:\x01*\"*/v1/{name=breeders/*/cases/*}:arriveReturn\x12\x95\x01\n" +
+	"\rEndQuarantine\x12!.warmhand.v1.EndQuarantineRequest\x1a\".warmhand.v1.EndQuarantineResponse\"=\xdaA\x04name\x82\xd3\xe4\x93\x020:\x01*\"+/v1/{name=breeders/*/cases/*}:endQuarantine\x12\xb8\x01\n" +
 	"\x13AcknowledgeMessages\x12'.warmhand.v1.AcknowledgeMessagesRequest\x1a(.warmhand.v1.AcknowledgeMessagesResponse\"N\xdaA\x17name,got_time,read_time\x82\xd3\xe4\x93\x02.:\x01*\")/v1/{name=breeders/*/cases/*}:acknowledge\x12O\n" +
 	"\n" +
 	"WatchCases\x12\x1e.warmhand.v1.WatchCasesRequest\x1a\x1f.warmhand.v1.WatchCasesResponse0\x01B.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
@@ -4190,7 +4663,7 @@ func file_warmhand_v1_case_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_case_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 53)
+var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 61)
 var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(Turn)(0),                           // 0: warmhand.v1.Turn
 	(Standing)(0),                       // 1: warmhand.v1.Standing
@@ -4236,148 +4709,172 @@ var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(*MarkCaseSeenResponse)(nil),        // 41: warmhand.v1.MarkCaseSeenResponse
 	(*SetCaseAsideRequest)(nil),         // 42: warmhand.v1.SetCaseAsideRequest
 	(*SetCaseAsideResponse)(nil),        // 43: warmhand.v1.SetCaseAsideResponse
-	(*AcknowledgeMessagesRequest)(nil),  // 44: warmhand.v1.AcknowledgeMessagesRequest
-	(*AcknowledgeMessagesResponse)(nil), // 45: warmhand.v1.AcknowledgeMessagesResponse
-	(*LookAfterCaseRequest)(nil),        // 46: warmhand.v1.LookAfterCaseRequest
-	(*LookAfterCaseResponse)(nil),       // 47: warmhand.v1.LookAfterCaseResponse
-	(*EndCaseRequest)(nil),              // 48: warmhand.v1.EndCaseRequest
-	(*EndCaseResponse)(nil),             // 49: warmhand.v1.EndCaseResponse
-	(*GiveBackRequest)(nil),             // 50: warmhand.v1.GiveBackRequest
-	(*GiveBackResponse)(nil),            // 51: warmhand.v1.GiveBackResponse
-	(*ReopenCaseRequest)(nil),           // 52: warmhand.v1.ReopenCaseRequest
-	(*ReopenCaseResponse)(nil),          // 53: warmhand.v1.ReopenCaseResponse
-	(*WatchCasesRequest)(nil),           // 54: warmhand.v1.WatchCasesRequest
-	(*WatchCasesResponse)(nil),          // 55: warmhand.v1.WatchCasesResponse
-	(*Animal)(nil),                      // 56: warmhand.v1.Animal
-	(*timestamppb.Timestamp)(nil),       // 57: google.protobuf.Timestamp
-	(Outcome)(0),                        // 58: warmhand.v1.Outcome
-	(*Entry)(nil),                       // 59: warmhand.v1.Entry
-	(ActorKind)(0),                      // 60: warmhand.v1.ActorKind
-	(*SetupAnswer)(nil),                 // 61: warmhand.v1.SetupAnswer
-	(*SetupMark)(nil),                   // 62: warmhand.v1.SetupMark
-	(*Offer)(nil),                       // 63: warmhand.v1.Offer
-	(*WeighIn)(nil),                     // 64: warmhand.v1.WeighIn
-	(*ClimateReading)(nil),              // 65: warmhand.v1.ClimateReading
+	(*AgreeReturnRequest)(nil),          // 44: warmhand.v1.AgreeReturnRequest
+	(*AgreeReturnResponse)(nil),         // 45: warmhand.v1.AgreeReturnResponse
+	(*SendReturnRequest)(nil),           // 46: warmhand.v1.SendReturnRequest
+	(*SendReturnResponse)(nil),          // 47: warmhand.v1.SendReturnResponse
+	(*ArriveReturnRequest)(nil),         // 48: warmhand.v1.ArriveReturnRequest
+	(*ArriveReturnResponse)(nil),        // 49: warmhand.v1.ArriveReturnResponse
+	(*EndQuarantineRequest)(nil),        // 50: warmhand.v1.EndQuarantineRequest
+	(*EndQuarantineResponse)(nil),       // 51: warmhand.v1.EndQuarantineResponse
+	(*AcknowledgeMessagesRequest)(nil),  // 52: warmhand.v1.AcknowledgeMessagesRequest
+	(*AcknowledgeMessagesResponse)(nil), // 53: warmhand.v1.AcknowledgeMessagesResponse
+	(*LookAfterCaseRequest)(nil),        // 54: warmhand.v1.LookAfterCaseRequest
+	(*LookAfterCaseResponse)(nil),       // 55: warmhand.v1.LookAfterCaseResponse
+	(*EndCaseRequest)(nil),              // 56: warmhand.v1.EndCaseRequest
+	(*EndCaseResponse)(nil),             // 57: warmhand.v1.EndCaseResponse
+	(*GiveBackRequest)(nil),             // 58: warmhand.v1.GiveBackRequest
+	(*GiveBackResponse)(nil),            // 59: warmhand.v1.GiveBackResponse
+	(*ReopenCaseRequest)(nil),           // 60: warmhand.v1.ReopenCaseRequest
+	(*ReopenCaseResponse)(nil),          // 61: warmhand.v1.ReopenCaseResponse
+	(*WatchCasesRequest)(nil),           // 62: warmhand.v1.WatchCasesRequest
+	(*WatchCasesResponse)(nil),          // 63: warmhand.v1.WatchCasesResponse
+	(*Animal)(nil),                      // 64: warmhand.v1.Animal
+	(*timestamppb.Timestamp)(nil),       // 65: google.protobuf.Timestamp
+	(Outcome)(0),                        // 66: warmhand.v1.Outcome
+	(*Entry)(nil),                       // 67: warmhand.v1.Entry
+	(ActorKind)(0),                      // 68: warmhand.v1.ActorKind
+	(*SetupAnswer)(nil),                 // 69: warmhand.v1.SetupAnswer
+	(*SetupMark)(nil),                   // 70: warmhand.v1.SetupMark
+	(*Offer)(nil),                       // 71: warmhand.v1.Offer
+	(*WeighIn)(nil),                     // 72: warmhand.v1.WeighIn
+	(*ClimateReading)(nil),              // 73: warmhand.v1.ClimateReading
 }
 var file_warmhand_v1_case_service_proto_depIdxs = []int32{
-	56, // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
-	57, // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
-	57, // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
-	58, // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
-	1,  // 4: warmhand.v1.Case.standing:type_name -> warmhand.v1.Standing
-	57, // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
-	57, // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
-	57, // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
-	57, // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
-	4,  // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
-	57, // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
-	57, // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
-	57, // 12: warmhand.v1.Case.keeper_got_time:type_name -> google.protobuf.Timestamp
-	57, // 13: warmhand.v1.Case.keeper_read_time:type_name -> google.protobuf.Timestamp
-	57, // 14: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
-	0,  // 15: warmhand.v1.Case.turn:type_name -> warmhand.v1.Turn
-	1,  // 16: warmhand.v1.Case.seen_standing:type_name -> warmhand.v1.Standing
-	57, // 17: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
-	57, // 18: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
-	5,  // 19: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
-	6,  // 20: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
-	7,  // 21: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
-	8,  // 22: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
-	57, // 23: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
-	1,  // 24: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
-	11, // 25: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
-	59, // 26: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
-	10, // 27: warmhand.v1.Course.look_backs:type_name -> warmhand.v1.LookBack
-	57, // 28: warmhand.v1.LookBack.agree_time:type_name -> google.protobuf.Timestamp
-	57, // 29: warmhand.v1.LookBack.hold_time:type_name -> google.protobuf.Timestamp
-	57, // 30: warmhand.v1.LookBack.from_time:type_name -> google.protobuf.Timestamp
-	57, // 31: warmhand.v1.LookBack.to_time:type_name -> google.protobuf.Timestamp
-	57, // 32: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
-	1,  // 33: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
-	1,  // 34: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
-	57, // 35: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
-	57, // 36: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
-	13, // 37: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
-	57, // 38: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
-	1,  // 39: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
-	57, // 40: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	57, // 41: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
-	60, // 42: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
-	14, // 43: warmhand.v1.NewPhoto.photo:type_name -> warmhand.v1.Photo
-	61, // 44: warmhand.v1.NewPhoto.answer:type_name -> warmhand.v1.SetupAnswer
-	62, // 45: warmhand.v1.NewPhoto.mark:type_name -> warmhand.v1.SetupMark
-	16, // 46: warmhand.v1.ListNewPhotosResponse.photos:type_name -> warmhand.v1.NewPhoto
-	2,  // 47: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
-	3,  // 48: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
-	3,  // 49: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
-	3,  // 50: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
-	9,  // 51: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
-	12, // 52: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
-	14, // 53: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
-	63, // 54: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
-	64, // 55: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
-	65, // 56: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
-	57, // 57: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
-	36, // 58: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
-	57, // 59: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
-	1,  // 60: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
-	57, // 61: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
-	39, // 62: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
-	3,  // 63: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
-	3,  // 64: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
-	57, // 65: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
-	3,  // 66: warmhand.v1.SetCaseAsideResponse.case:type_name -> warmhand.v1.Case
-	57, // 67: warmhand.v1.AcknowledgeMessagesRequest.got_time:type_name -> google.protobuf.Timestamp
-	57, // 68: warmhand.v1.AcknowledgeMessagesRequest.read_time:type_name -> google.protobuf.Timestamp
-	3,  // 69: warmhand.v1.LookAfterCaseResponse.case:type_name -> warmhand.v1.Case
-	58, // 70: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
-	3,  // 71: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
-	3,  // 72: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
-	3,  // 73: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
-	3,  // 74: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
-	22, // 75: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
-	24, // 76: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
-	26, // 77: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
-	28, // 78: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
-	30, // 79: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
-	32, // 80: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
-	15, // 81: warmhand.v1.CaseService.ListNewPhotos:input_type -> warmhand.v1.ListNewPhotosRequest
-	18, // 82: warmhand.v1.CaseService.LookAtPhoto:input_type -> warmhand.v1.LookAtPhotoRequest
-	20, // 83: warmhand.v1.CaseService.ReadCard:input_type -> warmhand.v1.ReadCardRequest
-	34, // 84: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
-	37, // 85: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
-	40, // 86: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
-	42, // 87: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
-	46, // 88: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
-	48, // 89: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
-	52, // 90: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
-	50, // 91: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
-	44, // 92: warmhand.v1.CaseService.AcknowledgeMessages:input_type -> warmhand.v1.AcknowledgeMessagesRequest
-	54, // 93: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
-	23, // 94: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
-	25, // 95: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
-	27, // 96: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
-	29, // 97: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
-	31, // 98: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
-	33, // 99: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
-	17, // 100: warmhand.v1.CaseService.ListNewPhotos:output_type -> warmhand.v1.ListNewPhotosResponse
-	19, // 101: warmhand.v1.CaseService.LookAtPhoto:output_type -> warmhand.v1.LookAtPhotoResponse
-	21, // 102: warmhand.v1.CaseService.ReadCard:output_type -> warmhand.v1.ReadCardResponse
-	35, // 103: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
-	38, // 104: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
-	41, // 105: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
-	43, // 106: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
-	47, // 107: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
-	49, // 108: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
-	53, // 109: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
-	51, // 110: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
-	45, // 111: warmhand.v1.CaseService.AcknowledgeMessages:output_type -> warmhand.v1.AcknowledgeMessagesResponse
-	55, // 112: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
-	94, // [94:113] is the sub-list for method output_type
-	75, // [75:94] is the sub-list for method input_type
-	75, // [75:75] is the sub-list for extension type_name
-	75, // [75:75] is the sub-list for extension extendee
-	0,  // [0:75] is the sub-list for field type_name
+	64,  // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
+	65,  // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
+	65,  // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
+	66,  // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
+	1,   // 4: warmhand.v1.Case.standing:type_name -> warmhand.v1.Standing
+	65,  // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
+	65,  // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
+	65,  // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
+	65,  // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
+	4,   // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
+	65,  // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
+	65,  // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
+	65,  // 12: warmhand.v1.Case.keeper_got_time:type_name -> google.protobuf.Timestamp
+	65,  // 13: warmhand.v1.Case.keeper_read_time:type_name -> google.protobuf.Timestamp
+	65,  // 14: warmhand.v1.Case.return_agree_time:type_name -> google.protobuf.Timestamp
+	65,  // 15: warmhand.v1.Case.return_leave_time:type_name -> google.protobuf.Timestamp
+	65,  // 16: warmhand.v1.Case.quarantine_time:type_name -> google.protobuf.Timestamp
+	65,  // 17: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
+	0,   // 18: warmhand.v1.Case.turn:type_name -> warmhand.v1.Turn
+	1,   // 19: warmhand.v1.Case.seen_standing:type_name -> warmhand.v1.Standing
+	65,  // 20: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
+	65,  // 21: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
+	5,   // 22: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
+	6,   // 23: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
+	7,   // 24: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
+	8,   // 25: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
+	65,  // 26: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
+	1,   // 27: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
+	11,  // 28: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
+	67,  // 29: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
+	10,  // 30: warmhand.v1.Course.look_backs:type_name -> warmhand.v1.LookBack
+	65,  // 31: warmhand.v1.LookBack.agree_time:type_name -> google.protobuf.Timestamp
+	65,  // 32: warmhand.v1.LookBack.hold_time:type_name -> google.protobuf.Timestamp
+	65,  // 33: warmhand.v1.LookBack.from_time:type_name -> google.protobuf.Timestamp
+	65,  // 34: warmhand.v1.LookBack.to_time:type_name -> google.protobuf.Timestamp
+	65,  // 35: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
+	1,   // 36: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
+	1,   // 37: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
+	65,  // 38: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
+	65,  // 39: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
+	13,  // 40: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
+	65,  // 41: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
+	1,   // 42: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
+	65,  // 43: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	65,  // 44: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
+	68,  // 45: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
+	14,  // 46: warmhand.v1.NewPhoto.photo:type_name -> warmhand.v1.Photo
+	69,  // 47: warmhand.v1.NewPhoto.answer:type_name -> warmhand.v1.SetupAnswer
+	70,  // 48: warmhand.v1.NewPhoto.mark:type_name -> warmhand.v1.SetupMark
+	16,  // 49: warmhand.v1.ListNewPhotosResponse.photos:type_name -> warmhand.v1.NewPhoto
+	2,   // 50: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
+	3,   // 51: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
+	3,   // 52: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
+	3,   // 53: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
+	9,   // 54: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
+	12,  // 55: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
+	14,  // 56: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
+	71,  // 57: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
+	72,  // 58: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
+	73,  // 59: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
+	65,  // 60: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
+	36,  // 61: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
+	65,  // 62: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
+	1,   // 63: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
+	65,  // 64: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
+	39,  // 65: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
+	3,   // 66: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
+	3,   // 67: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
+	65,  // 68: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
+	3,   // 69: warmhand.v1.SetCaseAsideResponse.case:type_name -> warmhand.v1.Case
+	3,   // 70: warmhand.v1.AgreeReturnResponse.case:type_name -> warmhand.v1.Case
+	3,   // 71: warmhand.v1.SendReturnResponse.case:type_name -> warmhand.v1.Case
+	65,  // 72: warmhand.v1.ArriveReturnRequest.quarantine_time:type_name -> google.protobuf.Timestamp
+	3,   // 73: warmhand.v1.ArriveReturnResponse.case:type_name -> warmhand.v1.Case
+	3,   // 74: warmhand.v1.EndQuarantineResponse.case:type_name -> warmhand.v1.Case
+	65,  // 75: warmhand.v1.AcknowledgeMessagesRequest.got_time:type_name -> google.protobuf.Timestamp
+	65,  // 76: warmhand.v1.AcknowledgeMessagesRequest.read_time:type_name -> google.protobuf.Timestamp
+	3,   // 77: warmhand.v1.LookAfterCaseResponse.case:type_name -> warmhand.v1.Case
+	66,  // 78: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
+	3,   // 79: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
+	3,   // 80: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
+	3,   // 81: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
+	3,   // 82: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
+	22,  // 83: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
+	24,  // 84: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
+	26,  // 85: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
+	28,  // 86: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
+	30,  // 87: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
+	32,  // 88: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
+	15,  // 89: warmhand.v1.CaseService.ListNewPhotos:input_type -> warmhand.v1.ListNewPhotosRequest
+	18,  // 90: warmhand.v1.CaseService.LookAtPhoto:input_type -> warmhand.v1.LookAtPhotoRequest
+	20,  // 91: warmhand.v1.CaseService.ReadCard:input_type -> warmhand.v1.ReadCardRequest
+	34,  // 92: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
+	37,  // 93: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
+	40,  // 94: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
+	42,  // 95: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
+	54,  // 96: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
+	56,  // 97: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
+	60,  // 98: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
+	58,  // 99: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
+	44,  // 100: warmhand.v1.CaseService.AgreeReturn:input_type -> warmhand.v1.AgreeReturnRequest
+	46,  // 101: warmhand.v1.CaseService.SendReturn:input_type -> warmhand.v1.SendReturnRequest
+	48,  // 102: warmhand.v1.CaseService.ArriveReturn:input_type -> warmhand.v1.ArriveReturnRequest
+	50,  // 103: warmhand.v1.CaseService.EndQuarantine:input_type -> warmhand.v1.EndQuarantineRequest
+	52,  // 104: warmhand.v1.CaseService.AcknowledgeMessages:input_type -> warmhand.v1.AcknowledgeMessagesRequest
+	62,  // 105: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
+	23,  // 106: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
+	25,  // 107: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
+	27,  // 108: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
+	29,  // 109: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
+	31,  // 110: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
+	33,  // 111: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
+	17,  // 112: warmhand.v1.CaseService.ListNewPhotos:output_type -> warmhand.v1.ListNewPhotosResponse
+	19,  // 113: warmhand.v1.CaseService.LookAtPhoto:output_type -> warmhand.v1.LookAtPhotoResponse
+	21,  // 114: warmhand.v1.CaseService.ReadCard:output_type -> warmhand.v1.ReadCardResponse
+	35,  // 115: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
+	38,  // 116: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
+	41,  // 117: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
+	43,  // 118: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
+	55,  // 119: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
+	57,  // 120: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
+	61,  // 121: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
+	59,  // 122: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
+	45,  // 123: warmhand.v1.CaseService.AgreeReturn:output_type -> warmhand.v1.AgreeReturnResponse
+	47,  // 124: warmhand.v1.CaseService.SendReturn:output_type -> warmhand.v1.SendReturnResponse
+	49,  // 125: warmhand.v1.CaseService.ArriveReturn:output_type -> warmhand.v1.ArriveReturnResponse
+	51,  // 126: warmhand.v1.CaseService.EndQuarantine:output_type -> warmhand.v1.EndQuarantineResponse
+	53,  // 127: warmhand.v1.CaseService.AcknowledgeMessages:output_type -> warmhand.v1.AcknowledgeMessagesResponse
+	63,  // 128: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
+	106, // [106:129] is the sub-list for method output_type
+	83,  // [83:106] is the sub-list for method input_type
+	83,  // [83:83] is the sub-list for extension type_name
+	83,  // [83:83] is the sub-list for extension extendee
+	0,   // [0:83] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_case_service_proto_init() }
@@ -4398,7 +4895,7 @@ func file_warmhand_v1_case_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_case_service_proto_rawDesc), len(file_warmhand_v1_case_service_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   53,
+			NumMessages:   61,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
