@@ -25,6 +25,7 @@ type Subject struct {
 	Hemi         care.Hemisphere
 	Thresholds   care.Thresholds // zero: the tables'
 	Unclaimed    bool            // nobody has taken the card on, so nothing can be heard
+	CheckIns     care.CheckIns   // zero: the program's own
 }
 
 // Numbers are what the log says at one time, before it is put into words.
@@ -85,6 +86,9 @@ type Assessment struct {
 	AskAt    time.Time `json:"ask_at"`
 	Ask      string    `json:"ask"`
 	Question string    `json:"question"`
+	// CheckIns are when the keeper is asked what, the soonest first, as things stand
+	// and with what the breeder plans; the first may be due.
+	CheckIns []CheckIn `json:"check_ins,omitempty"`
 }
 
 // Total is the sum of the reasons' weights: LogOdds, up to rounding.
@@ -219,6 +223,7 @@ type engine struct {
 	lastOffer      time.Time
 	lastHeard      time.Time
 	heard          bool      // a word from the keeper at all
+	lastWord       time.Time // the keeper's last entry that says something
 	lastNews       time.Time // the last offer or weight in the new home
 	lastWeighed    time.Time
 	lastMass       float64 // g, as last weighed
@@ -322,6 +327,9 @@ func (e *engine) take(entries []*care.Entry) {
 	for i, x := range entries {
 		if heardFrom(x) {
 			e.lastHeard, e.heard = later(e.lastHeard, later(x.HappenedAt, x.ReceivedAt)), true // written down late is heard when it came
+			if x.Body.Kind() != care.KindSeen {
+				e.lastWord = later(e.lastWord, x.HappenedAt)
+			}
 		}
 		switch b := x.Body.(type) {
 		case care.WeighIn:

@@ -351,5 +351,6 @@ func (e *engine) words(n Numbers) Assessment {
 	}
 	e.say(&a)
 	e.ask(&a)
+	a.CheckIns = e.checkIns(&a)
 	return a
 }

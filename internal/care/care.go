@@ -109,6 +109,7 @@ type Breeder struct {
 	Hemi     Hemisphere
 	// Thresholds are what the breeder's open cases are judged by.
 	Thresholds Thresholds
+	CheckIns   CheckIns   // when the keepers of open cases are asked
 	EraseAt    *time.Time // when the account is to be erased; nil: not
 	// Phrases are what the breeder writes often, with places for an animal's facts
 	// (CheckPhrases).

@@ -10,7 +10,7 @@ import (
 
 var (
 	breeders = table{name: "breeders", what: "breeder", key: 1, columns: columns(
-		`breeder_id name contact time_zone hemisphere thresholds erase_at created_at version phrases`)}
+		`breeder_id name contact time_zone hemisphere thresholds check_ins erase_at created_at version phrases`)}
 	users = table{name: "users", what: "user", key: 2, columns: columns(
 		`breeder_id user_id name role created_at`)}
 	passkeys = table{name: "passkeys", what: "passkey", key: 1, columns: columns(
@@ -24,7 +24,7 @@ var (
 )
 
 func breederRow(b *care.Breeder) []any {
-	return []any{&b.ID, &b.Name, &b.Contact, &b.TimeZone, &b.Hemi, document[care.Thresholds]{&b.Thresholds}, maybeInstant{&b.EraseAt}, instant{&b.CreatedAt}, &b.Version, document[[]string]{&b.Phrases}}
+	return []any{&b.ID, &b.Name, &b.Contact, &b.TimeZone, &b.Hemi, document[care.Thresholds]{&b.Thresholds}, document[care.CheckIns]{&b.CheckIns}, maybeInstant{&b.EraseAt}, instant{&b.CreatedAt}, &b.Version, document[[]string]{&b.Phrases}}
 }
 
 func userRow(u *care.User) []any {
