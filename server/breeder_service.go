@@ -40,7 +40,7 @@ func (b *breederService) UpdateBreeder(ctx context.Context, req *pb.UpdateBreede
 }
 
 func (b *breederService) GetThresholds(ctx context.Context, req *pb.GetThresholdsRequest) (*pb.GetThresholdsResponse, error) {
-	id, err := breederOfThresholds("name", req.GetName())
+	id, err := settingOf("name", req.GetName(), "/thresholds")
 	if err != nil {
 		return nil, err
 	}
@@ -55,7 +55,7 @@ func (b *breederService) GetThresholds(ctx context.Context, req *pb.GetThreshold
 
 func (b *breederService) UpdateThresholds(ctx context.Context, req *pb.UpdateThresholdsRequest) (*pb.UpdateThresholdsResponse, error) {
 	in := req.GetThresholds()
-	id, err := breederOfThresholds("thresholds.name", in.GetName())
+	id, err := settingOf("thresholds.name", in.GetName(), "/thresholds")
 	if err != nil {
 		return nil, err
 	}
@@ -72,7 +72,7 @@ func (b *breederService) UpdateThresholds(ctx context.Context, req *pb.UpdateThr
 }
 
 func (b *breederService) TryThresholds(ctx context.Context, req *pb.TryThresholdsRequest) (*pb.TryThresholdsResponse, error) {
-	id, err := breederOfThresholds("thresholds.name", req.GetThresholds().GetName())
+	id, err := settingOf("thresholds.name", req.GetThresholds().GetName(), "/thresholds")
 	if err != nil {
 		return nil, err
 	}
@@ -95,6 +95,51 @@ func (b *breederService) TryThresholds(ctx context.Context, req *pb.TryThreshold
 	return out, nil
 }
 
+func (b *breederService) GetCheckInPlan(ctx context.Context, req *pb.GetCheckInPlanRequest) (*pb.GetCheckInPlanResponse, error) {
+	id, err := settingOf("name", req.GetName(), "/checkInPlan")
+	if err != nil {
+		return nil, err
+	}
+	of, err := b.s.followup.GetBreeder(ctx, callOf(ctx).who.Actor, id)
+	out := &pb.GetCheckInPlanResponse{CheckInPlan: checkInPlanToProto(&of)}
+	for _, o := range assess.OwnCheckIns() {
+		out.Movable = append(out.Movable, &pb.PlannedCheckIn{Code: o.Code, Label: o.Label, About: o.About, DefaultDays: int32(o.Default), Least: int32(o.Least), Most: int32(o.Most)})
+	}
+	return out, err
+}
+
+func (b *breederService) UpdateCheckInPlan(ctx context.Context, req *pb.UpdateCheckInPlanRequest) (*pb.UpdateCheckInPlanResponse, error) {
+	in := req.GetCheckInPlan()
+	id, err := settingOf("check_in_plan.name", in.GetName(), "/checkInPlan")
+	if err != nil {
+		return nil, err
+	}
+	var plan care.CheckIns
+	for _, code := range slices.Sorted(maps.Keys(in.GetOwn())) {
+		v := plan.Of(code)
+		if v == nil {
+			return nil, care.BadField("check_in_plan.own", "%q is no check-in of the plan. GetCheckInPlan lists them.", code)
+		}
+		*v = int(in.GetOwn()[code])
+	}
+	v, err := version("check_in_plan.etag", in.GetEtag())
+	if err != nil {
+		return nil, err
+	}
+	out, err := b.s.followup.UpdateCheckIns(ctx, callOf(ctx).who.Actor, b.s.now(), id, plan, v)
+	return &pb.UpdateCheckInPlanResponse{CheckInPlan: checkInPlanToProto(&out)}, err
+}
+
+func checkInPlanToProto(b *care.Breeder) *pb.CheckInPlan {
+	out := &pb.CheckInPlan{Name: breederName(b.ID) + "/checkInPlan", Own: map[string]int32{}, Etag: etag(b.Version)}
+	for _, code := range care.CheckInCodes {
+		if v := *b.CheckIns.Of(code); v != 0 {
+			out.Own[code] = int32(v)
+		}
+	}
+	return out
+}
+
 func trialToProto(t *assess.Trial) *pb.Trial {
 	out := &pb.Trial{Calls: int32(t.Calls), Found: int32(t.BadFound), MedianLeadDays: int32(t.MedianLead()), CalledInVain: int32(t.SettledCalled)}
 	for _, d := range slices.Sorted(slices.Values(t.FirstCalls)) {
@@ -113,8 +158,9 @@ func pastToProto(p *assess.Past) *pb.Past {
 	return &pb.Past{WatchDay: first(care.Watch), StepInDay: first(care.StepIn), VetDay: first(care.Vet)}
 }
 
-func breederOfThresholds(field, name string) (id string, err error) {
-	ids, err := split(field, strings.TrimSuffix(name, "/thresholds"), "breeders")
+// settingOf is the breeder whose setting a name names; each has one.
+func settingOf(field, name, thing string) (id string, err error) {
+	ids, err := split(field, strings.TrimSuffix(name, thing), "breeders")
 	if err != nil {
 		return "", err
 	}

@@ -591,6 +591,9 @@ func assessmentToProto(a *assess.Assessment) *pb.Assessment {
 	out := &pb.Assessment{Day: int32(a.Day), PRefusal: a.PRefusal, POffFeed: a.POffFeed, LossPct: a.LossPct, LossPctLow: a.LossLow, LossPctHigh: a.LossHigh,
 		FastDays: int32(a.FastDays), DaysToTenPct: a.DaysTo10, LogOdds: a.LogOdds, Missing: a.Missing, KeeperSees: a.KeeperSees, KeeperMeans: a.KeeperMeans,
 		KeeperDo: a.KeeperDo, KeeperWorry: a.KeeperWorry, LearnedFromAnimals: int32(a.LearnedFrom), AskTime: timeToProto(a.AskAt), Ask: a.Ask, Question: a.Question}
+	for _, c := range a.CheckIns {
+		out.CheckIns = append(out.CheckIns, &pb.CheckIn{Id: c.ID, Code: c.Code, DueTime: timeToProto(c.At), Ask: c.Ask, Question: c.Question})
+	}
 	for _, r := range a.Reasons {
 		out.Reasons = append(out.Reasons, &pb.Reason{Code: r.Code, Weight: r.Weight, Text: r.Text, Evidence: r.Evidence})
 	}

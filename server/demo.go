@@ -50,7 +50,7 @@ type DemoClaim struct {
 }
 
 const (
-	demoSpareLinks = 24
+	demoSpareLinks = 26
 	demoHistory    = 130 // days of the breeder's log before today
 	demoShow       = 30  // days since the show day
 )

@@ -44,11 +44,13 @@ var policy = access.Policy{
 	pb.AnimalService_UpdateAnimal_FullMethodName:   team,
 	pb.AnimalService_DeleteAnimal_FullMethodName:   access.Allow(care.BreederOwner, care.Program),
 
-	pb.BreederService_GetBreeder_FullMethodName:       team.Reads(),
-	pb.BreederService_UpdateBreeder_FullMethodName:    owner,
-	pb.BreederService_GetThresholds_FullMethodName:    team.Reads(),
-	pb.BreederService_TryThresholds_FullMethodName:    people.Reads(),
-	pb.BreederService_UpdateThresholds_FullMethodName: owner,
+	pb.BreederService_GetBreeder_FullMethodName:        team.Reads(),
+	pb.BreederService_UpdateBreeder_FullMethodName:     owner,
+	pb.BreederService_GetThresholds_FullMethodName:     team.Reads(),
+	pb.BreederService_TryThresholds_FullMethodName:     people.Reads(),
+	pb.BreederService_UpdateThresholds_FullMethodName:  owner,
+	pb.BreederService_GetCheckInPlan_FullMethodName:    team.Reads(),
+	pb.BreederService_UpdateCheckInPlan_FullMethodName: owner,
 
 	pb.CaseService_ListCases_FullMethodName:           team.Reads(),
 	pb.CaseService_ListKeeperCases_FullMethodName:     keeper.Reads(),

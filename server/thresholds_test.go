@@ -84,3 +84,47 @@ func TestThresholdsOnTheWire(t *testing.T) {
 		t.Errorf("one is reset: %+v, all are: %+v", one.Thresholds, none.Thresholds)
 	}
 }
+
+// The plan of check-ins is read and set over the wire, and shown with a case.
+func TestCheckInPlanOnTheWire(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{})
+	page, other := f.NewBreeder("loam"), f.NewBreeder("fern")
+	const path, name = "/v1/breeders/loam/checkInPlan", "breeders/loam/checkInPlan"
+	type answer struct {
+		CheckInPlan struct {
+			Name, Etag string
+			Own        map[string]int
+		}
+		Movable []struct {
+			Code, Label, About       string
+			DefaultDays, Least, Most int
+		}
+	}
+	var was, set, again answer
+	page.Call("GET", path, nil).OK().Into(&was)
+	if was.CheckInPlan.Name != name || len(was.CheckInPlan.Own) != 0 || len(was.Movable) != 6 || was.Movable[0].DefaultDays == 0 {
+		t.Errorf("%+v", was)
+	}
+	page.Call("PATCH", path, map[string]any{"name": name, "own": map[string]any{"first_night": -1, "settling_in": 4, "month_end": 30}, "etag": was.CheckInPlan.Etag}).OK().Into(&set)
+	page.Call("GET", path, nil).OK().Into(&again)
+	if own := again.CheckInPlan.Own; len(own) != 2 || own["first_night"] != -1 || own["settling_in"] != 4 || again.CheckInPlan.Etag != set.CheckInPlan.Etag {
+		t.Errorf("%+v", again)
+	}
+	for what, body := range map[string]map[string]any{
+		"check_in_plan.own":             {"name": name, "own": map[string]any{"colour": 1}},
+		"check_in_plan.own.settling_in": {"name": name, "own": map[string]any{"settling_in": 50}},
+		"check_in_plan.etag":            {"name": name, "etag": "x"},
+	} {
+		got := page.Call("PATCH", path, body)
+		_, fields, _ := got.Problem()
+		if got.Status != http.StatusBadRequest || len(fields) != 1 || fields[0] != what {
+			t.Errorf("%s: %d %s", what, got.Status, got.Body)
+		}
+	}
+	for _, got := range []*servertest.Answer{other.Call("GET", path, nil), other.Call("PATCH", path, map[string]any{"name": name})} {
+		if got.Status != http.StatusNotFound {
+			t.Errorf("another breeder: %d %s", got.Status, got.Body)
+		}
+	}
+}

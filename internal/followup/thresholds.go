@@ -23,6 +23,35 @@ func (s *Service) UpdateThresholds(ctx context.Context, who care.Actor, now time
 	if t, err = assess.CheckThresholds(t); err != nil {
 		return b, err
 	}
+	return s.onOpenCases(ctx, now, breederID, version, func(b *care.Breeder) bool {
+		same := b.Thresholds == t
+		b.Thresholds = t
+		return !same
+	})
+}
+
+// UpdateCheckIns sets when the keepers of the breeder's open cases are asked. A
+// Version of 0 takes whatever is there.
+func (s *Service) UpdateCheckIns(ctx context.Context, who care.Actor, now time.Time, breederID string, c care.CheckIns, version int64) (b care.Breeder, err error) {
+	if err := breederOnly(who, breederID, "breeder"); err != nil {
+		return b, err
+	}
+	if who.Kind != care.BreederOwner {
+		return b, errNotYours
+	}
+	if c, err = assess.CheckCheckIns(c); err != nil {
+		return b, err
+	}
+	return s.onOpenCases(ctx, now, breederID, version, func(b *care.Breeder) bool {
+		same := b.CheckIns == c
+		b.CheckIns = c
+		return !same
+	})
+}
+
+// onOpenCases changes in a breeder what open cases are assessed by, and makes
+// them due. set reports whether it changed anything.
+func (s *Service) onOpenCases(ctx context.Context, now time.Time, breederID string, version int64, set func(*care.Breeder) bool) (b care.Breeder, err error) {
 	err = s.store.Write(ctx, func(tx care.Tx) (err error) {
 		if b, err = tx.Breeder(breederID); err != nil {
 			return err
@@ -30,10 +59,9 @@ func (s *Service) UpdateThresholds(ctx context.Context, who care.Actor, now time
 		if version != 0 && version != b.Version {
 			return stale(&care.Error{Code: care.Stale})
 		}
-		if b.Thresholds == t {
+		if !set(&b) {
 			return nil
 		}
-		b.Thresholds = t
 		if err := tx.UpdateBreeder(b); err != nil {
 			return stale(err)
 		}

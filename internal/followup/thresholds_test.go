@@ -230,3 +230,47 @@ func TestTryThresholdsIsBounded(t *testing.T) {
 		t.Errorf("%d of %d, %d changed, %d shown: %v", tried.Sum.Cases, tried.Total, tried.Changed, len(tried.Cases), err)
 	}
 }
+
+// A breeder's own plan of check-ins reaches the open cases in the next pass.
+func TestUpdateCheckIns(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	ctx := t.Context()
+	_, c, keeper := p.sold(t)
+	asked := func(code string) bool {
+		return slices.ContainsFunc(p.get(t, c).Assessment.CheckIns, func(k assess.CheckIn) bool { return k.Code == code })
+	}
+	if !asked(care.CheckInFirstNight) {
+		t.Fatalf("%+v", p.get(t, c).Assessment.CheckIns)
+	}
+	plan := care.CheckIns{FirstNight: care.NotAsked, SettlingIn: 4}
+	b, err := p.UpdateCheckIns(ctx, p.loam, t0, "loam", plan, 0)
+	if err != nil || b.CheckIns != plan {
+		t.Fatalf("%+v, %v", b, err)
+	}
+	if n, err := p.Pass(ctx, t0); err != nil || n != 1 {
+		t.Fatalf("%d, %v", n, err)
+	}
+	if asked(care.CheckInFirstNight) {
+		t.Errorf("still asked: %+v", p.get(t, c).Assessment.CheckIns)
+	}
+	if again, err := p.UpdateCheckIns(ctx, p.loam, t0, "loam", plan, b.Version); err != nil || again.Version != b.Version {
+		t.Errorf("the same again: %+v, %v", again, err)
+	}
+	for name, x := range map[string]struct {
+		who     care.Actor
+		plan    care.CheckIns
+		version int64
+		code    care.Code
+	}{
+		"a helper":        {p.helper, plan, 0, care.Denied},
+		"the keeper":      {keeper, plan, 0, care.NotFound},
+		"another breeder": {p.other, plan, 0, care.NotFound},
+		"an old version":  {p.loam, care.CheckIns{}, b.Version + 7, care.Stale},
+		"out of bounds":   {p.loam, care.CheckIns{MonthEnd: 400}, 0, care.Invalid},
+	} {
+		if _, err := p.UpdateCheckIns(ctx, x.who, t0, "loam", x.plan, x.version); !care.IsCode(err, x.code) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}

@@ -7,25 +7,36 @@ import { Asked } from '../src/ui/keeper/asked';
 afterEach(cleanup);
 
 const now = new Date(2026, 10, 25, 12);
-const asked = (askTime: Date | undefined, ask: string): CaseJson => ({
+const asked = (due: Date | undefined, ask: string): CaseJson => ({
   name: 'breeders/b/cases/c',
   animal: { name: 'breeders/b/animals/a' },
   assessment: {
-    ...(askTime && { askTime: askTime.toISOString() }),
-    ask,
-    question: ask === 'weigh' ? 'What does it weigh now?' : 'How is it?',
+    checkIns: due
+      ? [
+          {
+            id: ask,
+            dueTime: due.toISOString(),
+            ask,
+            question: ask === 'weigh' ? 'What does it weigh now?' : 'How is it?',
+          },
+        ]
+      : [],
   },
 });
 
 test('until the next question there is nothing to write down', () => {
   const { container } = render(<Asked c={asked(new Date(2026, 11, 3, 9), 'weigh')} busy={false} now={now} />);
-  expect(container.textContent).toMatch(/^Nothing to write down until Thu.* unless something worries you\.$/);
+  expect(container.textContent).toMatch(
+    /^Next, Thu.*: “What does it weigh now\?” Nothing to write down until then, unless/,
+  );
   expect(screen.queryByRole('link')).toBeNull();
 });
 
 test('a question that is due leads to where it is answered', () => {
   const { rerender } = render(<Asked c={asked(now, 'weigh')} busy={false} now={now} />);
   expect(screen.getByRole('link', { name: 'What does it weigh now?' }).getAttribute('href')).toMatch(/\/weigh$/);
+  rerender(<Asked c={asked(now, 'setup')} busy={false} now={now} />);
+  expect(screen.getByRole('link').getAttribute('href')).toMatch(/\/setup$/);
   rerender(<Asked c={asked(new Date(2026, 10, 1), 'word')} busy={false} now={now} />);
   expect(screen.getByRole('link', { name: 'How is it?' }).getAttribute('href')).toMatch(/\/thread$/);
 });

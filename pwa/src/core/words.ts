@@ -41,6 +41,15 @@ export function ifSentence(p: ProbeJson, now = new Date()): string {
   return `If ${p.condition} ${when === 'today' ? when : `on ${when}`}, ${p.consequence}.`;
 }
 
+/** Where what a check-in asks for is written down: the form of a case. */
+export const askPlaces: Record<string, string> = {
+  offer: 'offer',
+  weigh: 'weigh',
+  climate: 'climate',
+  setup: 'setup',
+  word: 'thread',
+};
+
 export const resultWords: Record<OfferResultJson, string> = {
   OFFER_RESULT_UNSPECIFIED: 'Offered',
   OFFER_RESULT_EATEN: 'Ate',

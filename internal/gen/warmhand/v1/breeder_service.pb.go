@@ -1170,6 +1170,341 @@ func (x *Past) GetVetDay() int32 {
 	return 0
 }
 
+// CheckInPlan is when a breeder wants keepers to be asked how it goes. What the log says already is not asked.
+type CheckInPlan struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, `breeders/{breeder}/checkInPlan`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The breeder's own days by code, −1 for what is not to be asked; a code that is not here has the service's own. GetCheckInPlan lists the codes.
+	Own map[string]int32 `protobuf:"bytes,2,rep,name=own,proto3" json:"own,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"varint,2,opt,name=value"`
+	// Changes with every update of the breeder's account; send it back to be told of somebody else's change.
+	Etag          string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckInPlan) Reset() {
+	*x = CheckInPlan{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckInPlan) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckInPlan) ProtoMessage() {}
+
+func (x *CheckInPlan) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckInPlan.ProtoReflect.Descriptor instead.
+func (*CheckInPlan) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *CheckInPlan) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *CheckInPlan) GetOwn() map[string]int32 {
+	if x != nil {
+		return x.Own
+	}
+	return nil
+}
+
+func (x *CheckInPlan) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+// PlannedCheckIn is one that a breeder may move or leave out.
+type PlannedCheckIn struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Code  string                 `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	Label string                 `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
+	// From when its days count, what is asked, and when it is not.
+	About string `protobuf:"bytes,3,opt,name=about,proto3" json:"about,omitempty"`
+	// The service's own days, the fewest and the most that may be set.
+	DefaultDays   int32 `protobuf:"varint,4,opt,name=default_days,json=defaultDays,proto3" json:"default_days,omitempty"`
+	Least         int32 `protobuf:"varint,5,opt,name=least,proto3" json:"least,omitempty"`
+	Most          int32 `protobuf:"varint,6,opt,name=most,proto3" json:"most,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlannedCheckIn) Reset() {
+	*x = PlannedCheckIn{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlannedCheckIn) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlannedCheckIn) ProtoMessage() {}
+
+func (x *PlannedCheckIn) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlannedCheckIn.ProtoReflect.Descriptor instead.
+func (*PlannedCheckIn) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *PlannedCheckIn) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *PlannedCheckIn) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
+func (x *PlannedCheckIn) GetAbout() string {
+	if x != nil {
+		return x.About
+	}
+	return ""
+}
+
+func (x *PlannedCheckIn) GetDefaultDays() int32 {
+	if x != nil {
+		return x.DefaultDays
+	}
+	return 0
+}
+
+func (x *PlannedCheckIn) GetLeast() int32 {
+	if x != nil {
+		return x.Least
+	}
+	return 0
+}
+
+func (x *PlannedCheckIn) GetMost() int32 {
+	if x != nil {
+		return x.Most
+	}
+	return 0
+}
+
+type GetCheckInPlanRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCheckInPlanRequest) Reset() {
+	*x = GetCheckInPlanRequest{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCheckInPlanRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCheckInPlanRequest) ProtoMessage() {}
+
+func (x *GetCheckInPlanRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCheckInPlanRequest.ProtoReflect.Descriptor instead.
+func (*GetCheckInPlanRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *GetCheckInPlanRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type GetCheckInPlanResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	CheckInPlan   *CheckInPlan           `protobuf:"bytes,1,opt,name=check_in_plan,json=checkInPlan,proto3" json:"check_in_plan,omitempty"`
+	Movable       []*PlannedCheckIn      `protobuf:"bytes,2,rep,name=movable,proto3" json:"movable,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCheckInPlanResponse) Reset() {
+	*x = GetCheckInPlanResponse{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCheckInPlanResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCheckInPlanResponse) ProtoMessage() {}
+
+func (x *GetCheckInPlanResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCheckInPlanResponse.ProtoReflect.Descriptor instead.
+func (*GetCheckInPlanResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *GetCheckInPlanResponse) GetCheckInPlan() *CheckInPlan {
+	if x != nil {
+		return x.CheckInPlan
+	}
+	return nil
+}
+
+func (x *GetCheckInPlanResponse) GetMovable() []*PlannedCheckIn {
+	if x != nil {
+		return x.Movable
+	}
+	return nil
+}
+
+type UpdateCheckInPlanRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	CheckInPlan   *CheckInPlan           `protobuf:"bytes,1,opt,name=check_in_plan,json=checkInPlan,proto3" json:"check_in_plan,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateCheckInPlanRequest) Reset() {
+	*x = UpdateCheckInPlanRequest{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateCheckInPlanRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateCheckInPlanRequest) ProtoMessage() {}
+
+func (x *UpdateCheckInPlanRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateCheckInPlanRequest.ProtoReflect.Descriptor instead.
+func (*UpdateCheckInPlanRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *UpdateCheckInPlanRequest) GetCheckInPlan() *CheckInPlan {
+	if x != nil {
+		return x.CheckInPlan
+	}
+	return nil
+}
+
+type UpdateCheckInPlanResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	CheckInPlan   *CheckInPlan           `protobuf:"bytes,1,opt,name=check_in_plan,json=checkInPlan,proto3" json:"check_in_plan,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateCheckInPlanResponse) Reset() {
+	*x = UpdateCheckInPlanResponse{}
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateCheckInPlanResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateCheckInPlanResponse) ProtoMessage() {}
+
+func (x *UpdateCheckInPlanResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_breeder_service_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateCheckInPlanResponse.ProtoReflect.Descriptor instead.
+func (*UpdateCheckInPlanResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_breeder_service_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *UpdateCheckInPlanResponse) GetCheckInPlan() *CheckInPlan {
+	if x != nil {
+		return x.CheckInPlan
+	}
+	return nil
+}
+
 var File_warmhand_v1_breeder_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
@@ -1281,12 +1616,36 @@ const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"_watch_dayB\x0e\n" +
 	"\f_step_in_dayB\n" +
 	"\n" +
-	"\b_vet_day*T\n" +
+	"\b_vet_day\"\xd9\x02\n" +
+	"\vCheckInPlan\x12E\n" +
+	"\x04name\x18\x01 \x01(\tB1\xbaH.r,2*^breeders/[A-Za-z0-9_-]{1,64}/checkInPlan$R\x04name\x12T\n" +
+	"\x03own\x18\x02 \x03(\v2!.warmhand.v1.CheckInPlan.OwnEntryB\x1f\xbaH\x1c\x9a\x01\x19\x10\x14\"\x06r\x04\x10\x01\x18(*\r\x1a\v(\xff\xff\xff\xff\xff\xff\xff\xff\xff\x01R\x03own\x12\x1b\n" +
+	"\x04etag\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18 R\x04etag\x1a6\n" +
+	"\bOwnEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x05R\x05value:\x028\x01:X\xeaAU\n" +
+	"\x18warmhand.dev/CheckInPlan\x12\x1ebreeders/{breeder}/checkInPlan*\fcheckInPlans2\vcheckInPlan\"\x9d\x01\n" +
+	"\x0ePlannedCheckIn\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
+	"\x05label\x18\x02 \x01(\tR\x05label\x12\x14\n" +
+	"\x05about\x18\x03 \x01(\tR\x05about\x12!\n" +
+	"\fdefault_days\x18\x04 \x01(\x05R\vdefaultDays\x12\x14\n" +
+	"\x05least\x18\x05 \x01(\x05R\x05least\x12\x12\n" +
+	"\x04most\x18\x06 \x01(\x05R\x04most\"a\n" +
+	"\x15GetCheckInPlanRequest\x12H\n" +
+	"\x04name\x18\x01 \x01(\tB4\xe0A\x02\xbaH.r,2*^breeders/[A-Za-z0-9_-]{1,64}/checkInPlan$R\x04name\"\x8d\x01\n" +
+	"\x16GetCheckInPlanResponse\x12<\n" +
+	"\rcheck_in_plan\x18\x01 \x01(\v2\x18.warmhand.v1.CheckInPlanR\vcheckInPlan\x125\n" +
+	"\amovable\x18\x02 \x03(\v2\x1b.warmhand.v1.PlannedCheckInR\amovable\"c\n" +
+	"\x18UpdateCheckInPlanRequest\x12G\n" +
+	"\rcheck_in_plan\x18\x01 \x01(\v2\x18.warmhand.v1.CheckInPlanB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\vcheckInPlan\"Y\n" +
+	"\x19UpdateCheckInPlanResponse\x12<\n" +
+	"\rcheck_in_plan\x18\x01 \x01(\v2\x18.warmhand.v1.CheckInPlanR\vcheckInPlan*T\n" +
 	"\n" +
 	"Hemisphere\x12\x1a\n" +
 	"\x16HEMISPHERE_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10HEMISPHERE_NORTH\x10\x01\x12\x14\n" +
-	"\x10HEMISPHERE_SOUTH\x10\x022\x80\x06\n" +
+	"\x10HEMISPHERE_SOUTH\x10\x022\xcb\b\n" +
 	"\x0eBreederService\x12s\n" +
 	"\n" +
 	"GetBreeder\x12\x1e.warmhand.v1.GetBreederRequest\x1a\x1f.warmhand.v1.GetBreederResponse\"$\xdaA\x04name\x82\xd3\xe4\x93\x02\x17\x12\x15/v1/{name=breeders/*}\x12\x9c\x01\n" +
@@ -1296,7 +1655,9 @@ const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"thresholds\x82\xd3\xe4\x93\x029:\n" +
 	"thresholds2+/v1/{thresholds.name=breeders/*/thresholds}\x12\x9f\x01\n" +
 	"\rTryThresholds\x12!.warmhand.v1.TryThresholdsRequest\x1a\".warmhand.v1.TryThresholdsResponse\"G\xdaA\n" +
-	"thresholds\x82\xd3\xe4\x93\x024:\x01*\"//v1/{thresholds.name=breeders/*/thresholds}:tryB.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
+	"thresholds\x82\xd3\xe4\x93\x024:\x01*\"//v1/{thresholds.name=breeders/*/thresholds}:try\x12\x8b\x01\n" +
+	"\x0eGetCheckInPlan\x12\".warmhand.v1.GetCheckInPlanRequest\x1a#.warmhand.v1.GetCheckInPlanResponse\"0\xdaA\x04name\x82\xd3\xe4\x93\x02#\x12!/v1/{name=breeders/*/checkInPlan}\x12\xba\x01\n" +
+	"\x11UpdateCheckInPlan\x12%.warmhand.v1.UpdateCheckInPlanRequest\x1a&.warmhand.v1.UpdateCheckInPlanResponse\"V\xdaA\rcheck_in_plan\x82\xd3\xe4\x93\x02@:\rcheck_in_plan2//v1/{check_in_plan.name=breeders/*/checkInPlan}B.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
 
 var (
 	file_warmhand_v1_breeder_service_proto_rawDescOnce sync.Once
@@ -1311,39 +1672,46 @@ func file_warmhand_v1_breeder_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_breeder_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_warmhand_v1_breeder_service_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_warmhand_v1_breeder_service_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
 var file_warmhand_v1_breeder_service_proto_goTypes = []any{
-	(Hemisphere)(0),                  // 0: warmhand.v1.Hemisphere
-	(*Breeder)(nil),                  // 1: warmhand.v1.Breeder
-	(*GetBreederRequest)(nil),        // 2: warmhand.v1.GetBreederRequest
-	(*GetBreederResponse)(nil),       // 3: warmhand.v1.GetBreederResponse
-	(*UpdateBreederRequest)(nil),     // 4: warmhand.v1.UpdateBreederRequest
-	(*UpdateBreederResponse)(nil),    // 5: warmhand.v1.UpdateBreederResponse
-	(*Thresholds)(nil),               // 6: warmhand.v1.Thresholds
-	(*Threshold)(nil),                // 7: warmhand.v1.Threshold
-	(*GetThresholdsRequest)(nil),     // 8: warmhand.v1.GetThresholdsRequest
-	(*GetThresholdsResponse)(nil),    // 9: warmhand.v1.GetThresholdsResponse
-	(*UpdateThresholdsRequest)(nil),  // 10: warmhand.v1.UpdateThresholdsRequest
-	(*UpdateThresholdsResponse)(nil), // 11: warmhand.v1.UpdateThresholdsResponse
-	(*TryThresholdsRequest)(nil),     // 12: warmhand.v1.TryThresholdsRequest
-	(*TryThresholdsResponse)(nil),    // 13: warmhand.v1.TryThresholdsResponse
-	(*Trial)(nil),                    // 14: warmhand.v1.Trial
-	(*TriedCase)(nil),                // 15: warmhand.v1.TriedCase
-	(*Past)(nil),                     // 16: warmhand.v1.Past
-	nil,                              // 17: warmhand.v1.Thresholds.OwnEntry
-	(*timestamppb.Timestamp)(nil),    // 18: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil),    // 19: google.protobuf.FieldMask
-	(Outcome)(0),                     // 20: warmhand.v1.Outcome
+	(Hemisphere)(0),                   // 0: warmhand.v1.Hemisphere
+	(*Breeder)(nil),                   // 1: warmhand.v1.Breeder
+	(*GetBreederRequest)(nil),         // 2: warmhand.v1.GetBreederRequest
+	(*GetBreederResponse)(nil),        // 3: warmhand.v1.GetBreederResponse
+	(*UpdateBreederRequest)(nil),      // 4: warmhand.v1.UpdateBreederRequest
+	(*UpdateBreederResponse)(nil),     // 5: warmhand.v1.UpdateBreederResponse
+	(*Thresholds)(nil),                // 6: warmhand.v1.Thresholds
+	(*Threshold)(nil),                 // 7: warmhand.v1.Threshold
+	(*GetThresholdsRequest)(nil),      // 8: warmhand.v1.GetThresholdsRequest
+	(*GetThresholdsResponse)(nil),     // 9: warmhand.v1.GetThresholdsResponse
+	(*UpdateThresholdsRequest)(nil),   // 10: warmhand.v1.UpdateThresholdsRequest
+	(*UpdateThresholdsResponse)(nil),  // 11: warmhand.v1.UpdateThresholdsResponse
+	(*TryThresholdsRequest)(nil),      // 12: warmhand.v1.TryThresholdsRequest
+	(*TryThresholdsResponse)(nil),     // 13: warmhand.v1.TryThresholdsResponse
+	(*Trial)(nil),                     // 14: warmhand.v1.Trial
+	(*TriedCase)(nil),                 // 15: warmhand.v1.TriedCase
+	(*Past)(nil),                      // 16: warmhand.v1.Past
+	(*CheckInPlan)(nil),               // 17: warmhand.v1.CheckInPlan
+	(*PlannedCheckIn)(nil),            // 18: warmhand.v1.PlannedCheckIn
+	(*GetCheckInPlanRequest)(nil),     // 19: warmhand.v1.GetCheckInPlanRequest
+	(*GetCheckInPlanResponse)(nil),    // 20: warmhand.v1.GetCheckInPlanResponse
+	(*UpdateCheckInPlanRequest)(nil),  // 21: warmhand.v1.UpdateCheckInPlanRequest
+	(*UpdateCheckInPlanResponse)(nil), // 22: warmhand.v1.UpdateCheckInPlanResponse
+	nil,                               // 23: warmhand.v1.Thresholds.OwnEntry
+	nil,                               // 24: warmhand.v1.CheckInPlan.OwnEntry
+	(*timestamppb.Timestamp)(nil),     // 25: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),     // 26: google.protobuf.FieldMask
+	(Outcome)(0),                      // 27: warmhand.v1.Outcome
 }
 var file_warmhand_v1_breeder_service_proto_depIdxs = []int32{
 	0,  // 0: warmhand.v1.Breeder.hemisphere:type_name -> warmhand.v1.Hemisphere
-	18, // 1: warmhand.v1.Breeder.create_time:type_name -> google.protobuf.Timestamp
-	18, // 2: warmhand.v1.Breeder.erase_time:type_name -> google.protobuf.Timestamp
+	25, // 1: warmhand.v1.Breeder.create_time:type_name -> google.protobuf.Timestamp
+	25, // 2: warmhand.v1.Breeder.erase_time:type_name -> google.protobuf.Timestamp
 	1,  // 3: warmhand.v1.GetBreederResponse.breeder:type_name -> warmhand.v1.Breeder
 	1,  // 4: warmhand.v1.UpdateBreederRequest.breeder:type_name -> warmhand.v1.Breeder
-	19, // 5: warmhand.v1.UpdateBreederRequest.update_mask:type_name -> google.protobuf.FieldMask
+	26, // 5: warmhand.v1.UpdateBreederRequest.update_mask:type_name -> google.protobuf.FieldMask
 	1,  // 6: warmhand.v1.UpdateBreederResponse.breeder:type_name -> warmhand.v1.Breeder
-	17, // 7: warmhand.v1.Thresholds.own:type_name -> warmhand.v1.Thresholds.OwnEntry
+	23, // 7: warmhand.v1.Thresholds.own:type_name -> warmhand.v1.Thresholds.OwnEntry
 	6,  // 8: warmhand.v1.GetThresholdsResponse.thresholds:type_name -> warmhand.v1.Thresholds
 	7,  // 9: warmhand.v1.GetThresholdsResponse.movable:type_name -> warmhand.v1.Threshold
 	6,  // 10: warmhand.v1.UpdateThresholdsRequest.thresholds:type_name -> warmhand.v1.Thresholds
@@ -1352,24 +1720,33 @@ var file_warmhand_v1_breeder_service_proto_depIdxs = []int32{
 	14, // 13: warmhand.v1.TryThresholdsResponse.present:type_name -> warmhand.v1.Trial
 	14, // 14: warmhand.v1.TryThresholdsResponse.proposed:type_name -> warmhand.v1.Trial
 	15, // 15: warmhand.v1.TryThresholdsResponse.cases:type_name -> warmhand.v1.TriedCase
-	20, // 16: warmhand.v1.TriedCase.outcome:type_name -> warmhand.v1.Outcome
+	27, // 16: warmhand.v1.TriedCase.outcome:type_name -> warmhand.v1.Outcome
 	16, // 17: warmhand.v1.TriedCase.present:type_name -> warmhand.v1.Past
 	16, // 18: warmhand.v1.TriedCase.proposed:type_name -> warmhand.v1.Past
-	2,  // 19: warmhand.v1.BreederService.GetBreeder:input_type -> warmhand.v1.GetBreederRequest
-	4,  // 20: warmhand.v1.BreederService.UpdateBreeder:input_type -> warmhand.v1.UpdateBreederRequest
-	8,  // 21: warmhand.v1.BreederService.GetThresholds:input_type -> warmhand.v1.GetThresholdsRequest
-	10, // 22: warmhand.v1.BreederService.UpdateThresholds:input_type -> warmhand.v1.UpdateThresholdsRequest
-	12, // 23: warmhand.v1.BreederService.TryThresholds:input_type -> warmhand.v1.TryThresholdsRequest
-	3,  // 24: warmhand.v1.BreederService.GetBreeder:output_type -> warmhand.v1.GetBreederResponse
-	5,  // 25: warmhand.v1.BreederService.UpdateBreeder:output_type -> warmhand.v1.UpdateBreederResponse
-	9,  // 26: warmhand.v1.BreederService.GetThresholds:output_type -> warmhand.v1.GetThresholdsResponse
-	11, // 27: warmhand.v1.BreederService.UpdateThresholds:output_type -> warmhand.v1.UpdateThresholdsResponse
-	13, // 28: warmhand.v1.BreederService.TryThresholds:output_type -> warmhand.v1.TryThresholdsResponse
-	24, // [24:29] is the sub-list for method output_type
-	19, // [19:24] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	24, // 19: warmhand.v1.CheckInPlan.own:type_name -> warmhand.v1.CheckInPlan.OwnEntry
+	17, // 20: warmhand.v1.GetCheckInPlanResponse.check_in_plan:type_name -> warmhand.v1.CheckInPlan
+	18, // 21: warmhand.v1.GetCheckInPlanResponse.movable:type_name -> warmhand.v1.PlannedCheckIn
+	17, // 22: warmhand.v1.UpdateCheckInPlanRequest.check_in_plan:type_name -> warmhand.v1.CheckInPlan
+	17, // 23: warmhand.v1.UpdateCheckInPlanResponse.check_in_plan:type_name -> warmhand.v1.CheckInPlan
+	2,  // 24: warmhand.v1.BreederService.GetBreeder:input_type -> warmhand.v1.GetBreederRequest
+	4,  // 25: warmhand.v1.BreederService.UpdateBreeder:input_type -> warmhand.v1.UpdateBreederRequest
+	8,  // 26: warmhand.v1.BreederService.GetThresholds:input_type -> warmhand.v1.GetThresholdsRequest
+	10, // 27: warmhand.v1.BreederService.UpdateThresholds:input_type -> warmhand.v1.UpdateThresholdsRequest
+	12, // 28: warmhand.v1.BreederService.TryThresholds:input_type -> warmhand.v1.TryThresholdsRequest
+	19, // 29: warmhand.v1.BreederService.GetCheckInPlan:input_type -> warmhand.v1.GetCheckInPlanRequest
+	21, // 30: warmhand.v1.BreederService.UpdateCheckInPlan:input_type -> warmhand.v1.UpdateCheckInPlanRequest
+	3,  // 31: warmhand.v1.BreederService.GetBreeder:output_type -> warmhand.v1.GetBreederResponse
+	5,  // 32: warmhand.v1.BreederService.UpdateBreeder:output_type -> warmhand.v1.UpdateBreederResponse
+	9,  // 33: warmhand.v1.BreederService.GetThresholds:output_type -> warmhand.v1.GetThresholdsResponse
+	11, // 34: warmhand.v1.BreederService.UpdateThresholds:output_type -> warmhand.v1.UpdateThresholdsResponse
+	13, // 35: warmhand.v1.BreederService.TryThresholds:output_type -> warmhand.v1.TryThresholdsResponse
+	20, // 36: warmhand.v1.BreederService.GetCheckInPlan:output_type -> warmhand.v1.GetCheckInPlanResponse
+	22, // 37: warmhand.v1.BreederService.UpdateCheckInPlan:output_type -> warmhand.v1.UpdateCheckInPlanResponse
+	31, // [31:38] is the sub-list for method output_type
+	24, // [24:31] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_breeder_service_proto_init() }
@@ -1385,7 +1762,7 @@ func file_warmhand_v1_breeder_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_breeder_service_proto_rawDesc), len(file_warmhand_v1_breeder_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   17,
+			NumMessages:   24,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

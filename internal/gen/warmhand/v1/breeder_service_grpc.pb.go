@@ -19,11 +19,13 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	BreederService_GetBreeder_FullMethodName       = "/warmhand.v1.BreederService/GetBreeder"
-	BreederService_UpdateBreeder_FullMethodName    = "/warmhand.v1.BreederService/UpdateBreeder"
-	BreederService_GetThresholds_FullMethodName    = "/warmhand.v1.BreederService/GetThresholds"
-	BreederService_UpdateThresholds_FullMethodName = "/warmhand.v1.BreederService/UpdateThresholds"
-	BreederService_TryThresholds_FullMethodName    = "/warmhand.v1.BreederService/TryThresholds"
+	BreederService_GetBreeder_FullMethodName        = "/warmhand.v1.BreederService/GetBreeder"
+	BreederService_UpdateBreeder_FullMethodName     = "/warmhand.v1.BreederService/UpdateBreeder"
+	BreederService_GetThresholds_FullMethodName     = "/warmhand.v1.BreederService/GetThresholds"
+	BreederService_UpdateThresholds_FullMethodName  = "/warmhand.v1.BreederService/UpdateThresholds"
+	BreederService_TryThresholds_FullMethodName     = "/warmhand.v1.BreederService/TryThresholds"
+	BreederService_GetCheckInPlan_FullMethodName    = "/warmhand.v1.BreederService/GetCheckInPlan"
+	BreederService_UpdateCheckInPlan_FullMethodName = "/warmhand.v1.BreederService/UpdateCheckInPlan"
 )
 
 // BreederServiceClient is the client API for BreederService service.
@@ -42,6 +44,10 @@ type BreederServiceClient interface {
 	UpdateThresholds(ctx context.Context, in *UpdateThresholdsRequest, opts ...grpc.CallOption) (*UpdateThresholdsResponse, error)
 	// TryThresholds says how the breeder's newest cases, up to 1000, would have gone under other thresholds: each is walked through anew, day by day with what was known then. Nothing is saved.
 	TryThresholds(ctx context.Context, in *TryThresholdsRequest, opts ...grpc.CallOption) (*TryThresholdsResponse, error)
+	// GetCheckInPlan returns when the breeder wants keepers to be asked how it goes.
+	GetCheckInPlan(ctx context.Context, in *GetCheckInPlanRequest, opts ...grpc.CallOption) (*GetCheckInPlanResponse, error)
+	// UpdateCheckInPlan sets it; what is left out goes back to the service's own. Open cases follow within minutes.
+	UpdateCheckInPlan(ctx context.Context, in *UpdateCheckInPlanRequest, opts ...grpc.CallOption) (*UpdateCheckInPlanResponse, error)
 }
 
 type breederServiceClient struct {
@@ -102,6 +108,26 @@ func (c *breederServiceClient) TryThresholds(ctx context.Context, in *TryThresho
 	return out, nil
 }
 
+func (c *breederServiceClient) GetCheckInPlan(ctx context.Context, in *GetCheckInPlanRequest, opts ...grpc.CallOption) (*GetCheckInPlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetCheckInPlanResponse)
+	err := c.cc.Invoke(ctx, BreederService_GetCheckInPlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *breederServiceClient) UpdateCheckInPlan(ctx context.Context, in *UpdateCheckInPlanRequest, opts ...grpc.CallOption) (*UpdateCheckInPlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(UpdateCheckInPlanResponse)
+	err := c.cc.Invoke(ctx, BreederService_UpdateCheckInPlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // BreederServiceServer is the server API for BreederService service.
 // All implementations must embed UnimplementedBreederServiceServer
 // for forward compatibility.
@@ -118,6 +144,10 @@ type BreederServiceServer interface {
 	UpdateThresholds(context.Context, *UpdateThresholdsRequest) (*UpdateThresholdsResponse, error)
 	// TryThresholds says how the breeder's newest cases, up to 1000, would have gone under other thresholds: each is walked through anew, day by day with what was known then. Nothing is saved.
 	TryThresholds(context.Context, *TryThresholdsRequest) (*TryThresholdsResponse, error)
+	// GetCheckInPlan returns when the breeder wants keepers to be asked how it goes.
+	GetCheckInPlan(context.Context, *GetCheckInPlanRequest) (*GetCheckInPlanResponse, error)
+	// UpdateCheckInPlan sets it; what is left out goes back to the service's own. Open cases follow within minutes.
+	UpdateCheckInPlan(context.Context, *UpdateCheckInPlanRequest) (*UpdateCheckInPlanResponse, error)
 	mustEmbedUnimplementedBreederServiceServer()
 }
 
@@ -142,6 +172,12 @@ func (UnimplementedBreederServiceServer) UpdateThresholds(context.Context, *Upda
 }
 func (UnimplementedBreederServiceServer) TryThresholds(context.Context, *TryThresholdsRequest) (*TryThresholdsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method TryThresholds not implemented")
+}
+func (UnimplementedBreederServiceServer) GetCheckInPlan(context.Context, *GetCheckInPlanRequest) (*GetCheckInPlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetCheckInPlan not implemented")
+}
+func (UnimplementedBreederServiceServer) UpdateCheckInPlan(context.Context, *UpdateCheckInPlanRequest) (*UpdateCheckInPlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateCheckInPlan not implemented")
 }
 func (UnimplementedBreederServiceServer) mustEmbedUnimplementedBreederServiceServer() {}
 func (UnimplementedBreederServiceServer) testEmbeddedByValue()                        {}
@@ -254,6 +290,42 @@ func _BreederService_TryThresholds_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _BreederService_GetCheckInPlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetCheckInPlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BreederServiceServer).GetCheckInPlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BreederService_GetCheckInPlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BreederServiceServer).GetCheckInPlan(ctx, req.(*GetCheckInPlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BreederService_UpdateCheckInPlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateCheckInPlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BreederServiceServer).UpdateCheckInPlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BreederService_UpdateCheckInPlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BreederServiceServer).UpdateCheckInPlan(ctx, req.(*UpdateCheckInPlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // BreederService_ServiceDesc is the grpc.ServiceDesc for BreederService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -280,6 +352,14 @@ var BreederService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "TryThresholds",
 			Handler:    _BreederService_TryThresholds_Handler,
+		},
+		{
+			MethodName: "GetCheckInPlan",
+			Handler:    _BreederService_GetCheckInPlan_Handler,
+		},
+		{
+			MethodName: "UpdateCheckInPlan",
+			Handler:    _BreederService_UpdateCheckInPlan_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -584,8 +584,10 @@ type Assessment struct {
 	// When the keeper is asked next; before that nothing need be written down. Absent when the case has ended.
 	AskTime *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=ask_time,json=askTime,proto3" json:"ask_time,omitempty"`
 	// What about: offer, weigh or word; and the same as a question.
-	Ask           string `protobuf:"bytes,21,opt,name=ask,proto3" json:"ask,omitempty"`
-	Question      string `protobuf:"bytes,22,opt,name=question,proto3" json:"question,omitempty"`
+	Ask      string `protobuf:"bytes,21,opt,name=ask,proto3" json:"ask,omitempty"`
+	Question string `protobuf:"bytes,22,opt,name=question,proto3" json:"question,omitempty"`
+	// What the keeper is asked next, the soonest first, as things stand; the first may be due.
+	CheckIns      []*CheckIn `protobuf:"bytes,23,rep,name=check_ins,json=checkIns,proto3" json:"check_ins,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -774,6 +776,93 @@ func (x *Assessment) GetQuestion() string {
 	return ""
 }
 
+func (x *Assessment) GetCheckIns() []*CheckIn {
+	if x != nil {
+		return x.CheckIns
+	}
+	return nil
+}
+
+// CheckIn is a planned moment at which the keeper is asked one thing.
+type CheckIn struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The same as long as it is the same question.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Which check-in of the breeder's plan it is; see GetCheckInPlan.
+	Code    string                 `protobuf:"bytes,2,opt,name=code,proto3" json:"code,omitempty"`
+	DueTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=due_time,json=dueTime,proto3" json:"due_time,omitempty"`
+	// What about: offer, weigh, climate, setup or word; and the same as a question.
+	Ask           string `protobuf:"bytes,4,opt,name=ask,proto3" json:"ask,omitempty"`
+	Question      string `protobuf:"bytes,5,opt,name=question,proto3" json:"question,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckIn) Reset() {
+	*x = CheckIn{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckIn) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckIn) ProtoMessage() {}
+
+func (x *CheckIn) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckIn.ProtoReflect.Descriptor instead.
+func (*CheckIn) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *CheckIn) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *CheckIn) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *CheckIn) GetDueTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DueTime
+	}
+	return nil
+}
+
+func (x *CheckIn) GetAsk() string {
+	if x != nil {
+		return x.Ask
+	}
+	return ""
+}
+
+func (x *CheckIn) GetQuestion() string {
+	if x != nil {
+		return x.Question
+	}
+	return ""
+}
+
 // Reason is a fact that moved the standing.
 type Reason struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
@@ -788,7 +877,7 @@ type Reason struct {
 
 func (x *Reason) Reset() {
 	*x = Reason{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[2]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -800,7 +889,7 @@ func (x *Reason) String() string {
 func (*Reason) ProtoMessage() {}
 
 func (x *Reason) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[2]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -813,7 +902,7 @@ func (x *Reason) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reason.ProtoReflect.Descriptor instead.
 func (*Reason) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{2}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Reason) GetCode() string {
@@ -856,7 +945,7 @@ type Cause struct {
 
 func (x *Cause) Reset() {
 	*x = Cause{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -868,7 +957,7 @@ func (x *Cause) String() string {
 func (*Cause) ProtoMessage() {}
 
 func (x *Cause) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -881,7 +970,7 @@ func (x *Cause) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Cause.ProtoReflect.Descriptor instead.
 func (*Cause) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{3}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Cause) GetCode() string {
@@ -917,7 +1006,7 @@ type Step struct {
 
 func (x *Step) Reset() {
 	*x = Step{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -929,7 +1018,7 @@ func (x *Step) String() string {
 func (*Step) ProtoMessage() {}
 
 func (x *Step) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -942,7 +1031,7 @@ func (x *Step) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Step.ProtoReflect.Descriptor instead.
 func (*Step) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{4}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Step) GetCode() string {
@@ -979,7 +1068,7 @@ type Concern struct {
 
 func (x *Concern) Reset() {
 	*x = Concern{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -991,7 +1080,7 @@ func (x *Concern) String() string {
 func (*Concern) ProtoMessage() {}
 
 func (x *Concern) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1004,7 +1093,7 @@ func (x *Concern) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Concern.ProtoReflect.Descriptor instead.
 func (*Concern) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{5}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Concern) GetCode() string {
@@ -1051,7 +1140,7 @@ type Course struct {
 
 func (x *Course) Reset() {
 	*x = Course{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1063,7 +1152,7 @@ func (x *Course) String() string {
 func (*Course) ProtoMessage() {}
 
 func (x *Course) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1076,7 +1165,7 @@ func (x *Course) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Course.ProtoReflect.Descriptor instead.
 func (*Course) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{6}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Course) GetName() string {
@@ -1137,7 +1226,7 @@ type LookBack struct {
 
 func (x *LookBack) Reset() {
 	*x = LookBack{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1149,7 +1238,7 @@ func (x *LookBack) String() string {
 func (*LookBack) ProtoMessage() {}
 
 func (x *LookBack) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1162,7 +1251,7 @@ func (x *LookBack) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBack.ProtoReflect.Descriptor instead.
 func (*LookBack) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{7}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *LookBack) GetEntry() string {
@@ -1281,7 +1370,7 @@ type CourseDay struct {
 
 func (x *CourseDay) Reset() {
 	*x = CourseDay{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1293,7 +1382,7 @@ func (x *CourseDay) String() string {
 func (*CourseDay) ProtoMessage() {}
 
 func (x *CourseDay) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1306,7 +1395,7 @@ func (x *CourseDay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CourseDay.ProtoReflect.Descriptor instead.
 func (*CourseDay) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{8}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *CourseDay) GetTime() *timestamppb.Timestamp {
@@ -1382,7 +1471,7 @@ type Flag struct {
 
 func (x *Flag) Reset() {
 	*x = Flag{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1394,7 +1483,7 @@ func (x *Flag) String() string {
 func (*Flag) ProtoMessage() {}
 
 func (x *Flag) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1407,7 +1496,7 @@ func (x *Flag) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Flag.ProtoReflect.Descriptor instead.
 func (*Flag) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{9}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Flag) GetName() string {
@@ -1472,7 +1561,7 @@ type FlagChange struct {
 
 func (x *FlagChange) Reset() {
 	*x = FlagChange{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1484,7 +1573,7 @@ func (x *FlagChange) String() string {
 func (*FlagChange) ProtoMessage() {}
 
 func (x *FlagChange) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1497,7 +1586,7 @@ func (x *FlagChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FlagChange.ProtoReflect.Descriptor instead.
 func (*FlagChange) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{10}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *FlagChange) GetTime() *timestamppb.Timestamp {
@@ -1547,7 +1636,7 @@ type Photo struct {
 
 func (x *Photo) Reset() {
 	*x = Photo{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1559,7 +1648,7 @@ func (x *Photo) String() string {
 func (*Photo) ProtoMessage() {}
 
 func (x *Photo) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1572,7 +1661,7 @@ func (x *Photo) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Photo.ProtoReflect.Descriptor instead.
 func (*Photo) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{11}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Photo) GetName() string {
@@ -1643,7 +1732,7 @@ type ListNewPhotosRequest struct {
 
 func (x *ListNewPhotosRequest) Reset() {
 	*x = ListNewPhotosRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1655,7 +1744,7 @@ func (x *ListNewPhotosRequest) String() string {
 func (*ListNewPhotosRequest) ProtoMessage() {}
 
 func (x *ListNewPhotosRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1668,7 +1757,7 @@ func (x *ListNewPhotosRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListNewPhotosRequest.ProtoReflect.Descriptor instead.
 func (*ListNewPhotosRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{12}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListNewPhotosRequest) GetParent() string {
@@ -1715,7 +1804,7 @@ type NewPhoto struct {
 
 func (x *NewPhoto) Reset() {
 	*x = NewPhoto{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1727,7 +1816,7 @@ func (x *NewPhoto) String() string {
 func (*NewPhoto) ProtoMessage() {}
 
 func (x *NewPhoto) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1740,7 +1829,7 @@ func (x *NewPhoto) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NewPhoto.ProtoReflect.Descriptor instead.
 func (*NewPhoto) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{13}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *NewPhoto) GetPhoto() *Photo {
@@ -1809,7 +1898,7 @@ type ListNewPhotosResponse struct {
 
 func (x *ListNewPhotosResponse) Reset() {
 	*x = ListNewPhotosResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1821,7 +1910,7 @@ func (x *ListNewPhotosResponse) String() string {
 func (*ListNewPhotosResponse) ProtoMessage() {}
 
 func (x *ListNewPhotosResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1834,7 +1923,7 @@ func (x *ListNewPhotosResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListNewPhotosResponse.ProtoReflect.Descriptor instead.
 func (*ListNewPhotosResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{14}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListNewPhotosResponse) GetPhotos() []*NewPhoto {
@@ -1860,7 +1949,7 @@ type LookAtPhotoRequest struct {
 
 func (x *LookAtPhotoRequest) Reset() {
 	*x = LookAtPhotoRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1872,7 +1961,7 @@ func (x *LookAtPhotoRequest) String() string {
 func (*LookAtPhotoRequest) ProtoMessage() {}
 
 func (x *LookAtPhotoRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1885,7 +1974,7 @@ func (x *LookAtPhotoRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAtPhotoRequest.ProtoReflect.Descriptor instead.
 func (*LookAtPhotoRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{15}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *LookAtPhotoRequest) GetName() string {
@@ -1903,7 +1992,7 @@ type LookAtPhotoResponse struct {
 
 func (x *LookAtPhotoResponse) Reset() {
 	*x = LookAtPhotoResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1915,7 +2004,7 @@ func (x *LookAtPhotoResponse) String() string {
 func (*LookAtPhotoResponse) ProtoMessage() {}
 
 func (x *LookAtPhotoResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1928,7 +2017,7 @@ func (x *LookAtPhotoResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAtPhotoResponse.ProtoReflect.Descriptor instead.
 func (*LookAtPhotoResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{16}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{17}
 }
 
 type ReadCardRequest struct {
@@ -1940,7 +2029,7 @@ type ReadCardRequest struct {
 
 func (x *ReadCardRequest) Reset() {
 	*x = ReadCardRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1952,7 +2041,7 @@ func (x *ReadCardRequest) String() string {
 func (*ReadCardRequest) ProtoMessage() {}
 
 func (x *ReadCardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1965,7 +2054,7 @@ func (x *ReadCardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadCardRequest.ProtoReflect.Descriptor instead.
 func (*ReadCardRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{17}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ReadCardRequest) GetName() string {
@@ -1988,7 +2077,7 @@ type ReadCardResponse struct {
 
 func (x *ReadCardResponse) Reset() {
 	*x = ReadCardResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2000,7 +2089,7 @@ func (x *ReadCardResponse) String() string {
 func (*ReadCardResponse) ProtoMessage() {}
 
 func (x *ReadCardResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2013,7 +2102,7 @@ func (x *ReadCardResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadCardResponse.ProtoReflect.Descriptor instead.
 func (*ReadCardResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{18}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ReadCardResponse) GetFound() bool {
@@ -2051,7 +2140,7 @@ type ListCasesRequest struct {
 
 func (x *ListCasesRequest) Reset() {
 	*x = ListCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2063,7 +2152,7 @@ func (x *ListCasesRequest) String() string {
 func (*ListCasesRequest) ProtoMessage() {}
 
 func (x *ListCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2076,7 +2165,7 @@ func (x *ListCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCasesRequest.ProtoReflect.Descriptor instead.
 func (*ListCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{19}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListCasesRequest) GetParent() string {
@@ -2117,7 +2206,7 @@ type ListCasesResponse struct {
 
 func (x *ListCasesResponse) Reset() {
 	*x = ListCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2129,7 +2218,7 @@ func (x *ListCasesResponse) String() string {
 func (*ListCasesResponse) ProtoMessage() {}
 
 func (x *ListCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2142,7 +2231,7 @@ func (x *ListCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCasesResponse.ProtoReflect.Descriptor instead.
 func (*ListCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{20}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ListCasesResponse) GetCases() []*Case {
@@ -2167,7 +2256,7 @@ type ListKeeperCasesRequest struct {
 
 func (x *ListKeeperCasesRequest) Reset() {
 	*x = ListKeeperCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2179,7 +2268,7 @@ func (x *ListKeeperCasesRequest) String() string {
 func (*ListKeeperCasesRequest) ProtoMessage() {}
 
 func (x *ListKeeperCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2192,7 +2281,7 @@ func (x *ListKeeperCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeeperCasesRequest.ProtoReflect.Descriptor instead.
 func (*ListKeeperCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{21}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{22}
 }
 
 type ListKeeperCasesResponse struct {
@@ -2204,7 +2293,7 @@ type ListKeeperCasesResponse struct {
 
 func (x *ListKeeperCasesResponse) Reset() {
 	*x = ListKeeperCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2216,7 +2305,7 @@ func (x *ListKeeperCasesResponse) String() string {
 func (*ListKeeperCasesResponse) ProtoMessage() {}
 
 func (x *ListKeeperCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2229,7 +2318,7 @@ func (x *ListKeeperCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeeperCasesResponse.ProtoReflect.Descriptor instead.
 func (*ListKeeperCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{22}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ListKeeperCasesResponse) GetCases() []*Case {
@@ -2248,7 +2337,7 @@ type GetCaseRequest struct {
 
 func (x *GetCaseRequest) Reset() {
 	*x = GetCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2260,7 +2349,7 @@ func (x *GetCaseRequest) String() string {
 func (*GetCaseRequest) ProtoMessage() {}
 
 func (x *GetCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2273,7 +2362,7 @@ func (x *GetCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCaseRequest.ProtoReflect.Descriptor instead.
 func (*GetCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{23}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *GetCaseRequest) GetName() string {
@@ -2292,7 +2381,7 @@ type GetCaseResponse struct {
 
 func (x *GetCaseResponse) Reset() {
 	*x = GetCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2304,7 +2393,7 @@ func (x *GetCaseResponse) String() string {
 func (*GetCaseResponse) ProtoMessage() {}
 
 func (x *GetCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2317,7 +2406,7 @@ func (x *GetCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCaseResponse.ProtoReflect.Descriptor instead.
 func (*GetCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{24}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *GetCaseResponse) GetCase() *Case {
@@ -2336,7 +2425,7 @@ type GetCourseRequest struct {
 
 func (x *GetCourseRequest) Reset() {
 	*x = GetCourseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2348,7 +2437,7 @@ func (x *GetCourseRequest) String() string {
 func (*GetCourseRequest) ProtoMessage() {}
 
 func (x *GetCourseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2361,7 +2450,7 @@ func (x *GetCourseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCourseRequest.ProtoReflect.Descriptor instead.
 func (*GetCourseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{25}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *GetCourseRequest) GetName() string {
@@ -2380,7 +2469,7 @@ type GetCourseResponse struct {
 
 func (x *GetCourseResponse) Reset() {
 	*x = GetCourseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2392,7 +2481,7 @@ func (x *GetCourseResponse) String() string {
 func (*GetCourseResponse) ProtoMessage() {}
 
 func (x *GetCourseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2405,7 +2494,7 @@ func (x *GetCourseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCourseResponse.ProtoReflect.Descriptor instead.
 func (*GetCourseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *GetCourseResponse) GetCourse() *Course {
@@ -2424,7 +2513,7 @@ type ListFlagsRequest struct {
 
 func (x *ListFlagsRequest) Reset() {
 	*x = ListFlagsRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2436,7 +2525,7 @@ func (x *ListFlagsRequest) String() string {
 func (*ListFlagsRequest) ProtoMessage() {}
 
 func (x *ListFlagsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2449,7 +2538,7 @@ func (x *ListFlagsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFlagsRequest.ProtoReflect.Descriptor instead.
 func (*ListFlagsRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ListFlagsRequest) GetParent() string {
@@ -2468,7 +2557,7 @@ type ListFlagsResponse struct {
 
 func (x *ListFlagsResponse) Reset() {
 	*x = ListFlagsResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2480,7 +2569,7 @@ func (x *ListFlagsResponse) String() string {
 func (*ListFlagsResponse) ProtoMessage() {}
 
 func (x *ListFlagsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2493,7 +2582,7 @@ func (x *ListFlagsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFlagsResponse.ProtoReflect.Descriptor instead.
 func (*ListFlagsResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ListFlagsResponse) GetFlags() []*Flag {
@@ -2512,7 +2601,7 @@ type ListPhotosRequest struct {
 
 func (x *ListPhotosRequest) Reset() {
 	*x = ListPhotosRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2524,7 +2613,7 @@ func (x *ListPhotosRequest) String() string {
 func (*ListPhotosRequest) ProtoMessage() {}
 
 func (x *ListPhotosRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2537,7 +2626,7 @@ func (x *ListPhotosRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPhotosRequest.ProtoReflect.Descriptor instead.
 func (*ListPhotosRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ListPhotosRequest) GetParent() string {
@@ -2556,7 +2645,7 @@ type ListPhotosResponse struct {
 
 func (x *ListPhotosResponse) Reset() {
 	*x = ListPhotosResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2568,7 +2657,7 @@ func (x *ListPhotosResponse) String() string {
 func (*ListPhotosResponse) ProtoMessage() {}
 
 func (x *ListPhotosResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2581,7 +2670,7 @@ func (x *ListPhotosResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPhotosResponse.ProtoReflect.Descriptor instead.
 func (*ListPhotosResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *ListPhotosResponse) GetPhotos() []*Photo {
@@ -2610,7 +2699,7 @@ type ProbeCaseRequest struct {
 
 func (x *ProbeCaseRequest) Reset() {
 	*x = ProbeCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2622,7 +2711,7 @@ func (x *ProbeCaseRequest) String() string {
 func (*ProbeCaseRequest) ProtoMessage() {}
 
 func (x *ProbeCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2635,7 +2724,7 @@ func (x *ProbeCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProbeCaseRequest.ProtoReflect.Descriptor instead.
 func (*ProbeCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ProbeCaseRequest) GetName() string {
@@ -2717,7 +2806,7 @@ type ProbeCaseResponse struct {
 
 func (x *ProbeCaseResponse) Reset() {
 	*x = ProbeCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2729,7 +2818,7 @@ func (x *ProbeCaseResponse) String() string {
 func (*ProbeCaseResponse) ProtoMessage() {}
 
 func (x *ProbeCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2742,7 +2831,7 @@ func (x *ProbeCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProbeCaseResponse.ProtoReflect.Descriptor instead.
 func (*ProbeCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ProbeCaseResponse) GetProbes() []*Probe {
@@ -2775,7 +2864,7 @@ type Probe struct {
 
 func (x *Probe) Reset() {
 	*x = Probe{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2787,7 +2876,7 @@ func (x *Probe) String() string {
 func (*Probe) ProtoMessage() {}
 
 func (x *Probe) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2800,7 +2889,7 @@ func (x *Probe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Probe.ProtoReflect.Descriptor instead.
 func (*Probe) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *Probe) GetCode() string {
@@ -2875,7 +2964,7 @@ type ListGatheringsRequest struct {
 
 func (x *ListGatheringsRequest) Reset() {
 	*x = ListGatheringsRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2887,7 +2976,7 @@ func (x *ListGatheringsRequest) String() string {
 func (*ListGatheringsRequest) ProtoMessage() {}
 
 func (x *ListGatheringsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2900,7 +2989,7 @@ func (x *ListGatheringsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListGatheringsRequest.ProtoReflect.Descriptor instead.
 func (*ListGatheringsRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListGatheringsRequest) GetParent() string {
@@ -2920,7 +3009,7 @@ type ListGatheringsResponse struct {
 
 func (x *ListGatheringsResponse) Reset() {
 	*x = ListGatheringsResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2932,7 +3021,7 @@ func (x *ListGatheringsResponse) String() string {
 func (*ListGatheringsResponse) ProtoMessage() {}
 
 func (x *ListGatheringsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2945,7 +3034,7 @@ func (x *ListGatheringsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListGatheringsResponse.ProtoReflect.Descriptor instead.
 func (*ListGatheringsResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ListGatheringsResponse) GetGatherings() []*Gathering {
@@ -2980,7 +3069,7 @@ type Gathering struct {
 
 func (x *Gathering) Reset() {
 	*x = Gathering{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2992,7 +3081,7 @@ func (x *Gathering) String() string {
 func (*Gathering) ProtoMessage() {}
 
 func (x *Gathering) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3005,7 +3094,7 @@ func (x *Gathering) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Gathering.ProtoReflect.Descriptor instead.
 func (*Gathering) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *Gathering) GetClutch() string {
@@ -3087,7 +3176,7 @@ type MarkCaseSeenRequest struct {
 
 func (x *MarkCaseSeenRequest) Reset() {
 	*x = MarkCaseSeenRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3099,7 +3188,7 @@ func (x *MarkCaseSeenRequest) String() string {
 func (*MarkCaseSeenRequest) ProtoMessage() {}
 
 func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3112,7 +3201,7 @@ func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenRequest.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *MarkCaseSeenRequest) GetName() string {
@@ -3131,7 +3220,7 @@ type MarkCaseSeenResponse struct {
 
 func (x *MarkCaseSeenResponse) Reset() {
 	*x = MarkCaseSeenResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3143,7 +3232,7 @@ func (x *MarkCaseSeenResponse) String() string {
 func (*MarkCaseSeenResponse) ProtoMessage() {}
 
 func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3156,7 +3245,7 @@ func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenResponse.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *MarkCaseSeenResponse) GetCase() *Case {
@@ -3179,7 +3268,7 @@ type SetCaseAsideRequest struct {
 
 func (x *SetCaseAsideRequest) Reset() {
 	*x = SetCaseAsideRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3191,7 +3280,7 @@ func (x *SetCaseAsideRequest) String() string {
 func (*SetCaseAsideRequest) ProtoMessage() {}
 
 func (x *SetCaseAsideRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3204,7 +3293,7 @@ func (x *SetCaseAsideRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCaseAsideRequest.ProtoReflect.Descriptor instead.
 func (*SetCaseAsideRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{39}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *SetCaseAsideRequest) GetName() string {
@@ -3237,7 +3326,7 @@ type SetCaseAsideResponse struct {
 
 func (x *SetCaseAsideResponse) Reset() {
 	*x = SetCaseAsideResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3249,7 +3338,7 @@ func (x *SetCaseAsideResponse) String() string {
 func (*SetCaseAsideResponse) ProtoMessage() {}
 
 func (x *SetCaseAsideResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3262,7 +3351,7 @@ func (x *SetCaseAsideResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCaseAsideResponse.ProtoReflect.Descriptor instead.
 func (*SetCaseAsideResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{40}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *SetCaseAsideResponse) GetCase() *Case {
@@ -3283,7 +3372,7 @@ type AgreeReturnRequest struct {
 
 func (x *AgreeReturnRequest) Reset() {
 	*x = AgreeReturnRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3295,7 +3384,7 @@ func (x *AgreeReturnRequest) String() string {
 func (*AgreeReturnRequest) ProtoMessage() {}
 
 func (x *AgreeReturnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3308,7 +3397,7 @@ func (x *AgreeReturnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AgreeReturnRequest.ProtoReflect.Descriptor instead.
 func (*AgreeReturnRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *AgreeReturnRequest) GetName() string {
@@ -3334,7 +3423,7 @@ type AgreeReturnResponse struct {
 
 func (x *AgreeReturnResponse) Reset() {
 	*x = AgreeReturnResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3346,7 +3435,7 @@ func (x *AgreeReturnResponse) String() string {
 func (*AgreeReturnResponse) ProtoMessage() {}
 
 func (x *AgreeReturnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3359,7 +3448,7 @@ func (x *AgreeReturnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AgreeReturnResponse.ProtoReflect.Descriptor instead.
 func (*AgreeReturnResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *AgreeReturnResponse) GetCase() *Case {
@@ -3378,7 +3467,7 @@ type SendReturnRequest struct {
 
 func (x *SendReturnRequest) Reset() {
 	*x = SendReturnRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3390,7 +3479,7 @@ func (x *SendReturnRequest) String() string {
 func (*SendReturnRequest) ProtoMessage() {}
 
 func (x *SendReturnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3403,7 +3492,7 @@ func (x *SendReturnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SendReturnRequest.ProtoReflect.Descriptor instead.
 func (*SendReturnRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{43}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *SendReturnRequest) GetName() string {
@@ -3422,7 +3511,7 @@ type SendReturnResponse struct {
 
 func (x *SendReturnResponse) Reset() {
 	*x = SendReturnResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3434,7 +3523,7 @@ func (x *SendReturnResponse) String() string {
 func (*SendReturnResponse) ProtoMessage() {}
 
 func (x *SendReturnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3447,7 +3536,7 @@ func (x *SendReturnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SendReturnResponse.ProtoReflect.Descriptor instead.
 func (*SendReturnResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{44}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *SendReturnResponse) GetCase() *Case {
@@ -3476,7 +3565,7 @@ type ArriveReturnRequest struct {
 
 func (x *ArriveReturnRequest) Reset() {
 	*x = ArriveReturnRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3488,7 +3577,7 @@ func (x *ArriveReturnRequest) String() string {
 func (*ArriveReturnRequest) ProtoMessage() {}
 
 func (x *ArriveReturnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3501,7 +3590,7 @@ func (x *ArriveReturnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArriveReturnRequest.ProtoReflect.Descriptor instead.
 func (*ArriveReturnRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{45}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *ArriveReturnRequest) GetName() string {
@@ -3555,7 +3644,7 @@ type ArriveReturnResponse struct {
 
 func (x *ArriveReturnResponse) Reset() {
 	*x = ArriveReturnResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3567,7 +3656,7 @@ func (x *ArriveReturnResponse) String() string {
 func (*ArriveReturnResponse) ProtoMessage() {}
 
 func (x *ArriveReturnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3580,7 +3669,7 @@ func (x *ArriveReturnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArriveReturnResponse.ProtoReflect.Descriptor instead.
 func (*ArriveReturnResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{46}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *ArriveReturnResponse) GetCase() *Case {
@@ -3599,7 +3688,7 @@ type EndQuarantineRequest struct {
 
 func (x *EndQuarantineRequest) Reset() {
 	*x = EndQuarantineRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3611,7 +3700,7 @@ func (x *EndQuarantineRequest) String() string {
 func (*EndQuarantineRequest) ProtoMessage() {}
 
 func (x *EndQuarantineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3624,7 +3713,7 @@ func (x *EndQuarantineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndQuarantineRequest.ProtoReflect.Descriptor instead.
 func (*EndQuarantineRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{47}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *EndQuarantineRequest) GetName() string {
@@ -3643,7 +3732,7 @@ type EndQuarantineResponse struct {
 
 func (x *EndQuarantineResponse) Reset() {
 	*x = EndQuarantineResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3655,7 +3744,7 @@ func (x *EndQuarantineResponse) String() string {
 func (*EndQuarantineResponse) ProtoMessage() {}
 
 func (x *EndQuarantineResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3668,7 +3757,7 @@ func (x *EndQuarantineResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndQuarantineResponse.ProtoReflect.Descriptor instead.
 func (*EndQuarantineResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{48}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *EndQuarantineResponse) GetCase() *Case {
@@ -3690,7 +3779,7 @@ type AcknowledgeMessagesRequest struct {
 
 func (x *AcknowledgeMessagesRequest) Reset() {
 	*x = AcknowledgeMessagesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3702,7 +3791,7 @@ func (x *AcknowledgeMessagesRequest) String() string {
 func (*AcknowledgeMessagesRequest) ProtoMessage() {}
 
 func (x *AcknowledgeMessagesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3715,7 +3804,7 @@ func (x *AcknowledgeMessagesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeMessagesRequest.ProtoReflect.Descriptor instead.
 func (*AcknowledgeMessagesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{49}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *AcknowledgeMessagesRequest) GetName() string {
@@ -3747,7 +3836,7 @@ type AcknowledgeMessagesResponse struct {
 
 func (x *AcknowledgeMessagesResponse) Reset() {
 	*x = AcknowledgeMessagesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3759,7 +3848,7 @@ func (x *AcknowledgeMessagesResponse) String() string {
 func (*AcknowledgeMessagesResponse) ProtoMessage() {}
 
 func (x *AcknowledgeMessagesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3772,7 +3861,7 @@ func (x *AcknowledgeMessagesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeMessagesResponse.ProtoReflect.Descriptor instead.
 func (*AcknowledgeMessagesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{50}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{51}
 }
 
 type LookAfterCaseRequest struct {
@@ -3786,7 +3875,7 @@ type LookAfterCaseRequest struct {
 
 func (x *LookAfterCaseRequest) Reset() {
 	*x = LookAfterCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3798,7 +3887,7 @@ func (x *LookAfterCaseRequest) String() string {
 func (*LookAfterCaseRequest) ProtoMessage() {}
 
 func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3811,7 +3900,7 @@ func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAfterCaseRequest.ProtoReflect.Descriptor instead.
 func (*LookAfterCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{51}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *LookAfterCaseRequest) GetName() string {
@@ -3837,7 +3926,7 @@ type LookAfterCaseResponse struct {
 
 func (x *LookAfterCaseResponse) Reset() {
 	*x = LookAfterCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3849,7 +3938,7 @@ func (x *LookAfterCaseResponse) String() string {
 func (*LookAfterCaseResponse) ProtoMessage() {}
 
 func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3862,7 +3951,7 @@ func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAfterCaseResponse.ProtoReflect.Descriptor instead.
 func (*LookAfterCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{52}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *LookAfterCaseResponse) GetCase() *Case {
@@ -3885,7 +3974,7 @@ type EndCaseRequest struct {
 
 func (x *EndCaseRequest) Reset() {
 	*x = EndCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[53]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3897,7 +3986,7 @@ func (x *EndCaseRequest) String() string {
 func (*EndCaseRequest) ProtoMessage() {}
 
 func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[53]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3910,7 +3999,7 @@ func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseRequest.ProtoReflect.Descriptor instead.
 func (*EndCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{53}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *EndCaseRequest) GetName() string {
@@ -3950,7 +4039,7 @@ type EndCaseResponse struct {
 
 func (x *EndCaseResponse) Reset() {
 	*x = EndCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[54]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[55]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3962,7 +4051,7 @@ func (x *EndCaseResponse) String() string {
 func (*EndCaseResponse) ProtoMessage() {}
 
 func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[54]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[55]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3975,7 +4064,7 @@ func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseResponse.ProtoReflect.Descriptor instead.
 func (*EndCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{54}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{55}
 }
 
 func (x *EndCaseResponse) GetCase() *Case {
@@ -3997,7 +4086,7 @@ type GiveBackRequest struct {
 
 func (x *GiveBackRequest) Reset() {
 	*x = GiveBackRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[55]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[56]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4009,7 +4098,7 @@ func (x *GiveBackRequest) String() string {
 func (*GiveBackRequest) ProtoMessage() {}
 
 func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[55]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[56]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4022,7 +4111,7 @@ func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackRequest.ProtoReflect.Descriptor instead.
 func (*GiveBackRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{55}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{56}
 }
 
 func (x *GiveBackRequest) GetName() string {
@@ -4048,7 +4137,7 @@ type GiveBackResponse struct {
 
 func (x *GiveBackResponse) Reset() {
 	*x = GiveBackResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[56]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[57]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4060,7 +4149,7 @@ func (x *GiveBackResponse) String() string {
 func (*GiveBackResponse) ProtoMessage() {}
 
 func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[56]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[57]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4073,7 +4162,7 @@ func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackResponse.ProtoReflect.Descriptor instead.
 func (*GiveBackResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{56}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{57}
 }
 
 func (x *GiveBackResponse) GetCase() *Case {
@@ -4093,7 +4182,7 @@ type ReopenCaseRequest struct {
 
 func (x *ReopenCaseRequest) Reset() {
 	*x = ReopenCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[57]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[58]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4105,7 +4194,7 @@ func (x *ReopenCaseRequest) String() string {
 func (*ReopenCaseRequest) ProtoMessage() {}
 
 func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[57]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[58]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4118,7 +4207,7 @@ func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseRequest.ProtoReflect.Descriptor instead.
 func (*ReopenCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{57}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{58}
 }
 
 func (x *ReopenCaseRequest) GetName() string {
@@ -4144,7 +4233,7 @@ type ReopenCaseResponse struct {
 
 func (x *ReopenCaseResponse) Reset() {
 	*x = ReopenCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[58]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[59]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4156,7 +4245,7 @@ func (x *ReopenCaseResponse) String() string {
 func (*ReopenCaseResponse) ProtoMessage() {}
 
 func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[58]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[59]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4169,7 +4258,7 @@ func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseResponse.ProtoReflect.Descriptor instead.
 func (*ReopenCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{58}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{59}
 }
 
 func (x *ReopenCaseResponse) GetCase() *Case {
@@ -4188,7 +4277,7 @@ type WatchCasesRequest struct {
 
 func (x *WatchCasesRequest) Reset() {
 	*x = WatchCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[59]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[60]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4200,7 +4289,7 @@ func (x *WatchCasesRequest) String() string {
 func (*WatchCasesRequest) ProtoMessage() {}
 
 func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[59]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[60]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4213,7 +4302,7 @@ func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesRequest.ProtoReflect.Descriptor instead.
 func (*WatchCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{59}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{60}
 }
 
 func (x *WatchCasesRequest) GetParent() string {
@@ -4235,7 +4324,7 @@ type WatchCasesResponse struct {
 
 func (x *WatchCasesResponse) Reset() {
 	*x = WatchCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[60]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[61]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4247,7 +4336,7 @@ func (x *WatchCasesResponse) String() string {
 func (*WatchCasesResponse) ProtoMessage() {}
 
 func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[60]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[61]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4260,7 +4349,7 @@ func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesResponse.ProtoReflect.Descriptor instead.
 func (*WatchCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{60}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{61}
 }
 
 func (x *WatchCasesResponse) GetCase() *Case {
@@ -4333,7 +4422,7 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\ttell_time\x18\x1e \x01(\v2\x1a.google.protobuf.TimestampR\btellTime\x12\x16\n" +
 	"\x06silent\x18\x1f \x01(\bR\x06silent\x12\x1b\n" +
 	"\tnext_step\x18  \x01(\tR\bnextStep:7\xeaA4\n" +
-	"\x11warmhand.dev/Case\x12\x1fbreeders/{breeder}/cases/{case}\"\x84\x06\n" +
+	"\x11warmhand.dev/Case\x12\x1fbreeders/{breeder}/cases/{case}\"\xb7\x06\n" +
 	"\n" +
 	"Assessment\x12\x10\n" +
 	"\x03day\x18\x01 \x01(\x05R\x03day\x12\x1b\n" +
@@ -4361,7 +4450,14 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\x14learned_from_animals\x18\x13 \x01(\x05R\x12learnedFromAnimals\x125\n" +
 	"\bask_time\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\aaskTime\x12\x10\n" +
 	"\x03ask\x18\x15 \x01(\tR\x03ask\x12\x1a\n" +
-	"\bquestion\x18\x16 \x01(\tR\bquestion\"d\n" +
+	"\bquestion\x18\x16 \x01(\tR\bquestion\x121\n" +
+	"\tcheck_ins\x18\x17 \x03(\v2\x14.warmhand.v1.CheckInR\bcheckIns\"\x92\x01\n" +
+	"\aCheckIn\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
+	"\x04code\x18\x02 \x01(\tR\x04code\x125\n" +
+	"\bdue_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\adueTime\x12\x10\n" +
+	"\x03ask\x18\x04 \x01(\tR\x03ask\x12\x1a\n" +
+	"\bquestion\x18\x05 \x01(\tR\bquestion\"d\n" +
 	"\x06Reason\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x16\n" +
 	"\x06weight\x18\x02 \x01(\x01R\x06weight\x12\x12\n" +
@@ -4663,218 +4759,221 @@ func file_warmhand_v1_case_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_case_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 61)
+var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 62)
 var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(Turn)(0),                           // 0: warmhand.v1.Turn
 	(Standing)(0),                       // 1: warmhand.v1.Standing
 	(CaseState)(0),                      // 2: warmhand.v1.CaseState
 	(*Case)(nil),                        // 3: warmhand.v1.Case
 	(*Assessment)(nil),                  // 4: warmhand.v1.Assessment
-	(*Reason)(nil),                      // 5: warmhand.v1.Reason
-	(*Cause)(nil),                       // 6: warmhand.v1.Cause
-	(*Step)(nil),                        // 7: warmhand.v1.Step
-	(*Concern)(nil),                     // 8: warmhand.v1.Concern
-	(*Course)(nil),                      // 9: warmhand.v1.Course
-	(*LookBack)(nil),                    // 10: warmhand.v1.LookBack
-	(*CourseDay)(nil),                   // 11: warmhand.v1.CourseDay
-	(*Flag)(nil),                        // 12: warmhand.v1.Flag
-	(*FlagChange)(nil),                  // 13: warmhand.v1.FlagChange
-	(*Photo)(nil),                       // 14: warmhand.v1.Photo
-	(*ListNewPhotosRequest)(nil),        // 15: warmhand.v1.ListNewPhotosRequest
-	(*NewPhoto)(nil),                    // 16: warmhand.v1.NewPhoto
-	(*ListNewPhotosResponse)(nil),       // 17: warmhand.v1.ListNewPhotosResponse
-	(*LookAtPhotoRequest)(nil),          // 18: warmhand.v1.LookAtPhotoRequest
-	(*LookAtPhotoResponse)(nil),         // 19: warmhand.v1.LookAtPhotoResponse
-	(*ReadCardRequest)(nil),             // 20: warmhand.v1.ReadCardRequest
-	(*ReadCardResponse)(nil),            // 21: warmhand.v1.ReadCardResponse
-	(*ListCasesRequest)(nil),            // 22: warmhand.v1.ListCasesRequest
-	(*ListCasesResponse)(nil),           // 23: warmhand.v1.ListCasesResponse
-	(*ListKeeperCasesRequest)(nil),      // 24: warmhand.v1.ListKeeperCasesRequest
-	(*ListKeeperCasesResponse)(nil),     // 25: warmhand.v1.ListKeeperCasesResponse
-	(*GetCaseRequest)(nil),              // 26: warmhand.v1.GetCaseRequest
-	(*GetCaseResponse)(nil),             // 27: warmhand.v1.GetCaseResponse
-	(*GetCourseRequest)(nil),            // 28: warmhand.v1.GetCourseRequest
-	(*GetCourseResponse)(nil),           // 29: warmhand.v1.GetCourseResponse
-	(*ListFlagsRequest)(nil),            // 30: warmhand.v1.ListFlagsRequest
-	(*ListFlagsResponse)(nil),           // 31: warmhand.v1.ListFlagsResponse
-	(*ListPhotosRequest)(nil),           // 32: warmhand.v1.ListPhotosRequest
-	(*ListPhotosResponse)(nil),          // 33: warmhand.v1.ListPhotosResponse
-	(*ProbeCaseRequest)(nil),            // 34: warmhand.v1.ProbeCaseRequest
-	(*ProbeCaseResponse)(nil),           // 35: warmhand.v1.ProbeCaseResponse
-	(*Probe)(nil),                       // 36: warmhand.v1.Probe
-	(*ListGatheringsRequest)(nil),       // 37: warmhand.v1.ListGatheringsRequest
-	(*ListGatheringsResponse)(nil),      // 38: warmhand.v1.ListGatheringsResponse
-	(*Gathering)(nil),                   // 39: warmhand.v1.Gathering
-	(*MarkCaseSeenRequest)(nil),         // 40: warmhand.v1.MarkCaseSeenRequest
-	(*MarkCaseSeenResponse)(nil),        // 41: warmhand.v1.MarkCaseSeenResponse
-	(*SetCaseAsideRequest)(nil),         // 42: warmhand.v1.SetCaseAsideRequest
-	(*SetCaseAsideResponse)(nil),        // 43: warmhand.v1.SetCaseAsideResponse
-	(*AgreeReturnRequest)(nil),          // 44: warmhand.v1.AgreeReturnRequest
-	(*AgreeReturnResponse)(nil),         // 45: warmhand.v1.AgreeReturnResponse
-	(*SendReturnRequest)(nil),           // 46: warmhand.v1.SendReturnRequest
-	(*SendReturnResponse)(nil),          // 47: warmhand.v1.SendReturnResponse
-	(*ArriveReturnRequest)(nil),         // 48: warmhand.v1.ArriveReturnRequest
-	(*ArriveReturnResponse)(nil),        // 49: warmhand.v1.ArriveReturnResponse
-	(*EndQuarantineRequest)(nil),        // 50: warmhand.v1.EndQuarantineRequest
-	(*EndQuarantineResponse)(nil),       // 51: warmhand.v1.EndQuarantineResponse
-	(*AcknowledgeMessagesRequest)(nil),  // 52: warmhand.v1.AcknowledgeMessagesRequest
-	(*AcknowledgeMessagesResponse)(nil), // 53: warmhand.v1.AcknowledgeMessagesResponse
-	(*LookAfterCaseRequest)(nil),        // 54: warmhand.v1.LookAfterCaseRequest
-	(*LookAfterCaseResponse)(nil),       // 55: warmhand.v1.LookAfterCaseResponse
-	(*EndCaseRequest)(nil),              // 56: warmhand.v1.EndCaseRequest
-	(*EndCaseResponse)(nil),             // 57: warmhand.v1.EndCaseResponse
-	(*GiveBackRequest)(nil),             // 58: warmhand.v1.GiveBackRequest
-	(*GiveBackResponse)(nil),            // 59: warmhand.v1.GiveBackResponse
-	(*ReopenCaseRequest)(nil),           // 60: warmhand.v1.ReopenCaseRequest
-	(*ReopenCaseResponse)(nil),          // 61: warmhand.v1.ReopenCaseResponse
-	(*WatchCasesRequest)(nil),           // 62: warmhand.v1.WatchCasesRequest
-	(*WatchCasesResponse)(nil),          // 63: warmhand.v1.WatchCasesResponse
-	(*Animal)(nil),                      // 64: warmhand.v1.Animal
-	(*timestamppb.Timestamp)(nil),       // 65: google.protobuf.Timestamp
-	(Outcome)(0),                        // 66: warmhand.v1.Outcome
-	(*Entry)(nil),                       // 67: warmhand.v1.Entry
-	(ActorKind)(0),                      // 68: warmhand.v1.ActorKind
-	(*SetupAnswer)(nil),                 // 69: warmhand.v1.SetupAnswer
-	(*SetupMark)(nil),                   // 70: warmhand.v1.SetupMark
-	(*Offer)(nil),                       // 71: warmhand.v1.Offer
-	(*WeighIn)(nil),                     // 72: warmhand.v1.WeighIn
-	(*ClimateReading)(nil),              // 73: warmhand.v1.ClimateReading
+	(*CheckIn)(nil),                     // 5: warmhand.v1.CheckIn
+	(*Reason)(nil),                      // 6: warmhand.v1.Reason
+	(*Cause)(nil),                       // 7: warmhand.v1.Cause
+	(*Step)(nil),                        // 8: warmhand.v1.Step
+	(*Concern)(nil),                     // 9: warmhand.v1.Concern
+	(*Course)(nil),                      // 10: warmhand.v1.Course
+	(*LookBack)(nil),                    // 11: warmhand.v1.LookBack
+	(*CourseDay)(nil),                   // 12: warmhand.v1.CourseDay
+	(*Flag)(nil),                        // 13: warmhand.v1.Flag
+	(*FlagChange)(nil),                  // 14: warmhand.v1.FlagChange
+	(*Photo)(nil),                       // 15: warmhand.v1.Photo
+	(*ListNewPhotosRequest)(nil),        // 16: warmhand.v1.ListNewPhotosRequest
+	(*NewPhoto)(nil),                    // 17: warmhand.v1.NewPhoto
+	(*ListNewPhotosResponse)(nil),       // 18: warmhand.v1.ListNewPhotosResponse
+	(*LookAtPhotoRequest)(nil),          // 19: warmhand.v1.LookAtPhotoRequest
+	(*LookAtPhotoResponse)(nil),         // 20: warmhand.v1.LookAtPhotoResponse
+	(*ReadCardRequest)(nil),             // 21: warmhand.v1.ReadCardRequest
+	(*ReadCardResponse)(nil),            // 22: warmhand.v1.ReadCardResponse
+	(*ListCasesRequest)(nil),            // 23: warmhand.v1.ListCasesRequest
+	(*ListCasesResponse)(nil),           // 24: warmhand.v1.ListCasesResponse
+	(*ListKeeperCasesRequest)(nil),      // 25: warmhand.v1.ListKeeperCasesRequest
+	(*ListKeeperCasesResponse)(nil),     // 26: warmhand.v1.ListKeeperCasesResponse
+	(*GetCaseRequest)(nil),              // 27: warmhand.v1.GetCaseRequest
+	(*GetCaseResponse)(nil),             // 28: warmhand.v1.GetCaseResponse
+	(*GetCourseRequest)(nil),            // 29: warmhand.v1.GetCourseRequest
+	(*GetCourseResponse)(nil),           // 30: warmhand.v1.GetCourseResponse
+	(*ListFlagsRequest)(nil),            // 31: warmhand.v1.ListFlagsRequest
+	(*ListFlagsResponse)(nil),           // 32: warmhand.v1.ListFlagsResponse
+	(*ListPhotosRequest)(nil),           // 33: warmhand.v1.ListPhotosRequest
+	(*ListPhotosResponse)(nil),          // 34: warmhand.v1.ListPhotosResponse
+	(*ProbeCaseRequest)(nil),            // 35: warmhand.v1.ProbeCaseRequest
+	(*ProbeCaseResponse)(nil),           // 36: warmhand.v1.ProbeCaseResponse
+	(*Probe)(nil),                       // 37: warmhand.v1.Probe
+	(*ListGatheringsRequest)(nil),       // 38: warmhand.v1.ListGatheringsRequest
+	(*ListGatheringsResponse)(nil),      // 39: warmhand.v1.ListGatheringsResponse
+	(*Gathering)(nil),                   // 40: warmhand.v1.Gathering
+	(*MarkCaseSeenRequest)(nil),         // 41: warmhand.v1.MarkCaseSeenRequest
+	(*MarkCaseSeenResponse)(nil),        // 42: warmhand.v1.MarkCaseSeenResponse
+	(*SetCaseAsideRequest)(nil),         // 43: warmhand.v1.SetCaseAsideRequest
+	(*SetCaseAsideResponse)(nil),        // 44: warmhand.v1.SetCaseAsideResponse
+	(*AgreeReturnRequest)(nil),          // 45: warmhand.v1.AgreeReturnRequest
+	(*AgreeReturnResponse)(nil),         // 46: warmhand.v1.AgreeReturnResponse
+	(*SendReturnRequest)(nil),           // 47: warmhand.v1.SendReturnRequest
+	(*SendReturnResponse)(nil),          // 48: warmhand.v1.SendReturnResponse
+	(*ArriveReturnRequest)(nil),         // 49: warmhand.v1.ArriveReturnRequest
+	(*ArriveReturnResponse)(nil),        // 50: warmhand.v1.ArriveReturnResponse
+	(*EndQuarantineRequest)(nil),        // 51: warmhand.v1.EndQuarantineRequest
+	(*EndQuarantineResponse)(nil),       // 52: warmhand.v1.EndQuarantineResponse
+	(*AcknowledgeMessagesRequest)(nil),  // 53: warmhand.v1.AcknowledgeMessagesRequest
+	(*AcknowledgeMessagesResponse)(nil), // 54: warmhand.v1.AcknowledgeMessagesResponse
+	(*LookAfterCaseRequest)(nil),        // 55: warmhand.v1.LookAfterCaseRequest
+	(*LookAfterCaseResponse)(nil),       // 56: warmhand.v1.LookAfterCaseResponse
+	(*EndCaseRequest)(nil),              // 57: warmhand.v1.EndCaseRequest
+	(*EndCaseResponse)(nil),             // 58: warmhand.v1.EndCaseResponse
+	(*GiveBackRequest)(nil),             // 59: warmhand.v1.GiveBackRequest
+	(*GiveBackResponse)(nil),            // 60: warmhand.v1.GiveBackResponse
+	(*ReopenCaseRequest)(nil),           // 61: warmhand.v1.ReopenCaseRequest
+	(*ReopenCaseResponse)(nil),          // 62: warmhand.v1.ReopenCaseResponse
+	(*WatchCasesRequest)(nil),           // 63: warmhand.v1.WatchCasesRequest
+	(*WatchCasesResponse)(nil),          // 64: warmhand.v1.WatchCasesResponse
+	(*Animal)(nil),                      // 65: warmhand.v1.Animal
+	(*timestamppb.Timestamp)(nil),       // 66: google.protobuf.Timestamp
+	(Outcome)(0),                        // 67: warmhand.v1.Outcome
+	(*Entry)(nil),                       // 68: warmhand.v1.Entry
+	(ActorKind)(0),                      // 69: warmhand.v1.ActorKind
+	(*SetupAnswer)(nil),                 // 70: warmhand.v1.SetupAnswer
+	(*SetupMark)(nil),                   // 71: warmhand.v1.SetupMark
+	(*Offer)(nil),                       // 72: warmhand.v1.Offer
+	(*WeighIn)(nil),                     // 73: warmhand.v1.WeighIn
+	(*ClimateReading)(nil),              // 74: warmhand.v1.ClimateReading
 }
 var file_warmhand_v1_case_service_proto_depIdxs = []int32{
-	64,  // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
-	65,  // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
-	65,  // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
-	66,  // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
+	65,  // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
+	66,  // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
+	66,  // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
+	67,  // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
 	1,   // 4: warmhand.v1.Case.standing:type_name -> warmhand.v1.Standing
-	65,  // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
-	65,  // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
-	65,  // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
-	65,  // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
+	66,  // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
+	66,  // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
+	66,  // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
+	66,  // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
 	4,   // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
-	65,  // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
-	65,  // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
-	65,  // 12: warmhand.v1.Case.keeper_got_time:type_name -> google.protobuf.Timestamp
-	65,  // 13: warmhand.v1.Case.keeper_read_time:type_name -> google.protobuf.Timestamp
-	65,  // 14: warmhand.v1.Case.return_agree_time:type_name -> google.protobuf.Timestamp
-	65,  // 15: warmhand.v1.Case.return_leave_time:type_name -> google.protobuf.Timestamp
-	65,  // 16: warmhand.v1.Case.quarantine_time:type_name -> google.protobuf.Timestamp
-	65,  // 17: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
+	66,  // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
+	66,  // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
+	66,  // 12: warmhand.v1.Case.keeper_got_time:type_name -> google.protobuf.Timestamp
+	66,  // 13: warmhand.v1.Case.keeper_read_time:type_name -> google.protobuf.Timestamp
+	66,  // 14: warmhand.v1.Case.return_agree_time:type_name -> google.protobuf.Timestamp
+	66,  // 15: warmhand.v1.Case.return_leave_time:type_name -> google.protobuf.Timestamp
+	66,  // 16: warmhand.v1.Case.quarantine_time:type_name -> google.protobuf.Timestamp
+	66,  // 17: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
 	0,   // 18: warmhand.v1.Case.turn:type_name -> warmhand.v1.Turn
 	1,   // 19: warmhand.v1.Case.seen_standing:type_name -> warmhand.v1.Standing
-	65,  // 20: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
-	65,  // 21: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
-	5,   // 22: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
-	6,   // 23: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
-	7,   // 24: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
-	8,   // 25: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
-	65,  // 26: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
-	1,   // 27: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
-	11,  // 28: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
-	67,  // 29: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
-	10,  // 30: warmhand.v1.Course.look_backs:type_name -> warmhand.v1.LookBack
-	65,  // 31: warmhand.v1.LookBack.agree_time:type_name -> google.protobuf.Timestamp
-	65,  // 32: warmhand.v1.LookBack.hold_time:type_name -> google.protobuf.Timestamp
-	65,  // 33: warmhand.v1.LookBack.from_time:type_name -> google.protobuf.Timestamp
-	65,  // 34: warmhand.v1.LookBack.to_time:type_name -> google.protobuf.Timestamp
-	65,  // 35: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
-	1,   // 36: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
-	1,   // 37: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
-	65,  // 38: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
-	65,  // 39: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
-	13,  // 40: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
-	65,  // 41: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
-	1,   // 42: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
-	65,  // 43: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	65,  // 44: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
-	68,  // 45: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
-	14,  // 46: warmhand.v1.NewPhoto.photo:type_name -> warmhand.v1.Photo
-	69,  // 47: warmhand.v1.NewPhoto.answer:type_name -> warmhand.v1.SetupAnswer
-	70,  // 48: warmhand.v1.NewPhoto.mark:type_name -> warmhand.v1.SetupMark
-	16,  // 49: warmhand.v1.ListNewPhotosResponse.photos:type_name -> warmhand.v1.NewPhoto
-	2,   // 50: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
-	3,   // 51: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
-	3,   // 52: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
-	3,   // 53: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
-	9,   // 54: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
-	12,  // 55: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
-	14,  // 56: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
-	71,  // 57: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
-	72,  // 58: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
-	73,  // 59: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
-	65,  // 60: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
-	36,  // 61: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
-	65,  // 62: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
-	1,   // 63: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
-	65,  // 64: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
-	39,  // 65: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
-	3,   // 66: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
-	3,   // 67: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
-	65,  // 68: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
-	3,   // 69: warmhand.v1.SetCaseAsideResponse.case:type_name -> warmhand.v1.Case
-	3,   // 70: warmhand.v1.AgreeReturnResponse.case:type_name -> warmhand.v1.Case
-	3,   // 71: warmhand.v1.SendReturnResponse.case:type_name -> warmhand.v1.Case
-	65,  // 72: warmhand.v1.ArriveReturnRequest.quarantine_time:type_name -> google.protobuf.Timestamp
-	3,   // 73: warmhand.v1.ArriveReturnResponse.case:type_name -> warmhand.v1.Case
-	3,   // 74: warmhand.v1.EndQuarantineResponse.case:type_name -> warmhand.v1.Case
-	65,  // 75: warmhand.v1.AcknowledgeMessagesRequest.got_time:type_name -> google.protobuf.Timestamp
-	65,  // 76: warmhand.v1.AcknowledgeMessagesRequest.read_time:type_name -> google.protobuf.Timestamp
-	3,   // 77: warmhand.v1.LookAfterCaseResponse.case:type_name -> warmhand.v1.Case
-	66,  // 78: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
-	3,   // 79: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
-	3,   // 80: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
-	3,   // 81: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
-	3,   // 82: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
-	22,  // 83: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
-	24,  // 84: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
-	26,  // 85: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
-	28,  // 86: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
-	30,  // 87: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
-	32,  // 88: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
-	15,  // 89: warmhand.v1.CaseService.ListNewPhotos:input_type -> warmhand.v1.ListNewPhotosRequest
-	18,  // 90: warmhand.v1.CaseService.LookAtPhoto:input_type -> warmhand.v1.LookAtPhotoRequest
-	20,  // 91: warmhand.v1.CaseService.ReadCard:input_type -> warmhand.v1.ReadCardRequest
-	34,  // 92: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
-	37,  // 93: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
-	40,  // 94: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
-	42,  // 95: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
-	54,  // 96: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
-	56,  // 97: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
-	60,  // 98: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
-	58,  // 99: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
-	44,  // 100: warmhand.v1.CaseService.AgreeReturn:input_type -> warmhand.v1.AgreeReturnRequest
-	46,  // 101: warmhand.v1.CaseService.SendReturn:input_type -> warmhand.v1.SendReturnRequest
-	48,  // 102: warmhand.v1.CaseService.ArriveReturn:input_type -> warmhand.v1.ArriveReturnRequest
-	50,  // 103: warmhand.v1.CaseService.EndQuarantine:input_type -> warmhand.v1.EndQuarantineRequest
-	52,  // 104: warmhand.v1.CaseService.AcknowledgeMessages:input_type -> warmhand.v1.AcknowledgeMessagesRequest
-	62,  // 105: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
-	23,  // 106: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
-	25,  // 107: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
-	27,  // 108: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
-	29,  // 109: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
-	31,  // 110: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
-	33,  // 111: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
-	17,  // 112: warmhand.v1.CaseService.ListNewPhotos:output_type -> warmhand.v1.ListNewPhotosResponse
-	19,  // 113: warmhand.v1.CaseService.LookAtPhoto:output_type -> warmhand.v1.LookAtPhotoResponse
-	21,  // 114: warmhand.v1.CaseService.ReadCard:output_type -> warmhand.v1.ReadCardResponse
-	35,  // 115: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
-	38,  // 116: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
-	41,  // 117: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
-	43,  // 118: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
-	55,  // 119: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
-	57,  // 120: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
-	61,  // 121: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
-	59,  // 122: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
-	45,  // 123: warmhand.v1.CaseService.AgreeReturn:output_type -> warmhand.v1.AgreeReturnResponse
-	47,  // 124: warmhand.v1.CaseService.SendReturn:output_type -> warmhand.v1.SendReturnResponse
-	49,  // 125: warmhand.v1.CaseService.ArriveReturn:output_type -> warmhand.v1.ArriveReturnResponse
-	51,  // 126: warmhand.v1.CaseService.EndQuarantine:output_type -> warmhand.v1.EndQuarantineResponse
-	53,  // 127: warmhand.v1.CaseService.AcknowledgeMessages:output_type -> warmhand.v1.AcknowledgeMessagesResponse
-	63,  // 128: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
-	106, // [106:129] is the sub-list for method output_type
-	83,  // [83:106] is the sub-list for method input_type
-	83,  // [83:83] is the sub-list for extension type_name
-	83,  // [83:83] is the sub-list for extension extendee
-	0,   // [0:83] is the sub-list for field type_name
+	66,  // 20: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
+	66,  // 21: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
+	6,   // 22: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
+	7,   // 23: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
+	8,   // 24: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
+	9,   // 25: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
+	66,  // 26: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
+	5,   // 27: warmhand.v1.Assessment.check_ins:type_name -> warmhand.v1.CheckIn
+	66,  // 28: warmhand.v1.CheckIn.due_time:type_name -> google.protobuf.Timestamp
+	1,   // 29: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
+	12,  // 30: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
+	68,  // 31: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
+	11,  // 32: warmhand.v1.Course.look_backs:type_name -> warmhand.v1.LookBack
+	66,  // 33: warmhand.v1.LookBack.agree_time:type_name -> google.protobuf.Timestamp
+	66,  // 34: warmhand.v1.LookBack.hold_time:type_name -> google.protobuf.Timestamp
+	66,  // 35: warmhand.v1.LookBack.from_time:type_name -> google.protobuf.Timestamp
+	66,  // 36: warmhand.v1.LookBack.to_time:type_name -> google.protobuf.Timestamp
+	66,  // 37: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
+	1,   // 38: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
+	1,   // 39: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
+	66,  // 40: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
+	66,  // 41: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
+	14,  // 42: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
+	66,  // 43: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
+	1,   // 44: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
+	66,  // 45: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	66,  // 46: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
+	69,  // 47: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
+	15,  // 48: warmhand.v1.NewPhoto.photo:type_name -> warmhand.v1.Photo
+	70,  // 49: warmhand.v1.NewPhoto.answer:type_name -> warmhand.v1.SetupAnswer
+	71,  // 50: warmhand.v1.NewPhoto.mark:type_name -> warmhand.v1.SetupMark
+	17,  // 51: warmhand.v1.ListNewPhotosResponse.photos:type_name -> warmhand.v1.NewPhoto
+	2,   // 52: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
+	3,   // 53: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
+	3,   // 54: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
+	3,   // 55: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
+	10,  // 56: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
+	13,  // 57: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
+	15,  // 58: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
+	72,  // 59: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
+	73,  // 60: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
+	74,  // 61: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
+	66,  // 62: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
+	37,  // 63: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
+	66,  // 64: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
+	1,   // 65: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
+	66,  // 66: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
+	40,  // 67: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
+	3,   // 68: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
+	3,   // 69: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
+	66,  // 70: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
+	3,   // 71: warmhand.v1.SetCaseAsideResponse.case:type_name -> warmhand.v1.Case
+	3,   // 72: warmhand.v1.AgreeReturnResponse.case:type_name -> warmhand.v1.Case
+	3,   // 73: warmhand.v1.SendReturnResponse.case:type_name -> warmhand.v1.Case
+	66,  // 74: warmhand.v1.ArriveReturnRequest.quarantine_time:type_name -> google.protobuf.Timestamp
+	3,   // 75: warmhand.v1.ArriveReturnResponse.case:type_name -> warmhand.v1.Case
+	3,   // 76: warmhand.v1.EndQuarantineResponse.case:type_name -> warmhand.v1.Case
+	66,  // 77: warmhand.v1.AcknowledgeMessagesRequest.got_time:type_name -> google.protobuf.Timestamp
+	66,  // 78: warmhand.v1.AcknowledgeMessagesRequest.read_time:type_name -> google.protobuf.Timestamp
+	3,   // 79: warmhand.v1.LookAfterCaseResponse.case:type_name -> warmhand.v1.Case
+	67,  // 80: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
+	3,   // 81: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
+	3,   // 82: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
+	3,   // 83: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
+	3,   // 84: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
+	23,  // 85: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
+	25,  // 86: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
+	27,  // 87: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
+	29,  // 88: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
+	31,  // 89: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
+	33,  // 90: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
+	16,  // 91: warmhand.v1.CaseService.ListNewPhotos:input_type -> warmhand.v1.ListNewPhotosRequest
+	19,  // 92: warmhand.v1.CaseService.LookAtPhoto:input_type -> warmhand.v1.LookAtPhotoRequest
+	21,  // 93: warmhand.v1.CaseService.ReadCard:input_type -> warmhand.v1.ReadCardRequest
+	35,  // 94: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
+	38,  // 95: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
+	41,  // 96: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
+	43,  // 97: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
+	55,  // 98: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
+	57,  // 99: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
+	61,  // 100: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
+	59,  // 101: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
+	45,  // 102: warmhand.v1.CaseService.AgreeReturn:input_type -> warmhand.v1.AgreeReturnRequest
+	47,  // 103: warmhand.v1.CaseService.SendReturn:input_type -> warmhand.v1.SendReturnRequest
+	49,  // 104: warmhand.v1.CaseService.ArriveReturn:input_type -> warmhand.v1.ArriveReturnRequest
+	51,  // 105: warmhand.v1.CaseService.EndQuarantine:input_type -> warmhand.v1.EndQuarantineRequest
+	53,  // 106: warmhand.v1.CaseService.AcknowledgeMessages:input_type -> warmhand.v1.AcknowledgeMessagesRequest
+	63,  // 107: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
+	24,  // 108: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
+	26,  // 109: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
+	28,  // 110: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
+	30,  // 111: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
+	32,  // 112: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
+	34,  // 113: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
+	18,  // 114: warmhand.v1.CaseService.ListNewPhotos:output_type -> warmhand.v1.ListNewPhotosResponse
+	20,  // 115: warmhand.v1.CaseService.LookAtPhoto:output_type -> warmhand.v1.LookAtPhotoResponse
+	22,  // 116: warmhand.v1.CaseService.ReadCard:output_type -> warmhand.v1.ReadCardResponse
+	36,  // 117: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
+	39,  // 118: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
+	42,  // 119: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
+	44,  // 120: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
+	56,  // 121: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
+	58,  // 122: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
+	62,  // 123: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
+	60,  // 124: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
+	46,  // 125: warmhand.v1.CaseService.AgreeReturn:output_type -> warmhand.v1.AgreeReturnResponse
+	48,  // 126: warmhand.v1.CaseService.SendReturn:output_type -> warmhand.v1.SendReturnResponse
+	50,  // 127: warmhand.v1.CaseService.ArriveReturn:output_type -> warmhand.v1.ArriveReturnResponse
+	52,  // 128: warmhand.v1.CaseService.EndQuarantine:output_type -> warmhand.v1.EndQuarantineResponse
+	54,  // 129: warmhand.v1.CaseService.AcknowledgeMessages:output_type -> warmhand.v1.AcknowledgeMessagesResponse
+	64,  // 130: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
+	108, // [108:131] is the sub-list for method output_type
+	85,  // [85:108] is the sub-list for method input_type
+	85,  // [85:85] is the sub-list for extension type_name
+	85,  // [85:85] is the sub-list for extension extendee
+	0,   // [0:85] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_case_service_proto_init() }
@@ -4884,7 +4983,7 @@ func file_warmhand_v1_case_service_proto_init() {
 	}
 	file_warmhand_v1_animal_service_proto_init()
 	file_warmhand_v1_entry_service_proto_init()
-	file_warmhand_v1_case_service_proto_msgTypes[31].OneofWrappers = []any{
+	file_warmhand_v1_case_service_proto_msgTypes[32].OneofWrappers = []any{
 		(*ProbeCaseRequest_Offer)(nil),
 		(*ProbeCaseRequest_WeighIn)(nil),
 		(*ProbeCaseRequest_Climate)(nil),
@@ -4895,7 +4994,7 @@ func file_warmhand_v1_case_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_case_service_proto_rawDesc), len(file_warmhand_v1_case_service_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   61,
+			NumMessages:   62,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -28,7 +28,7 @@ import type {
 import type { SetupPointJson, SignInfoJson } from '../../api/gen/warmhand/v1/reference_service_pb';
 import { idOf, uuidv7 } from '../../core/ids';
 import { factsOf, fill, openPlaces } from '../../core/phrases';
-import { ago, day } from '../../core/time';
+import { ago, day, daysSince } from '../../core/time';
 import { formatMass, formatNumber } from '../../core/units';
 import { entryLine, standingWord } from '../../core/words';
 import { KeeperCode } from '../parts/code';
@@ -263,6 +263,22 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
       )}
 
       {a && !c.endTime && <WhatIf c={c} />}
+
+      {(a?.checkIns ?? []).length > 0 && (
+        <Section id="c-ahead" title="What the keeper is asked next">
+          <ul class="list">
+            {a?.checkIns?.map((k) => (
+              <li key={k.id}>
+                {daysSince(k.dueTime ?? '') >= 0 ? 'Now' : day(k.dueTime ?? '')}: {k.question}
+              </li>
+            ))}
+          </ul>
+          <p class="muted">
+            One thing at a time, and nothing that is written down by then. When you ask is up to you:{' '}
+            <Link to="/b/checkins">your plan</Link>.
+          </p>
+        </Section>
+      )}
 
       {a?.missing && (
         <Notice title="What would tell most">

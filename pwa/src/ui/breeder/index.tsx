@@ -20,6 +20,7 @@ import { ThresholdsPage } from './thresholds';
 import { TriagePage } from './triage';
 import { UnsentBar, UnsentPage } from './unsent';
 
+const CheckInsPage = lazy(() => import('./checkins'));
 const ListsPage = lazy(() => import('./lists'));
 const PhrasesPage = lazy(() => import('./phrases'));
 const ReviewPage = lazy(() => import('./review'));
@@ -105,7 +106,8 @@ const places: { to: string; word: string; icon: IconName; mine: (path: string) =
     to: '/b/settings',
     word: 'Settings',
     icon: 'person',
-    mine: (p) => p.startsWith('/b/settings') || p === '/b/tables' || p === '/b/thresholds' || p === '/b/phrases',
+    mine: (p) =>
+      p.startsWith('/b/settings') || ['/b/tables', '/b/thresholds', '/b/phrases', '/b/checkins'].includes(p),
   },
 ];
 
@@ -158,6 +160,7 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'insight') return <InsightPage />;
   if (room === 'phrases') return <PhrasesPage />;
   if (room === 'tables') return <TablesPage />;
+  if (room === 'checkins') return <CheckInsPage />;
   if (room === 'thresholds') return <ThresholdsPage />;
   return (
     <main class="page">

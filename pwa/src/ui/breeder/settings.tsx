@@ -46,6 +46,9 @@ export function SettingsPage(): JSX.Element {
         <Link to="/b/thresholds">Your own thresholds: when you are asked to step in, tried on your past cases</Link>
       </p>
       <p>
+        <Link to="/b/checkins">When keepers are asked how it goes</Link>
+      </p>
+      <p>
         <Link to="/b/lists">Bring in a list, or take all that is yours out</Link>
       </p>
       <p>

@@ -1023,6 +1023,270 @@ export declare type PastJson = {
 export declare const PastSchema: GenMessage<Past, {jsonType: PastJson}>;
 
 /**
+ * CheckInPlan is when a breeder wants keepers to be asked how it goes. What the log says already is not asked.
+ *
+ * @generated from message warmhand.v1.CheckInPlan
+ */
+export declare type CheckInPlan = Message<"warmhand.v1.CheckInPlan"> & {
+  /**
+   * Resource name, `breeders/{breeder}/checkInPlan`.
+   *
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * The breeder's own days by code, −1 for what is not to be asked; a code that is not here has the service's own. GetCheckInPlan lists the codes.
+   *
+   * @generated from field: map<string, int32> own = 2;
+   */
+  own: { [key: string]: number };
+
+  /**
+   * Changes with every update of the breeder's account; send it back to be told of somebody else's change.
+   *
+   * @generated from field: string etag = 3;
+   */
+  etag: string;
+};
+
+/**
+ * CheckInPlan is when a breeder wants keepers to be asked how it goes. What the log says already is not asked.
+ *
+ * @generated from message warmhand.v1.CheckInPlan
+ */
+export declare type CheckInPlanJson = {
+  /**
+   * Resource name, `breeders/{breeder}/checkInPlan`.
+   *
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * The breeder's own days by code, −1 for what is not to be asked; a code that is not here has the service's own. GetCheckInPlan lists the codes.
+   *
+   * @generated from field: map<string, int32> own = 2;
+   */
+  own?: { [key: string]: number };
+
+  /**
+   * Changes with every update of the breeder's account; send it back to be told of somebody else's change.
+   *
+   * @generated from field: string etag = 3;
+   */
+  etag?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.CheckInPlan.
+ * Use `create(CheckInPlanSchema)` to create a new message.
+ */
+export declare const CheckInPlanSchema: GenMessage<CheckInPlan, {jsonType: CheckInPlanJson}>;
+
+/**
+ * PlannedCheckIn is one that a breeder may move or leave out.
+ *
+ * @generated from message warmhand.v1.PlannedCheckIn
+ */
+export declare type PlannedCheckIn = Message<"warmhand.v1.PlannedCheckIn"> & {
+  /**
+   * @generated from field: string code = 1;
+   */
+  code: string;
+
+  /**
+   * @generated from field: string label = 2;
+   */
+  label: string;
+
+  /**
+   * From when its days count, what is asked, and when it is not.
+   *
+   * @generated from field: string about = 3;
+   */
+  about: string;
+
+  /**
+   * The service's own days, the fewest and the most that may be set.
+   *
+   * @generated from field: int32 default_days = 4;
+   */
+  defaultDays: number;
+
+  /**
+   * @generated from field: int32 least = 5;
+   */
+  least: number;
+
+  /**
+   * @generated from field: int32 most = 6;
+   */
+  most: number;
+};
+
+/**
+ * PlannedCheckIn is one that a breeder may move or leave out.
+ *
+ * @generated from message warmhand.v1.PlannedCheckIn
+ */
+export declare type PlannedCheckInJson = {
+  /**
+   * @generated from field: string code = 1;
+   */
+  code?: string;
+
+  /**
+   * @generated from field: string label = 2;
+   */
+  label?: string;
+
+  /**
+   * From when its days count, what is asked, and when it is not.
+   *
+   * @generated from field: string about = 3;
+   */
+  about?: string;
+
+  /**
+   * The service's own days, the fewest and the most that may be set.
+   *
+   * @generated from field: int32 default_days = 4;
+   */
+  defaultDays?: number;
+
+  /**
+   * @generated from field: int32 least = 5;
+   */
+  least?: number;
+
+  /**
+   * @generated from field: int32 most = 6;
+   */
+  most?: number;
+};
+
+/**
+ * Describes the message warmhand.v1.PlannedCheckIn.
+ * Use `create(PlannedCheckInSchema)` to create a new message.
+ */
+export declare const PlannedCheckInSchema: GenMessage<PlannedCheckIn, {jsonType: PlannedCheckInJson}>;
+
+/**
+ * @generated from message warmhand.v1.GetCheckInPlanRequest
+ */
+export declare type GetCheckInPlanRequest = Message<"warmhand.v1.GetCheckInPlanRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.GetCheckInPlanRequest
+ */
+export declare type GetCheckInPlanRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.GetCheckInPlanRequest.
+ * Use `create(GetCheckInPlanRequestSchema)` to create a new message.
+ */
+export declare const GetCheckInPlanRequestSchema: GenMessage<GetCheckInPlanRequest, {jsonType: GetCheckInPlanRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.GetCheckInPlanResponse
+ */
+export declare type GetCheckInPlanResponse = Message<"warmhand.v1.GetCheckInPlanResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.CheckInPlan check_in_plan = 1;
+   */
+  checkInPlan?: CheckInPlan | undefined;
+
+  /**
+   * @generated from field: repeated warmhand.v1.PlannedCheckIn movable = 2;
+   */
+  movable: PlannedCheckIn[];
+};
+
+/**
+ * @generated from message warmhand.v1.GetCheckInPlanResponse
+ */
+export declare type GetCheckInPlanResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.CheckInPlan check_in_plan = 1;
+   */
+  checkInPlan?: CheckInPlanJson;
+
+  /**
+   * @generated from field: repeated warmhand.v1.PlannedCheckIn movable = 2;
+   */
+  movable?: PlannedCheckInJson[];
+};
+
+/**
+ * Describes the message warmhand.v1.GetCheckInPlanResponse.
+ * Use `create(GetCheckInPlanResponseSchema)` to create a new message.
+ */
+export declare const GetCheckInPlanResponseSchema: GenMessage<GetCheckInPlanResponse, {jsonType: GetCheckInPlanResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.UpdateCheckInPlanRequest
+ */
+export declare type UpdateCheckInPlanRequest = Message<"warmhand.v1.UpdateCheckInPlanRequest"> & {
+  /**
+   * @generated from field: warmhand.v1.CheckInPlan check_in_plan = 1;
+   */
+  checkInPlan?: CheckInPlan | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.UpdateCheckInPlanRequest
+ */
+export declare type UpdateCheckInPlanRequestJson = {
+  /**
+   * @generated from field: warmhand.v1.CheckInPlan check_in_plan = 1;
+   */
+  checkInPlan?: CheckInPlanJson;
+};
+
+/**
+ * Describes the message warmhand.v1.UpdateCheckInPlanRequest.
+ * Use `create(UpdateCheckInPlanRequestSchema)` to create a new message.
+ */
+export declare const UpdateCheckInPlanRequestSchema: GenMessage<UpdateCheckInPlanRequest, {jsonType: UpdateCheckInPlanRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.UpdateCheckInPlanResponse
+ */
+export declare type UpdateCheckInPlanResponse = Message<"warmhand.v1.UpdateCheckInPlanResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.CheckInPlan check_in_plan = 1;
+   */
+  checkInPlan?: CheckInPlan | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.UpdateCheckInPlanResponse
+ */
+export declare type UpdateCheckInPlanResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.CheckInPlan check_in_plan = 1;
+   */
+  checkInPlan?: CheckInPlanJson;
+};
+
+/**
+ * Describes the message warmhand.v1.UpdateCheckInPlanResponse.
+ * Use `create(UpdateCheckInPlanResponseSchema)` to create a new message.
+ */
+export declare const UpdateCheckInPlanResponseSchema: GenMessage<UpdateCheckInPlanResponse, {jsonType: UpdateCheckInPlanResponseJson}>;
+
+/**
  * Hemisphere decides when the cool season is.
  *
  * @generated from enum warmhand.v1.Hemisphere
@@ -1111,6 +1375,26 @@ export declare const BreederService: GenService<{
     methodKind: "unary";
     input: typeof TryThresholdsRequestSchema;
     output: typeof TryThresholdsResponseSchema;
+  },
+  /**
+   * GetCheckInPlan returns when the breeder wants keepers to be asked how it goes.
+   *
+   * @generated from rpc warmhand.v1.BreederService.GetCheckInPlan
+   */
+  getCheckInPlan: {
+    methodKind: "unary";
+    input: typeof GetCheckInPlanRequestSchema;
+    output: typeof GetCheckInPlanResponseSchema;
+  },
+  /**
+   * UpdateCheckInPlan sets it; what is left out goes back to the service's own. Open cases follow within minutes.
+   *
+   * @generated from rpc warmhand.v1.BreederService.UpdateCheckInPlan
+   */
+  updateCheckInPlan: {
+    methodKind: "unary";
+    input: typeof UpdateCheckInPlanRequestSchema;
+    output: typeof UpdateCheckInPlanResponseSchema;
   },
 }>;
 

@@ -650,6 +650,13 @@ export declare type Assessment = Message<"warmhand.v1.Assessment"> & {
    * @generated from field: string question = 22;
    */
   question: string;
+
+  /**
+   * What the keeper is asked next, the soonest first, as things stand; the first may be due.
+   *
+   * @generated from field: repeated warmhand.v1.CheckIn check_ins = 23;
+   */
+  checkIns: CheckIn[];
 };
 
 /**
@@ -795,6 +802,13 @@ export declare type AssessmentJson = {
    * @generated from field: string question = 22;
    */
   question?: string;
+
+  /**
+   * What the keeper is asked next, the soonest first, as things stand; the first may be due.
+   *
+   * @generated from field: repeated warmhand.v1.CheckIn check_ins = 23;
+   */
+  checkIns?: CheckInJson[];
 };
 
 /**
@@ -802,6 +816,88 @@ export declare type AssessmentJson = {
  * Use `create(AssessmentSchema)` to create a new message.
  */
 export declare const AssessmentSchema: GenMessage<Assessment, {jsonType: AssessmentJson}>;
+
+/**
+ * CheckIn is a planned moment at which the keeper is asked one thing.
+ *
+ * @generated from message warmhand.v1.CheckIn
+ */
+export declare type CheckIn = Message<"warmhand.v1.CheckIn"> & {
+  /**
+   * The same as long as it is the same question.
+   *
+   * @generated from field: string id = 1;
+   */
+  id: string;
+
+  /**
+   * Which check-in of the breeder's plan it is; see GetCheckInPlan.
+   *
+   * @generated from field: string code = 2;
+   */
+  code: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp due_time = 3;
+   */
+  dueTime?: Timestamp | undefined;
+
+  /**
+   * What about: offer, weigh, climate, setup or word; and the same as a question.
+   *
+   * @generated from field: string ask = 4;
+   */
+  ask: string;
+
+  /**
+   * @generated from field: string question = 5;
+   */
+  question: string;
+};
+
+/**
+ * CheckIn is a planned moment at which the keeper is asked one thing.
+ *
+ * @generated from message warmhand.v1.CheckIn
+ */
+export declare type CheckInJson = {
+  /**
+   * The same as long as it is the same question.
+   *
+   * @generated from field: string id = 1;
+   */
+  id?: string;
+
+  /**
+   * Which check-in of the breeder's plan it is; see GetCheckInPlan.
+   *
+   * @generated from field: string code = 2;
+   */
+  code?: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp due_time = 3;
+   */
+  dueTime?: TimestampJson;
+
+  /**
+   * What about: offer, weigh, climate, setup or word; and the same as a question.
+   *
+   * @generated from field: string ask = 4;
+   */
+  ask?: string;
+
+  /**
+   * @generated from field: string question = 5;
+   */
+  question?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.CheckIn.
+ * Use `create(CheckInSchema)` to create a new message.
+ */
+export declare const CheckInSchema: GenMessage<CheckIn, {jsonType: CheckInJson}>;
 
 /**
  * Reason is a fact that moved the standing.

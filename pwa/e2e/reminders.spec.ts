@@ -1,0 +1,26 @@
+// When keepers are asked, and how they are reminded of it.
+import { expect, test } from '@playwright/test';
+import { axe, fits } from './checks';
+import { breeder, demo, header, redeem } from './demo';
+
+test('a breeder plans when keepers are asked', async ({ page }, info) => {
+  test.skip(info.project.name !== 'phone', 'the narrow screen is the hard one');
+  await redeem(page.request, demo().breeder.slice(24));
+  await page.goto('/b/settings');
+  await page.getByRole('link', { name: 'When keepers are asked how it goes' }).tap();
+  await page.getByRole('button', { name: 'Settling in: more days' }).tap();
+  await page.getByRole('checkbox', { name: 'After a month: ask' }).uncheck();
+  await fits(page);
+  await axe(page, 'plan of check-ins');
+  await page.getByRole('button', { name: 'Use this plan' }).tap();
+  await expect(page.getByText('This plan is in use')).toBeVisible();
+  const own = async () => {
+    const answer = await page.request.get(`/v1/${breeder}/checkInPlan`, { headers: header });
+    return ((await answer.json()) as { checkInPlan: { own: unknown } }).checkInPlan.own;
+  };
+  expect(await own()).toEqual({ settling_in: 4, month_end: -1 });
+  await page.getByRole('button', { name: 'All as the program has it' }).tap();
+  await page.getByRole('button', { name: 'Use this plan' }).tap();
+  await expect(page.getByRole('button', { name: 'Use this plan' })).toBeDisabled();
+  expect(await own()).toEqual({});
+});

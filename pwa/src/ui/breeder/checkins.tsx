@@ -1,0 +1,185 @@
+import type { JSX } from 'preact';
+import { useId, useState } from 'preact/hooks';
+import type {
+  CheckInPlanJson,
+  GetCheckInPlanResponseJson,
+  PlannedCheckInJson,
+  UpdateCheckInPlanResponseJson,
+} from '../../api/gen/warmhand/v1/breeder_service_pb';
+import { Button, Notice } from '../parts/controls';
+import { Icon } from '../parts/icons';
+import { problem, useLoad, useSave } from './hooks';
+import { Heading, Problem, Trouble, Waiting } from './nav';
+import { ask, breeder, me } from './session';
+
+const notAsked = -1;
+
+/** When the breeder's keepers are asked how it goes. */
+export default function CheckInsPage(): JSX.Element {
+  const name = `${breeder()}/checkInPlan`;
+  const [inUse, setInUse] = useState(false);
+  const loaded = useLoad(name, (signal) =>
+    ask<GetCheckInPlanResponseJson>('GET', `/v1/${name}`, undefined, { signal }),
+  );
+  return (
+    <main class="page thresholds">
+      <Heading>When keepers are asked</Heading>
+      <p>
+        Each keeper is asked one thing at a time, and never what their log says already. Whoever does well is asked
+        less, and nobody while an agreed step holds.
+      </p>
+      {!loaded.data && (loaded.error ? <Trouble error={loaded.error} again={loaded.again} /> : <Waiting />)}
+      {loaded.data && (
+        <Plan
+          key={loaded.data.checkInPlan?.etag}
+          name={name}
+          all={loaded.data}
+          touched={() => setInUse(false)}
+          saved={(checkInPlan) => {
+            loaded.set({ ...loaded.data, checkInPlan });
+            setInUse(true);
+          }}
+          again={loaded.again}
+        />
+      )}
+      <div role="status">
+        {inUse && (
+          <Notice kind="good" title="This plan is in use">
+            <p>Your open cases follow within a few minutes.</p>
+          </Notice>
+        )}
+      </div>
+    </main>
+  );
+}
+
+function Plan({
+  name,
+  all,
+  touched,
+  saved,
+  again,
+}: {
+  name: string;
+  all: GetCheckInPlanResponseJson;
+  touched: () => void;
+  saved: (p: CheckInPlanJson) => void;
+  again: () => void;
+}): JSX.Element {
+  const movable = all.movable ?? [];
+  const daysOf = (own: Record<string, number>) =>
+    Object.fromEntries(movable.map((m) => [m.code ?? '', own[m.code ?? ''] ?? m.defaultDays ?? 0]));
+  const inUse = daysOf(all.checkInPlan?.own ?? {});
+  const [at, setAt] = useState(inUse);
+  const saving = useSave();
+  const put = (code: string, days: number) => {
+    touched();
+    setAt({ ...at, [code]: days });
+  };
+  const moved = movable.some((m) => at[m.code ?? ''] !== inUse[m.code ?? '']);
+  const theirs = movable.some((m) => at[m.code ?? ''] !== m.defaultDays);
+  const shown = movable.map((m) => `own.${m.code}`);
+  return (
+    <form
+      class="stack"
+      noValidate
+      onSubmit={(e) => {
+        e.preventDefault();
+        void saving.run(async () => {
+          const answer = await ask<UpdateCheckInPlanResponseJson>('PATCH', `/v1/${name}`, {
+            name,
+            own: Object.fromEntries(
+              movable.filter((m) => at[m.code ?? ''] !== m.defaultDays).map((m) => [m.code, at[m.code ?? '']]),
+            ),
+            ...(all.checkInPlan?.etag && { etag: all.checkInPlan.etag }),
+          });
+          if (answer.checkInPlan) saved(answer.checkInPlan);
+        });
+      }}
+    >
+      {movable.map((m) => (
+        <One key={m.code} m={m} days={at[m.code ?? ''] ?? 0} put={put} error={problem(saving.error, `own.${m.code}`)} />
+      ))}
+      <Problem error={saving.error} shown={shown} />
+      {me.value?.role === 'breeder' ? (
+        <div class="actions">
+          <Button kind={moved ? 'main' : 'plain'} type="submit" disabled={!moved} busy={saving.busy}>
+            Use this plan
+          </Button>
+          {theirs && (
+            <Button
+              kind="quiet"
+              onClick={() => {
+                touched();
+                setAt(daysOf({}));
+              }}
+            >
+              All as the program has it
+            </Button>
+          )}
+          {Boolean(saving.error) && (
+            <Button kind="quiet" onClick={again}>
+              Load what is in use
+            </Button>
+          )}
+        </div>
+      ) : (
+        <p class="muted">Only the breeder can change the plan.</p>
+      )}
+    </form>
+  );
+}
+
+function One({
+  m,
+  days,
+  put,
+  error,
+}: {
+  m: PlannedCheckInJson;
+  days: number;
+  put: (code: string, days: number) => void;
+  error: string | undefined;
+}): JSX.Element {
+  const id = useId();
+  const { code = '', label = '', least = 1, most = 1, defaultDays = 1 } = m;
+  const off = days === notAsked;
+  const step = (by: number) => put(code, Math.min(most, Math.max(least, days + by)));
+  return (
+    <section class="card stack threshold" aria-labelledby={`${id}-l`}>
+      <div class="row">
+        <h2 id={`${id}-l`}>{label}</h2>
+        <output class="big" aria-live="polite">
+          {off ? 'not asked' : days === 1 ? '1 day' : `${days} days`}
+        </output>
+      </div>
+      <p>{m.about}</p>
+      <div class="row">
+        <Button aria-label={`${label}: fewer days`} disabled={off || days <= least} onClick={() => step(-1)}>
+          −
+        </Button>
+        <Button aria-label={`${label}: more days`} disabled={off || days >= most} onClick={() => step(1)}>
+          +
+        </Button>
+        <label class="tick">
+          <input
+            type="checkbox"
+            checked={!off}
+            aria-label={`${label}: ask`}
+            onChange={(e) => put(code, e.currentTarget.checked ? defaultDays : notAsked)}
+          />
+          Ask
+        </label>
+      </div>
+      {error && (
+        <p class="wrong">
+          <Icon name="warn" />
+          {error}
+        </p>
+      )}
+      {days !== defaultDays && (
+        <p class="muted">The program’s own: {defaultDays === 1 ? '1 day' : `${defaultDays} days`}.</p>
+      )}
+    </section>
+  );
+}
