@@ -106,8 +106,7 @@ const places: { to: string; word: string; icon: IconName; mine: (path: string) =
     to: '/b/settings',
     word: 'Settings',
     icon: 'person',
-    mine: (p) =>
-      p.startsWith('/b/settings') || ['/b/tables', '/b/thresholds', '/b/phrases', '/b/checkins'].includes(p),
+    mine: (p) => p.startsWith('/b/settings') || ['/b/tables', '/b/thresholds', '/b/phrases', '/b/checkins'].includes(p),
   },
 ];
 
