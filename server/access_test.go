@@ -147,11 +147,13 @@ var matrix = map[string]struct{ request, who string }{
 	"UpdateAnimal":   {`{"animal":{"name":"breeders/b1/animals/{animal}","clutch":"26-1"},"updateMask":"clutch"}`, "oht"},
 	"DeleteAnimal":   {`{"name":"breeders/b1/animals/{animal}"}`, "ot"},
 
-	"GetBreeder":       {`{"name":"breeders/b1"}`, "ohtr"},
-	"UpdateBreeder":    {`{"breeder":{"name":"breeders/b1","contact":"By the door"},"updateMask":"contact"}`, "o"},
-	"GetThresholds":    {`{"name":"breeders/b1/thresholds"}`, "ohtr"},
-	"UpdateThresholds": {`{"thresholds":{"name":"breeders/b1/thresholds"}}`, "o"},
-	"TryThresholds":    {`{"thresholds":{"name":"breeders/b1/thresholds"}}`, "oh"},
+	"GetBreeder":        {`{"name":"breeders/b1"}`, "ohtr"},
+	"UpdateBreeder":     {`{"breeder":{"name":"breeders/b1","contact":"By the door"},"updateMask":"contact"}`, "o"},
+	"GetThresholds":     {`{"name":"breeders/b1/thresholds"}`, "ohtr"},
+	"UpdateThresholds":  {`{"thresholds":{"name":"breeders/b1/thresholds"}}`, "o"},
+	"GetCheckInPlan":    {`{"name":"breeders/b1/checkInPlan"}`, "ohtr"},
+	"UpdateCheckInPlan": {`{"checkInPlan":{"name":"breeders/b1/checkInPlan"}}`, "o"},
+	"TryThresholds":     {`{"thresholds":{"name":"breeders/b1/thresholds"}}`, "oh"},
 
 	"ListCases":       {`{"parent":"breeders/b1"}`, "ohtr"},
 	"ListKeeperCases": {`{}`, "kx"},
