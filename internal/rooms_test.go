@@ -68,6 +68,8 @@ var rooms = map[string]room{
 		why: "photo turns bytes into safe bytes; it needs to know of no animal"},
 	"internal/photo/phototest": {modules: []string{"github.com/johannesboyne/gofakes3"},
 		why: "phototest is a store of pictures for tests; it needs to know of nothing here"},
+	"internal/notify": {knows: []string{"internal/assess", "internal/care", "internal/snake"}, modules: []string{"github.com/arran4/golang-ical"}, pure: true,
+		why: "notify is how a reminder leaves; what is due it is told, so it needs neither store nor clock"},
 	"internal/store": {knows: []string{"internal/care"},
 		why: "store keeps what care defines; a rule in it would be a second place for rules"},
 	"internal/store/storetest": {knows: []string{"internal/care"},

@@ -64,6 +64,7 @@ func (s *Server) newHandler() (http.Handler, error) {
 	mux.HandleFunc(routeEverything, s.exportBreeder)
 	mux.HandleFunc(routeTakeaway, s.exportKeeper)
 	mux.HandleFunc(routeStock, s.exportStock)
+	mux.HandleFunc(routeCalendar, s.calendar)
 	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "application/json")
 		w.Header().Set("Cache-Control", "no-cache")

@@ -27,6 +27,9 @@ var policy = access.Policy{
 	pb.AccessService_SignOut_FullMethodName:                   anyone,
 	pb.AccessService_CreateKeeperCode_FullMethodName:          people,
 	pb.AccessService_CreateDeviceCode_FullMethodName:          keeper,
+	pb.AccessService_CreateCalendarLink_FullMethodName:        keeper,
+	pb.AccessService_GetCalendarLink_FullMethodName:           keeper.Reads(),
+	pb.AccessService_DeleteCalendarLink_FullMethodName:        keeper,
 	pb.AccessService_BeginPasskeyRegistration_FullMethodName:  people,
 	pb.AccessService_FinishPasskeyRegistration_FullMethodName: people,
 	pb.AccessService_ListPasskeys_FullMethodName:              people.Reads(),
@@ -143,6 +146,7 @@ var policy = access.Policy{
 	routeStock:       team.Reads(),
 	routeEverything:  owner.Reads(),
 	routeTakeaway:    keeper.Reads(),
+	routeCalendar:    anyone.Reads(),
 }
 
 // Names of the routes that are plain HTTP.
@@ -165,6 +169,7 @@ const (
 	routeListPut     = "PUT /v1/breeders/{breeder}/imports/{import}/file"
 	routeEverything  = "GET /v1/breeders/{breeder}/everything.zip"
 	routeTakeaway    = "GET /v1/keepers/me/export.zip"
+	routeCalendar    = "GET /v1/calendars/{link}"
 	routeStock       = "GET /v1/breeders/{breeder}/export/{file}"
 )
 

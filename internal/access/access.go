@@ -23,10 +23,11 @@ import (
 // Prefixes let a person, and a scanner for leaked secrets, see what a string
 // opens without trying it.
 var prefixes = map[care.SecretKind]string{
-	care.SecretSession: "whs_",
-	care.SecretToken:   "wht_",
-	care.SecretSignIn:  "whl_",
-	care.SecretPasskey: "whp_",
+	care.SecretSession:  "whs_",
+	care.SecretToken:    "wht_",
+	care.SecretSignIn:   "whl_",
+	care.SecretPasskey:  "whp_",
+	care.SecretCalendar: "whc_",
 }
 
 // NewSecret makes a secret of 256 random bits, as base64url after a prefix

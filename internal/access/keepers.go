@@ -68,7 +68,7 @@ func NewKeeperCode(tx care.Tx, key Key, keeper care.Actor, own, endOthers bool, 
 // breeder has no say in what is between the keeper and another.
 func EndKeeper(tx care.Tx, keeperID, breeders string) error {
 	gone := strings.Fields(breeders)
-	for _, kind := range []care.SecretKind{care.SecretSession, care.SecretSignIn, care.SecretKeeper} {
+	for _, kind := range []care.SecretKind{care.SecretSession, care.SecretSignIn, care.SecretKeeper, care.SecretCalendar} {
 		all, err := tx.ListKeeperSecrets(keeperID, kind)
 		if err != nil {
 			return fmt.Errorf("listing a keeper's secrets: %w", err)

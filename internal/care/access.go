@@ -34,6 +34,7 @@ const (
 	SecretSignIn   SecretKind = "sign_in"  // a one-time sign-in link
 	SecretKeeper   SecretKind = "keeper"   // a code of ten characters that signs a keeper in once
 	SecretPasskey  SecretKind = "passkey"  // a passkey ceremony in progress
+	SecretCalendar SecretKind = "calendar" // the address of a keeper's calendar
 )
 
 // Secret is one stored secret. Exactly one of BreederID and KeeperID is set,

@@ -1796,6 +1796,301 @@ func (*DeleteTokenResponse) Descriptor() ([]byte, []int) {
 	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{36}
 }
 
+// CalendarLink is the private address of a keeper's calendar.
+type CalendarLink struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only when it is made, and never again: whoever has it reads the calendar.
+	Url           string                 `protobuf:"bytes,1,opt,name=url,proto3" json:"url,omitempty"`
+	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	ExpireTime    *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=expire_time,json=expireTime,proto3" json:"expire_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CalendarLink) Reset() {
+	*x = CalendarLink{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[37]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CalendarLink) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CalendarLink) ProtoMessage() {}
+
+func (x *CalendarLink) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[37]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CalendarLink.ProtoReflect.Descriptor instead.
+func (*CalendarLink) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{37}
+}
+
+func (x *CalendarLink) GetUrl() string {
+	if x != nil {
+		return x.Url
+	}
+	return ""
+}
+
+func (x *CalendarLink) GetCreateTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CreateTime
+	}
+	return nil
+}
+
+func (x *CalendarLink) GetExpireTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpireTime
+	}
+	return nil
+}
+
+type CreateCalendarLinkRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateCalendarLinkRequest) Reset() {
+	*x = CreateCalendarLinkRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateCalendarLinkRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateCalendarLinkRequest) ProtoMessage() {}
+
+func (x *CreateCalendarLinkRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateCalendarLinkRequest.ProtoReflect.Descriptor instead.
+func (*CreateCalendarLinkRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{38}
+}
+
+type CreateCalendarLinkResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Link          *CalendarLink          `protobuf:"bytes,1,opt,name=link,proto3" json:"link,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateCalendarLinkResponse) Reset() {
+	*x = CreateCalendarLinkResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateCalendarLinkResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateCalendarLinkResponse) ProtoMessage() {}
+
+func (x *CreateCalendarLinkResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateCalendarLinkResponse.ProtoReflect.Descriptor instead.
+func (*CreateCalendarLinkResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{39}
+}
+
+func (x *CreateCalendarLinkResponse) GetLink() *CalendarLink {
+	if x != nil {
+		return x.Link
+	}
+	return nil
+}
+
+type GetCalendarLinkRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCalendarLinkRequest) Reset() {
+	*x = GetCalendarLinkRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[40]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCalendarLinkRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCalendarLinkRequest) ProtoMessage() {}
+
+func (x *GetCalendarLinkRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[40]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCalendarLinkRequest.ProtoReflect.Descriptor instead.
+func (*GetCalendarLinkRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{40}
+}
+
+type GetCalendarLinkResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Absent when there is none.
+	Link          *CalendarLink `protobuf:"bytes,1,opt,name=link,proto3" json:"link,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCalendarLinkResponse) Reset() {
+	*x = GetCalendarLinkResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[41]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCalendarLinkResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCalendarLinkResponse) ProtoMessage() {}
+
+func (x *GetCalendarLinkResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[41]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCalendarLinkResponse.ProtoReflect.Descriptor instead.
+func (*GetCalendarLinkResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{41}
+}
+
+func (x *GetCalendarLinkResponse) GetLink() *CalendarLink {
+	if x != nil {
+		return x.Link
+	}
+	return nil
+}
+
+type DeleteCalendarLinkRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeleteCalendarLinkRequest) Reset() {
+	*x = DeleteCalendarLinkRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[42]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeleteCalendarLinkRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeleteCalendarLinkRequest) ProtoMessage() {}
+
+func (x *DeleteCalendarLinkRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[42]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeleteCalendarLinkRequest.ProtoReflect.Descriptor instead.
+func (*DeleteCalendarLinkRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{42}
+}
+
+type DeleteCalendarLinkResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeleteCalendarLinkResponse) Reset() {
+	*x = DeleteCalendarLinkResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeleteCalendarLinkResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeleteCalendarLinkResponse) ProtoMessage() {}
+
+func (x *DeleteCalendarLinkResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeleteCalendarLinkResponse.ProtoReflect.Descriptor instead.
+func (*DeleteCalendarLinkResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{43}
+}
+
 var File_warmhand_v1_access_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_access_service_proto_rawDesc = "" +
@@ -1907,7 +2202,21 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\x06tokens\x18\x01 \x03(\v2\x12.warmhand.v1.TokenR\x06tokens\":\n" +
 	"\x12DeleteTokenRequest\x12$\n" +
 	"\btoken_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18dR\atokenId\"\x15\n" +
-	"\x13DeleteTokenResponse2\xd9\x11\n" +
+	"\x13DeleteTokenResponse\"\x9a\x01\n" +
+	"\fCalendarLink\x12\x10\n" +
+	"\x03url\x18\x01 \x01(\tR\x03url\x12;\n" +
+	"\vcreate_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"createTime\x12;\n" +
+	"\vexpire_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"expireTime\"\x1b\n" +
+	"\x19CreateCalendarLinkRequest\"K\n" +
+	"\x1aCreateCalendarLinkResponse\x12-\n" +
+	"\x04link\x18\x01 \x01(\v2\x19.warmhand.v1.CalendarLinkR\x04link\"\x18\n" +
+	"\x16GetCalendarLinkRequest\"H\n" +
+	"\x17GetCalendarLinkResponse\x12-\n" +
+	"\x04link\x18\x01 \x01(\v2\x19.warmhand.v1.CalendarLinkR\x04link\"\x1b\n" +
+	"\x19DeleteCalendarLinkRequest\"\x1c\n" +
+	"\x1aDeleteCalendarLinkResponse2\x80\x15\n" +
 	"\rAccessService\x12N\n" +
 	"\x05GetMe\x12\x19.warmhand.v1.GetMeRequest\x1a\x1a.warmhand.v1.GetMeResponse\"\x0e\x82\xd3\xe4\x93\x02\b\x12\x06/v1/me\x12\x87\x01\n" +
 	"\x10RedeemSignInLink\x12$.warmhand.v1.RedeemSignInLinkRequest\x1a%.warmhand.v1.RedeemSignInLinkResponse\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/access:redeemSignInLink\x12\x8f\x01\n" +
@@ -1920,7 +2229,10 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\x13CreateRecoveryCodes\x12'.warmhand.v1.CreateRecoveryCodesRequest\x1a(.warmhand.v1.CreateRecoveryCodesResponse\")\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/access:createRecoveryCodes\x12\x83\x01\n" +
 	"\x0fUseRecoveryCode\x12#.warmhand.v1.UseRecoveryCodeRequest\x1a$.warmhand.v1.UseRecoveryCodeResponse\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/access:useRecoveryCode\x12\x9a\x01\n" +
 	"\x10CreateKeeperCode\x12$.warmhand.v1.CreateKeeperCodeRequest\x1a%.warmhand.v1.CreateKeeperCodeResponse\"9\x82\xd3\xe4\x93\x023:\x01*\"./v1/{name=breeders/*/cases/*}:createKeeperCode\x12\x8b\x01\n" +
-	"\x10CreateDeviceCode\x12$.warmhand.v1.CreateDeviceCodeRequest\x1a%.warmhand.v1.CreateDeviceCodeResponse\"*\x82\xd3\xe4\x93\x02$:\x01*\"\x1f/v1/keepers/me:createDeviceCode\x12{\n" +
+	"\x10CreateDeviceCode\x12$.warmhand.v1.CreateDeviceCodeRequest\x1a%.warmhand.v1.CreateDeviceCodeResponse\"*\x82\xd3\xe4\x93\x02$:\x01*\"\x1f/v1/keepers/me:createDeviceCode\x12\x93\x01\n" +
+	"\x12CreateCalendarLink\x12&.warmhand.v1.CreateCalendarLinkRequest\x1a'.warmhand.v1.CreateCalendarLinkResponse\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/keepers/me:createCalendarLink\x12\x81\x01\n" +
+	"\x0fGetCalendarLink\x12#.warmhand.v1.GetCalendarLinkRequest\x1a$.warmhand.v1.GetCalendarLinkResponse\"#\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/keepers/me/calendarLink\x12\x8a\x01\n" +
+	"\x12DeleteCalendarLink\x12&.warmhand.v1.DeleteCalendarLinkRequest\x1a'.warmhand.v1.DeleteCalendarLinkResponse\"#\x82\xd3\xe4\x93\x02\x1d*\x1b/v1/keepers/me/calendarLink\x12{\n" +
 	"\rUseKeeperCode\x12!.warmhand.v1.UseKeeperCodeRequest\x1a\".warmhand.v1.UseKeeperCodeResponse\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\"\x18/v1/access:useKeeperCode\x12c\n" +
 	"\aSignOut\x12\x1b.warmhand.v1.SignOutRequest\x1a\x1c.warmhand.v1.SignOutResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/access:signOut\x12n\n" +
 	"\vCreateToken\x12\x1f.warmhand.v1.CreateTokenRequest\x1a .warmhand.v1.CreateTokenResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/access/tokens\x12h\n" +
@@ -1940,7 +2252,7 @@ func file_warmhand_v1_access_service_proto_rawDescGZIP() []byte {
 	return file_warmhand_v1_access_service_proto_rawDescData
 }
 
-var file_warmhand_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
+var file_warmhand_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 44)
 var file_warmhand_v1_access_service_proto_goTypes = []any{
 	(*GetMeRequest)(nil),                      // 0: warmhand.v1.GetMeRequest
 	(*GetMeResponse)(nil),                     // 1: warmhand.v1.GetMeResponse
@@ -1979,69 +2291,86 @@ var file_warmhand_v1_access_service_proto_goTypes = []any{
 	(*ListTokensResponse)(nil),                // 34: warmhand.v1.ListTokensResponse
 	(*DeleteTokenRequest)(nil),                // 35: warmhand.v1.DeleteTokenRequest
 	(*DeleteTokenResponse)(nil),               // 36: warmhand.v1.DeleteTokenResponse
-	(*timestamppb.Timestamp)(nil),             // 37: google.protobuf.Timestamp
-	(*structpb.Struct)(nil),                   // 38: google.protobuf.Struct
+	(*CalendarLink)(nil),                      // 37: warmhand.v1.CalendarLink
+	(*CreateCalendarLinkRequest)(nil),         // 38: warmhand.v1.CreateCalendarLinkRequest
+	(*CreateCalendarLinkResponse)(nil),        // 39: warmhand.v1.CreateCalendarLinkResponse
+	(*GetCalendarLinkRequest)(nil),            // 40: warmhand.v1.GetCalendarLinkRequest
+	(*GetCalendarLinkResponse)(nil),           // 41: warmhand.v1.GetCalendarLinkResponse
+	(*DeleteCalendarLinkRequest)(nil),         // 42: warmhand.v1.DeleteCalendarLinkRequest
+	(*DeleteCalendarLinkResponse)(nil),        // 43: warmhand.v1.DeleteCalendarLinkResponse
+	(*timestamppb.Timestamp)(nil),             // 44: google.protobuf.Timestamp
+	(*structpb.Struct)(nil),                   // 45: google.protobuf.Struct
 }
 var file_warmhand_v1_access_service_proto_depIdxs = []int32{
-	37, // 0: warmhand.v1.GetMeResponse.erase_time:type_name -> google.protobuf.Timestamp
+	44, // 0: warmhand.v1.GetMeResponse.erase_time:type_name -> google.protobuf.Timestamp
 	1,  // 1: warmhand.v1.RedeemSignInLinkResponse.me:type_name -> warmhand.v1.GetMeResponse
-	38, // 2: warmhand.v1.BeginPasskeySignInResponse.options:type_name -> google.protobuf.Struct
-	38, // 3: warmhand.v1.FinishPasskeySignInRequest.credential:type_name -> google.protobuf.Struct
+	45, // 2: warmhand.v1.BeginPasskeySignInResponse.options:type_name -> google.protobuf.Struct
+	45, // 3: warmhand.v1.FinishPasskeySignInRequest.credential:type_name -> google.protobuf.Struct
 	1,  // 4: warmhand.v1.FinishPasskeySignInResponse.me:type_name -> warmhand.v1.GetMeResponse
-	38, // 5: warmhand.v1.BeginPasskeyRegistrationResponse.options:type_name -> google.protobuf.Struct
-	38, // 6: warmhand.v1.FinishPasskeyRegistrationRequest.credential:type_name -> google.protobuf.Struct
+	45, // 5: warmhand.v1.BeginPasskeyRegistrationResponse.options:type_name -> google.protobuf.Struct
+	45, // 6: warmhand.v1.FinishPasskeyRegistrationRequest.credential:type_name -> google.protobuf.Struct
 	12, // 7: warmhand.v1.FinishPasskeyRegistrationResponse.passkey:type_name -> warmhand.v1.Passkey
-	37, // 8: warmhand.v1.Passkey.create_time:type_name -> google.protobuf.Timestamp
-	37, // 9: warmhand.v1.Passkey.use_time:type_name -> google.protobuf.Timestamp
+	44, // 8: warmhand.v1.Passkey.create_time:type_name -> google.protobuf.Timestamp
+	44, // 9: warmhand.v1.Passkey.use_time:type_name -> google.protobuf.Timestamp
 	12, // 10: warmhand.v1.ListPasskeysResponse.passkeys:type_name -> warmhand.v1.Passkey
 	1,  // 11: warmhand.v1.UseRecoveryCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
 	25, // 12: warmhand.v1.CreateKeeperCodeResponse.code:type_name -> warmhand.v1.KeeperCode
 	25, // 13: warmhand.v1.CreateDeviceCodeResponse.code:type_name -> warmhand.v1.KeeperCode
-	37, // 14: warmhand.v1.KeeperCode.expire_time:type_name -> google.protobuf.Timestamp
+	44, // 14: warmhand.v1.KeeperCode.expire_time:type_name -> google.protobuf.Timestamp
 	1,  // 15: warmhand.v1.UseKeeperCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
-	37, // 16: warmhand.v1.Token.create_time:type_name -> google.protobuf.Timestamp
-	37, // 17: warmhand.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
+	44, // 16: warmhand.v1.Token.create_time:type_name -> google.protobuf.Timestamp
+	44, // 17: warmhand.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
 	30, // 18: warmhand.v1.CreateTokenResponse.token:type_name -> warmhand.v1.Token
 	30, // 19: warmhand.v1.ListTokensResponse.tokens:type_name -> warmhand.v1.Token
-	0,  // 20: warmhand.v1.AccessService.GetMe:input_type -> warmhand.v1.GetMeRequest
-	2,  // 21: warmhand.v1.AccessService.RedeemSignInLink:input_type -> warmhand.v1.RedeemSignInLinkRequest
-	4,  // 22: warmhand.v1.AccessService.BeginPasskeySignIn:input_type -> warmhand.v1.BeginPasskeySignInRequest
-	6,  // 23: warmhand.v1.AccessService.FinishPasskeySignIn:input_type -> warmhand.v1.FinishPasskeySignInRequest
-	8,  // 24: warmhand.v1.AccessService.BeginPasskeyRegistration:input_type -> warmhand.v1.BeginPasskeyRegistrationRequest
-	10, // 25: warmhand.v1.AccessService.FinishPasskeyRegistration:input_type -> warmhand.v1.FinishPasskeyRegistrationRequest
-	13, // 26: warmhand.v1.AccessService.ListPasskeys:input_type -> warmhand.v1.ListPasskeysRequest
-	15, // 27: warmhand.v1.AccessService.DeletePasskey:input_type -> warmhand.v1.DeletePasskeyRequest
-	17, // 28: warmhand.v1.AccessService.CreateRecoveryCodes:input_type -> warmhand.v1.CreateRecoveryCodesRequest
-	19, // 29: warmhand.v1.AccessService.UseRecoveryCode:input_type -> warmhand.v1.UseRecoveryCodeRequest
-	21, // 30: warmhand.v1.AccessService.CreateKeeperCode:input_type -> warmhand.v1.CreateKeeperCodeRequest
-	23, // 31: warmhand.v1.AccessService.CreateDeviceCode:input_type -> warmhand.v1.CreateDeviceCodeRequest
-	26, // 32: warmhand.v1.AccessService.UseKeeperCode:input_type -> warmhand.v1.UseKeeperCodeRequest
-	28, // 33: warmhand.v1.AccessService.SignOut:input_type -> warmhand.v1.SignOutRequest
-	31, // 34: warmhand.v1.AccessService.CreateToken:input_type -> warmhand.v1.CreateTokenRequest
-	33, // 35: warmhand.v1.AccessService.ListTokens:input_type -> warmhand.v1.ListTokensRequest
-	35, // 36: warmhand.v1.AccessService.DeleteToken:input_type -> warmhand.v1.DeleteTokenRequest
-	1,  // 37: warmhand.v1.AccessService.GetMe:output_type -> warmhand.v1.GetMeResponse
-	3,  // 38: warmhand.v1.AccessService.RedeemSignInLink:output_type -> warmhand.v1.RedeemSignInLinkResponse
-	5,  // 39: warmhand.v1.AccessService.BeginPasskeySignIn:output_type -> warmhand.v1.BeginPasskeySignInResponse
-	7,  // 40: warmhand.v1.AccessService.FinishPasskeySignIn:output_type -> warmhand.v1.FinishPasskeySignInResponse
-	9,  // 41: warmhand.v1.AccessService.BeginPasskeyRegistration:output_type -> warmhand.v1.BeginPasskeyRegistrationResponse
-	11, // 42: warmhand.v1.AccessService.FinishPasskeyRegistration:output_type -> warmhand.v1.FinishPasskeyRegistrationResponse
-	14, // 43: warmhand.v1.AccessService.ListPasskeys:output_type -> warmhand.v1.ListPasskeysResponse
-	16, // 44: warmhand.v1.AccessService.DeletePasskey:output_type -> warmhand.v1.DeletePasskeyResponse
-	18, // 45: warmhand.v1.AccessService.CreateRecoveryCodes:output_type -> warmhand.v1.CreateRecoveryCodesResponse
-	20, // 46: warmhand.v1.AccessService.UseRecoveryCode:output_type -> warmhand.v1.UseRecoveryCodeResponse
-	22, // 47: warmhand.v1.AccessService.CreateKeeperCode:output_type -> warmhand.v1.CreateKeeperCodeResponse
-	24, // 48: warmhand.v1.AccessService.CreateDeviceCode:output_type -> warmhand.v1.CreateDeviceCodeResponse
-	27, // 49: warmhand.v1.AccessService.UseKeeperCode:output_type -> warmhand.v1.UseKeeperCodeResponse
-	29, // 50: warmhand.v1.AccessService.SignOut:output_type -> warmhand.v1.SignOutResponse
-	32, // 51: warmhand.v1.AccessService.CreateToken:output_type -> warmhand.v1.CreateTokenResponse
-	34, // 52: warmhand.v1.AccessService.ListTokens:output_type -> warmhand.v1.ListTokensResponse
-	36, // 53: warmhand.v1.AccessService.DeleteToken:output_type -> warmhand.v1.DeleteTokenResponse
-	37, // [37:54] is the sub-list for method output_type
-	20, // [20:37] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	44, // 20: warmhand.v1.CalendarLink.create_time:type_name -> google.protobuf.Timestamp
+	44, // 21: warmhand.v1.CalendarLink.expire_time:type_name -> google.protobuf.Timestamp
+	37, // 22: warmhand.v1.CreateCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
+	37, // 23: warmhand.v1.GetCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
+	0,  // 24: warmhand.v1.AccessService.GetMe:input_type -> warmhand.v1.GetMeRequest
+	2,  // 25: warmhand.v1.AccessService.RedeemSignInLink:input_type -> warmhand.v1.RedeemSignInLinkRequest
+	4,  // 26: warmhand.v1.AccessService.BeginPasskeySignIn:input_type -> warmhand.v1.BeginPasskeySignInRequest
+	6,  // 27: warmhand.v1.AccessService.FinishPasskeySignIn:input_type -> warmhand.v1.FinishPasskeySignInRequest
+	8,  // 28: warmhand.v1.AccessService.BeginPasskeyRegistration:input_type -> warmhand.v1.BeginPasskeyRegistrationRequest
+	10, // 29: warmhand.v1.AccessService.FinishPasskeyRegistration:input_type -> warmhand.v1.FinishPasskeyRegistrationRequest
+	13, // 30: warmhand.v1.AccessService.ListPasskeys:input_type -> warmhand.v1.ListPasskeysRequest
+	15, // 31: warmhand.v1.AccessService.DeletePasskey:input_type -> warmhand.v1.DeletePasskeyRequest
+	17, // 32: warmhand.v1.AccessService.CreateRecoveryCodes:input_type -> warmhand.v1.CreateRecoveryCodesRequest
+	19, // 33: warmhand.v1.AccessService.UseRecoveryCode:input_type -> warmhand.v1.UseRecoveryCodeRequest
+	21, // 34: warmhand.v1.AccessService.CreateKeeperCode:input_type -> warmhand.v1.CreateKeeperCodeRequest
+	23, // 35: warmhand.v1.AccessService.CreateDeviceCode:input_type -> warmhand.v1.CreateDeviceCodeRequest
+	38, // 36: warmhand.v1.AccessService.CreateCalendarLink:input_type -> warmhand.v1.CreateCalendarLinkRequest
+	40, // 37: warmhand.v1.AccessService.GetCalendarLink:input_type -> warmhand.v1.GetCalendarLinkRequest
+	42, // 38: warmhand.v1.AccessService.DeleteCalendarLink:input_type -> warmhand.v1.DeleteCalendarLinkRequest
+	26, // 39: warmhand.v1.AccessService.UseKeeperCode:input_type -> warmhand.v1.UseKeeperCodeRequest
+	28, // 40: warmhand.v1.AccessService.SignOut:input_type -> warmhand.v1.SignOutRequest
+	31, // 41: warmhand.v1.AccessService.CreateToken:input_type -> warmhand.v1.CreateTokenRequest
+	33, // 42: warmhand.v1.AccessService.ListTokens:input_type -> warmhand.v1.ListTokensRequest
+	35, // 43: warmhand.v1.AccessService.DeleteToken:input_type -> warmhand.v1.DeleteTokenRequest
+	1,  // 44: warmhand.v1.AccessService.GetMe:output_type -> warmhand.v1.GetMeResponse
+	3,  // 45: warmhand.v1.AccessService.RedeemSignInLink:output_type -> warmhand.v1.RedeemSignInLinkResponse
+	5,  // 46: warmhand.v1.AccessService.BeginPasskeySignIn:output_type -> warmhand.v1.BeginPasskeySignInResponse
+	7,  // 47: warmhand.v1.AccessService.FinishPasskeySignIn:output_type -> warmhand.v1.FinishPasskeySignInResponse
+	9,  // 48: warmhand.v1.AccessService.BeginPasskeyRegistration:output_type -> warmhand.v1.BeginPasskeyRegistrationResponse
+	11, // 49: warmhand.v1.AccessService.FinishPasskeyRegistration:output_type -> warmhand.v1.FinishPasskeyRegistrationResponse
+	14, // 50: warmhand.v1.AccessService.ListPasskeys:output_type -> warmhand.v1.ListPasskeysResponse
+	16, // 51: warmhand.v1.AccessService.DeletePasskey:output_type -> warmhand.v1.DeletePasskeyResponse
+	18, // 52: warmhand.v1.AccessService.CreateRecoveryCodes:output_type -> warmhand.v1.CreateRecoveryCodesResponse
+	20, // 53: warmhand.v1.AccessService.UseRecoveryCode:output_type -> warmhand.v1.UseRecoveryCodeResponse
+	22, // 54: warmhand.v1.AccessService.CreateKeeperCode:output_type -> warmhand.v1.CreateKeeperCodeResponse
+	24, // 55: warmhand.v1.AccessService.CreateDeviceCode:output_type -> warmhand.v1.CreateDeviceCodeResponse
+	39, // 56: warmhand.v1.AccessService.CreateCalendarLink:output_type -> warmhand.v1.CreateCalendarLinkResponse
+	41, // 57: warmhand.v1.AccessService.GetCalendarLink:output_type -> warmhand.v1.GetCalendarLinkResponse
+	43, // 58: warmhand.v1.AccessService.DeleteCalendarLink:output_type -> warmhand.v1.DeleteCalendarLinkResponse
+	27, // 59: warmhand.v1.AccessService.UseKeeperCode:output_type -> warmhand.v1.UseKeeperCodeResponse
+	29, // 60: warmhand.v1.AccessService.SignOut:output_type -> warmhand.v1.SignOutResponse
+	32, // 61: warmhand.v1.AccessService.CreateToken:output_type -> warmhand.v1.CreateTokenResponse
+	34, // 62: warmhand.v1.AccessService.ListTokens:output_type -> warmhand.v1.ListTokensResponse
+	36, // 63: warmhand.v1.AccessService.DeleteToken:output_type -> warmhand.v1.DeleteTokenResponse
+	44, // [44:64] is the sub-list for method output_type
+	24, // [24:44] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_access_service_proto_init() }
@@ -2055,7 +2384,7 @@ func file_warmhand_v1_access_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_access_service_proto_rawDesc), len(file_warmhand_v1_access_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   37,
+			NumMessages:   44,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -31,6 +31,9 @@ const (
 	AccessService_UseRecoveryCode_FullMethodName           = "/warmhand.v1.AccessService/UseRecoveryCode"
 	AccessService_CreateKeeperCode_FullMethodName          = "/warmhand.v1.AccessService/CreateKeeperCode"
 	AccessService_CreateDeviceCode_FullMethodName          = "/warmhand.v1.AccessService/CreateDeviceCode"
+	AccessService_CreateCalendarLink_FullMethodName        = "/warmhand.v1.AccessService/CreateCalendarLink"
+	AccessService_GetCalendarLink_FullMethodName           = "/warmhand.v1.AccessService/GetCalendarLink"
+	AccessService_DeleteCalendarLink_FullMethodName        = "/warmhand.v1.AccessService/DeleteCalendarLink"
 	AccessService_UseKeeperCode_FullMethodName             = "/warmhand.v1.AccessService/UseKeeperCode"
 	AccessService_SignOut_FullMethodName                   = "/warmhand.v1.AccessService/SignOut"
 	AccessService_CreateToken_FullMethodName               = "/warmhand.v1.AccessService/CreateToken"
@@ -68,6 +71,12 @@ type AccessServiceClient interface {
 	CreateKeeperCode(ctx context.Context, in *CreateKeeperCodeRequest, opts ...grpc.CallOption) (*CreateKeeperCodeResponse, error)
 	// CreateDeviceCode makes a one-time code that signs the calling keeper in on one more phone. It opens what this sign-in opens.
 	CreateDeviceCode(ctx context.Context, in *CreateDeviceCodeRequest, opts ...grpc.CallOption) (*CreateDeviceCodeResponse, error)
+	// CreateCalendarLink makes the private address of a calendar with the calling keeper's check-ins (RFC 5545), of the animals that this sign-in sees. An earlier one ends.
+	CreateCalendarLink(ctx context.Context, in *CreateCalendarLinkRequest, opts ...grpc.CallOption) (*CreateCalendarLinkResponse, error)
+	// GetCalendarLink says whether there is one, and until when. Its address is kept nowhere.
+	GetCalendarLink(ctx context.Context, in *GetCalendarLinkRequest, opts ...grpc.CallOption) (*GetCalendarLinkResponse, error)
+	// DeleteCalendarLink ends it at once. None is no error.
+	DeleteCalendarLink(ctx context.Context, in *DeleteCalendarLinkRequest, opts ...grpc.CallOption) (*DeleteCalendarLinkResponse, error)
 	// UseKeeperCode starts a keeper's session from such a code, which is then used up.
 	UseKeeperCode(ctx context.Context, in *UseKeeperCodeRequest, opts ...grpc.CallOption) (*UseKeeperCodeResponse, error)
 	// SignOut ends the calling session.
@@ -208,6 +217,36 @@ func (c *accessServiceClient) CreateDeviceCode(ctx context.Context, in *CreateDe
 	return out, nil
 }
 
+func (c *accessServiceClient) CreateCalendarLink(ctx context.Context, in *CreateCalendarLinkRequest, opts ...grpc.CallOption) (*CreateCalendarLinkResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreateCalendarLinkResponse)
+	err := c.cc.Invoke(ctx, AccessService_CreateCalendarLink_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *accessServiceClient) GetCalendarLink(ctx context.Context, in *GetCalendarLinkRequest, opts ...grpc.CallOption) (*GetCalendarLinkResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetCalendarLinkResponse)
+	err := c.cc.Invoke(ctx, AccessService_GetCalendarLink_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *accessServiceClient) DeleteCalendarLink(ctx context.Context, in *DeleteCalendarLinkRequest, opts ...grpc.CallOption) (*DeleteCalendarLinkResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DeleteCalendarLinkResponse)
+	err := c.cc.Invoke(ctx, AccessService_DeleteCalendarLink_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *accessServiceClient) UseKeeperCode(ctx context.Context, in *UseKeeperCodeRequest, opts ...grpc.CallOption) (*UseKeeperCodeResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(UseKeeperCodeResponse)
@@ -288,6 +327,12 @@ type AccessServiceServer interface {
 	CreateKeeperCode(context.Context, *CreateKeeperCodeRequest) (*CreateKeeperCodeResponse, error)
 	// CreateDeviceCode makes a one-time code that signs the calling keeper in on one more phone. It opens what this sign-in opens.
 	CreateDeviceCode(context.Context, *CreateDeviceCodeRequest) (*CreateDeviceCodeResponse, error)
+	// CreateCalendarLink makes the private address of a calendar with the calling keeper's check-ins (RFC 5545), of the animals that this sign-in sees. An earlier one ends.
+	CreateCalendarLink(context.Context, *CreateCalendarLinkRequest) (*CreateCalendarLinkResponse, error)
+	// GetCalendarLink says whether there is one, and until when. Its address is kept nowhere.
+	GetCalendarLink(context.Context, *GetCalendarLinkRequest) (*GetCalendarLinkResponse, error)
+	// DeleteCalendarLink ends it at once. None is no error.
+	DeleteCalendarLink(context.Context, *DeleteCalendarLinkRequest) (*DeleteCalendarLinkResponse, error)
 	// UseKeeperCode starts a keeper's session from such a code, which is then used up.
 	UseKeeperCode(context.Context, *UseKeeperCodeRequest) (*UseKeeperCodeResponse, error)
 	// SignOut ends the calling session.
@@ -343,6 +388,15 @@ func (UnimplementedAccessServiceServer) CreateKeeperCode(context.Context, *Creat
 }
 func (UnimplementedAccessServiceServer) CreateDeviceCode(context.Context, *CreateDeviceCodeRequest) (*CreateDeviceCodeResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CreateDeviceCode not implemented")
+}
+func (UnimplementedAccessServiceServer) CreateCalendarLink(context.Context, *CreateCalendarLinkRequest) (*CreateCalendarLinkResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateCalendarLink not implemented")
+}
+func (UnimplementedAccessServiceServer) GetCalendarLink(context.Context, *GetCalendarLinkRequest) (*GetCalendarLinkResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetCalendarLink not implemented")
+}
+func (UnimplementedAccessServiceServer) DeleteCalendarLink(context.Context, *DeleteCalendarLinkRequest) (*DeleteCalendarLinkResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeleteCalendarLink not implemented")
 }
 func (UnimplementedAccessServiceServer) UseKeeperCode(context.Context, *UseKeeperCodeRequest) (*UseKeeperCodeResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UseKeeperCode not implemented")
@@ -596,6 +650,60 @@ func _AccessService_CreateDeviceCode_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _AccessService_CreateCalendarLink_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateCalendarLinkRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).CreateCalendarLink(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_CreateCalendarLink_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).CreateCalendarLink(ctx, req.(*CreateCalendarLinkRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AccessService_GetCalendarLink_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetCalendarLinkRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).GetCalendarLink(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_GetCalendarLink_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).GetCalendarLink(ctx, req.(*GetCalendarLinkRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AccessService_DeleteCalendarLink_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeleteCalendarLinkRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).DeleteCalendarLink(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_DeleteCalendarLink_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).DeleteCalendarLink(ctx, req.(*DeleteCalendarLinkRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _AccessService_UseKeeperCode_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(UseKeeperCodeRequest)
 	if err := dec(in); err != nil {
@@ -740,6 +848,18 @@ var AccessService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CreateDeviceCode",
 			Handler:    _AccessService_CreateDeviceCode_Handler,
+		},
+		{
+			MethodName: "CreateCalendarLink",
+			Handler:    _AccessService_CreateCalendarLink_Handler,
+		},
+		{
+			MethodName: "GetCalendarLink",
+			Handler:    _AccessService_GetCalendarLink_Handler,
+		},
+		{
+			MethodName: "DeleteCalendarLink",
+			Handler:    _AccessService_DeleteCalendarLink_Handler,
 		},
 		{
 			MethodName: "UseKeeperCode",

@@ -1238,6 +1238,188 @@ export declare type DeleteTokenResponseJson = {
 export declare const DeleteTokenResponseSchema: GenMessage<DeleteTokenResponse, {jsonType: DeleteTokenResponseJson}>;
 
 /**
+ * CalendarLink is the private address of a keeper's calendar.
+ *
+ * @generated from message warmhand.v1.CalendarLink
+ */
+export declare type CalendarLink = Message<"warmhand.v1.CalendarLink"> & {
+  /**
+   * Only when it is made, and never again: whoever has it reads the calendar.
+   *
+   * @generated from field: string url = 1;
+   */
+  url: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp create_time = 2;
+   */
+  createTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp expire_time = 3;
+   */
+  expireTime?: Timestamp | undefined;
+};
+
+/**
+ * CalendarLink is the private address of a keeper's calendar.
+ *
+ * @generated from message warmhand.v1.CalendarLink
+ */
+export declare type CalendarLinkJson = {
+  /**
+   * Only when it is made, and never again: whoever has it reads the calendar.
+   *
+   * @generated from field: string url = 1;
+   */
+  url?: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp create_time = 2;
+   */
+  createTime?: TimestampJson;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp expire_time = 3;
+   */
+  expireTime?: TimestampJson;
+};
+
+/**
+ * Describes the message warmhand.v1.CalendarLink.
+ * Use `create(CalendarLinkSchema)` to create a new message.
+ */
+export declare const CalendarLinkSchema: GenMessage<CalendarLink, {jsonType: CalendarLinkJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreateCalendarLinkRequest
+ */
+export declare type CreateCalendarLinkRequest = Message<"warmhand.v1.CreateCalendarLinkRequest"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.CreateCalendarLinkRequest
+ */
+export declare type CreateCalendarLinkRequestJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.CreateCalendarLinkRequest.
+ * Use `create(CreateCalendarLinkRequestSchema)` to create a new message.
+ */
+export declare const CreateCalendarLinkRequestSchema: GenMessage<CreateCalendarLinkRequest, {jsonType: CreateCalendarLinkRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreateCalendarLinkResponse
+ */
+export declare type CreateCalendarLinkResponse = Message<"warmhand.v1.CreateCalendarLinkResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.CalendarLink link = 1;
+   */
+  link?: CalendarLink | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.CreateCalendarLinkResponse
+ */
+export declare type CreateCalendarLinkResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.CalendarLink link = 1;
+   */
+  link?: CalendarLinkJson;
+};
+
+/**
+ * Describes the message warmhand.v1.CreateCalendarLinkResponse.
+ * Use `create(CreateCalendarLinkResponseSchema)` to create a new message.
+ */
+export declare const CreateCalendarLinkResponseSchema: GenMessage<CreateCalendarLinkResponse, {jsonType: CreateCalendarLinkResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.GetCalendarLinkRequest
+ */
+export declare type GetCalendarLinkRequest = Message<"warmhand.v1.GetCalendarLinkRequest"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.GetCalendarLinkRequest
+ */
+export declare type GetCalendarLinkRequestJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.GetCalendarLinkRequest.
+ * Use `create(GetCalendarLinkRequestSchema)` to create a new message.
+ */
+export declare const GetCalendarLinkRequestSchema: GenMessage<GetCalendarLinkRequest, {jsonType: GetCalendarLinkRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.GetCalendarLinkResponse
+ */
+export declare type GetCalendarLinkResponse = Message<"warmhand.v1.GetCalendarLinkResponse"> & {
+  /**
+   * Absent when there is none.
+   *
+   * @generated from field: warmhand.v1.CalendarLink link = 1;
+   */
+  link?: CalendarLink | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.GetCalendarLinkResponse
+ */
+export declare type GetCalendarLinkResponseJson = {
+  /**
+   * Absent when there is none.
+   *
+   * @generated from field: warmhand.v1.CalendarLink link = 1;
+   */
+  link?: CalendarLinkJson;
+};
+
+/**
+ * Describes the message warmhand.v1.GetCalendarLinkResponse.
+ * Use `create(GetCalendarLinkResponseSchema)` to create a new message.
+ */
+export declare const GetCalendarLinkResponseSchema: GenMessage<GetCalendarLinkResponse, {jsonType: GetCalendarLinkResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.DeleteCalendarLinkRequest
+ */
+export declare type DeleteCalendarLinkRequest = Message<"warmhand.v1.DeleteCalendarLinkRequest"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.DeleteCalendarLinkRequest
+ */
+export declare type DeleteCalendarLinkRequestJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.DeleteCalendarLinkRequest.
+ * Use `create(DeleteCalendarLinkRequestSchema)` to create a new message.
+ */
+export declare const DeleteCalendarLinkRequestSchema: GenMessage<DeleteCalendarLinkRequest, {jsonType: DeleteCalendarLinkRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.DeleteCalendarLinkResponse
+ */
+export declare type DeleteCalendarLinkResponse = Message<"warmhand.v1.DeleteCalendarLinkResponse"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.DeleteCalendarLinkResponse
+ */
+export declare type DeleteCalendarLinkResponseJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.DeleteCalendarLinkResponse.
+ * Use `create(DeleteCalendarLinkResponseSchema)` to create a new message.
+ */
+export declare const DeleteCalendarLinkResponseSchema: GenMessage<DeleteCalendarLinkResponse, {jsonType: DeleteCalendarLinkResponseJson}>;
+
+/**
  * AccessService signs people in and out and keeps API tokens.
  *
  * @generated from service warmhand.v1.AccessService
@@ -1362,6 +1544,36 @@ export declare const AccessService: GenService<{
     methodKind: "unary";
     input: typeof CreateDeviceCodeRequestSchema;
     output: typeof CreateDeviceCodeResponseSchema;
+  },
+  /**
+   * CreateCalendarLink makes the private address of a calendar with the calling keeper's check-ins (RFC 5545), of the animals that this sign-in sees. An earlier one ends.
+   *
+   * @generated from rpc warmhand.v1.AccessService.CreateCalendarLink
+   */
+  createCalendarLink: {
+    methodKind: "unary";
+    input: typeof CreateCalendarLinkRequestSchema;
+    output: typeof CreateCalendarLinkResponseSchema;
+  },
+  /**
+   * GetCalendarLink says whether there is one, and until when. Its address is kept nowhere.
+   *
+   * @generated from rpc warmhand.v1.AccessService.GetCalendarLink
+   */
+  getCalendarLink: {
+    methodKind: "unary";
+    input: typeof GetCalendarLinkRequestSchema;
+    output: typeof GetCalendarLinkResponseSchema;
+  },
+  /**
+   * DeleteCalendarLink ends it at once. None is no error.
+   *
+   * @generated from rpc warmhand.v1.AccessService.DeleteCalendarLink
+   */
+  deleteCalendarLink: {
+    methodKind: "unary";
+    input: typeof DeleteCalendarLinkRequestSchema;
+    output: typeof DeleteCalendarLinkResponseSchema;
   },
   /**
    * UseKeeperCode starts a keeper's session from such a code, which is then used up.
