@@ -24,3 +24,23 @@ test('a breeder plans when keepers are asked', async ({ page }, info) => {
   await expect(page.getByRole('button', { name: 'Use this plan' })).toBeDisabled();
   expect(await own()).toEqual({});
 });
+
+test('a keeper puts the check-ins into the calendar, and takes it back', async ({ page, playwright }, info) => {
+  test.skip(info.project.name !== 'phone', 'the narrow screen is the hard one');
+  const larch = demo().keepers.find((k) => k.animal === 'Larch');
+  await redeem(page.request, (larch?.links ?? []).slice(20));
+  await page.goto('/k/settings');
+  await page.getByRole('button', { name: 'Make a calendar' }).tap();
+  const address = await page.getByText(/\/v1\/calendars\/whc_.*\.ics/).textContent();
+  await fits(page);
+  await axe(page, 'calendar');
+  const stranger = await playwright.request.newContext();
+  const read = () => stranger.get(address ?? '');
+  const file = await read();
+  expect(file.headers()['content-type']).toContain('text/calendar');
+  expect(await file.text()).toContain('SUMMARY:Larch: ');
+  await page.getByRole('button', { name: 'Stop the calendar' }).tap();
+  await expect(page.getByText('Nobody can read it at the old address any more.')).toBeVisible();
+  expect((await read()).status()).toBe(404);
+  await stranger.dispose();
+});

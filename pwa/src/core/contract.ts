@@ -1,7 +1,10 @@
 // The contract's JSON in one place. Types only: nothing of the generated code reaches the browser.
 export type {
+  CalendarLinkJson,
+  CreateCalendarLinkResponseJson,
   CreateDeviceCodeResponseJson,
   CreateKeeperCodeResponseJson,
+  GetCalendarLinkResponseJson,
   GetMeResponseJson,
   KeeperCodeJson,
   RedeemSignInLinkResponseJson,

@@ -9,6 +9,7 @@ import { clearsAfterAWeek } from '../device';
 import { Link, Screen } from '../nav';
 import { KeeperCode } from '../parts/code';
 import { Button, Notice } from '../parts/controls';
+import { Calendar } from './calendar';
 import { unsent } from './state';
 
 export default function KeeperSettings(): JSX.Element {
@@ -28,6 +29,7 @@ export default function KeeperSettings(): JSX.Element {
           This phone’s unsent entries
         </Link>
       </section>
+      <Calendar />
       <Privacy />
       <AnotherPhone />
       <Leave />
