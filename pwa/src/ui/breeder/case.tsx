@@ -267,9 +267,10 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
       {(a?.checkIns ?? []).length > 0 && (
         <Section id="c-ahead" title="What the keeper is asked next">
           <ul class="list">
-            {a?.checkIns?.map((k) => (
+            {a?.checkIns?.map((k, i) => (
               <li key={k.id}>
-                {daysSince(k.dueTime ?? '') >= 0 ? 'Now' : day(k.dueTime ?? '')}: {k.question}
+                <span class="muted">{i === 0 && daysSince(k.dueTime ?? '') >= 0 ? 'now' : day(k.dueTime ?? '')}</span>{' '}
+                {k.question}
               </li>
             ))}
           </ul>

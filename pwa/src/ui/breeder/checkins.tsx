@@ -155,12 +155,14 @@ function One({
       </div>
       <p>{m.about}</p>
       <div class="row">
-        <Button aria-label={`${label}: fewer days`} disabled={off || days <= least} onClick={() => step(-1)}>
-          −
-        </Button>
-        <Button aria-label={`${label}: more days`} disabled={off || days >= most} onClick={() => step(1)}>
-          +
-        </Button>
+        <div class="row">
+          <Button aria-label={`${label}: fewer days`} disabled={off || days <= least} onClick={() => step(-1)}>
+            −
+          </Button>
+          <Button aria-label={`${label}: more days`} disabled={off || days >= most} onClick={() => step(1)}>
+            +
+          </Button>
+        </div>
         <label class="tick">
           <input
             type="checkbox"
