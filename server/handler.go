@@ -57,6 +57,7 @@ func (s *Server) newHandler() (http.Handler, error) {
 	mux.HandleFunc(routeSigned, s.signedRecord)
 	mux.HandleFunc(routeKeys, s.publicKeys)
 	mux.HandleFunc(routeRevoked, s.revoked)
+	mux.Handle(routeLetterLink, s.jsonBody(http.HandlerFunc(s.openLetter)))
 	mux.Handle(routeLetter, s.jsonBody(http.HandlerFunc(s.printLetter)))
 	mux.HandleFunc(routeCaseFile, s.caseFile)
 	mux.HandleFunc(routeCaseFiles, s.caseFiles)

@@ -37,9 +37,14 @@ func (l *looks) note(who care.Actor, breederID, caseID, animalID string, what ca
 	if !who.OfBreeder(breederID) || caseID == "" && animalID == "" {
 		return
 	}
+	l.count(lookKey{breederID: breederID, caseID: caseID, animalID: animalID, by: who.Kind, byID: who.UserID, what: what}, now)
+}
+
+// count adds one to a key of no day yet.
+func (l *looks) count(key lookKey, now time.Time) {
 	now = care.Instant(now)
 	day := now.Truncate(24 * time.Hour)
-	key := lookKey{breederID, caseID, animalID, who.Kind, who.UserID, what, day.Unix()}
+	key.day = day.Unix()
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	s := l.seen[key]
@@ -47,10 +52,15 @@ func (l *looks) note(who care.Actor, breederID, caseID, animalID string, what ca
 		if l.seen == nil {
 			l.seen = map[lookKey]*followup.Seen{}
 		}
-		s = &followup.Seen{AnimalID: animalID, Look: care.Look{BreederID: breederID, CaseID: caseID, By: who.Kind, ByID: who.UserID, What: what, Day: day, FirstAt: now}}
+		s = &followup.Seen{AnimalID: key.animalID, Look: care.Look{BreederID: key.breederID, CaseID: key.caseID, By: key.by, ByID: key.byID, What: key.what, Day: day, FirstAt: now}}
 		l.seen[key] = s
 	}
 	s.Count, s.LastAt = s.Count+1, now
+}
+
+// opened counts one opening of the letter about a case by a link.
+func (l *looks) opened(breederID, caseID, link string, now time.Time) {
+	l.count(lookKey{breederID: breederID, caseID: caseID, byID: link, what: care.LookLetter}, now)
 }
 
 // take empties the count.

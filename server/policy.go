@@ -115,10 +115,13 @@ var policy = access.Policy{
 	pb.ReferenceService_ListSetupPoints_FullMethodName: anyone.Reads(),
 	pb.ReferenceService_ListTables_FullMethodName:      anyone.Reads(),
 
-	pb.RightsService_LeaveKeeper_FullMethodName:     keeper,
-	pb.RightsService_ScheduleErasure_FullMethodName: owner,
-	pb.RightsService_CancelErasure_FullMethodName:   owner,
-	pb.RightsService_ListLooks_FullMethodName:       access.Allow(care.BreederOwner, care.KeeperActor).Reads(),
+	pb.RightsService_LeaveKeeper_FullMethodName:      keeper,
+	pb.RightsService_ScheduleErasure_FullMethodName:  owner,
+	pb.RightsService_CancelErasure_FullMethodName:    owner,
+	pb.RightsService_CreateLetterLink_FullMethodName: access.Allow(care.BreederOwner, care.Helper, care.KeeperActor),
+	pb.RightsService_ListLetterLinks_FullMethodName:  access.Allow(care.BreederOwner, care.Helper, care.KeeperActor).Reads(),
+	pb.RightsService_EndLetterLink_FullMethodName:    access.Allow(care.BreederOwner, care.Helper, care.KeeperActor),
+	pb.RightsService_ListLooks_FullMethodName:        access.Allow(care.BreederOwner, care.KeeperActor).Reads(),
 
 	"/grpc.health.v1.Health/Check":                                   anyone.Reads(),
 	"/grpc.health.v1.Health/List":                                    anyone.Reads(),
@@ -137,6 +140,7 @@ var policy = access.Policy{
 	routeLabels:      team.Reads(),
 	routeRecord:      involved.Reads(),
 	routeLetter:      involved.Reads(),
+	routeLetterLink:  anyone.Reads(),
 	routeSigned:      involved.Reads(),
 	routeKeys:        anyone.Reads(),
 	routeRevoked:     anyone.Reads(),
@@ -164,6 +168,7 @@ const (
 	routeKeys        = "GET /v1/breeders/{breeder}/keys.json"
 	routeRevoked     = "GET /v1/breeders/{breeder}/handovers/{handover}/signed/{digest}"
 	routeLetter      = "POST /v1/breeders/{breeder}/cases/{case}/vet-letter.pdf"
+	routeLetterLink  = "POST /v1/vet-letter.pdf"
 	routeCaseFile    = "GET /v1/breeders/{breeder}/cases/{case}/case.jsonl"
 	routeCaseFiles   = "GET /v1/breeders/{breeder}/cases.jsonl"
 	routeListPut     = "PUT /v1/breeders/{breeder}/imports/{import}/file"

@@ -16,6 +16,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"warmhand/internal/access"
 	"warmhand/internal/care"
 	"warmhand/internal/followup"
 	"warmhand/internal/photo"
@@ -177,30 +178,89 @@ func (s *Server) printLetter(w http.ResponseWriter, r *http.Request) {
 		case most < 0 || most > picturesMax:
 			return "", nil, care.BadField("pictures", "A letter takes 0 to %d pictures.", picturesMax)
 		}
-		found, err := s.followup.Findings(r.Context(), who, now, breederID, r.PathValue("case"))
+		caseID := r.PathValue("case")
+		write, err := s.letter(r.Context(), who, now, breederID, caseID, in.Paper, in.Concern, most)
 		if err != nil {
 			return "", nil, err
 		}
-		letter := print.VetCase{Record: &found.Handover.Record, HandedOver: found.Handover.HandedOverAt, Concern: strings.TrimSpace(in.Concern),
-			Assessment: found.Assessment, Entries: found.Entries, At: now}
-		for _, p := range found.Photos[:min(most, len(found.Photos))] {
-			jpeg, err := s.picture(r.Context(), p.Hash)
-			if errors.Is(err, fs.ErrNotExist) {
-				s.log.Error("A photo's file is missing. Was the photos folder restored with the database?", "hash", p.Hash)
-				continue
-			}
-			if err != nil {
-				return "", nil, err
-			}
-			caption := "Sent " + p.ReceivedAt.In(found.Zone).Format("2 January 2006, 15:04")
-			if p.TakenAt != nil {
-				caption = "Taken " + p.TakenAt.In(found.Zone).Format("2 January 2006, 15:04")
-			}
-			letter.Pictures = append(letter.Pictures, print.Picture{JPEG: jpeg, Caption: caption})
-		}
-		s.looks.note(who, breederID, r.PathValue("case"), "", care.LookFile, now)
-		return "vet-letter", func(w io.Writer) error { return print.VetLetter(w, cmp.Or(in.Paper, print.A4), &letter, found.Zone) }, nil
+		s.looks.note(who, breederID, caseID, "", care.LookFile, now)
+		return "vet-letter", write, nil
 	})
+}
+
+// openLetter answers anybody who has a link to a letter with the letter as it is
+// now. The secret comes in the body, not in an address.
+func (s *Server) openLetter(w http.ResponseWriter, r *http.Request) {
+	now := s.now()
+	write, err := func() (func(io.Writer) error, error) {
+		if _, err := s.admit(w, r, routeLetterLink, ""); err != nil {
+			return nil, err
+		}
+		if err := s.checks.Try(access.AddressKey(s.remoteOf(r)), now); err != nil {
+			return nil, err
+		}
+		var in struct {
+			Secret string      `json:"secret"`
+			Paper  print.Paper `json:"paper"`
+		}
+		d := json.NewDecoder(r.Body)
+		d.DisallowUnknownFields()
+		if err := d.Decode(&in); err != nil {
+			return nil, badShape(err)
+		}
+		if in.Paper != "" && !slices.Contains(print.Papers(), in.Paper) {
+			return nil, care.BadField("paper", "Say which paper: %s.", oneOf(print.Papers()))
+		}
+		var l access.Letter
+		var who care.Actor
+		var link string
+		err := s.store.Read(r.Context(), func(tx care.Tx) (err error) {
+			l, who, link, err = access.OpenLetter(tx, in.Secret, now)
+			return err
+		})
+		if err != nil {
+			return nil, err
+		}
+		if err := s.prints.Try("letter/"+link, now); err != nil {
+			return nil, err
+		}
+		write, err := s.letter(r.Context(), who, now, l.BreederID, l.CaseID, in.Paper, l.Concern, picturesElse)
+		if care.IsCode(err, care.NotFound) {
+			return nil, access.NoLetter() // who made the link may not see the case any more
+		}
+		if err == nil {
+			s.looks.opened(l.BreederID, l.CaseID, link, now)
+		}
+		return write, err
+	}()
+	w.Header().Set("X-Robots-Tag", "noindex")
+	s.writePDF(w, r, "vet-letter", write, err)
+}
+
+// letter gathers what a letter about a case says, with so many pictures at most.
+func (s *Server) letter(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string, paper print.Paper, concern string, most int) (func(io.Writer) error, error) {
+	found, err := s.followup.Findings(ctx, who, now, breederID, caseID)
+	if err != nil {
+		return nil, err
+	}
+	letter := print.VetCase{Record: &found.Handover.Record, HandedOver: found.Handover.HandedOverAt, Concern: strings.TrimSpace(concern),
+		Assessment: found.Assessment, Entries: found.Entries, At: now}
+	for _, p := range found.Photos[:min(most, len(found.Photos))] {
+		jpeg, err := s.picture(ctx, p.Hash)
+		if errors.Is(err, fs.ErrNotExist) {
+			s.log.Error("A photo's file is missing. Was the photos folder restored with the database?", "hash", p.Hash)
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		caption := "Sent " + p.ReceivedAt.In(found.Zone).Format("2 January 2006, 15:04")
+		if p.TakenAt != nil {
+			caption = "Taken " + p.TakenAt.In(found.Zone).Format("2 January 2006, 15:04")
+		}
+		letter.Pictures = append(letter.Pictures, print.Picture{JPEG: jpeg, Caption: caption})
+	}
+	return func(w io.Writer) error { return print.VetLetter(w, cmp.Or(paper, print.A4), &letter, found.Zone) }, nil
 }
 
 // picture reads the large size of a picture.
@@ -227,6 +287,11 @@ func (s *Server) pdf(w http.ResponseWriter, r *http.Request, route string, what 
 		return
 	}
 	name, write, err := what(who.Actor, breederID, now)
+	s.writePDF(w, r, name, write, err)
+}
+
+// writePDF answers with a document once it is whole, or with the error.
+func (s *Server) writePDF(w http.ResponseWriter, r *http.Request, name string, write func(io.Writer) error, err error) {
 	var out bytes.Buffer
 	if err == nil {
 		err = write(&out)

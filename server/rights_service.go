@@ -34,7 +34,8 @@ func (r *rightsService) LeaveKeeper(ctx context.Context, _ *pb.LeaveKeeperReques
 }
 
 var lookKinds = enum[care.LookKind, pb.LookKind]{{care.LookCase, pb.LookKind_LOOK_KIND_CASE}, {care.LookLog, pb.LookKind_LOOK_KIND_LOG},
-	{care.LookPhoto, pb.LookKind_LOOK_KIND_PHOTO}, {care.LookFile, pb.LookKind_LOOK_KIND_FILE}, {care.LookCode, pb.LookKind_LOOK_KIND_CODE}}
+	{care.LookPhoto, pb.LookKind_LOOK_KIND_PHOTO}, {care.LookFile, pb.LookKind_LOOK_KIND_FILE}, {care.LookCode, pb.LookKind_LOOK_KIND_CODE},
+	{care.LookLetter, pb.LookKind_LOOK_KIND_LETTER}}
 
 func (r *rightsService) ListLooks(ctx context.Context, req *pb.ListLooksRequest) (*pb.ListLooksResponse, error) {
 	levels := []string{"breeders", "cases"}
@@ -53,6 +54,61 @@ func (r *rightsService) ListLooks(ctx context.Context, req *pb.ListLooksRequest)
 			What: lookKinds.proto(l.What), FirstTime: timeToProto(l.FirstAt), LastTime: timeToProto(l.LastAt), Count: int32(l.Count)})
 	}
 	return out, err
+}
+
+func (r *rightsService) CreateLetterLink(ctx context.Context, req *pb.CreateLetterLinkRequest) (*pb.CreateLetterLinkResponse, error) {
+	out := &pb.CreateLetterLinkResponse{}
+	err := r.ofCase(ctx, req.GetName(), r.s.store.Write, func(tx care.Tx, l access.Letter, keeperID string) error {
+		l.Concern = strings.TrimSpace(req.GetConcern())
+		plain, kept, err := access.NewLetterLink(tx, callOf(ctx).who.Actor, l, keeperID, r.s.now())
+		out.Link, out.Url = letterLinkToProto(&kept), r.s.origin.String()+"/v#"+plain
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (r *rightsService) ListLetterLinks(ctx context.Context, req *pb.ListLetterLinksRequest) (*pb.ListLetterLinksResponse, error) {
+	out := &pb.ListLetterLinksResponse{}
+	return out, r.ofCase(ctx, req.GetName(), r.s.store.Read, func(tx care.Tx, l access.Letter, keeperID string) error {
+		links, err := access.LetterLinks(tx, l, keeperID, r.s.now())
+		out.Links = nil
+		for i := range links {
+			out.Links = append(out.Links, letterLinkToProto(&links[i]))
+		}
+		return err
+	})
+}
+
+func (r *rightsService) EndLetterLink(ctx context.Context, req *pb.EndLetterLinkRequest) (*pb.EndLetterLinkResponse, error) {
+	return &pb.EndLetterLinkResponse{}, r.ofCase(ctx, req.GetName(), r.s.store.Write, func(tx care.Tx, l access.Letter, keeperID string) error {
+		return access.EndLetterLink(tx, l, keeperID, req.GetId(), r.s.now())
+	})
+}
+
+// ofCase does something about the links of a case that the caller may see.
+func (r *rightsService) ofCase(ctx context.Context, name string, in func(context.Context, func(care.Tx) error) error, do func(tx care.Tx, l access.Letter, keeperID string) error) error {
+	ids, err := split("name", name, "breeders", "cases")
+	if err != nil {
+		return err
+	}
+	who := callOf(ctx).who.Actor
+	return in(ctx, func(tx care.Tx) error {
+		c, err := tx.Case(ids[0], ids[1])
+		if err != nil {
+			return err
+		}
+		if !who.OfBreeder(ids[0]) && !who.IsKeeper(c.KeeperID, ids[0]) {
+			return care.Missing("case")
+		}
+		return do(tx, access.Letter{BreederID: ids[0], CaseID: ids[1]}, c.KeeperID)
+	})
+}
+
+func letterLinkToProto(s *care.Secret) *pb.LetterLink {
+	return &pb.LetterLink{Id: s.ID, CreateTime: timeToProto(s.CreatedAt), ExpireTime: timeToProto(s.ExpiresAt), ByKeeper: s.KeeperID != ""}
 }
 
 func (r *rightsService) ScheduleErasure(ctx context.Context, req *pb.ScheduleErasureRequest) (*pb.ScheduleErasureResponse, error) {

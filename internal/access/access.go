@@ -28,6 +28,7 @@ var prefixes = map[care.SecretKind]string{
 	care.SecretSignIn:   "whl_",
 	care.SecretPasskey:  "whp_",
 	care.SecretCalendar: "whc_",
+	care.SecretLetter:   "whv_",
 }
 
 // NewSecret makes a secret of 256 random bits, as base64url after a prefix

@@ -62,7 +62,7 @@ func NewKeeperCode(tx care.Tx, key Key, keeper care.Actor, own, endOthers bool, 
 	return code, s, nil
 }
 
-// EndKeeper ends what all of a keeper's sign-ins and codes open of these
+// EndKeeper ends what all of a keeper's sign-ins, codes and links open of these
 // breeders' cases, "" for all: used codes too, whose use could be repeated. One
 // that opens other breeders' cases as well goes on for those alone, since a
 // breeder has no say in what is between the keeper and another.
@@ -97,6 +97,19 @@ func EndKeeper(tx care.Tx, keeperID, breeders string) error {
 			if err != nil {
 				return fmt.Errorf("ending a keeper's secret: %w", err)
 			}
+		}
+	}
+	letters, err := tx.ListKeeperSecrets(keeperID, care.SecretLetter)
+	if err != nil {
+		return fmt.Errorf("listing a keeper's links: %w", err)
+	}
+	for _, s := range letters {
+		l, err := letterOf(s)
+		if err == nil && (len(gone) == 0 || slices.Contains(gone, l.BreederID)) {
+			err = tx.DeleteSecret(s.Hash)
+		}
+		if err != nil {
+			return fmt.Errorf("ending a keeper's link: %w", err)
 		}
 	}
 	return nil

@@ -33,6 +33,7 @@ const (
 	SecretRecovery SecretKind = "recovery" // one recovery code, used once
 	SecretSignIn   SecretKind = "sign_in"  // a one-time sign-in link
 	SecretKeeper   SecretKind = "keeper"   // a code of ten characters that signs a keeper in once
+	SecretLetter   SecretKind = "letter"   // a link to the letter for the vet about a case
 	SecretPasskey  SecretKind = "passkey"  // a passkey ceremony in progress
 	SecretCalendar SecretKind = "calendar" // the address of a keeper's calendar
 )

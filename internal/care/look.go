@@ -15,6 +15,9 @@ const (
 	LookPhoto LookKind = "photo" // a picture
 	LookFile  LookKind = "file"  // a copy was taken: a case file, an export, a letter
 	LookCode  LookKind = "code"  // a code was made that signs in as the keeper
+	// LookLetter: somebody opened the letter for the vet by a link; by Nobody, and
+	// the id is the link's.
+	LookLetter LookKind = "letter"
 )
 
 // Look is how often somebody of the breeder looked at one thing of a keeper's

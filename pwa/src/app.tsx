@@ -13,6 +13,7 @@ import { Welcome } from './ui/welcome';
 
 const Breeder = lazy<{ path: string; go: typeof go }>(() => import('./ui/breeder/index'));
 const Claim = lazy<object>(() => import('./ui/claim/claim'));
+const Letter = lazy<object>(() => import('./ui/letter'));
 const CheckRecord = lazy<object>(() => import('./ui/check'));
 const SignInLink = lazy<{ onKeeper: () => void }>(() => import('./ui/claim/link'));
 
@@ -30,6 +31,7 @@ function App(): JSX.Element {
   const at = path.value;
   if (at === '/c') return <Claim />;
   if (at === '/in') return <SignInLink onKeeper={keep} />;
+  if (at === '/v') return <Letter />;
   if (at === '/r') return <CheckRecord />;
   if (at === '/b' || at.startsWith('/b/')) return <Breeder path={at} go={go} />;
   if (at === '/' && known.value?.cases.length === 0 && known.value.outbox.length === 0) return <Welcome />;

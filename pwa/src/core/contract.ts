@@ -66,4 +66,10 @@ export type {
   SignInfoJson,
   SpeciesJson,
 } from '../api/gen/warmhand/v1/reference_service_pb';
-export type { ListLooksResponseJson, LookJson } from '../api/gen/warmhand/v1/rights_service_pb';
+export type {
+  CreateLetterLinkResponseJson,
+  LetterLinkJson,
+  ListLetterLinksResponseJson,
+  ListLooksResponseJson,
+  LookJson,
+} from '../api/gen/warmhand/v1/rights_service_pb';

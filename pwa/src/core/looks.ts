@@ -7,6 +7,7 @@ const whats: Record<string, string> = {
   LOOK_KIND_PHOTO: 'pictures',
   LOOK_KIND_FILE: 'a copy was taken',
   LOOK_KIND_CODE: 'a code was made that signs in as the keeper',
+  LOOK_KIND_LETTER: 'the letter for the vet was opened',
 };
 
 const whos: Record<string, string> = {
@@ -17,6 +18,7 @@ const whos: Record<string, string> = {
 
 /** Who it was, in plain words. */
 export function whoLooked(l: LookJson): string {
+  if (l.what === 'LOOK_KIND_LETTER') return 'Somebody with its link';
   const role = whos[l.by ?? ''] ?? 'Somebody of the breeder';
   return l.byName ? `${l.byName} (${role.toLowerCase().replace(' of the breeder', '')})` : role;
 }

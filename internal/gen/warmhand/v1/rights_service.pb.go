@@ -38,6 +38,8 @@ const (
 	LookKind_LOOK_KIND_FILE LookKind = 4
 	// A code was made that signs in as the keeper.
 	LookKind_LOOK_KIND_CODE LookKind = 5
+	// Somebody opened the letter for the vet by a link.
+	LookKind_LOOK_KIND_LETTER LookKind = 6
 )
 
 // Enum value maps for LookKind.
@@ -49,6 +51,7 @@ var (
 		3: "LOOK_KIND_PHOTO",
 		4: "LOOK_KIND_FILE",
 		5: "LOOK_KIND_CODE",
+		6: "LOOK_KIND_LETTER",
 	}
 	LookKind_value = map[string]int32{
 		"LOOK_KIND_UNSPECIFIED": 0,
@@ -57,6 +60,7 @@ var (
 		"LOOK_KIND_PHOTO":       3,
 		"LOOK_KIND_FILE":        4,
 		"LOOK_KIND_CODE":        5,
+		"LOOK_KIND_LETTER":      6,
 	}
 )
 
@@ -266,6 +270,361 @@ func (x *ListLooksResponse) GetLooks() []*Look {
 	return nil
 }
 
+type CreateLetterLinkRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the case.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// What worries the person, in their words; may be empty. It stands in the letter.
+	Concern       string `protobuf:"bytes,2,opt,name=concern,proto3" json:"concern,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateLetterLinkRequest) Reset() {
+	*x = CreateLetterLinkRequest{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateLetterLinkRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateLetterLinkRequest) ProtoMessage() {}
+
+func (x *CreateLetterLinkRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateLetterLinkRequest.ProtoReflect.Descriptor instead.
+func (*CreateLetterLinkRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *CreateLetterLinkRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *CreateLetterLinkRequest) GetConcern() string {
+	if x != nil {
+		return x.Concern
+	}
+	return ""
+}
+
+type CreateLetterLinkResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Link  *LetterLink            `protobuf:"bytes,1,opt,name=link,proto3" json:"link,omitempty"`
+	// The address to hand on, shown once: only a hash is kept. The secret is in its fragment.
+	Url           string `protobuf:"bytes,2,opt,name=url,proto3" json:"url,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateLetterLinkResponse) Reset() {
+	*x = CreateLetterLinkResponse{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateLetterLinkResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateLetterLinkResponse) ProtoMessage() {}
+
+func (x *CreateLetterLinkResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateLetterLinkResponse.ProtoReflect.Descriptor instead.
+func (*CreateLetterLinkResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *CreateLetterLinkResponse) GetLink() *LetterLink {
+	if x != nil {
+		return x.Link
+	}
+	return nil
+}
+
+func (x *CreateLetterLinkResponse) GetUrl() string {
+	if x != nil {
+		return x.Url
+	}
+	return ""
+}
+
+// LetterLink is a link that opens the letter for the vet about a case.
+type LetterLink struct {
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Id         string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	ExpireTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=expire_time,json=expireTime,proto3" json:"expire_time,omitempty"`
+	// Whether the keeper made it; else somebody of the breeder did.
+	ByKeeper      bool `protobuf:"varint,4,opt,name=by_keeper,json=byKeeper,proto3" json:"by_keeper,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LetterLink) Reset() {
+	*x = LetterLink{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LetterLink) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LetterLink) ProtoMessage() {}
+
+func (x *LetterLink) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LetterLink.ProtoReflect.Descriptor instead.
+func (*LetterLink) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *LetterLink) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *LetterLink) GetCreateTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CreateTime
+	}
+	return nil
+}
+
+func (x *LetterLink) GetExpireTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpireTime
+	}
+	return nil
+}
+
+func (x *LetterLink) GetByKeeper() bool {
+	if x != nil {
+		return x.ByKeeper
+	}
+	return false
+}
+
+type ListLetterLinksRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the case.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListLetterLinksRequest) Reset() {
+	*x = ListLetterLinksRequest{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListLetterLinksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListLetterLinksRequest) ProtoMessage() {}
+
+func (x *ListLetterLinksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListLetterLinksRequest.ProtoReflect.Descriptor instead.
+func (*ListLetterLinksRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *ListLetterLinksRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type ListLetterLinksResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Links         []*LetterLink          `protobuf:"bytes,1,rep,name=links,proto3" json:"links,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListLetterLinksResponse) Reset() {
+	*x = ListLetterLinksResponse{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListLetterLinksResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListLetterLinksResponse) ProtoMessage() {}
+
+func (x *ListLetterLinksResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListLetterLinksResponse.ProtoReflect.Descriptor instead.
+func (*ListLetterLinksResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ListLetterLinksResponse) GetLinks() []*LetterLink {
+	if x != nil {
+		return x.Links
+	}
+	return nil
+}
+
+type EndLetterLinkRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the case.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Id            string `protobuf:"bytes,2,opt,name=id,proto3" json:"id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EndLetterLinkRequest) Reset() {
+	*x = EndLetterLinkRequest{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EndLetterLinkRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EndLetterLinkRequest) ProtoMessage() {}
+
+func (x *EndLetterLinkRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EndLetterLinkRequest.ProtoReflect.Descriptor instead.
+func (*EndLetterLinkRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *EndLetterLinkRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *EndLetterLinkRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+type EndLetterLinkResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EndLetterLinkResponse) Reset() {
+	*x = EndLetterLinkResponse{}
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EndLetterLinkResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EndLetterLinkResponse) ProtoMessage() {}
+
+func (x *EndLetterLinkResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EndLetterLinkResponse.ProtoReflect.Descriptor instead.
+func (*EndLetterLinkResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{10}
+}
+
 // Look is how often somebody of the breeder looked at one thing of a case on one day (UTC).
 type Look struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -286,7 +645,7 @@ type Look struct {
 
 func (x *Look) Reset() {
 	*x = Look{}
-	mi := &file_warmhand_v1_rights_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -298,7 +657,7 @@ func (x *Look) String() string {
 func (*Look) ProtoMessage() {}
 
 func (x *Look) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_rights_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -311,7 +670,7 @@ func (x *Look) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Look.ProtoReflect.Descriptor instead.
 func (*Look) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{4}
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Look) GetCase() string {
@@ -381,7 +740,7 @@ type ScheduleErasureRequest struct {
 
 func (x *ScheduleErasureRequest) Reset() {
 	*x = ScheduleErasureRequest{}
-	mi := &file_warmhand_v1_rights_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -393,7 +752,7 @@ func (x *ScheduleErasureRequest) String() string {
 func (*ScheduleErasureRequest) ProtoMessage() {}
 
 func (x *ScheduleErasureRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_rights_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -406,7 +765,7 @@ func (x *ScheduleErasureRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScheduleErasureRequest.ProtoReflect.Descriptor instead.
 func (*ScheduleErasureRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{5}
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ScheduleErasureRequest) GetName() string {
@@ -432,7 +791,7 @@ type ScheduleErasureResponse struct {
 
 func (x *ScheduleErasureResponse) Reset() {
 	*x = ScheduleErasureResponse{}
-	mi := &file_warmhand_v1_rights_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -444,7 +803,7 @@ func (x *ScheduleErasureResponse) String() string {
 func (*ScheduleErasureResponse) ProtoMessage() {}
 
 func (x *ScheduleErasureResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_rights_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -457,7 +816,7 @@ func (x *ScheduleErasureResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScheduleErasureResponse.ProtoReflect.Descriptor instead.
 func (*ScheduleErasureResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{6}
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ScheduleErasureResponse) GetBreeder() *Breeder {
@@ -476,7 +835,7 @@ type CancelErasureRequest struct {
 
 func (x *CancelErasureRequest) Reset() {
 	*x = CancelErasureRequest{}
-	mi := &file_warmhand_v1_rights_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -488,7 +847,7 @@ func (x *CancelErasureRequest) String() string {
 func (*CancelErasureRequest) ProtoMessage() {}
 
 func (x *CancelErasureRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_rights_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -501,7 +860,7 @@ func (x *CancelErasureRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelErasureRequest.ProtoReflect.Descriptor instead.
 func (*CancelErasureRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{7}
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *CancelErasureRequest) GetName() string {
@@ -520,7 +879,7 @@ type CancelErasureResponse struct {
 
 func (x *CancelErasureResponse) Reset() {
 	*x = CancelErasureResponse{}
-	mi := &file_warmhand_v1_rights_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -532,7 +891,7 @@ func (x *CancelErasureResponse) String() string {
 func (*CancelErasureResponse) ProtoMessage() {}
 
 func (x *CancelErasureResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_rights_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_rights_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -545,7 +904,7 @@ func (x *CancelErasureResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelErasureResponse.ProtoReflect.Descriptor instead.
 func (*CancelErasureResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{8}
+	return file_warmhand_v1_rights_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *CancelErasureResponse) GetBreeder() *Breeder {
@@ -568,7 +927,29 @@ const file_warmhand_v1_rights_service_proto_rawDesc = "" +
 	"\x10ListLooksRequest\x12]\n" +
 	"\x06parent\x18\x01 \x01(\tBE\xe0A\x02\xbaH?r=2;^breeders/[A-Za-z0-9_-]{1,64}(/cases/[A-Za-z0-9_-]{1,64})?$R\x06parent\"<\n" +
 	"\x11ListLooksResponse\x12'\n" +
-	"\x05looks\x18\x01 \x03(\v2\x11.warmhand.v1.LookR\x05looks\"\xb1\x02\n" +
+	"\x05looks\x18\x01 \x03(\v2\x11.warmhand.v1.LookR\x05looks\"\x95\x01\n" +
+	"\x17CreateLetterLinkRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x12\"\n" +
+	"\aconcern\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\aconcern\"Y\n" +
+	"\x18CreateLetterLinkResponse\x12+\n" +
+	"\x04link\x18\x01 \x01(\v2\x17.warmhand.v1.LetterLinkR\x04link\x12\x10\n" +
+	"\x03url\x18\x02 \x01(\tR\x03url\"\xb3\x01\n" +
+	"\n" +
+	"LetterLink\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12;\n" +
+	"\vcreate_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"createTime\x12;\n" +
+	"\vexpire_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"expireTime\x12\x1b\n" +
+	"\tby_keeper\x18\x04 \x01(\bR\bbyKeeper\"p\n" +
+	"\x16ListLetterLinksRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\"H\n" +
+	"\x17ListLetterLinksResponse\x12-\n" +
+	"\x05links\x18\x01 \x03(\v2\x17.warmhand.v1.LetterLinkR\x05links\"\x8c\x01\n" +
+	"\x14EndLetterLinkRequest\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x12\x1c\n" +
+	"\x02id\x18\x02 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18@R\x02id\"\x17\n" +
+	"\x15EndLetterLinkResponse\"\xb1\x02\n" +
 	"\x04Look\x12\x12\n" +
 	"\x04case\x18\x01 \x01(\tR\x04case\x12\x1f\n" +
 	"\vanimal_name\x18\x02 \x01(\tR\n" +
@@ -589,17 +970,21 @@ const file_warmhand_v1_rights_service_proto_rawDesc = "" +
 	"\x14CancelErasureRequest\x12<\n" +
 	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x04name\"G\n" +
 	"\x15CancelErasureResponse\x12.\n" +
-	"\abreeder\x18\x01 \x01(\v2\x14.warmhand.v1.BreederR\abreeder*\x89\x01\n" +
+	"\abreeder\x18\x01 \x01(\v2\x14.warmhand.v1.BreederR\abreeder*\x9f\x01\n" +
 	"\bLookKind\x12\x19\n" +
 	"\x15LOOK_KIND_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eLOOK_KIND_CASE\x10\x01\x12\x11\n" +
 	"\rLOOK_KIND_LOG\x10\x02\x12\x13\n" +
 	"\x0fLOOK_KIND_PHOTO\x10\x03\x12\x12\n" +
 	"\x0eLOOK_KIND_FILE\x10\x04\x12\x12\n" +
-	"\x0eLOOK_KIND_CODE\x10\x052\xc2\x04\n" +
+	"\x0eLOOK_KIND_CODE\x10\x05\x12\x14\n" +
+	"\x10LOOK_KIND_LETTER\x10\x062\x82\b\n" +
 	"\rRightsService\x12q\n" +
 	"\vLeaveKeeper\x12\x1f.warmhand.v1.LeaveKeeperRequest\x1a .warmhand.v1.LeaveKeeperResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/keepers/me:leave\x12\xa3\x01\n" +
-	"\tListLooks\x12\x1d.warmhand.v1.ListLooksRequest\x1a\x1e.warmhand.v1.ListLooksResponse\"W\xdaA\x06parent\x82\xd3\xe4\x93\x02HZ\x1f\x12\x1d/v1/{parent=breeders/*}/looks\x12%/v1/{parent=breeders/*/cases/*}/looks\x12\x8e\x01\n" +
+	"\tListLooks\x12\x1d.warmhand.v1.ListLooksRequest\x1a\x1e.warmhand.v1.ListLooksResponse\"W\xdaA\x06parent\x82\xd3\xe4\x93\x02HZ\x1f\x12\x1d/v1/{parent=breeders/*}/looks\x12%/v1/{parent=breeders/*/cases/*}/looks\x12\x9a\x01\n" +
+	"\x10CreateLetterLink\x12$.warmhand.v1.CreateLetterLinkRequest\x1a%.warmhand.v1.CreateLetterLinkResponse\"9\x82\xd3\xe4\x93\x023:\x01*\"./v1/{name=breeders/*/cases/*}:createLetterLink\x12\x8f\x01\n" +
+	"\x0fListLetterLinks\x12#.warmhand.v1.ListLetterLinksRequest\x1a$.warmhand.v1.ListLetterLinksResponse\"1\x82\xd3\xe4\x93\x02+\x12)/v1/{name=breeders/*/cases/*}/letterLinks\x12\x8e\x01\n" +
+	"\rEndLetterLink\x12!.warmhand.v1.EndLetterLinkRequest\x1a\".warmhand.v1.EndLetterLinkResponse\"6\x82\xd3\xe4\x93\x020:\x01*\"+/v1/{name=breeders/*/cases/*}:endLetterLink\x12\x8e\x01\n" +
 	"\x0fScheduleErasure\x12#.warmhand.v1.ScheduleErasureRequest\x1a$.warmhand.v1.ScheduleErasureResponse\"0\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/{name=breeders/*}:scheduleErasure\x12\x86\x01\n" +
 	"\rCancelErasure\x12!.warmhand.v1.CancelErasureRequest\x1a\".warmhand.v1.CancelErasureResponse\".\x82\xd3\xe4\x93\x02(:\x01*\"#/v1/{name=breeders/*}:cancelErasureB.Z,warmhand/internal/gen/warmhand/v1;warmhandv1b\x06proto3"
 
@@ -616,43 +1001,60 @@ func file_warmhand_v1_rights_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_rights_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_warmhand_v1_rights_service_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
+var file_warmhand_v1_rights_service_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_warmhand_v1_rights_service_proto_goTypes = []any{
-	(LookKind)(0),                   // 0: warmhand.v1.LookKind
-	(*LeaveKeeperRequest)(nil),      // 1: warmhand.v1.LeaveKeeperRequest
-	(*LeaveKeeperResponse)(nil),     // 2: warmhand.v1.LeaveKeeperResponse
-	(*ListLooksRequest)(nil),        // 3: warmhand.v1.ListLooksRequest
-	(*ListLooksResponse)(nil),       // 4: warmhand.v1.ListLooksResponse
-	(*Look)(nil),                    // 5: warmhand.v1.Look
-	(*ScheduleErasureRequest)(nil),  // 6: warmhand.v1.ScheduleErasureRequest
-	(*ScheduleErasureResponse)(nil), // 7: warmhand.v1.ScheduleErasureResponse
-	(*CancelErasureRequest)(nil),    // 8: warmhand.v1.CancelErasureRequest
-	(*CancelErasureResponse)(nil),   // 9: warmhand.v1.CancelErasureResponse
-	(ActorKind)(0),                  // 10: warmhand.v1.ActorKind
-	(*timestamppb.Timestamp)(nil),   // 11: google.protobuf.Timestamp
-	(*Breeder)(nil),                 // 12: warmhand.v1.Breeder
+	(LookKind)(0),                    // 0: warmhand.v1.LookKind
+	(*LeaveKeeperRequest)(nil),       // 1: warmhand.v1.LeaveKeeperRequest
+	(*LeaveKeeperResponse)(nil),      // 2: warmhand.v1.LeaveKeeperResponse
+	(*ListLooksRequest)(nil),         // 3: warmhand.v1.ListLooksRequest
+	(*ListLooksResponse)(nil),        // 4: warmhand.v1.ListLooksResponse
+	(*CreateLetterLinkRequest)(nil),  // 5: warmhand.v1.CreateLetterLinkRequest
+	(*CreateLetterLinkResponse)(nil), // 6: warmhand.v1.CreateLetterLinkResponse
+	(*LetterLink)(nil),               // 7: warmhand.v1.LetterLink
+	(*ListLetterLinksRequest)(nil),   // 8: warmhand.v1.ListLetterLinksRequest
+	(*ListLetterLinksResponse)(nil),  // 9: warmhand.v1.ListLetterLinksResponse
+	(*EndLetterLinkRequest)(nil),     // 10: warmhand.v1.EndLetterLinkRequest
+	(*EndLetterLinkResponse)(nil),    // 11: warmhand.v1.EndLetterLinkResponse
+	(*Look)(nil),                     // 12: warmhand.v1.Look
+	(*ScheduleErasureRequest)(nil),   // 13: warmhand.v1.ScheduleErasureRequest
+	(*ScheduleErasureResponse)(nil),  // 14: warmhand.v1.ScheduleErasureResponse
+	(*CancelErasureRequest)(nil),     // 15: warmhand.v1.CancelErasureRequest
+	(*CancelErasureResponse)(nil),    // 16: warmhand.v1.CancelErasureResponse
+	(*timestamppb.Timestamp)(nil),    // 17: google.protobuf.Timestamp
+	(ActorKind)(0),                   // 18: warmhand.v1.ActorKind
+	(*Breeder)(nil),                  // 19: warmhand.v1.Breeder
 }
 var file_warmhand_v1_rights_service_proto_depIdxs = []int32{
-	5,  // 0: warmhand.v1.ListLooksResponse.looks:type_name -> warmhand.v1.Look
-	10, // 1: warmhand.v1.Look.by:type_name -> warmhand.v1.ActorKind
-	0,  // 2: warmhand.v1.Look.what:type_name -> warmhand.v1.LookKind
-	11, // 3: warmhand.v1.Look.first_time:type_name -> google.protobuf.Timestamp
-	11, // 4: warmhand.v1.Look.last_time:type_name -> google.protobuf.Timestamp
-	12, // 5: warmhand.v1.ScheduleErasureResponse.breeder:type_name -> warmhand.v1.Breeder
-	12, // 6: warmhand.v1.CancelErasureResponse.breeder:type_name -> warmhand.v1.Breeder
-	1,  // 7: warmhand.v1.RightsService.LeaveKeeper:input_type -> warmhand.v1.LeaveKeeperRequest
-	3,  // 8: warmhand.v1.RightsService.ListLooks:input_type -> warmhand.v1.ListLooksRequest
-	6,  // 9: warmhand.v1.RightsService.ScheduleErasure:input_type -> warmhand.v1.ScheduleErasureRequest
-	8,  // 10: warmhand.v1.RightsService.CancelErasure:input_type -> warmhand.v1.CancelErasureRequest
-	2,  // 11: warmhand.v1.RightsService.LeaveKeeper:output_type -> warmhand.v1.LeaveKeeperResponse
-	4,  // 12: warmhand.v1.RightsService.ListLooks:output_type -> warmhand.v1.ListLooksResponse
-	7,  // 13: warmhand.v1.RightsService.ScheduleErasure:output_type -> warmhand.v1.ScheduleErasureResponse
-	9,  // 14: warmhand.v1.RightsService.CancelErasure:output_type -> warmhand.v1.CancelErasureResponse
-	11, // [11:15] is the sub-list for method output_type
-	7,  // [7:11] is the sub-list for method input_type
-	7,  // [7:7] is the sub-list for extension type_name
-	7,  // [7:7] is the sub-list for extension extendee
-	0,  // [0:7] is the sub-list for field type_name
+	12, // 0: warmhand.v1.ListLooksResponse.looks:type_name -> warmhand.v1.Look
+	7,  // 1: warmhand.v1.CreateLetterLinkResponse.link:type_name -> warmhand.v1.LetterLink
+	17, // 2: warmhand.v1.LetterLink.create_time:type_name -> google.protobuf.Timestamp
+	17, // 3: warmhand.v1.LetterLink.expire_time:type_name -> google.protobuf.Timestamp
+	7,  // 4: warmhand.v1.ListLetterLinksResponse.links:type_name -> warmhand.v1.LetterLink
+	18, // 5: warmhand.v1.Look.by:type_name -> warmhand.v1.ActorKind
+	0,  // 6: warmhand.v1.Look.what:type_name -> warmhand.v1.LookKind
+	17, // 7: warmhand.v1.Look.first_time:type_name -> google.protobuf.Timestamp
+	17, // 8: warmhand.v1.Look.last_time:type_name -> google.protobuf.Timestamp
+	19, // 9: warmhand.v1.ScheduleErasureResponse.breeder:type_name -> warmhand.v1.Breeder
+	19, // 10: warmhand.v1.CancelErasureResponse.breeder:type_name -> warmhand.v1.Breeder
+	1,  // 11: warmhand.v1.RightsService.LeaveKeeper:input_type -> warmhand.v1.LeaveKeeperRequest
+	3,  // 12: warmhand.v1.RightsService.ListLooks:input_type -> warmhand.v1.ListLooksRequest
+	5,  // 13: warmhand.v1.RightsService.CreateLetterLink:input_type -> warmhand.v1.CreateLetterLinkRequest
+	8,  // 14: warmhand.v1.RightsService.ListLetterLinks:input_type -> warmhand.v1.ListLetterLinksRequest
+	10, // 15: warmhand.v1.RightsService.EndLetterLink:input_type -> warmhand.v1.EndLetterLinkRequest
+	13, // 16: warmhand.v1.RightsService.ScheduleErasure:input_type -> warmhand.v1.ScheduleErasureRequest
+	15, // 17: warmhand.v1.RightsService.CancelErasure:input_type -> warmhand.v1.CancelErasureRequest
+	2,  // 18: warmhand.v1.RightsService.LeaveKeeper:output_type -> warmhand.v1.LeaveKeeperResponse
+	4,  // 19: warmhand.v1.RightsService.ListLooks:output_type -> warmhand.v1.ListLooksResponse
+	6,  // 20: warmhand.v1.RightsService.CreateLetterLink:output_type -> warmhand.v1.CreateLetterLinkResponse
+	9,  // 21: warmhand.v1.RightsService.ListLetterLinks:output_type -> warmhand.v1.ListLetterLinksResponse
+	11, // 22: warmhand.v1.RightsService.EndLetterLink:output_type -> warmhand.v1.EndLetterLinkResponse
+	14, // 23: warmhand.v1.RightsService.ScheduleErasure:output_type -> warmhand.v1.ScheduleErasureResponse
+	16, // 24: warmhand.v1.RightsService.CancelErasure:output_type -> warmhand.v1.CancelErasureResponse
+	18, // [18:25] is the sub-list for method output_type
+	11, // [11:18] is the sub-list for method input_type
+	11, // [11:11] is the sub-list for extension type_name
+	11, // [11:11] is the sub-list for extension extendee
+	0,  // [0:11] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_rights_service_proto_init() }
@@ -668,7 +1070,7 @@ func file_warmhand_v1_rights_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_rights_service_proto_rawDesc), len(file_warmhand_v1_rights_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   9,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

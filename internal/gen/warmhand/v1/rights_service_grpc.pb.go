@@ -19,10 +19,13 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	RightsService_LeaveKeeper_FullMethodName     = "/warmhand.v1.RightsService/LeaveKeeper"
-	RightsService_ListLooks_FullMethodName       = "/warmhand.v1.RightsService/ListLooks"
-	RightsService_ScheduleErasure_FullMethodName = "/warmhand.v1.RightsService/ScheduleErasure"
-	RightsService_CancelErasure_FullMethodName   = "/warmhand.v1.RightsService/CancelErasure"
+	RightsService_LeaveKeeper_FullMethodName      = "/warmhand.v1.RightsService/LeaveKeeper"
+	RightsService_ListLooks_FullMethodName        = "/warmhand.v1.RightsService/ListLooks"
+	RightsService_CreateLetterLink_FullMethodName = "/warmhand.v1.RightsService/CreateLetterLink"
+	RightsService_ListLetterLinks_FullMethodName  = "/warmhand.v1.RightsService/ListLetterLinks"
+	RightsService_EndLetterLink_FullMethodName    = "/warmhand.v1.RightsService/EndLetterLink"
+	RightsService_ScheduleErasure_FullMethodName  = "/warmhand.v1.RightsService/ScheduleErasure"
+	RightsService_CancelErasure_FullMethodName    = "/warmhand.v1.RightsService/CancelErasure"
 )
 
 // RightsServiceClient is the client API for RightsService service.
@@ -35,6 +38,12 @@ type RightsServiceClient interface {
 	LeaveKeeper(ctx context.Context, in *LeaveKeeperRequest, opts ...grpc.CallOption) (*LeaveKeeperResponse, error)
 	// ListLooks says who of the breeder looked at what, the newest first, at most 500 rows: at one case for its keeper, at all for the owner of the account. It is kept for a year. The list of all cases, with a headline of each, is not counted.
 	ListLooks(ctx context.Context, in *ListLooksRequest, opts ...grpc.CallOption) (*ListLooksResponse, error)
+	// CreateLetterLink makes a link that opens the letter for the vet about a case to whoever has it, without a sign-in, for 14 days. Each opening is among the looks at the case. The PDF comes from POST /v1/vet-letter.pdf.
+	CreateLetterLink(ctx context.Context, in *CreateLetterLinkRequest, opts ...grpc.CallOption) (*CreateLetterLinkResponse, error)
+	// ListLetterLinks lists the links that open the letter now, the newest first, without their secrets.
+	ListLetterLinks(ctx context.Context, in *ListLetterLinksRequest, opts ...grpc.CallOption) (*ListLetterLinksResponse, error)
+	// EndLetterLink ends a link: it opens nothing from now on.
+	EndLetterLink(ctx context.Context, in *EndLetterLinkRequest, opts ...grpc.CallOption) (*EndLetterLinkResponse, error)
 	// ScheduleErasure says that the account is to be erased with everything in it, 14 days from now. Keepers are told, and until then it can be called off. Asking again does not put it off.
 	ScheduleErasure(ctx context.Context, in *ScheduleErasureRequest, opts ...grpc.CallOption) (*ScheduleErasureResponse, error)
 	// CancelErasure calls it off.
@@ -63,6 +72,36 @@ func (c *rightsServiceClient) ListLooks(ctx context.Context, in *ListLooksReques
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListLooksResponse)
 	err := c.cc.Invoke(ctx, RightsService_ListLooks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *rightsServiceClient) CreateLetterLink(ctx context.Context, in *CreateLetterLinkRequest, opts ...grpc.CallOption) (*CreateLetterLinkResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreateLetterLinkResponse)
+	err := c.cc.Invoke(ctx, RightsService_CreateLetterLink_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *rightsServiceClient) ListLetterLinks(ctx context.Context, in *ListLetterLinksRequest, opts ...grpc.CallOption) (*ListLetterLinksResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListLetterLinksResponse)
+	err := c.cc.Invoke(ctx, RightsService_ListLetterLinks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *rightsServiceClient) EndLetterLink(ctx context.Context, in *EndLetterLinkRequest, opts ...grpc.CallOption) (*EndLetterLinkResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EndLetterLinkResponse)
+	err := c.cc.Invoke(ctx, RightsService_EndLetterLink_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -99,6 +138,12 @@ type RightsServiceServer interface {
 	LeaveKeeper(context.Context, *LeaveKeeperRequest) (*LeaveKeeperResponse, error)
 	// ListLooks says who of the breeder looked at what, the newest first, at most 500 rows: at one case for its keeper, at all for the owner of the account. It is kept for a year. The list of all cases, with a headline of each, is not counted.
 	ListLooks(context.Context, *ListLooksRequest) (*ListLooksResponse, error)
+	// CreateLetterLink makes a link that opens the letter for the vet about a case to whoever has it, without a sign-in, for 14 days. Each opening is among the looks at the case. The PDF comes from POST /v1/vet-letter.pdf.
+	CreateLetterLink(context.Context, *CreateLetterLinkRequest) (*CreateLetterLinkResponse, error)
+	// ListLetterLinks lists the links that open the letter now, the newest first, without their secrets.
+	ListLetterLinks(context.Context, *ListLetterLinksRequest) (*ListLetterLinksResponse, error)
+	// EndLetterLink ends a link: it opens nothing from now on.
+	EndLetterLink(context.Context, *EndLetterLinkRequest) (*EndLetterLinkResponse, error)
 	// ScheduleErasure says that the account is to be erased with everything in it, 14 days from now. Keepers are told, and until then it can be called off. Asking again does not put it off.
 	ScheduleErasure(context.Context, *ScheduleErasureRequest) (*ScheduleErasureResponse, error)
 	// CancelErasure calls it off.
@@ -118,6 +163,15 @@ func (UnimplementedRightsServiceServer) LeaveKeeper(context.Context, *LeaveKeepe
 }
 func (UnimplementedRightsServiceServer) ListLooks(context.Context, *ListLooksRequest) (*ListLooksResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListLooks not implemented")
+}
+func (UnimplementedRightsServiceServer) CreateLetterLink(context.Context, *CreateLetterLinkRequest) (*CreateLetterLinkResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateLetterLink not implemented")
+}
+func (UnimplementedRightsServiceServer) ListLetterLinks(context.Context, *ListLetterLinksRequest) (*ListLetterLinksResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListLetterLinks not implemented")
+}
+func (UnimplementedRightsServiceServer) EndLetterLink(context.Context, *EndLetterLinkRequest) (*EndLetterLinkResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EndLetterLink not implemented")
 }
 func (UnimplementedRightsServiceServer) ScheduleErasure(context.Context, *ScheduleErasureRequest) (*ScheduleErasureResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ScheduleErasure not implemented")
@@ -182,6 +236,60 @@ func _RightsService_ListLooks_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RightsService_CreateLetterLink_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateLetterLinkRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RightsServiceServer).CreateLetterLink(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RightsService_CreateLetterLink_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RightsServiceServer).CreateLetterLink(ctx, req.(*CreateLetterLinkRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _RightsService_ListLetterLinks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListLetterLinksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RightsServiceServer).ListLetterLinks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RightsService_ListLetterLinks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RightsServiceServer).ListLetterLinks(ctx, req.(*ListLetterLinksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _RightsService_EndLetterLink_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EndLetterLinkRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RightsServiceServer).EndLetterLink(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RightsService_EndLetterLink_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RightsServiceServer).EndLetterLink(ctx, req.(*EndLetterLinkRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _RightsService_ScheduleErasure_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ScheduleErasureRequest)
 	if err := dec(in); err != nil {
@@ -232,6 +340,18 @@ var RightsService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListLooks",
 			Handler:    _RightsService_ListLooks_Handler,
+		},
+		{
+			MethodName: "CreateLetterLink",
+			Handler:    _RightsService_CreateLetterLink_Handler,
+		},
+		{
+			MethodName: "ListLetterLinks",
+			Handler:    _RightsService_ListLetterLinks_Handler,
+		},
+		{
+			MethodName: "EndLetterLink",
+			Handler:    _RightsService_EndLetterLink_Handler,
 		},
 		{
 			MethodName: "ScheduleErasure",

@@ -334,7 +334,10 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
 
       {c.claimed && (
         <Section id="c-vet" title="A letter for the vet">
-          <VetLetter fetch={(body) => askForPdf('POST', `/v1/${c.name}/vet-letter.pdf`, body)} />
+          <VetLetter
+            fetch={(body) => askForPdf('POST', `/v1/${c.name}/vet-letter.pdf`, body)}
+            links={{ name: c.name ?? '', send: ask }}
+          />
         </Section>
       )}
       {c.claimed && !c.keeperLeft && <LetIn c={c} />}

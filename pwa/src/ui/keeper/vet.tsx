@@ -1,5 +1,5 @@
 import type { JSX } from 'preact';
-import { asKeeper, callForFile } from '../../api/client';
+import { asKeeper, call, callForFile } from '../../api/client';
 import type { CaseJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
 import { Screen } from '../nav';
@@ -12,6 +12,7 @@ export default function Vet({ c }: { c: CaseJson }): JSX.Element {
       <VetLetter
         main
         fetch={(body) => callForFile('application/pdf', 'POST', `/v1/${c.name}/vet-letter.pdf`, body, asKeeper)}
+        links={{ name: c.name ?? '', send: (method, path, body) => call(method, path, body, asKeeper) }}
       />
     </Screen>
   );

@@ -1,15 +1,25 @@
 import type { JSX } from 'preact';
-import { useState } from 'preact/hooks';
-import { Field } from './controls';
+import { useEffect, useState } from 'preact/hooks';
+import { ApiError, type Method, Offline } from '../../api/client';
+import type { CreateLetterLinkResponseJson, LetterLinkJson, ListLetterLinksResponseJson } from '../../core/contract';
+import { day } from '../../core/time';
+import { Button, Field, Notice } from './controls';
 import { SavePdf } from './pdf';
 
 export interface VetLetterProps {
   fetch: (body: { paper: string; concern: string; pictures: number }) => Promise<Blob>;
   main?: boolean | undefined;
+  links: LinksProps;
+}
+
+interface LinksProps {
+  /** Resource name of the case. */
+  name: string;
+  send: <T>(method: Method, path: string, body?: unknown) => Promise<T>;
 }
 
 /** A letter that whoever drives to the vet takes along. */
-export function VetLetter({ fetch, main }: VetLetterProps): JSX.Element {
+export function VetLetter({ fetch, main, links }: VetLetterProps): JSX.Element {
   const [concern, setConcern] = useState('');
   const [pictures, setPictures] = useState('6');
   return (
@@ -42,6 +52,111 @@ export function VetLetter({ fetch, main }: VetLetterProps): JSX.Element {
           ]}
         />
       </SavePdf>
+      <Links {...links} concern={concern} />
     </div>
+  );
+}
+
+/** Links that open the letter without a sign-in: made, copied, listed and ended. */
+function Links({ name, send, concern }: LinksProps & { concern: string }): JSX.Element {
+  const [open, setOpen] = useState<readonly LetterLinkJson[]>([]);
+  const [url, setUrl] = useState('');
+  const [said, setSaid] = useState('');
+  const [problem, setProblem] = useState('');
+  const [busy, setBusy] = useState(false);
+  const attempt = async (what: () => Promise<void>) => {
+    setBusy(true);
+    setSaid('');
+    setProblem('');
+    try {
+      await what();
+    } catch (e) {
+      if (!(e instanceof ApiError || e instanceof Offline)) throw e;
+      setProblem(e.message);
+    } finally {
+      setBusy(false);
+    }
+  };
+  const list = async () =>
+    setOpen((await send<ListLetterLinksResponseJson>('GET', `/v1/${name}/letterLinks`)).links ?? []);
+  useEffect(() => {
+    void list().catch(() => undefined); // without network there is nothing to list, and a new link says so
+  }, [name]);
+  return (
+    <section class="stack" aria-labelledby="letter-links">
+      <h2 id="letter-links">Or send a link</h2>
+      <p>
+        Whoever has the link can open the letter for 14 days, as it is on that day and with the words above. They need
+        no account. Each opening is listed among who looked at the case.
+      </p>
+      {problem && (
+        <Notice kind="bad" live>
+          <p>{problem}</p>
+        </Notice>
+      )}
+      {url && (
+        <p>
+          The link, shown only now: <code>{url}</code>
+        </p>
+      )}
+      <div class="actions">
+        {url && (
+          <Button
+            kind="main"
+            onClick={() =>
+              void navigator.clipboard.writeText(url).then(
+                () => setSaid('Copied.'),
+                () => setSaid('This browser does not copy. Mark the link and copy it by hand.'),
+              )
+            }
+          >
+            Copy the link
+          </Button>
+        )}
+        <Button
+          busy={busy}
+          onClick={() =>
+            void attempt(async () => {
+              const made = await send<CreateLetterLinkResponseJson>('POST', `/v1/${name}:createLetterLink`, {
+                concern,
+              });
+              setUrl(made.url ?? '');
+              await list();
+            })
+          }
+        >
+          {url ? 'Make another link' : 'Make a link'}
+        </Button>
+      </div>
+      <p class="muted" role="status">
+        {said}
+      </p>
+      {open.length > 0 && (
+        <ul class="list" aria-label="Links that open the letter">
+          {open.map((l) => (
+            <li key={l.id} class="row">
+              <span>
+                Made {day(l.createTime ?? '')} by {l.byKeeper ? 'the keeper' : 'the breeder'}, open until{' '}
+                {day(l.expireTime ?? '')}
+              </span>
+              <Button
+                kind="quiet"
+                busy={busy}
+                onClick={() =>
+                  void attempt(async () => {
+                    await send('POST', `/v1/${name}:endLetterLink`, { id: l.id });
+                    setUrl('');
+                    await list();
+                    setSaid('The link opens nothing any more.');
+                  })
+                }
+              >
+                End it<span class="ear">, made {day(l.createTime ?? '')}</span>
+              </Button>
+            </li>
+          ))}
+        </ul>
+      )}
+    </section>
   );
 }

@@ -4,8 +4,8 @@
 
 import type { GenEnum, GenFile, GenMessage, GenService } from "@bufbuild/protobuf/codegenv2";
 import type { Message } from "@bufbuild/protobuf";
-import type { ActorKind, ActorKindJson } from "./entry_service_pb";
 import type { Timestamp, TimestampJson } from "@bufbuild/protobuf/wkt";
+import type { ActorKind, ActorKindJson } from "./entry_service_pb";
 import type { Breeder, BreederJson } from "./breeder_service_pb";
 
 /**
@@ -128,6 +128,268 @@ export declare type ListLooksResponseJson = {
  * Use `create(ListLooksResponseSchema)` to create a new message.
  */
 export declare const ListLooksResponseSchema: GenMessage<ListLooksResponse, {jsonType: ListLooksResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreateLetterLinkRequest
+ */
+export declare type CreateLetterLinkRequest = Message<"warmhand.v1.CreateLetterLinkRequest"> & {
+  /**
+   * Resource name of the case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * What worries the person, in their words; may be empty. It stands in the letter.
+   *
+   * @generated from field: string concern = 2;
+   */
+  concern: string;
+};
+
+/**
+ * @generated from message warmhand.v1.CreateLetterLinkRequest
+ */
+export declare type CreateLetterLinkRequestJson = {
+  /**
+   * Resource name of the case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * What worries the person, in their words; may be empty. It stands in the letter.
+   *
+   * @generated from field: string concern = 2;
+   */
+  concern?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.CreateLetterLinkRequest.
+ * Use `create(CreateLetterLinkRequestSchema)` to create a new message.
+ */
+export declare const CreateLetterLinkRequestSchema: GenMessage<CreateLetterLinkRequest, {jsonType: CreateLetterLinkRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreateLetterLinkResponse
+ */
+export declare type CreateLetterLinkResponse = Message<"warmhand.v1.CreateLetterLinkResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.LetterLink link = 1;
+   */
+  link?: LetterLink | undefined;
+
+  /**
+   * The address to hand on, shown once: only a hash is kept. The secret is in its fragment.
+   *
+   * @generated from field: string url = 2;
+   */
+  url: string;
+};
+
+/**
+ * @generated from message warmhand.v1.CreateLetterLinkResponse
+ */
+export declare type CreateLetterLinkResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.LetterLink link = 1;
+   */
+  link?: LetterLinkJson;
+
+  /**
+   * The address to hand on, shown once: only a hash is kept. The secret is in its fragment.
+   *
+   * @generated from field: string url = 2;
+   */
+  url?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.CreateLetterLinkResponse.
+ * Use `create(CreateLetterLinkResponseSchema)` to create a new message.
+ */
+export declare const CreateLetterLinkResponseSchema: GenMessage<CreateLetterLinkResponse, {jsonType: CreateLetterLinkResponseJson}>;
+
+/**
+ * LetterLink is a link that opens the letter for the vet about a case.
+ *
+ * @generated from message warmhand.v1.LetterLink
+ */
+export declare type LetterLink = Message<"warmhand.v1.LetterLink"> & {
+  /**
+   * @generated from field: string id = 1;
+   */
+  id: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp create_time = 2;
+   */
+  createTime?: Timestamp | undefined;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp expire_time = 3;
+   */
+  expireTime?: Timestamp | undefined;
+
+  /**
+   * Whether the keeper made it; else somebody of the breeder did.
+   *
+   * @generated from field: bool by_keeper = 4;
+   */
+  byKeeper: boolean;
+};
+
+/**
+ * LetterLink is a link that opens the letter for the vet about a case.
+ *
+ * @generated from message warmhand.v1.LetterLink
+ */
+export declare type LetterLinkJson = {
+  /**
+   * @generated from field: string id = 1;
+   */
+  id?: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp create_time = 2;
+   */
+  createTime?: TimestampJson;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp expire_time = 3;
+   */
+  expireTime?: TimestampJson;
+
+  /**
+   * Whether the keeper made it; else somebody of the breeder did.
+   *
+   * @generated from field: bool by_keeper = 4;
+   */
+  byKeeper?: boolean;
+};
+
+/**
+ * Describes the message warmhand.v1.LetterLink.
+ * Use `create(LetterLinkSchema)` to create a new message.
+ */
+export declare const LetterLinkSchema: GenMessage<LetterLink, {jsonType: LetterLinkJson}>;
+
+/**
+ * @generated from message warmhand.v1.ListLetterLinksRequest
+ */
+export declare type ListLetterLinksRequest = Message<"warmhand.v1.ListLetterLinksRequest"> & {
+  /**
+   * Resource name of the case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.ListLetterLinksRequest
+ */
+export declare type ListLetterLinksRequestJson = {
+  /**
+   * Resource name of the case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.ListLetterLinksRequest.
+ * Use `create(ListLetterLinksRequestSchema)` to create a new message.
+ */
+export declare const ListLetterLinksRequestSchema: GenMessage<ListLetterLinksRequest, {jsonType: ListLetterLinksRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.ListLetterLinksResponse
+ */
+export declare type ListLetterLinksResponse = Message<"warmhand.v1.ListLetterLinksResponse"> & {
+  /**
+   * @generated from field: repeated warmhand.v1.LetterLink links = 1;
+   */
+  links: LetterLink[];
+};
+
+/**
+ * @generated from message warmhand.v1.ListLetterLinksResponse
+ */
+export declare type ListLetterLinksResponseJson = {
+  /**
+   * @generated from field: repeated warmhand.v1.LetterLink links = 1;
+   */
+  links?: LetterLinkJson[];
+};
+
+/**
+ * Describes the message warmhand.v1.ListLetterLinksResponse.
+ * Use `create(ListLetterLinksResponseSchema)` to create a new message.
+ */
+export declare const ListLetterLinksResponseSchema: GenMessage<ListLetterLinksResponse, {jsonType: ListLetterLinksResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.EndLetterLinkRequest
+ */
+export declare type EndLetterLinkRequest = Message<"warmhand.v1.EndLetterLinkRequest"> & {
+  /**
+   * Resource name of the case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * @generated from field: string id = 2;
+   */
+  id: string;
+};
+
+/**
+ * @generated from message warmhand.v1.EndLetterLinkRequest
+ */
+export declare type EndLetterLinkRequestJson = {
+  /**
+   * Resource name of the case.
+   *
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * @generated from field: string id = 2;
+   */
+  id?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.EndLetterLinkRequest.
+ * Use `create(EndLetterLinkRequestSchema)` to create a new message.
+ */
+export declare const EndLetterLinkRequestSchema: GenMessage<EndLetterLinkRequest, {jsonType: EndLetterLinkRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.EndLetterLinkResponse
+ */
+export declare type EndLetterLinkResponse = Message<"warmhand.v1.EndLetterLinkResponse"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.EndLetterLinkResponse
+ */
+export declare type EndLetterLinkResponseJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.EndLetterLinkResponse.
+ * Use `create(EndLetterLinkResponseSchema)` to create a new message.
+ */
+export declare const EndLetterLinkResponseSchema: GenMessage<EndLetterLinkResponse, {jsonType: EndLetterLinkResponseJson}>;
 
 /**
  * Look is how often somebody of the breeder looked at one thing of a case on one day (UTC).
@@ -402,6 +664,13 @@ export enum LookKind {
    * @generated from enum value: LOOK_KIND_CODE = 5;
    */
   CODE = 5,
+
+  /**
+   * Somebody opened the letter for the vet by a link.
+   *
+   * @generated from enum value: LOOK_KIND_LETTER = 6;
+   */
+  LETTER = 6,
 }
 
 /**
@@ -409,7 +678,7 @@ export enum LookKind {
  *
  * @generated from enum warmhand.v1.LookKind
  */
-export declare type LookKindJson = "LOOK_KIND_UNSPECIFIED" | "LOOK_KIND_CASE" | "LOOK_KIND_LOG" | "LOOK_KIND_PHOTO" | "LOOK_KIND_FILE" | "LOOK_KIND_CODE";
+export declare type LookKindJson = "LOOK_KIND_UNSPECIFIED" | "LOOK_KIND_CASE" | "LOOK_KIND_LOG" | "LOOK_KIND_PHOTO" | "LOOK_KIND_FILE" | "LOOK_KIND_CODE" | "LOOK_KIND_LETTER";
 
 /**
  * Describes the enum warmhand.v1.LookKind.
@@ -441,6 +710,36 @@ export declare const RightsService: GenService<{
     methodKind: "unary";
     input: typeof ListLooksRequestSchema;
     output: typeof ListLooksResponseSchema;
+  },
+  /**
+   * CreateLetterLink makes a link that opens the letter for the vet about a case to whoever has it, without a sign-in, for 14 days. Each opening is among the looks at the case. The PDF comes from POST /v1/vet-letter.pdf.
+   *
+   * @generated from rpc warmhand.v1.RightsService.CreateLetterLink
+   */
+  createLetterLink: {
+    methodKind: "unary";
+    input: typeof CreateLetterLinkRequestSchema;
+    output: typeof CreateLetterLinkResponseSchema;
+  },
+  /**
+   * ListLetterLinks lists the links that open the letter now, the newest first, without their secrets.
+   *
+   * @generated from rpc warmhand.v1.RightsService.ListLetterLinks
+   */
+  listLetterLinks: {
+    methodKind: "unary";
+    input: typeof ListLetterLinksRequestSchema;
+    output: typeof ListLetterLinksResponseSchema;
+  },
+  /**
+   * EndLetterLink ends a link: it opens nothing from now on.
+   *
+   * @generated from rpc warmhand.v1.RightsService.EndLetterLink
+   */
+  endLetterLink: {
+    methodKind: "unary";
+    input: typeof EndLetterLinkRequestSchema;
+    output: typeof EndLetterLinkResponseSchema;
   },
   /**
    * ScheduleErasure says that the account is to be erased with everything in it, 14 days from now. Keepers are told, and until then it can be called off. Asking again does not put it off.
