@@ -406,7 +406,7 @@ test('a case is read, a step agreed, a word written, ended and reopened', async 
     const line = page.getByRole('slider', { name: 'Time line of the case, by day' });
     await line.focus();
     const last = await line.getAttribute('aria-valuetext');
-    expect(last).toMatch(/^Today, day \d+/);
+    expect(last).toMatch(/^(Today|Yesterday), day \d+/); // its days begin at the hour of the handover
     await page.keyboard.press('ArrowLeft');
     await expect(line).not.toHaveAttribute('aria-valuetext', last ?? '');
     await page.keyboard.press('Home');
@@ -435,7 +435,7 @@ test('a case is read, a step agreed, a word written, ended and reopened', async 
     await page.getByRole('button', { name: 'Agree, and tell the keeper' }).click();
     await expect(page.getByText(/no connection to the service/)).toBeVisible();
     await page.getByRole('button', { name: 'Agree, and tell the keeper' }).click();
-    await expect(page.locator('.thread .agreed').last()).toContainText('6 days');
+    await expect(page.locator('.thread .agreed').last()).toContainText(', until ');
     await expect(page.getByRole('button', { name: 'Answer' })).toHaveCount(0);
     expect(await entriesOf(page, row.animal.name, 'step')).toHaveLength(before + 1);
     await page.unroute('**/entries?*');
@@ -483,14 +483,14 @@ test('a case is read, a step agreed, a word written, ended and reopened', async 
     await page.getByText('End the follow-up', { exact: true }).click();
     await page.getByRole('button', { name: 'End it' }).click();
     await expect(page.getByText('Choose how it ended.')).toBeVisible();
-    await page.getByText('Returned: It came back to you.').click();
+    await page.getByText('Settled: It eats and is well.').click();
     await axe(page, 'case, ending');
     await page.getByRole('button', { name: 'End it' }).click();
-    await expect(page.getByText(/The follow-up has ended: returned/)).toBeVisible();
+    await expect(page.getByText(/The follow-up has ended: settled/)).toBeVisible();
     expect((await cases(page)).map((c) => c.name)).not.toContain(row.name);
     await axe(page, 'case, ended');
     await page.getByRole('button', { name: 'Open it again' }).click();
-    await expect(page.getByText(/The follow-up has ended: returned/)).toHaveCount(0);
+    await expect(page.getByText(/The follow-up has ended: settled/)).toHaveCount(0);
     expect((await cases(page)).map((c) => c.name)).toContain(row.name);
   });
   await page.context().close();
