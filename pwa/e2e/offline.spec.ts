@@ -26,7 +26,7 @@ test('without network the stock book is there, and a weight arrives once later',
   await expect(page.getByRole('heading', { level: 1, name: 'Cellar 1' })).toBeVisible();
   await page.getByLabel('Weight', { exact: true }).fill('72');
   await page.getByRole('button', { name: 'Save the weight' }).click();
-  await expect(page.getByText('Kept on this device')).toBeVisible();
+  await expect(page.getByText('Kept on this device', { exact: true })).toBeVisible();
   await expect(page.getByText('not sent yet')).toBeVisible();
   await axe(page, 'animal without network');
   await fits(page);

@@ -3,6 +3,7 @@ import './ui/keeper/keeper.css';
 import { type JSX, render } from 'preact';
 import { call } from './api/client';
 import type { GetMeResponseJson } from './core/contract';
+import type { Known } from './store/copies';
 import { back, startSync } from './sync/sync';
 import { KeeperApp } from './ui/keeper';
 import { known, load, seenToday } from './ui/keeper/state';
@@ -27,6 +28,11 @@ function keep(): void {
   void seenToday().then(load);
 }
 
+/** Does this phone hold anything of a keeper's? */
+function keeps({ cases, outbox, waiting }: Known): boolean {
+  return cases.length + outbox.length + waiting.length > 0;
+}
+
 function App(): JSX.Element {
   const at = path.value;
   if (at === '/c') return <Claim />;
@@ -34,7 +40,7 @@ function App(): JSX.Element {
   if (at === '/v') return <Letter />;
   if (at === '/r') return <CheckRecord />;
   if (at === '/b' || at.startsWith('/b/')) return <Breeder path={at} go={go} />;
-  if (at === '/' && known.value?.cases.length === 0 && known.value.outbox.length === 0) return <Welcome />;
+  if (at === '/' && known.value && !keeps(known.value)) return <Welcome />;
   return <KeeperApp path={at} />;
 }
 
@@ -49,8 +55,7 @@ async function start(): Promise<void> {
     </>,
     root,
   );
-  const phone = known.value;
-  if (phone && (phone.cases.length > 0 || phone.outbox.length > 0)) keep();
+  if (known.value && keeps(known.value)) keep();
   else if (path.value === '/') await find();
   await startWorker();
 }

@@ -1,14 +1,15 @@
 // The breeder's side of the outbox, and the copy of the stock book.
 import 'fake-indexeddb/auto';
+import { createHmac } from 'node:crypto';
 import { openDB } from 'idb';
 import { beforeEach, expect, test, vi } from 'vitest';
 import { asKeeper } from '../src/api/client';
-import { forgetAll, forgetBreeder, keepBreeder, keepStock, readKnown, readStock } from '../src/store/copies';
-import { readDraft, useDatabase } from '../src/store/db';
-import { allItems, saveEntry } from '../src/store/outbox';
+import { forgetAll, forgetBreeder, keepBreeder, keepCards, keepStock, readKnown, readStock } from '../src/store/copies';
+import { type Item, readDraft, useDatabase } from '../src/store/db';
+import { allItems, changeSale, hurry, saveEntry, saveSale, undoSale } from '../src/store/outbox';
 import { flush } from '../src/sync/flush';
 import { me } from '../src/ui/breeder/session';
-import { logAsBreeder, send, waiting } from '../src/ui/breeder/table';
+import { cardOf, logAsBreeder, sell, send, waiting } from '../src/ui/breeder/table';
 
 const fern = { role: 'breeder', breeder: 'breeders/fern', userName: 'Ada' };
 const other = { role: 'breeder', breeder: 'breeders/other', userName: 'Bo' };
@@ -20,7 +21,7 @@ const stock = [
 const weighed = (massG: number, more = {}) => ({ happenTime: '2026-03-08T10:00:00Z', weighIn: { massG }, ...more });
 
 /** What arrived: who sent it, and the body. */
-let got: { as: string; id: string; body: unknown }[];
+let got: { as: string; id: string; path: string; body: unknown }[];
 let answer: (id: string) => Response | undefined;
 let n = 0;
 
@@ -48,7 +49,8 @@ beforeEach(async () => {
     const early = answer(id);
     if (early) return early;
     const body = typeof init.body === 'string' ? JSON.parse(init.body) : {};
-    got.push({ as: new Headers(init.headers).get('X-Warmhand') ?? '', id, body });
+    got.push({ as: new Headers(init.headers).get('X-Warmhand') ?? '', id, path, body });
+    if (url.pathname.endsWith('/handovers')) return json(200, { handover: { name: 'breeders/fern/handovers/h' } });
     return json(200, { entry: { ...body, name: `${animal}/entries/${id}` } });
   });
   me.value = fern;
@@ -63,7 +65,7 @@ const noNetwork = () => {
 test('online: answered at once, as the breeder, and the copy knows it', async () => {
   const logged = await logAsBreeder(animal, weighed(84), { id: 'one' });
   expect(logged.entry).toMatchObject({ name: `${animal}/entries/one`, weighIn: { massG: 84 } });
-  expect(got).toEqual([{ as: 'breeder', id: 'one', body: weighed(84) }]);
+  expect(got).toMatchObject([{ as: 'breeder', id: 'one', body: weighed(84) }]);
   expect(await allItems()).toEqual([]);
   expect((await readStock('breeders/fern'))?.animals[1]).toMatchObject({
     massG: 84,
@@ -189,4 +191,95 @@ test('a database of the first version: everything that waited in it goes on as t
     ['entry', 'keeper'],
   ]);
   expect((await allItems()).map((i) => i.id)).toEqual(['dead']);
+});
+
+const handed = { animal, handoverTime: '2026-03-08T10:00:00.000Z', cardCode: 'K7QM4-2XR90' };
+const away = async () => (await readStock('breeders/fern'))?.animals[1]?.away;
+/** The requests that arrived, by their path. */
+const paths = () => got.map((g) => g.path.replace(/requestId=.*/, 'requestId'));
+const sale = '/v1/breeders/fern/handovers?requestId';
+const revoke = '/v1/breeders/fern/handovers/h:revoke';
+
+test('a sale that never went out is taken back without a trace', async () => {
+  vi.stubGlobal('navigator', { onLine: false });
+  const item = await sell({ sale: handed, card: 1 }, 'draft');
+  expect(await away()).toBe(true);
+  await undoSale(item);
+  expect(await allItems()).toEqual([]);
+  expect(await away()).toBeFalsy();
+  await flush();
+  expect(got).toEqual([]);
+});
+
+test('a sale whose answer was lost is taken back by asking once more which it was', async () => {
+  const item = await saveSale({ sale: handed, card: 1 }, 'draft');
+  answer = noNetwork;
+  await flush();
+  await undoSale(item);
+  expect(await away()).toBe(false);
+  answer = () => undefined;
+  await hurry();
+  await flush();
+  expect(paths()).toEqual([sale, revoke]);
+  expect(await allItems()).toEqual([]);
+  expect(await away()).toBe(false);
+});
+
+test('a sale that was taken back while it went out is revoked after', async () => {
+  const item = await saveSale({ sale: handed, card: 1 }, 'draft');
+  const before = answer;
+  answer = () => {
+    answer = before;
+    taken = undoSale(item);
+    return undefined;
+  };
+  let taken: Promise<void> | undefined;
+  await flush();
+  await taken;
+  await flush();
+  expect(paths()).toEqual([sale, sale, revoke]);
+  expect(new Set(got.slice(0, 2).map((g) => g.path)).size).toBe(1); // the same request
+  expect(await allItems()).toEqual([]);
+});
+
+test('a sale that has arrived is taken back, also without network', async () => {
+  const item = await saveSale({ sale: handed, card: 1 }, 'draft');
+  await flush();
+  expect(await allItems()).toEqual([]);
+  expect(await away()).toBe(true);
+  await undoSale(item);
+  expect(await away()).toBe(false);
+  await flush();
+  expect(paths()).toEqual([sale, sale, revoke]);
+  expect(await away()).toBe(false);
+});
+
+test('a refused sale waits for a person, who says which card it was', async () => {
+  const item = await saveSale({ sale: handed, card: 1 }, 'draft');
+  answer = () => refusal('CARD_USED');
+  await flush();
+  const [dead] = await allItems();
+  expect(dead).toMatchObject({ state: 'dead', error: { reason: 'CARD_USED' } });
+  expect(await away()).toBe(true);
+  answer = () => undefined;
+  await changeSale(dead as Item, { sale: { ...handed, cardCode: '00000-00000' }, card: 2 });
+  await flush();
+  expect(got).toHaveLength(1);
+  expect(got[0]).toMatchObject({ as: 'breeder', body: { ...handed, cardCode: '00000-00000' } });
+  expect(got[0]?.path).not.toContain(item.id);
+});
+
+test('a blank card is known by its mark, until it went with a sale', async () => {
+  const key = new Uint8Array(32).fill(7);
+  const mark = createHmac('sha256', key).update(handed.cardCode).digest('hex');
+  expect(await cardOf(handed.cardCode)).toBe('not known');
+  await keepCards({ breeder: 'breeders/fern', at: 1, key, blank: [{ mark, number: 12 }] });
+  expect(await cardOf(handed.cardCode)).toMatchObject({ number: 12 });
+  expect(await cardOf('00000-00000')).toBe('not blank');
+  await saveSale({ sale: handed, card: 12 }, 'draft');
+  expect(await cardOf(handed.cardCode)).toBe('not blank');
+  await flush();
+  expect(await cardOf(handed.cardCode)).toBe('not blank');
+  await keepBreeder(other);
+  expect(await cardOf(handed.cardCode)).toBe('not known');
 });

@@ -12,6 +12,14 @@ export type {
 } from '../api/gen/warmhand/v1/access_service_pb';
 export type { AnimalJson, StockAnimalJson } from '../api/gen/warmhand/v1/animal_service_pb';
 export type {
+  CardJson,
+  ClaimCardResponseJson,
+  CreateCardsResponseJson,
+  ListCardsResponseJson,
+  ListWaitingCardsResponseJson,
+  WaitingCardJson,
+} from '../api/gen/warmhand/v1/card_service_pb';
+export type {
   AssessmentJson,
   CaseJson,
   CourseJson,
@@ -45,6 +53,7 @@ export type {
 export type {
   ChecklistItemJson,
   ClaimHandoverResponseJson,
+  CreateHandoverResponseJson,
   CreatePassOnResponseJson,
   FirstDaysJson,
   GetHandoverResponseJson,

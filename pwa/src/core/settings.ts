@@ -7,6 +7,8 @@ export interface Settings {
   paper: 'a4' | 'letter';
   /** Whether the time when a picture was taken goes along with it. */
   taken: boolean;
+  /** What prices are in: three letters of ISO 4217. */
+  currency: string;
 }
 
 const key = 'warmhand.settings';
@@ -16,6 +18,7 @@ function stored(): Settings {
     mass: 'g',
     temp: spoken(/-(US|BS|BZ|KY|LR|PW|FM|MH)$/i) ? 'F' : 'C',
     taken: false,
+    currency: currencyOf(),
     paper: spoken(/-(US|CA|MX|PH|CL|CO|VE|GT|CR|PA|SV|NI|DO|PR|BS|BZ|LR|PW|FM|MH)$/i) ? 'letter' : 'a4',
   };
   try {
@@ -24,11 +27,17 @@ function stored(): Settings {
       mass: was.mass === 'oz' || was.mass === 'g' ? was.mass : usual.mass,
       temp: was.temp === 'F' || was.temp === 'C' ? was.temp : usual.temp,
       taken: was.taken === true,
+      currency: was.currency && /^[A-Z]{3}$/.test(was.currency) ? was.currency : usual.currency,
       paper: was.paper === 'letter' || was.paper === 'a4' ? was.paper : usual.paper,
     };
   } catch {
     return usual; // storage is closed to us, or holds something else
   }
+}
+
+function currencyOf(): string {
+  const where = { GB: 'GBP', US: 'USD', CH: 'CHF', CA: 'CAD', AU: 'AUD', NZ: 'NZD', DK: 'DKK', NO: 'NOK', SE: 'SEK' };
+  return Object.entries(where).find(([region]) => spoken(new RegExp(`-${region}$`, 'i')))?.[1] ?? 'EUR';
 }
 
 function spoken(where: RegExp): boolean {

@@ -7,6 +7,7 @@ import type {
   SetupPointJson,
   SignInfoJson,
   StockAnimalJson,
+  WaitingCardJson,
 } from '../core/contract';
 import { type Item, type Tables, withDb } from './db';
 
@@ -19,11 +20,14 @@ export interface Known {
   signs: SignInfoJson[];
   points: SetupPointJson[];
   outbox: Item[];
+  /** Cards that were taken on before their sale came in. */
+  waiting: WaitingCardJson[];
   /** By case: when the newest of the breeder's messages that were read here was written. */
   read: Map<string, string>;
 }
 
 const readKey = 'read ';
+const waitingKey = 'waiting cards';
 
 /** Reads all of it in one transaction: a keeper has a few animals, so this is small. */
 export function readKnown(): Promise<Known> {
@@ -34,7 +38,7 @@ export function readKnown(): Promise<Known> {
       return new Map(keys.map((k, i) => [k, values[i] as T]));
     };
     const marks = IDBKeyRange.bound(readKey, `${readKey}\uffff`);
-    const [cases, logs, records, courses, signs, points, outbox, readKeys, readValues] = await Promise.all([
+    const [cases, logs, records, courses, signs, points, outbox, waiting, readKeys, readValues] = await Promise.all([
       tx.objectStore('cases').getAll(),
       all(tx.objectStore('logs')),
       all(tx.objectStore('records')),
@@ -42,6 +46,7 @@ export function readKnown(): Promise<Known> {
       tx.objectStore('tables').get('signs'),
       tx.objectStore('tables').get('points'),
       tx.objectStore('outbox').getAll(),
+      tx.objectStore('state').get(waitingKey),
       tx.objectStore('state').getAllKeys(marks),
       tx.objectStore('state').getAll(marks),
     ]);
@@ -56,6 +61,7 @@ export function readKnown(): Promise<Known> {
       signs: signs?.signs ?? [],
       points: points?.points ?? [],
       outbox: outbox.filter((i) => i.as === 'keeper'),
+      waiting: (waiting as WaitingCardJson[] | undefined) ?? [],
       read,
     };
   });
@@ -104,6 +110,17 @@ export function unreadOf(lines: readonly Line[], caseName: string, read: Readonl
     .map((l) => l.entry)
     .filter((e) => e.message && e.case === caseName && e.by !== 'ACTOR_KIND_KEEPER' && !e.replacedBy)
     .filter((e) => Date.parse(e.happenTime ?? '') > until);
+}
+
+export function waitingCards(): Promise<WaitingCardJson[]> {
+  return withDb(async (db) => ((await db.get('state', waitingKey)) as WaitingCardJson[] | undefined) ?? []);
+}
+
+/** The cards that wait for their sale; none, once all have come. */
+export function keepWaiting(cards: readonly WaitingCardJson[]): Promise<void> {
+  return withDb(async (db) => {
+    await db.put('state', cards, waitingKey);
+  });
 }
 
 /** They were read, up to the one written at this time. */
@@ -197,7 +214,8 @@ export interface StockCopy {
 
 const meKey = 'breeder me';
 const stockAtKey = 'breeder stock at';
-const breederKeys: string[] = [meKey, stockAtKey];
+export const cardsKey = 'breeder cards';
+const breederKeys: string[] = [meKey, stockAtKey, cardsKey];
 
 /** The breeder's person who was signed in here when the service last said so. */
 export function keptBreeder(): Promise<GetMeResponseJson | undefined> {
@@ -213,6 +231,7 @@ export function keepBreeder(me: GetMeResponseJson): Promise<void> {
     if (was?.breeder !== me.breeder || was?.userName !== me.userName) {
       await tx.objectStore('stock').clear();
       await state.delete(stockAtKey);
+      await state.delete(cardsKey);
     }
     await state.put(me, meKey);
     await tx.done;
@@ -256,15 +275,60 @@ export function readStock(breeder: string): Promise<StockCopy | undefined> {
     ]);
     await tx.done;
     if (typeof at !== 'number') return undefined;
-    const unsent = new Map<string, EntryJson[]>();
+    const unsent = new Map<string, Item[]>();
     for (const i of outbox) {
-      if (i.as !== 'breeder' || i.state === 'dead' || !i.entry) continue;
-      unsent.set(i.animal, [...(unsent.get(i.animal) ?? []), i.entry]);
+      if (i.as !== 'breeder' || (i.state === 'dead' && i.entry)) continue;
+      unsent.set(i.animal, [...(unsent.get(i.animal) ?? []), i]);
     }
     rows.sort((a, b) => a.at - b.at);
-    const animals = rows.map(({ stock }) => (unsent.get(stock.animal?.name ?? '') ?? []).reduce(withEntry, stock));
+    const animals = rows.map(({ stock }) => (unsent.get(stock.animal?.name ?? '') ?? []).reduce(withItem, stock));
     return { at, animals };
   });
+}
+
+/** A sale counts also while it needs the person: until they decide, the animal may be with a buyer. */
+function withItem(s: StockAnimalJson, i: Item): StockAnimalJson {
+  if (i.sale) return { ...s, away: !i.undone };
+  return i.entry ? withEntry(s, i.entry) : s;
+}
+
+/** The breeder's blank cards, by what a scanned code is compared with. */
+export interface CardCopy {
+  breeder: string;
+  /** When it was fetched, ms. */
+  at: number;
+  /** Of HMAC-SHA256. */
+  key: Uint8Array<ArrayBuffer>;
+  blank: { mark: string; number: number }[];
+}
+
+/** Takes the list of blank cards in place of what was there, unless the breeder has gone meanwhile. */
+export function keepCards(cards: CardCopy): Promise<void> {
+  return withDb(async (db) => {
+    const tx = db.transaction('state', 'readwrite');
+    const me = (await tx.store.get(meKey)) as GetMeResponseJson | undefined;
+    if (me?.breeder === cards.breeder) await tx.store.put(cards, cardsKey);
+    await tx.done;
+  });
+}
+
+/** The copy of this breeder, without the cards that went with a sale that is not sent yet. */
+export function readCards(breeder: string): Promise<CardCopy | undefined> {
+  return withDb(async (db) => {
+    const tx = db.transaction(['state', 'outbox'], 'readonly');
+    const [cards, outbox] = await Promise.all([
+      tx.objectStore('state').get(cardsKey) as Promise<CardCopy | undefined>,
+      tx.objectStore('outbox').getAll(),
+    ]);
+    await tx.done;
+    if (cards?.breeder !== breeder) return undefined;
+    return outbox.reduce((c, i) => (i.card ? cardWent(c, i.card) : c), cards);
+  });
+}
+
+/** The copy once this card went with an animal. */
+export function cardWent(cards: CardCopy, number: number): CardCopy {
+  return { ...cards, blank: cards.blank.filter((c) => c.number !== number) };
 }
 
 /** What the stock book says once this entry is in the log. Corrections are left to the service: they may uncover an older value. */

@@ -25,8 +25,16 @@ export interface Item {
   case: string;
   method: 'POST' | 'PUT';
   path: string;
-  /** The entry, exactly as it goes out; absent for a photo, whose bytes lie in `photos`. */
+  /** The entry, exactly as it goes out; absent for a sale, and for a photo, whose bytes lie in `photos`. */
   entry?: EntryJson;
+  /** A sale of the breeder's, exactly as it goes out: a handover with its card's code. */
+  sale?: HandoverJson;
+  /** The number on the sale's card, if this device knew the card. */
+  card?: number;
+  /** A request with this sale went out: the service may have it. */
+  out?: true;
+  /** The sale was taken back after that: once the service has told which it is, it is revoked. */
+  undone?: true;
   /** Ids that must have arrived before. */
   after: string[];
   state: 'queued' | 'dead';

@@ -1,6 +1,6 @@
-import type { CaseJson, EntryJson } from '../core/contract';
+import type { CaseJson, EntryJson, HandoverJson } from '../core/contract';
 import { uuidv7 } from '../core/ids';
-import { withEntry } from './copies';
+import { type CardCopy, cardsKey, cardWent, withEntry } from './copies';
 import { type Item, type Refusal, type StoredPhoto, withDb } from './db';
 
 const strict = { durability: 'strict' } as const;
@@ -121,6 +121,102 @@ export function photoOf(id: string): Promise<StoredPhoto | undefined> {
 /** The item of an entry or a picture, while it is here. */
 export function itemOf(id: string): Promise<Item | undefined> {
   return withDb((db) => db.getFromIndex('outbox', 'id', id));
+}
+
+/** A sale, and the number on its card if that is known. */
+export interface NewSale {
+  sale: HandoverJson;
+  card: number | undefined;
+}
+
+function saleItem(id: string, { sale, card }: NewSale, now: number): Item {
+  const animal = sale.animal ?? '';
+  const item: Unnumbered = {
+    id,
+    version: 1,
+    as: 'breeder',
+    animal,
+    case: '',
+    method: 'POST',
+    path: `/v1/${animal.split('/').slice(0, 2).join('/')}/handovers?requestId=${id}`,
+    sale,
+    ...(card && { card }),
+    after: [],
+    state: 'queued',
+    tries: 0,
+    nextAt: 0,
+    savedAt: now,
+  };
+  return item as Item;
+}
+
+/** Saves a sale on this phone, and ends the draft it was written in; on disk when the promise resolves. */
+export async function saveSale(n: NewSale, draft: string, id = uuidv7(), now = Date.now()): Promise<Item> {
+  return withDb(async (db) => {
+    const tx = db.transaction(['outbox', 'drafts'], 'readwrite', strict);
+    const item = saleItem(id, n, now);
+    const seq = await tx.objectStore('outbox').add(item);
+    await tx.objectStore('drafts').delete(draft);
+    await tx.done;
+    return { ...item, seq };
+  });
+}
+
+/** A refused sale said otherwise, such as with another card: it goes as a new request, of the same time. */
+export function changeSale(old: Item, n: NewSale): Promise<void> {
+  return withDb(async (db) => {
+    const tx = db.transaction('outbox', 'readwrite', strict);
+    if ((await tx.store.get(old.seq))?.state === 'dead') {
+      await tx.store.delete(old.seq);
+      await tx.store.add(saleItem(uuidv7(), n, old.savedAt));
+    }
+    await tx.done;
+  });
+}
+
+/** This sale goes out now, unless it was taken back meanwhile. */
+export function goesOut(item: Item): Promise<boolean> {
+  return withDb(async (db) => {
+    const tx = db.transaction('outbox', 'readwrite', strict);
+    const now = await tx.store.get(item.seq);
+    const goes = now !== undefined && now.undone === item.undone;
+    if (goes) await tx.store.put({ ...now, out: true });
+    await tx.done;
+    return goes;
+  });
+}
+
+/**
+ * Takes a sale back. One that never went out is gone; else the service is told, also when
+ * it has arrived since: the same sale again says which one it was.
+ */
+export function undoSale(item: Item): Promise<void> {
+  return withDb(async (db) => {
+    const tx = db.transaction('outbox', 'readwrite', strict);
+    const now = await tx.store.get(item.seq);
+    if (now && !now.out) await tx.store.delete(item.seq);
+    else {
+      const { error: _, ...rest } = now ?? item;
+      await tx.store.put({ ...rest, out: true, undone: true, state: 'queued', tries: 0, nextAt: 0 });
+    }
+    await tx.done;
+  });
+}
+
+/** The service has the sale, or has revoked the one that was taken back. One that was taken back meanwhile stays. */
+export function sold(item: Item): Promise<void> {
+  return withDb(async (db) => {
+    const tx = db.transaction(['outbox', 'stock', 'state'], 'readwrite', strict);
+    const now = await tx.objectStore('outbox').get(item.seq);
+    if (now && now.undone === item.undone) {
+      await tx.objectStore('outbox').delete(item.seq);
+      const row = await tx.objectStore('stock').get(item.animal);
+      if (row) await tx.objectStore('stock').put({ ...row, stock: { ...row.stock, away: !item.undone } }, item.animal);
+      const cards = (await tx.objectStore('state').get(cardsKey)) as CardCopy | undefined;
+      if (cards && item.card) await tx.objectStore('state').put(cardWent(cards, item.card), cardsKey);
+    }
+    await tx.done;
+  });
 }
 
 /** The server has it. Its answer goes into the copy in the same transaction, so that nothing flickers. */

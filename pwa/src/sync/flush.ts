@@ -1,10 +1,15 @@
 // The only sender. Page and service worker run the same code; a lock over all
 // tabs and the worker lets one of them send at a time.
 import { ApiError, arrivedOf, asBreeder, asKeeper, asPhoto, call, type FieldProblem, Offline } from '../api/client';
-import type { BatchCreateEntriesResponseJson, CreateEntryResponseJson, EntryJson } from '../core/contract';
+import type {
+  BatchCreateEntriesResponseJson,
+  CreateEntryResponseJson,
+  CreateHandoverResponseJson,
+  EntryJson,
+} from '../core/contract';
 import { keptBreeder } from '../store/copies';
 import type { Item, Refusal, StoredPhoto } from '../store/db';
-import { allItems, arrived, photoOf, postpone, refused } from '../store/outbox';
+import { allItems, arrived, goesOut, photoOf, postpone, refused, sold } from '../store/outbox';
 
 /** Time and chance; tests bring their own. */
 export interface Clock {
@@ -116,9 +121,10 @@ async function sendGroup(
     }
     if (item.state === 'dead' || item.after.some((id) => waiting.has(id))) continue; // the person decides first
     if (item.nextAt > clock.now()) return;
-    const answer = await send(item, (part) => onPart(item.id, part));
+    if (item.sale && !(await goesOut(item))) continue; // taken back while we were at it
+    const answer = item.sale ? await sendSale(item) : await send(item, (part) => onPart(item.id, part));
     if (answer.kind === 'ok') {
-      await arrived(item, answer.entry);
+      await (item.sale ? sold(item) : arrived(item, answer.entry));
       waiting.delete(item.id);
       result.sent++;
       onChange();
@@ -137,7 +143,7 @@ function ready(group: Item[], at: number, waiting: Set<string>, now: number): It
   const run: Item[] = [];
   for (const item of group.slice(at, at + together)) {
     const sent = (id: string) => !waiting.has(id) || run.some((r) => r.id === id);
-    if (item.method !== 'POST' || item.state === 'dead' || item.nextAt > now || !item.after.every(sent)) break;
+    if (!item.entry || item.state === 'dead' || item.nextAt > now || !item.after.every(sent)) break;
     run.push(item);
   }
   return run;
@@ -205,6 +211,25 @@ async function send(item: Item, onPart: (part: number) => void): Promise<Answer>
     }
     const answer = await call<CreateEntryResponseJson>('POST', item.path, item.entry, session(item));
     return { kind: 'ok', entry: answer.entry };
+  } catch (e) {
+    return failure(e);
+  }
+}
+
+/** A sale that was taken back after it had gone out goes once more, to learn which handover it is, and is revoked. */
+async function sendSale(item: Item): Promise<Answer> {
+  const done: Answer = { kind: 'ok', entry: undefined };
+  let name: string | undefined;
+  try {
+    const answer = await call<CreateHandoverResponseJson>('POST', item.path, item.sale, session(item));
+    name = answer.handover?.name;
+  } catch (e) {
+    const no = failure(e);
+    return item.undone && no.kind === 'refused' ? done : no; // the service has no such sale
+  }
+  try {
+    if (item.undone) await call('POST', `/v1/${name}:revoke`, {}, session(item));
+    return done;
   } catch (e) {
     return failure(e);
   }

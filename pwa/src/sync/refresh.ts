@@ -10,8 +10,18 @@ import type {
   ListKeeperCasesResponseJson,
   ListSetupPointsResponseJson,
   ListSignsResponseJson,
+  ListWaitingCardsResponseJson,
 } from '../core/contract';
-import { keepCases, keepCourse, keepLog, keepRecord, keepTables, readKnown, tablesAge } from '../store/copies';
+import {
+  keepCases,
+  keepCourse,
+  keepLog,
+  keepRecord,
+  keepTables,
+  keepWaiting,
+  readKnown,
+  tablesAge,
+} from '../store/copies';
 
 const get = <T>(path: string) => call<T>('GET', path, undefined, asKeeper);
 
@@ -20,10 +30,13 @@ const tablesHold = 24 * 3_600_000;
 /** Fetches the keeper's cases, logs, records and the tables into the database, from which the screens draw. */
 export async function refresh(): Promise<'ok' | 'offline' | 'signed out'> {
   try {
-    const { cases = [] } = await get<ListKeeperCasesResponseJson>('/v1/keepers/me/cases');
     const known = await readKnown();
+    // Before the cases: a card that waits no more has its case.
+    const waiting = known.waiting.length > 0 && (await get<ListWaitingCardsResponseJson>('/v1/keepers/me/cards'));
+    const { cases = [] } = await get<ListKeeperCasesResponseJson>('/v1/keepers/me/cases');
     const whole = await Promise.all(cases.map((c) => get<GetCaseResponseJson>(`/v1/${c.name}`)));
     await keepCases(whole.map((w, i) => w.case ?? (cases[i] as CaseJson)));
+    if (waiting) await keepWaiting(waiting.cards ?? []);
     await Promise.all(cases.map((c) => refreshCase(c, known.records.get(c.name ?? ''))));
     await acknowledge(cases);
     if (cases.length > 0 && Date.now() - (await tablesAge()) > tablesHold) await refreshTables();

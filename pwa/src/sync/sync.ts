@@ -1,6 +1,7 @@
 // When the page sends and fetches: at start, when the network or the person comes
 // back, after each save, and by a timer while the page is visible.
 import { signal } from '@preact/signals';
+import { waitingCards } from '../store/copies';
 import { allItems, hurry } from '../store/outbox';
 import { flush } from './flush';
 import { refresh } from './refresh';
@@ -89,7 +90,7 @@ async function tick(): Promise<void> {
   watch();
   const hears = live?.readyState === 1;
   const waits = (await allItems()).some((i) => i.as === 'keeper' && i.state === 'queued');
-  if (waits || !hears || Date.now() - fetchedAt > seldom) await syncNow();
+  if (waits || (await waitingCards()).length > 0 || !hears || Date.now() - fetchedAt > seldom) await syncNow();
 }
 
 let live: EventSource | undefined;

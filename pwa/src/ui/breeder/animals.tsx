@@ -80,6 +80,12 @@ export function AnimalsPage(): JSX.Element {
           <span>Add an animal</span>
         </Link>
       </div>
+      <div class="actions">
+        <Link to="/b/sell" class="button">
+          <Icon name="hand" />
+          <span>Sell</span>
+        </Link>
+      </div>
       <search class="stack">
         <div class="row wide">
           <Field
@@ -190,6 +196,10 @@ export function AnimalsPage(): JSX.Element {
               Labels for tubs
             </Button>
           )}
+          <Link to="/b/cards" class="button plain">
+            <Icon name="hand" />
+            <span>Blank cards</span>
+          </Link>
           <Link to="/b/lists" class="button plain">
             <Icon name="list" />
             <span>Lists: bring in, take out</span>

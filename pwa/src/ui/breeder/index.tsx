@@ -18,12 +18,15 @@ import { startTable } from './table';
 import { TablesPage } from './tables';
 import { ThresholdsPage } from './thresholds';
 import { TriagePage } from './triage';
-import { UnsentBar, UnsentPage } from './unsent';
+import { UnsentBar } from './unsent';
 
 const CheckInsPage = lazy(() => import('./checkins'));
 const ListsPage = lazy(() => import('./lists'));
 const PhrasesPage = lazy(() => import('./phrases'));
 const ReviewPage = lazy(() => import('./review'));
+const CardsPage = lazy(() => import('./cards'));
+const UnsentPage = lazy(() => import('./unsentpage'));
+const SellPage = lazy<{ animal?: string }>(() => import('./sell'));
 
 export interface BreederAppProps {
   /** `/b` and all below. */
@@ -99,8 +102,7 @@ const places: { to: string; word: string; icon: IconName; mine: (path: string) =
     to: '/b/animals',
     word: 'Stock book',
     icon: 'book',
-    mine: (p) =>
-      p.startsWith('/b/animals') || p.startsWith('/b/clutches') || p.startsWith('/b/handovers') || p === '/b/lists',
+    mine: (p) => /^\/b\/(animals|clutches|handovers|lists|cards|sell)/.test(p),
   },
   {
     to: '/b/settings',
@@ -153,6 +155,8 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'clutches' && id) return <ClutchPage key={id} label={id} />;
   if (room === 'handovers' && id) return <HandoverPage key={id} id={id} />;
   if (room === 'lists') return <ListsPage />;
+  if (room === 'cards') return <CardsPage />;
+  if (room === 'sell') return <SellPage key={id} animal={id} />;
   if (room === 'unsent') return <UnsentPage />;
   if (room === 'review') return <ReviewPage />;
   if (room === 'settings') return <SettingsPage />;

@@ -1,17 +1,18 @@
 // The breeder's work without network: the copy of the stock book, and what is logged on the way to the service.
 import { signal } from '@preact/signals';
-import { ApiError } from '../../api/client';
-import type { EntryJson, StockAnimalJson } from '../../core/contract';
+import { ApiError, withQuery } from '../../api/client';
+import type { CardJson, EntryJson, ListCardsResponseJson, StockAnimalJson } from '../../core/contract';
 import { uuidv7 } from '../../core/ids';
 import { weightSlip } from '../../core/slip';
 import { formatMass } from '../../core/units';
-import { keepStock, readStock, type StockCopy } from '../../store/copies';
+import { warmFinder } from '../../photo/finder';
+import { keepCards, keepStock, readCards, readStock, type StockCopy } from '../../store/copies';
 import { type Item, isFull } from '../../store/db';
-import { allItems, drop, hurry, itemOf, saveEntry } from '../../store/outbox';
+import { allItems, drop, hurry, itemOf, type NewSale, saveEntry, saveSale } from '../../store/outbox';
 import { flush } from '../../sync/flush';
 import { askForBackgroundSync } from '../../sync/sync';
 import { isOffline } from './hooks';
-import { breeder, refreshMe, signedOut } from './session';
+import { ask, breeder, refreshMe, signedOut } from './session';
 import { loadStock } from './stock';
 
 /** What this breeder logged and the service does not have yet, in the order of saving; `dead` needs the person. */
@@ -29,7 +30,60 @@ export async function fetchStock(signal?: AbortSignal): Promise<StockAnimalJson[
   const of = breeder();
   const animals = await loadStock(signal);
   await keepStock(of, animals).catch(() => undefined); // a full phone: the screen has it all the same
-  return animals;
+  return (await stockCopy())?.animals ?? animals;
+}
+
+/** Every card of the breeder's, the last made first; the device keeps what it needs to know the blank ones by. */
+export async function fetchCards(signal?: AbortSignal): Promise<CardJson[]> {
+  const of = breeder();
+  const all: CardJson[] = [];
+  let key = '';
+  let pageToken = '';
+  do {
+    const path = withQuery(`/v1/${of}/cards`, { pageSize: 200, pageToken });
+    const page = await ask<ListCardsResponseJson>('GET', path, undefined, signal && { signal });
+    all.push(...(page.cards ?? []));
+    key = page.markKey ?? '';
+    pageToken = page.nextPageToken ?? '';
+  } while (pageToken);
+  const blank = all.flatMap((c) => (c.mark ? { mark: c.mark, number: Number(c.number) } : []));
+  const bytes = Uint8Array.from(atob(key), (c) => c.charCodeAt(0));
+  await keepCards({ breeder: of, at: Date.now(), key: bytes, blank }).catch(() => undefined);
+  return all;
+}
+
+/** What this device knows of a card by its code: that it is blank, with its number; that it is not; or nothing. */
+export async function cardOf(code: string): Promise<{ number: number } | 'not blank' | 'not known'> {
+  const cards = await readCards(breeder()).catch(() => undefined);
+  if (!cards || !crypto.subtle) return 'not known';
+  const hmac = { name: 'HMAC', hash: 'SHA-256' };
+  const key = await crypto.subtle.importKey('raw', cards.key, hmac, false, ['sign']);
+  const mark = new Uint8Array(await crypto.subtle.sign('HMAC', key, new TextEncoder().encode(code)));
+  const hex = [...mark].map((b) => b.toString(16).padStart(2, '0')).join('');
+  return cards.blank.find((c) => c.mark === hex) ?? 'not blank';
+}
+
+/** Saves a sale on this device, ends its draft, and sends it by itself. */
+export async function sell(n: NewSale, draft: string): Promise<Item> {
+  const item = await kept(saveSale(n, draft));
+  await loadWaiting();
+  announce();
+  void send().catch(() => undefined); // the next round tries again
+  return item;
+}
+
+/** Says in words why the device did not keep what a person saved. */
+async function kept<T>(saving: Promise<T>): Promise<T> {
+  try {
+    return await saving;
+  } catch (e) {
+    throw new Error(
+      isFull(e)
+        ? 'Not saved: this device is full. Delete something else, such as old videos, and save again.'
+        : 'Not saved: the device did not let the app store it. Close other tabs of this app and save again.',
+      { cause: e },
+    );
+  }
 }
 
 /** The signed-in breeder's copy with unsent entries laid over; undefined when this device has none. */
@@ -68,16 +122,7 @@ export async function logAsBreeder(
 ): Promise<Logged> {
   if (!(await itemOf(id))) {
     await askAboutSlip(animal, entry);
-    try {
-      await saveEntry({ as: 'breeder', case: { name: entry.case ?? '', animal: { name: animal } }, entry, id });
-    } catch (e) {
-      throw new Error(
-        isFull(e)
-          ? 'Not saved: this device is full. Delete something else, such as old videos, and save again.'
-          : 'Not saved: the device did not let the app store it. Close other tabs of this app and save again.',
-        { cause: e },
-      );
-    }
+    await kept(saveEntry({ as: 'breeder', case: { name: entry.case ?? '', animal: { name: animal } }, entry, id }));
   }
   await within(patience, send());
   const item = await itemOf(id);
@@ -144,11 +189,20 @@ export function startTable(): () => void {
   const stop = new AbortController();
   const { signal } = stop;
   const read = () => void loadWaiting().catch(() => undefined);
+  let warmed = false;
   const round = async () => {
     try {
       await loadWaiting();
       if (waiting.value.some((i) => i.state === 'queued')) await send();
-      if (navigator.onLine && Date.now() - ((await stockCopy())?.at ?? 0) > copyHolds) await fetchStock(signal);
+      if (!navigator.onLine) return;
+      if (Date.now() - ((await stockCopy())?.at ?? 0) > copyHolds) await fetchStock(signal);
+      const cards = await readCards(breeder());
+      if (Date.now() - (cards?.at ?? 0) > copyHolds) await fetchCards(signal);
+      // Who has cards to hand over scans them where there is no network.
+      if (!warmed && cards && cards.blank.length > 0) {
+        await warmFinder();
+        warmed = true;
+      }
     } catch {
       // No network or no storage: the screens say so where it matters, and the next round tries again.
     }

@@ -2,12 +2,12 @@ import type { JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import { ApiError, asKeeper, call, Offline } from '../../api/client';
 import { parseClaimCode, scannedClaimCode } from '../../core/code';
-import type { ClaimHandoverResponseJson, LookUpClaimResponseJson } from '../../core/contract';
+import type { ClaimCardResponseJson, ClaimHandoverResponseJson, LookUpClaimResponseJson } from '../../core/contract';
 import { caseAddress, uuidv7 } from '../../core/ids';
 import { day } from '../../core/time';
 import { formatMass } from '../../core/units';
 import { rememberCard } from '../../photo/card';
-import { keepClaimed } from '../../store/copies';
+import { keepClaimed, keepWaiting } from '../../store/copies';
 import { readState, writeState } from '../../store/db';
 import { clearsAfterAWeek } from '../device';
 import { Identity } from '../keeper/record';
@@ -25,6 +25,8 @@ export interface Pending {
   keeperName: string;
   /** Went out at least once: the service may have done it already. */
   sent: boolean;
+  /** Of a card whose sale has not come in: there is nothing to show yet, and the phone waits for it. */
+  early?: boolean;
 }
 
 const pendingKey = 'claim';
@@ -100,6 +102,7 @@ type Stage =
   | { kind: 'type' }
   | { kind: 'look'; code: string }
   | { kind: 'shown'; code: string; found: LookUpClaimResponseJson }
+  | { kind: 'early'; code: string; breeder: string }
   | { kind: 'claiming'; pending: Pending }
   | { kind: 'trouble'; trouble: Trouble; from: Stage };
 
@@ -143,6 +146,10 @@ export default function Claim(): JSX.Element {
       );
       setStage({ kind: 'shown', code: from.code, found });
     } catch (e) {
+      if (e instanceof ApiError && e.reason === 'CARD_WAITING') {
+        setStage({ kind: 'early', code: from.code, breeder: e.meta['breeder'] ?? '' });
+        return;
+      }
       setStage({ kind: 'trouble', trouble: troubleOf(e), from });
     }
   };
@@ -151,6 +158,11 @@ export default function Claim(): JSX.Element {
     const { code, requestId, keeperName } = from.pending;
     try {
       await writeState(pendingKey, { ...from.pending, sent: true });
+      if (from.pending.early && (await claimEarly(from.pending))) {
+        await writeState(pendingKey, undefined);
+        location.replace('/');
+        return;
+      }
       const answer = await call<ClaimHandoverResponseJson>(
         'POST',
         '/v1/claims',
@@ -174,6 +186,19 @@ export default function Claim(): JSX.Element {
     }
   };
 
+  /** False when the sale has come in meanwhile: then it is claimed as ever, with the same request id. */
+  const claimEarly = async ({ code, requestId, keeperName }: Pending): Promise<boolean> => {
+    try {
+      const body = { claimCode: code, keeperName, requestId };
+      const { card } = await call<ClaimCardResponseJson>('POST', '/v1/claims:wait', body, asKeeper);
+      if (card) await keepWaiting([card]);
+      return true;
+    } catch (e) {
+      if (e instanceof ApiError && e.reason === 'CARD_USED') return false;
+      throw e;
+    }
+  };
+
   switch (stage?.kind) {
     case 'type':
       return <Type onCode={(code) => setStage({ kind: 'look', code })} />;
@@ -185,6 +210,19 @@ export default function Claim(): JSX.Element {
             await writeState('sharing', stage.found.sharing ?? []).catch(() => undefined);
             setStage({ kind: 'claiming', pending: { code: stage.code, requestId: uuidv7(), keeperName, sent: false } });
           }}
+        />
+      );
+    case 'early':
+      return (
+        <Early
+          breeder={stage.breeder}
+          again={() => setStage({ kind: 'look', code: stage.code })}
+          onClaim={(keeperName) =>
+            setStage({
+              kind: 'claiming',
+              pending: { code: stage.code, requestId: uuidv7(), keeperName, sent: false, early: true },
+            })
+          }
         />
       );
     case 'trouble': {
@@ -268,6 +306,60 @@ function Type({ onCode }: { onCode: (code: string) => void }): JSX.Element {
         </Button>
       </div>
     </CodeBox>
+  );
+}
+
+/** The service says it with the record, and the record is not there yet. */
+const early = [
+  'The breeder sees what you write about this animal: meals, weights, temperatures, the setup, photos and messages.',
+  'Other keepers and other breeders see none of it.',
+  'You need no account and no e-mail address, and you may leave your name out.',
+];
+
+/** The card is right, and the breeder's phone has had no network since the sale. */
+function Early({
+  breeder,
+  again,
+  onClaim,
+}: {
+  breeder: string;
+  again: () => void;
+  onClaim: (name: string) => void;
+}): JSX.Element {
+  const [name, setName] = useState('');
+  const from = breeder || 'your breeder';
+  return (
+    <Screen title="Your card is right" above={<ThermalBand />}>
+      <p>
+        The sale is still on the phone of {from}, which has had no network since. It sends it by itself. Take the card
+        on now: it is yours from then on, and the record comes to this phone when the sale does.
+      </p>
+      <section class="card stack" aria-labelledby="share">
+        <h2 id="share">What is shared when you take it on</h2>
+        <ul class="bullets">
+          {early.map((t) => (
+            <li key={t}>{t}</li>
+          ))}
+        </ul>
+      </section>
+      <Field
+        label="What may your breeder call you? (you can leave it empty)"
+        value={name}
+        onInput={setName}
+        maxLength={60}
+        autoComplete="nickname"
+        hint="A first name or a nickname is plenty."
+      />
+      <div class="actions foot">
+        <Button kind="main" icon="hand" onClick={() => onClaim(name.trim())}>
+          Take it on, and wait
+        </Button>
+        <Button onClick={again}>Look again now</Button>
+        <Button kind="quiet" onClick={() => go('/')}>
+          Not now
+        </Button>
+      </div>
+    </Screen>
   );
 }
 

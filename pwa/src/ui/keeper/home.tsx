@@ -15,8 +15,12 @@ import { Hope } from './hope';
 import { animalName, known, linesOf, refusedItems, saved, unread, unsent } from './state';
 
 export function CaseList({ cases }: { cases: readonly CaseJson[] }): JSX.Element {
+  const waiting = known.value?.waiting ?? [];
   return (
-    <Screen title="Your snakes" above={<ThermalBand />}>
+    <Screen
+      title={cases.length === 0 && waiting.length > 0 ? 'Your card is right' : 'Your snakes'}
+      above={<ThermalBand />}
+    >
       <ul class="stack">
         {cases.map((c) => (
           <li key={c.name}>
@@ -34,7 +38,8 @@ export function CaseList({ cases }: { cases: readonly CaseJson[] }): JSX.Element
           </li>
         ))}
       </ul>
-      {cases.length === 0 && <p>No snake is on this phone yet.</p>}
+      <WaitingCards />
+      {cases.length === 0 && waiting.length === 0 && <p>No snake is on this phone yet.</p>}
       <PhoneState />
       <nav class="stack foot" aria-label="More">
         <Link to="/c" class="button">
@@ -46,6 +51,30 @@ export function CaseList({ cases }: { cases: readonly CaseJson[] }): JSX.Element
         </Link>
       </nav>
     </Screen>
+  );
+}
+
+/** Cards that were taken on before the breeder's phone had network to send the sale. */
+function WaitingCards(): JSX.Element {
+  return (
+    <>
+      {(known.value?.waiting ?? []).map((w) => {
+        const from = w.breederName || 'your breeder';
+        return w.revoked ? (
+          <Notice key={w.number} kind="warn" live title={`Card ${w.number} was taken back`}>
+            <p>No record comes for it. Ask {from} for another card.</p>
+          </Notice>
+        ) : (
+          <Notice key={w.number} live title={`Card ${w.number} is yours, and waits for its record`}>
+            <p>
+              The sale is still on the phone of {from}. It is sent as soon as that phone has network, and then your
+              snake stands here by itself. There is nothing for you to do.
+            </p>
+            <p class="muted">Taken on {ago(w.claimTime)}.</p>
+          </Notice>
+        );
+      })}
+    </>
   );
 }
 

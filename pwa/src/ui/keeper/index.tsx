@@ -46,7 +46,7 @@ export function KeeperApp({ path }: { path: string }): JSX.Element {
   if (parts[0] === 'k' && parts[1] === 'data' && parts.length === 2) return <YourData />;
   if (parts[0] === 'k' && parts[1] === 'unsent' && parts.length === 2) return <Unsent />;
   if (parts.length === 0 || (parts[0] === 'k' && parts.length === 1)) {
-    const only = k.cases.length === 1 ? k.cases[0] : undefined;
+    const only = k.cases.length === 1 && k.waiting.length === 0 ? k.cases[0] : undefined;
     return only ? <CaseHome c={only} first /> : <CaseList cases={k.cases} />;
   }
   const c = parts[0] === 'k' ? caseNamed(parts[1] ?? '', parts[2] ?? '') : undefined;

@@ -13,6 +13,7 @@ export function Refused({
   whose,
   done,
   change,
+  loss = 'It will be gone for good.',
 }: {
   item: Item;
   /** What it says, and of which animal. */
@@ -22,6 +23,8 @@ export function Refused({
   done: () => void;
   /** A way to say it otherwise. */
   change?: ComponentChildren;
+  /** What dropping it means. */
+  loss?: string | undefined;
 }): JSX.Element {
   const [asking, setAsking] = useState(false);
   const slip = item.error?.reason === 'LIKELY_SLIP';
@@ -35,7 +38,7 @@ export function Refused({
       </p>
       {asking ? (
         <div class="actions">
-          <span>It will be gone for good.</span>
+          <span>{loss}</span>
           <Button kind="danger" onClick={() => after(drop(item.seq))}>
             Drop it
           </Button>

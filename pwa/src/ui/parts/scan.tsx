@@ -50,12 +50,15 @@ export function Scan({
   onText,
   onClose,
   closing = 'Close the camera',
+  what = 'the card',
   children,
 }: {
   onText: (text: string) => void;
   onClose: () => void;
   /** What the button to leave says, such as that one types instead. */
   closing?: string;
+  /** Whose code is looked for. */
+  what?: string;
   /** Below the view. */
   children?: ComponentChildren;
 }): JSX.Element {
@@ -143,7 +146,7 @@ export function Scan({
             <video ref={video} muted playsInline aria-label="What the camera sees" />
           </div>
           <p role="status">
-            {state.kind === 'opening' ? 'The camera is opening.' : 'Hold the square code of the card in the frame.'}
+            {state.kind === 'opening' ? 'The camera is opening.' : `Hold the square code of ${what} in the frame.`}
           </p>
         </>
       )}
