@@ -5,7 +5,7 @@ export CGO_ENABLED := 1
 need := internal/tools/prereq.sh
 tools := .build/tools
 
-.PHONY: help run build web test test-go test-web test-browser bench cohort scenes proto proto-check icons fmt clean
+.PHONY: help run build web test test-go test-web test-browser test-browser-all bench cohort scenes proto proto-check icons fmt clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## /\1\t/p' Makefile | expand -t 16
@@ -35,6 +35,10 @@ test-web: pwa/node_modules/.installed ## types, lint and unit tests of the web a
 test-browser: build ## the web app in a browser against the program; ARGS="e2e/x.spec.ts --project phone"
 	@$(need) chromium
 	cd pwa && npm run -s e2e -- $(ARGS)
+
+test-browser-all: build ## all browser tests at both widths, the longest too
+	@$(need) chromium
+	cd pwa && WARMHAND_E2E_ALL=1 npm run -s e2e
 
 bench: build ## benchmarks, and how they stand to each other
 	@$(need) go cc vips chromium

@@ -50,7 +50,7 @@ type DemoClaim struct {
 }
 
 const (
-	demoSpareLinks = 30
+	demoSpareLinks = 48
 	demoHistory    = 130 // days of the breeder's log before today
 	demoShow       = 30  // days since the show day
 )

@@ -1,11 +1,11 @@
 // The breeder's phone in a room without reception: the stock book is there, what is logged waits and arrives once.
 import { expect, test } from '@playwright/test';
 import { axe, fits } from './checks';
-import { breeder, demo, header, redeem } from './demo';
+import { breeder, header, signIn } from './demo';
 
 test('without network the stock book is there, and a weight arrives once later', async ({ page, context }, info) => {
   test.skip(info.project.name !== 'phone', 'a phone is what a breeder has at hand');
-  await redeem(page.request, demo().breeder.slice(8));
+  await signIn(page.request);
   const made = await page.request.post(`/v1/${breeder}/animals`, {
     headers: header,
     data: { displayName: 'Cellar 1', species: 'python_regius', sex: 'SEX_FEMALE', hatchDate: '2026-06-01' },

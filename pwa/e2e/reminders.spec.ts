@@ -1,11 +1,11 @@
 // When keepers are asked, and how they are reminded of it.
 import { expect, test } from '@playwright/test';
 import { axe, fits } from './checks';
-import { breeder, demo, header, redeem } from './demo';
+import { breeder, demo, header, redeem, signIn } from './demo';
 
 test('a breeder plans when keepers are asked', async ({ page }, info) => {
   test.skip(info.project.name !== 'phone', 'the narrow screen is the hard one');
-  await redeem(page.request, demo().breeder.slice(24));
+  await signIn(page.request);
   await page.goto('/b/settings');
   await page.getByRole('link', { name: 'When keepers are asked how it goes' }).tap();
   await page.getByRole('button', { name: 'Settling in: more days' }).tap();

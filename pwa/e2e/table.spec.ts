@@ -3,11 +3,9 @@
 import { type Browser, type BrowserContext, expect, type Page, test } from '@playwright/test';
 import { withCamera } from './camera';
 import { axe, fits } from './checks';
-import { breeder, demo, header, redeem } from './demo';
+import { breeder, header, signIn } from './demo';
 
 test.skip(({ isMobile }) => !isMobile, 'a phone is what a breeder has at hand');
-
-const links = () => demo().breeder.slice(26);
 
 interface Card {
   number: number;
@@ -64,7 +62,7 @@ test('the camera finds card and label, one tap sells', async ({ browser }) => {
   test.setTimeout(120_000);
   const { baseURL } = test.info().project.use;
   const desk = await browser.newContext({ ...(baseURL && { baseURL }) });
-  await redeem(desk.request, links());
+  await signIn(desk.request);
   const [card] = await newCards(desk, 1);
   const animal = await newAnimal(desk, 'Scanned 1');
   const state = await desk.storageState();
@@ -90,7 +88,7 @@ test('sold without network, taken on before the sale has come in, the phone clos
   browser,
 }) => {
   test.setTimeout(180_000);
-  await redeem(context.request, links());
+  await signIn(context.request);
   const [one, two] = (await newCards(context, 2)) as [Card, Card];
   await newAnimal(context, 'Early 1');
   const late = await newAnimal(context, 'Late 1');
@@ -192,7 +190,7 @@ test('two phones sell the same animal: a person decides, and nothing is dropped'
   browser,
 }) => {
   test.setTimeout(180_000);
-  await redeem(context.request, links());
+  await signIn(context.request);
   const [one, two, three] = (await newCards(context, 3)) as [Card, Card, Card];
   await newAnimal(context, 'Twice 1');
   await newAnimal(context, 'Twice 2');
@@ -254,7 +252,7 @@ test('two phones sell the same animal: a person decides, and nothing is dropped'
 });
 
 test('blank cards are printed, and withdrawn', async ({ page, context }) => {
-  await redeem(context.request, links());
+  await signIn(context.request);
   await page.goto('/b/cards');
   await page.getByLabel('How many').fill('2');
   const [download] = await Promise.all([

@@ -2,12 +2,12 @@
 // that is not among the suggestions, and looked back on.
 import { expect, test } from '@playwright/test';
 import { axe, fits } from './checks';
-import { breeder, demo, header, redeem } from './demo';
+import { breeder, demo, header, signIn } from './demo';
 
 test('from a phrase to a message that was read', async ({ page, browser }, info) => {
   test.skip(info.project.name !== 'phone', 'the narrow screen is the hard one');
   test.setTimeout(90_000);
-  await redeem(page.request, demo().breeder.slice(20));
+  await signIn(page.request);
   await page.goto('/b/phrases');
   await expect(page.getByText('There is none yet.')).toBeVisible();
   await page.getByRole('button', { name: 'One more' }).tap();

@@ -1,11 +1,11 @@
 // A breeder moves a threshold, sees what it would have been, puts it to use and takes it back.
 import { expect, test } from '@playwright/test';
 import { axe, fits } from './checks';
-import { breeder, demo, header, redeem } from './demo';
+import { breeder, header, signIn } from './demo';
 
 test('thresholds are tried on past cases before they count', async ({ page }, info) => {
   test.skip(info.project.name !== 'phone', 'the narrow screen is the hard one');
-  await redeem(page.request, demo().breeder.slice(8));
+  await signIn(page.request);
   await page.goto('/b/tables');
   await page.getByRole('link', { name: 'Some you can move for your own cases.' }).click();
   const slider = page.getByRole('slider', { name: 'Step in from' });
