@@ -158,17 +158,13 @@ func writeCases(ctx context.Context, out io.Writer, uses *followup.Service, who 
 func casesOf(ctx context.Context, st care.Store, breederID string) (ids []string, err error) {
 	err = st.Read(ctx, func(tx care.Tx) error {
 		ids = nil
-		for after, first := (care.Cursor{}), true; first || after != (care.Cursor{}); first = false {
+		return care.EachPage(func(after care.Cursor) (care.Cursor, error) {
 			list, next, err := tx.ListCases(breederID, care.CaseQuery{}, after, 500)
-			if err != nil {
-				return err
-			}
 			for _, c := range list {
 				ids = append(ids, c.ID)
 			}
-			after = next
-		}
-		return nil
+			return next, err
+		})
 	})
 	slices.Sort(ids)
 	return ids, err

@@ -156,12 +156,15 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	if s.arriving, err = photo.OpenFolder(filepath.Join(cfg.DataDir, photosDir)); err != nil {
 		return s, fmt.Errorf("opening the photos: %w", err)
 	}
-	blobs, done, err := Data{Dir: cfg.DataDir, PhotosURL: cfg.PhotosURL}.photos(ctx)
-	if err != nil {
-		return s, err
+	s.blobs = s.arriving
+	if cfg.PhotosURL != "" {
+		bucket, err := photo.OpenBucket(ctx, cfg.PhotosURL)
+		if err != nil {
+			return s, err
+		}
+		s.onClose(bucket.Close)
+		s.blobs = bucket
 	}
-	s.onClose(done)
-	s.blobs = blobs
 	if s.lists, err = openLists(filepath.Join(cfg.DataDir, listsDir)); err != nil {
 		return s, err
 	}

@@ -353,37 +353,35 @@ func (s *Server) writeHandovers(ctx context.Context, w io.Writer, who care.Actor
 	if err != nil {
 		return err
 	}
-	for after, first := (care.Cursor{}), true; first || after != (care.Cursor{}); first = false {
+	return care.EachPage(func(after care.Cursor) (care.Cursor, error) {
 		list, next, err := s.followup.ListHandovers(ctx, who, breederID, "", after, 200)
 		if err != nil {
-			return err
+			return next, err
 		}
 		for i := range list {
 			if err := line(w, handoverToProto(&list[i], s.now(), zone)); err != nil {
-				return err
+				return next, err
 			}
 		}
-		after = next
-	}
-	return nil
+		return next, nil
+	})
 }
 
 // writeCards writes the cards without the marks by which a phone knows them.
 func (s *Server) writeCards(ctx context.Context, w io.Writer, who care.Actor, breederID string) error {
-	for after, first := (care.Cursor{}), true; first || after != (care.Cursor{}); first = false {
+	return care.EachPage(func(after care.Cursor) (care.Cursor, error) {
 		list, next, _, err := s.followup.ListCards(ctx, who, breederID, after, 200)
 		if err != nil {
-			return err
+			return next, err
 		}
 		for i := range list {
 			list[i].Mark = ""
 			if err := line(w, cardToProto(&list[i])); err != nil {
-				return err
+				return next, err
 			}
 		}
-		after = next
-	}
-	return nil
+		return next, nil
+	})
 }
 
 func (s *Server) writeLooks(ctx context.Context, w io.Writer, who care.Actor, breederID string) error {

@@ -24,6 +24,18 @@ type Cursor struct {
 	ID  string  `json:"i,omitempty"`
 }
 
+// EachPage calls page for the start and then for each cursor that it returned,
+// until that is the zero value or an error.
+func EachPage(page func(after Cursor) (next Cursor, err error)) error {
+	for after := (Cursor{}); ; {
+		next, err := page(after)
+		if err != nil || next == (Cursor{}) {
+			return err
+		}
+		after = next
+	}
+}
+
 // CaseQuery selects cases of a breeder.
 type CaseQuery struct {
 	Open, Closed bool // either or both

@@ -212,12 +212,9 @@ func (s *Service) ClaimCard(ctx context.Context, who care.Actor, now time.Time, 
 			if err := cardWaits(tx, &c); !errors.As(err, &e) || e.Reason != care.ReasonCardWaiting {
 				return err
 			}
-			keeper := who.KeeperID
-			if who.Kind != care.KeeperActor || keeper == "" {
-				keeper = newID()
-				if err := tx.InsertKeeper(care.Keeper{ID: keeper, Name: name, CreatedAt: now}); err != nil {
-					return err
-				}
+			keeper, err := asKeeper(tx, who, name, now)
+			if err != nil {
+				return err
 			}
 			c.KeeperID, c.KeeperName, c.ClaimedAt, c.ClaimRequest = keeper, name, &now, requestID
 			if err := tx.UpdateCard(c); err != nil {

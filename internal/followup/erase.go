@@ -65,15 +65,13 @@ func (s *Service) EraseDue(ctx context.Context, now time.Time, end func(tx care.
 }
 
 func (s *Service) eraseBreeder(ctx context.Context, breederID string, end func(tx care.Tx, keeperID, breeders string) error) error {
-	// The keepers first, while their cases say who they are.
-	for after, first := (care.Cursor{}), true; first || after != (care.Cursor{}); first = false {
-		next := after
-		if err := s.store.Write(ctx, func(tx care.Tx) error {
-			page, cursor, err := tx.ListCases(breederID, care.CaseQuery{}, after, eraseBatch)
-			if err != nil {
+	// The keepers first, while their cases and cards say who they are.
+	if err := care.EachPage(func(after care.Cursor) (next care.Cursor, err error) {
+		err = s.store.Write(ctx, func(tx care.Tx) error {
+			var page []care.Case
+			if page, next, err = tx.ListCases(breederID, care.CaseQuery{}, after, eraseBatch); err != nil {
 				return err
 			}
-			next = cursor
 			for i := range page {
 				c := &page[i]
 				if err := tx.DeleteAnswered(claimScope(c.ID)); err != nil {
@@ -87,19 +85,17 @@ func (s *Service) eraseBreeder(ctx context.Context, breederID string, end func(t
 				}
 			}
 			return nil
-		}); err != nil {
-			return err
-		}
-		after = next
+		})
+		return next, err
+	}); err != nil {
+		return err
 	}
-	for after, first := (care.Cursor{}), true; first || after != (care.Cursor{}); first = false {
-		next := after
-		if err := s.store.Write(ctx, func(tx care.Tx) error {
-			page, cursor, err := tx.ListCards(breederID, after, eraseBatch)
-			if err != nil {
+	if err := care.EachPage(func(after care.Cursor) (next care.Cursor, err error) {
+		err = s.store.Write(ctx, func(tx care.Tx) error {
+			var page []care.Card
+			if page, next, err = tx.ListCards(breederID, after, eraseBatch); err != nil {
 				return err
 			}
-			next = cursor
 			for i := range page {
 				if page[i].KeeperID == "" {
 					continue
@@ -109,10 +105,10 @@ func (s *Service) eraseBreeder(ctx context.Context, breederID string, end func(t
 				}
 			}
 			return nil
-		}); err != nil {
-			return err
-		}
-		after = next
+		})
+		return next, err
+	}); err != nil {
+		return err
 	}
 	for more := true; more; {
 		if err := s.store.Write(ctx, func(tx care.Tx) (err error) {

@@ -432,12 +432,9 @@ func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, type
 			if err != nil {
 				return err
 			}
-			keeper := who.KeeperID
-			if who.Kind != care.KeeperActor || keeper == "" {
-				keeper = newID()
-				if err := tx.InsertKeeper(care.Keeper{ID: keeper, Name: name, CreatedAt: now}); err != nil {
-					return err
-				}
+			keeper, err := asKeeper(tx, who, name, now)
+			if err != nil {
+				return err
 			}
 			h.State, h.ClaimedAt, h.KeeperID = care.HandoverClaimed, &now, keeper
 			if err := tx.UpdateHandover(h); err != nil {
@@ -503,6 +500,15 @@ func (s *Service) LetKeeperIn(ctx context.Context, who care.Actor, breederID, ca
 		}
 		return f(tx, care.Actor{Kind: care.KeeperActor, KeeperID: c.KeeperID, Breeders: breederID})
 	})
+}
+
+// asKeeper is who claims: the keeper that is signed in, or a new one.
+func asKeeper(tx care.Tx, who care.Actor, name string, now time.Time) (id string, err error) {
+	if who.Kind == care.KeeperActor && who.KeeperID != "" {
+		return who.KeeperID, nil
+	}
+	id = newID()
+	return id, tx.InsertKeeper(care.Keeper{ID: id, Name: name, CreatedAt: now})
 }
 
 // claimScope is where the answer to a claim is kept, for its repeat.

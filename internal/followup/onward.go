@@ -45,18 +45,16 @@ func holds(c *care.Case, ofAnimal []care.Case) bool {
 // passOns are the handovers by which the keeper of a case passes the animal on
 // and that nobody has claimed.
 func passOns(tx care.Tx, c *care.Case) (open []care.Handover, err error) {
-	for after, first := (care.Cursor{}), true; first || after != (care.Cursor{}); first = false {
-		var page []care.Handover
-		if page, after, err = tx.ListHandovers(c.BreederID, c.AnimalID, after, 100); err != nil {
-			return nil, err
-		}
+	err = care.EachPage(func(after care.Cursor) (care.Cursor, error) {
+		page, next, err := tx.ListHandovers(c.BreederID, c.AnimalID, after, 100)
 		for _, h := range page {
 			if h.From == c.ID && h.State == care.HandoverIssued {
 				open = append(open, h)
 			}
 		}
-	}
-	return open, nil
+		return next, err
+	})
+	return open, err
 }
 
 func revokePassOns(tx care.Tx, c *care.Case) error {

@@ -6,6 +6,7 @@ import { checkSigned, digestOf, inBrief, readSigned, type SignedRecord, Unreadab
 import { formatMass } from '../core/units';
 import { Screen } from './nav';
 import { Button, Field, Notice } from './parts/controls';
+import { Facts } from './parts/facts';
 
 type Outcome =
   | { state: 'genuine' | 'revoked' | 'not known here'; record: SignedRecord; digest: string }
@@ -219,17 +220,7 @@ function Said({ record, digest }: { record: SignedRecord; digest: string }): JSX
     <>
       <section class="stack" aria-labelledby="said">
         <h2 id="said">What was signed</h2>
-        <dl class="facts">
-          {facts.map(
-            ([k, v]) =>
-              v && (
-                <div key={k}>
-                  <dt>{k}</dt>
-                  <dd>{v}</dd>
-                </div>
-              ),
-          )}
-        </dl>
+        <Facts of={facts} />
         <p class="muted">A printed record names its digest. The two are the same when the print is of this record.</p>
         <Rows title="Weights" rows={said.weights.map((w) => [date(w.at), formatMass(w.mass_g)])} />
         <Rows

@@ -21,6 +21,7 @@ import { ago, forInput, fromInput } from '../../core/time';
 import { formatMass, formatNumber, massForInput, massInWords, parseMass } from '../../core/units';
 import { entryLine, resultWords } from '../../core/words';
 import { Button, Field, Notice } from '../parts/controls';
+import { Facts } from '../parts/facts';
 import { AnimalForm, animalFields, animalOf, draftOf, sexWord, speciesName } from './animals';
 import { Handovers } from './handover';
 import { FormError, problem, reasonOf, useLoad, useSave } from './hooks';
@@ -186,17 +187,7 @@ function About({
   return (
     <section class="stack">
       <Heading>{a.displayName || speciesName(kinds.data, a.species) || 'Animal'}</Heading>
-      <dl class="facts">
-        {facts.map(
-          ([title, text]) =>
-            text && (
-              <div key={title}>
-                <dt>{title}</dt>
-                <dd>{text}</dd>
-              </div>
-            ),
-        )}
-      </dl>
+      <Facts of={facts} />
       {a.note && <p class="muted">{a.note}</p>}
       {!copy && (
         <div class="actions">

@@ -10,6 +10,7 @@ import { formatMass, parseNumber } from '../../core/units';
 import { type Item, readDraft, writeDraft } from '../../store/db';
 import { itemOf, undoSale } from '../../store/outbox';
 import { Button, Field, Notice } from '../parts/controls';
+import { Facts } from '../parts/facts';
 import { Scan } from '../parts/scan';
 import { sexWord, speciesName } from './animals';
 import { FormError, problem, useLoad, useSave } from './hooks';
@@ -307,27 +308,17 @@ function Confirm({
   return (
     <main class="page narrow sell">
       <Heading key="confirm">Sell {name}?</Heading>
-      <dl class="facts">
-        {(
-          [
-            ['Card', <CardName key="c" card={card} />],
-            ['Species', speciesName(kinds.data, a.species)],
-            ['Sex', sexWord(a.sex)],
-            ['Hatched', a.hatchDate],
-            ['Place', a.place],
-            ['Weight', s.massG ? `${formatMass(Number(s.massG))}, ${ago(s.weighTime)}` : ''],
-            ['Genes', (a.genes ?? []).join(', ')],
-          ] as const
-        ).map(
-          ([title, text]) =>
-            text && (
-              <div key={title}>
-                <dt>{title}</dt>
-                <dd>{text}</dd>
-              </div>
-            ),
-        )}
-      </dl>
+      <Facts
+        of={[
+          ['Card', <CardName key="c" card={card} />],
+          ['Species', speciesName(kinds.data, a.species)],
+          ['Sex', sexWord(a.sex)],
+          ['Hatched', a.hatchDate],
+          ['Place', a.place],
+          ['Weight', s.massG ? `${formatMass(Number(s.massG))}, ${ago(s.weighTime)}` : ''],
+          ['Genes', (a.genes ?? []).join(', ')],
+        ]}
+      />
       {tell.map((p) => (
         <Notice key={p.code} kind="warn" title="The buyer must hear this">
           <p>{p.text}</p>

@@ -15,6 +15,7 @@ import { ago, day, daysSince } from '../../core/time';
 import { formatMass, formatNumber, formatTemp, formatTempBand } from '../../core/units';
 import { entryLine } from '../../core/words';
 import { Link, Screen } from '../nav';
+import { Facts } from '../parts/facts';
 import { SavePdf } from '../parts/pdf';
 import { SaveSigned } from '../parts/signed';
 import { animalName, known } from './state';
@@ -41,19 +42,7 @@ export function Identity({
     ['Clutch', animal.clutch],
     ...more,
   ];
-  return (
-    <dl class="facts">
-      {facts.map(
-        ([k, v]) =>
-          v && (
-            <div key={k}>
-              <dt>{k}</dt>
-              <dd>{v}</dd>
-            </div>
-          ),
-      )}
-    </dl>
-  );
+  return <Facts of={facts} />;
 }
 
 export default function HandoverRecord({ c }: { c: CaseJson }): JSX.Element {
