@@ -36,6 +36,13 @@ async function toTheTable(page: Page, context: BrowserContext): Promise<void> {
   await page.goto('/b/animals');
   await expect(page.locator('.stock a').first()).toBeVisible();
   await page.evaluate(async () => void (await navigator.serviceWorker.ready));
+  // What reads codes comes after the rest, and is the largest of all.
+  const reader = () =>
+    page.evaluate(async () => {
+      const all = await Promise.all((await caches.keys()).map(async (name) => (await caches.open(name)).keys()));
+      return all.flat().some((r) => new URL(r.url).pathname.endsWith('.wasm'));
+    });
+  await expect.poll(reader, { timeout: 30_000 }).toBe(true);
   await context.setOffline(true);
 }
 

@@ -1,5 +1,5 @@
 import type { JSX } from 'preact';
-import { useEffect, useRef, useState } from 'preact/hooks';
+import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
 import { withQuery } from '../../api/client';
 import type {
   CreateEntryResponseJson,
@@ -63,6 +63,7 @@ function Queue({ first }: { first: Everything }): JSX.Element {
   const [more, setMore] = useState(first.more);
   const [at, setAt] = useState(0);
   const [failed, setFailed] = useState<{ what: string; error: unknown; again: () => void }[]>([]);
+  const [saving, setSaving] = useState(0);
   const now = photos[at];
   const next = photos[at + 1];
 
@@ -87,7 +88,10 @@ function Queue({ first }: { first: Everything }): JSX.Element {
     setAt((n) => n + 1);
     const attempt = () => {
       setFailed((was) => was.filter((f) => f.again !== attempt));
-      work().catch((error: unknown) => setFailed((was) => [...was, { what, error, again: attempt }]));
+      setSaving((n) => n + 1);
+      work()
+        .catch((error: unknown) => setFailed((was) => [...was, { what, error, again: attempt }]))
+        .finally(() => setSaving((n) => n - 1));
     };
     attempt();
   };
@@ -112,6 +116,8 @@ function Queue({ first }: { first: Everything }): JSX.Element {
           onSkip={() => setAt(at + 1)}
           run={run}
         />
+      ) : saving > 0 ? ( // nobody is told to leave while something is still on its way
+        <Waiting />
       ) : (
         <>
           <Heading>New photos</Heading>
@@ -244,7 +250,8 @@ function One({
 
   const act = useRef({ fine, onSkip, onBack, begin, doing, measurable });
   act.current = { fine, onSkip, onBack, begin, doing, measurable };
-  useEffect(() => {
+  // Before it is drawn: a key pressed at the first sight of a photo counts.
+  useLayoutEffect(() => {
     const key = (e: KeyboardEvent) => {
       const now = act.current;
       if (e.key === 'Escape' && now.doing !== 'look') return setDoing('look');
