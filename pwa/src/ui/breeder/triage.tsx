@@ -1,6 +1,6 @@
 import type { JSX } from 'preact';
 import { Component } from 'preact';
-import { useContext, useEffect, useMemo, useRef, useState } from 'preact/hooks';
+import { useContext, useEffect, useLayoutEffect, useMemo, useRef, useState } from 'preact/hooks';
 import type { CaseJson } from '../../api/gen/warmhand/v1/case_service_pb';
 import { idOf } from '../../core/ids';
 import { ago, day } from '../../core/time';
@@ -102,7 +102,8 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
   );
   const next = idOf(shown?.[shown.findIndex((c) => idOf(c.name) === id) + 1]?.name);
 
-  useEffect(() => {
+  // Before it is drawn, and so before a case's heading has the focus: no key falls between two cases.
+  useLayoutEffect(() => {
     const links = () => [...(rows.current?.querySelectorAll<HTMLAnchorElement>('a.case') ?? [])];
     const move = (to: number) => {
       const row = links()[to];
