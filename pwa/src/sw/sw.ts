@@ -46,6 +46,8 @@ async function activate(): Promise<void> {
 self.addEventListener('message', (event) => {
   // The person agreed to the new version; never before, a form may be open.
   if (event.data === 'skip-waiting') event.waitUntil(self.skipWaiting());
+  // A page that was still loading when this worker became active was not taken over then.
+  if (event.data === 'claim') event.waitUntil(self.clients.claim());
 });
 
 self.addEventListener('fetch', (event) => {

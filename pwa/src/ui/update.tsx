@@ -30,6 +30,7 @@ export async function startWorker(): Promise<void> {
       if (registration.waiting && workers.controller) waiting.value = registration.waiting;
     };
     look();
+    void workers.ready.then(({ active }) => workers.controller ?? active?.postMessage('claim'));
     registration.addEventListener('updatefound', () => registration.installing?.addEventListener('statechange', look));
     const ask = () => void registration.update().catch(() => undefined);
     document.addEventListener('visibilitychange', () => document.visibilityState === 'visible' && ask());
