@@ -271,6 +271,7 @@ func stockAnimalToProto(a *followup.StockAnimal) *pb.StockAnimal {
 	if a.LastMeal != nil {
 		out.LastMeal = entryToProto(a.LastMeal)
 	}
+	out.OfferAgainDays = int32(a.OfferAgain)
 	out.Readiness = &pb.Readiness{Ready: a.Ready.Ready}
 	for _, p := range a.Ready.Points {
 		out.Readiness.Points = append(out.Readiness.Points, &pb.ReadyPoint{Code: p.Code, Verdict: verdicts.proto(p.Verdict), Text: p.Text, Missing: p.Missing, Source: p.Source})

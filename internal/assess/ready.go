@@ -117,6 +117,24 @@ func (r *Readiness) Quarantine(until time.Time) {
 		Missing: "the end of its quarantine, " + on, Source: readySource(common)})
 }
 
+// OfferAgain is how many days after its last offer an animal in the stock book is due
+// for food again; last is nil when it was never offered any. It is the wait that
+// a case has, of those parts that need no case.
+func OfferAgain(a *care.Animal, mass care.Grams, last *care.Entry, now time.Time) int {
+	sp, _ := snake.ByID(a.Species)
+	days := int(sp.OfferEvery[sp.Age(a.Hatched, float64(mass), now)].Low)
+	if last == nil {
+		return days
+	}
+	switch o, _ := last.Body.(care.Offer); o.Result {
+	case care.Refused, care.Struck:
+		return usualAgain
+	case care.Regurgitated:
+		return max(days, restRegurgFull)
+	}
+	return days
+}
+
 // readying is the making of one Readiness.
 type readying struct {
 	a       *care.Animal

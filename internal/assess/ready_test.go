@@ -168,3 +168,33 @@ func TestReadyReadsWhatCounts(t *testing.T) {
 		}
 	}
 }
+
+// When food is due again, by the rows offer_every (from) of tables.json for the ball python (care sheets), offering
+// again and offering rest: common practice, no source.
+func TestOfferAgain(t *testing.T) {
+	t.Parallel()
+	offered := func(r care.OfferResult) *care.Entry {
+		return &care.Entry{HappenedAt: before(3), Body: care.Offer{Result: r, Prey: "rat"}}
+	}
+	hatched := before(400)
+	for _, c := range []struct {
+		name    string
+		species string
+		mass    care.Grams
+		last    *care.Entry
+		want    int
+	}{
+		{"a hatchling that ate", "python_regius", 80, offered(care.Eaten), 5},
+		{"a grown one that ate", "python_regius", 1800, offered(care.Eaten), 14},
+		{"a hatchling that refused", "python_regius", 80, offered(care.Refused), 7},
+		{"one that let go", "python_regius", 1800, offered(care.Struck), 7},
+		{"one whose food came up", "python_regius", 80, offered(care.Regurgitated), 14},
+		{"never offered any", "python_regius", 80, nil, 5},
+		{"never weighed: by its age", "python_regius", 0, offered(care.Eaten), 7},
+	} {
+		a := care.Animal{Species: c.species, Hatched: &hatched}
+		if got := assess.OfferAgain(&a, c.mass, c.last, readyNow); got != c.want {
+			t.Errorf("%s: due again after %d days, want %d", c.name, got, c.want)
+		}
+	}
+}

@@ -20,7 +20,9 @@ type StockAnimal struct {
 	Weighed   assess.Weighed
 	LastOffer *care.Entry
 	LastMeal  *care.Entry // eaten and kept down
-	Ready     assess.Readiness
+	// OfferAgain is how many days after its last offer food is due again.
+	OfferAgain int
+	Ready      assess.Readiness
 }
 
 // stockDays is how far back the log of a list is read: a young animal's whole
@@ -142,6 +144,7 @@ func inStock(tx care.Tx, breederID string, page []care.Animal, now time.Time) ([
 			a.Ready.Quarantine(*until)
 		}
 		a.LastOffer, a.LastMeal = lastOffers(log)
+		a.OfferAgain = assess.OfferAgain(&a.Animal, a.Weighed.Mass, a.LastOffer, now)
 	}
 	return list, nil
 }

@@ -72,7 +72,7 @@ func TestListStock(t *testing.T) {
 	}
 	a := got["ready"]
 	if !a.Ready.Ready || a.Away || a.CaseID != "" || len(a.Ready.Points) != 0 || a.Weighed.Mass != 100 || a.Animal.Place != "rack 2 tub 14" ||
-		a.LastMeal == nil || !a.LastMeal.HappenedAt.Equal(t0.Add(-10*day)) {
+		a.LastMeal == nil || !a.LastMeal.HappenedAt.Equal(t0.Add(-10*day)) || a.OfferAgain != 7 {
 		t.Errorf("ready: %+v", a)
 	}
 	// The middle of its clutch is 100 g and 110 g; the one that was sold had its 900 g here, too.
@@ -80,7 +80,7 @@ func TestListStock(t *testing.T) {
 	if a.Ready.Ready || len(a.Ready.Points) != 1 || a.Ready.Points[0].Code != "clutch" || a.Ready.Points[0].Missing != "77 g (2.7 oz), as its clutch stands now" {
 		t.Errorf("small: %+v", a.Ready)
 	}
-	if a = got["sold"]; !a.Away || a.CaseID == "" || a.LastMeal != nil || len(a.Ready.Points) != 0 || a.Ready.Ready {
+	if a = got["sold"]; !a.Away || a.CaseID == "" || a.LastMeal != nil || len(a.Ready.Points) != 0 || a.Ready.Ready || a.OfferAgain != 0 {
 		t.Errorf("sold: %+v", a)
 	}
 	if a = got["back"]; a.Away || a.CaseID != h.ID || a.Outcome != care.OutcomeReturned || !a.Ready.Ready {

@@ -59,6 +59,20 @@ async function sell(page: Page, card: Card, animal: string): Promise<void> {
   await expect(page.getByRole('heading', { level: 1, name: `${animal} is sold` })).toBeVisible();
 }
 
+/** In the page: of how many cases this phone knows the card. */
+async function cardsKnown(): Promise<number> {
+  const open = indexedDB.open('warmhand');
+  await new Promise((done) => {
+    open.onsuccess = done;
+  });
+  const keys = open.result.transaction('state').objectStore('state').getAllKeys();
+  await new Promise((done) => {
+    keys.onsuccess = done;
+  });
+  open.result.close();
+  return keys.result.filter((k) => String(k).startsWith('card breeders/')).length;
+}
+
 async function keeperPage(browser: Browser): Promise<Page> {
   const { baseURL, viewport } = test.info().project.use;
   const context = await browser.newContext({ ...(baseURL && { baseURL }), ...(viewport && { viewport }) });
@@ -165,6 +179,8 @@ test('sold without network, taken on before the sale has come in, the phone clos
     await again.goto('/b/unsent');
     await expect(again.getByText('Everything has been sent.')).toBeVisible();
     await expect(buyer.getByRole('heading', { level: 1, name: 'Early 1' })).toBeVisible({ timeout: 45_000 });
+    // The phone knows the card again in pictures of its setup.
+    await expect.poll(() => buyer.evaluate(cardsKnown), { timeout: 10_000 }).toBe(1);
     await again.goto('/b/cards');
     await expect(again.getByRole('listitem').filter({ hasText: `Card ${one.number}` })).toContainText(
       'Went with a sale',
@@ -230,22 +246,27 @@ test('two phones sell the same animal: a person decides, and nothing is dropped'
     await expect(other.getByText('Everything has been sent.')).toBeVisible();
   });
 
-  await test.step('the same card with two animals: another card', async () => {
-    await newAnimal(second, 'Twice 3');
-    const list = (await (await second.request.get(`/v1/${breeder}/handovers?pageSize=50`)).json()) as {
-      handovers: { record?: { animal?: { displayName?: string } } }[];
-    };
-    expect(list.handovers.length).toBeGreaterThan(1);
-    await toTheTable(other, second);
-    await sell(other, three, 'Twice 3');
-    const fourth = await newAnimal(context, 'Twice 4');
+  await newAnimal(second, 'Twice 3');
+  const five = await newAnimal(second, 'Twice 5');
+  const fourth = await newAnimal(second, 'Twice 4');
+  const [wrong, right] = (await newCards(second, 2)) as [Card, Card];
+  await toTheTable(other, second);
+  await sell(other, three, 'Twice 3');
+  await sell(other, right, 'Twice 5');
+  const soldElsewhere = async (animal: string, card: Card) => {
     const sold = await context.request.post(`/v1/${breeder}/handovers?requestId=table-spec-${crypto.randomUUID()}`, {
       headers: header,
-      data: { animal: fourth, handoverTime: new Date().toISOString(), cardCode: three.code },
+      data: { animal, handoverTime: new Date().toISOString(), cardCode: card.code },
     });
     expect(sold.ok(), await sold.text()).toBe(true);
-    const [spare] = (await newCards(context, 1)) as [Card];
-    await second.setOffline(false);
+    return ((await sold.json()) as { handover: { name: string } }).handover.name;
+  };
+  await soldElsewhere(fourth, three);
+  const mistake = await soldElsewhere(five, wrong);
+  const [spare] = (await newCards(context, 1)) as [Card];
+  await second.setOffline(false);
+
+  await test.step('the same card with two animals: another card', async () => {
     await other.goto('/b/cards');
     await expect(other.getByText(`Card ${spare.number}`, { exact: true })).toBeVisible();
     await other.goto('/b/unsent');
@@ -253,7 +274,21 @@ test('two phones sell the same animal: a person decides, and nothing is dropped'
     await other.getByRole('button', { name: 'It was another card' }).click();
     await other.getByLabel('Code on the card').fill(spare.code);
     await other.getByRole('button', { name: 'Take this card' }).click();
+    await expect(other.getByText('went with another sale')).toBeHidden();
+  });
+
+  await test.step('the other sale was the mistake: it is revoked, and this one holds', async () => {
+    await other.getByRole('button', { name: 'The other sale was the mistake' }).click();
+    await axe(other, 'the other sale was the mistake');
+    await fits(other);
+    await other.getByRole('button', { name: 'Revoke the other, keep this one' }).click();
     await expect(other.getByText('Everything has been sent.')).toBeVisible();
+    const { handover } = (await (await second.request.get(`/v1/${mistake}`)).json()) as { handover: { state: string } };
+    expect(handover.state).toBe('HANDOVER_STATE_REVOKED');
+    const opens = async ({ code: claimCode }: Card) =>
+      (await second.request.post('/v1/claims:lookUp', { headers: header, data: { claimCode } })).ok();
+    expect(await opens(wrong)).toBe(false);
+    expect(await opens(right)).toBe(true);
   });
   await second.close();
 });

@@ -1,6 +1,6 @@
 import 'fake-indexeddb/auto';
 import { beforeEach, expect, test } from 'vitest';
-import { aboutCard, rememberCard } from '../src/photo/card';
+import { aboutCard, cardCameIn, rememberCard, rememberWaitingCard } from '../src/photo/card';
 import type { Found } from '../src/photo/finder';
 import { useDatabase } from '../src/store/db';
 
@@ -56,4 +56,17 @@ test('no card, and a code that is no card’s', async () => {
 test('a case whose card this phone never saw says nothing of whose it is', async () => {
   const [first] = (await codes()) as [string];
   expect(await aboutCard(found(first), 'breeders/b/cases/one', cases)).toBe('');
+});
+
+test('a card that was taken on before its sale is known again once its case has come', async () => {
+  const [first, second] = (await codes()) as [string, string];
+  await rememberWaitingCard('2026-03-01T10:00:00.120Z', first);
+  await rememberWaitingCard('2026-03-01T10:00:07Z', second);
+  await cardCameIn('breeders/b/cases/two', undefined); // not claimed
+  await cardCameIn('breeders/b/cases/two', '2026-03-02T09:00:00Z'); // claimed as ever
+  await cardCameIn('breeders/b/cases/one', '2026-03-01T10:00:00.120Z');
+  const about = (code: string, caseName: string) => aboutCard(found(`https://example.org/c#${code}`), caseName, cases);
+  expect(await about(first, 'breeders/b/cases/two')).toContain('the card of Birch');
+  expect(await about(second, 'breeders/b/cases/one')).toContain('another animal');
+  expect(await about(second, 'breeders/b/cases/two')).toBe(''); // its own sale has not come in
 });

@@ -24,6 +24,22 @@ export async function rememberCard(caseName: string, code: string): Promise<void
   if (print) await writeState(key(caseName), print);
 }
 
+const waitingKey = (claimTime: string) => `card waits ${Date.parse(claimTime)}`;
+
+/** A card was taken on before its sale had come in: which case it belongs to shows later, by that time. */
+export async function rememberWaitingCard(claimTime: string, code: string): Promise<void> {
+  const print = await printOf(code);
+  if (print) await writeState(waitingKey(claimTime), print);
+}
+
+/** The sale of a card that waited may be this one: the service keeps the time at which the card was taken on. */
+export async function cardCameIn(caseName: string, claimTime: string | undefined): Promise<void> {
+  const print = claimTime && (await readState<string>(waitingKey(claimTime)));
+  if (!print) return;
+  await writeState(key(caseName), print);
+  await writeState(waitingKey(claimTime), undefined);
+}
+
 /** What to say of the card in a picture of this case; '' when all is well. `cases` are all on this phone. */
 export async function aboutCard(
   found: Found | null,

@@ -12,6 +12,7 @@ import type {
   ListSignsResponseJson,
   ListWaitingCardsResponseJson,
 } from '../core/contract';
+import { cardCameIn } from '../photo/card';
 import {
   keepCases,
   keepCourse,
@@ -99,7 +100,10 @@ async function refreshCase(c: CaseJson, record: HandoverJson | undefined): Promi
   if (!record?.record?.firstDays) {
     // A case has the id of the handover that it follows up.
     const { handover } = await get<GetHandoverResponseJson>(`/v1/${c.name?.replace('/cases/', '/handovers/')}`);
-    if (handover) await keepRecord(c.name ?? '', handover);
+    if (handover) {
+      await keepRecord(c.name ?? '', handover);
+      await cardCameIn(c.name ?? '', handover.claimTime);
+    }
   }
 }
 

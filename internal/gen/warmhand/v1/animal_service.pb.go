@@ -322,11 +322,13 @@ type StockAnimal struct {
 	MassG     float64                `protobuf:"fixed64,5,opt,name=mass_g,json=massG,proto3" json:"mass_g,omitempty"`
 	WeighTime *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=weigh_time,json=weighTime,proto3" json:"weigh_time,omitempty"`
 	// The last offer and the last one that it ate, as they stand in the log.
-	LastOffer     *Entry     `protobuf:"bytes,7,opt,name=last_offer,json=lastOffer,proto3" json:"last_offer,omitempty"`
-	LastMeal      *Entry     `protobuf:"bytes,8,opt,name=last_meal,json=lastMeal,proto3" json:"last_meal,omitempty"`
-	Readiness     *Readiness `protobuf:"bytes,9,opt,name=readiness,proto3" json:"readiness,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	LastOffer *Entry     `protobuf:"bytes,7,opt,name=last_offer,json=lastOffer,proto3" json:"last_offer,omitempty"`
+	LastMeal  *Entry     `protobuf:"bytes,8,opt,name=last_meal,json=lastMeal,proto3" json:"last_meal,omitempty"`
+	Readiness *Readiness `protobuf:"bytes,9,opt,name=readiness,proto3" json:"readiness,omitempty"`
+	// How many days after its last offer food is due again, by its species, its size and what came of that offer.
+	OfferAgainDays int32 `protobuf:"varint,10,opt,name=offer_again_days,json=offerAgainDays,proto3" json:"offer_again_days,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *StockAnimal) Reset() {
@@ -420,6 +422,13 @@ func (x *StockAnimal) GetReadiness() *Readiness {
 		return x.Readiness
 	}
 	return nil
+}
+
+func (x *StockAnimal) GetOfferAgainDays() int32 {
+	if x != nil {
+		return x.OfferAgainDays
+	}
+	return 0
 }
 
 // Readiness says whether an animal is ready to be sold. It advises; a handover is possible at any time.
@@ -1293,7 +1302,7 @@ const file_warmhand_v1_animal_service_proto_rawDesc = "" +
 	"updateTime\x12\x1b\n" +
 	"\x04etag\x18\x0f \x01(\tB\a\xbaH\x04r\x02\x18 R\x04etag\x12\x1d\n" +
 	"\x05place\x18\x10 \x01(\tB\a\xbaH\x04r\x02\x18PR\x05place:=\xeaA:\n" +
-	"\x13warmhand.dev/Animal\x12#breeders/{breeder}/animals/{animal}\"\xfe\x02\n" +
+	"\x13warmhand.dev/Animal\x12#breeders/{breeder}/animals/{animal}\"\xa8\x03\n" +
 	"\vStockAnimal\x12+\n" +
 	"\x06animal\x18\x01 \x01(\v2\x13.warmhand.v1.AnimalR\x06animal\x12\x12\n" +
 	"\x04case\x18\x02 \x01(\tR\x04case\x12\x12\n" +
@@ -1305,7 +1314,9 @@ const file_warmhand_v1_animal_service_proto_rawDesc = "" +
 	"\n" +
 	"last_offer\x18\a \x01(\v2\x12.warmhand.v1.EntryR\tlastOffer\x12/\n" +
 	"\tlast_meal\x18\b \x01(\v2\x12.warmhand.v1.EntryR\blastMeal\x124\n" +
-	"\treadiness\x18\t \x01(\v2\x16.warmhand.v1.ReadinessR\treadiness\"R\n" +
+	"\treadiness\x18\t \x01(\v2\x16.warmhand.v1.ReadinessR\treadiness\x12(\n" +
+	"\x10offer_again_days\x18\n" +
+	" \x01(\x05R\x0eofferAgainDays\"R\n" +
 	"\tReadiness\x12\x14\n" +
 	"\x05ready\x18\x01 \x01(\bR\x05ready\x12/\n" +
 	"\x06points\x18\x02 \x03(\v2\x17.warmhand.v1.ReadyPointR\x06points\"\x9b\x01\n" +

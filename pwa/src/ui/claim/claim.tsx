@@ -6,7 +6,7 @@ import type { ClaimCardResponseJson, ClaimHandoverResponseJson, LookUpClaimRespo
 import { caseAddress, uuidv7 } from '../../core/ids';
 import { day } from '../../core/time';
 import { formatMass } from '../../core/units';
-import { rememberCard } from '../../photo/card';
+import { rememberCard, rememberWaitingCard } from '../../photo/card';
 import { keepClaimed, keepWaiting } from '../../store/copies';
 import { readState, writeState } from '../../store/db';
 import { clearsAfterAWeek } from '../device';
@@ -192,6 +192,8 @@ export default function Claim(): JSX.Element {
       const body = { claimCode: code, keeperName, requestId };
       const { card } = await call<ClaimCardResponseJson>('POST', '/v1/claims:wait', body, asKeeper);
       if (card) await keepWaiting([card]);
+      const read = scannedClaimCode(code);
+      if (card?.claimTime && read.ok) await rememberWaitingCard(card.claimTime, read.code).catch(() => undefined);
       return true;
     } catch (e) {
       if (e instanceof ApiError && e.reason === 'CARD_USED') return false;

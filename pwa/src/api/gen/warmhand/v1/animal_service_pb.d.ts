@@ -296,6 +296,13 @@ export declare type StockAnimal = Message<"warmhand.v1.StockAnimal"> & {
    * @generated from field: warmhand.v1.Readiness readiness = 9;
    */
   readiness?: Readiness | undefined;
+
+  /**
+   * How many days after its last offer food is due again, by its species, its size and what came of that offer.
+   *
+   * @generated from field: int32 offer_again_days = 10;
+   */
+  offerAgainDays: number;
 };
 
 /**
@@ -358,6 +365,13 @@ export declare type StockAnimalJson = {
    * @generated from field: warmhand.v1.Readiness readiness = 9;
    */
   readiness?: ReadinessJson;
+
+  /**
+   * How many days after its last offer food is due again, by its species, its size and what came of that offer.
+   *
+   * @generated from field: int32 offer_again_days = 10;
+   */
+  offerAgainDays?: number;
 };
 
 /**
