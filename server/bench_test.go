@@ -1,14 +1,20 @@
 package server_test
 
 import (
+	"bytes"
 	"database/sql"
+	"encoding/json"
 	"fmt"
+	"io"
 	"math"
+	"net/http"
+	"net/http/httptest"
 	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
@@ -23,7 +29,10 @@ import (
 // Beside it, in the same run, bare writes of the same rows (the entry, and
 // the case's new assessment) into the same tables with the same pragmas, eight
 // logs to a commit: what the disk and SQLite give at most. of-bare is the first
-// over the second; of-bare-insert takes the entries' inserts alone.
+// over the second; of-bare-insert takes the entries' inserts alone; of-bare-http
+// has a plain HTTP handler before the bare writes that reads and answers JSON,
+// and nothing else: no sign-in, no check, no assessment. cpu-ms is the processor
+// time of a log, with what its client takes.
 func BenchmarkHTTPLogs8(b *testing.B) {
 	b.Run("one by one", func(b *testing.B) { benchmarkLogs(b, 1) })
 	b.Run("ten at once", func(b *testing.B) { benchmarkLogs(b, 10) })
@@ -69,7 +78,7 @@ func benchmarkLogs(b *testing.B, together int) {
 	var mu sync.Mutex
 	var times []time.Duration
 	b.ResetTimer()
-	start := time.Now()
+	start, spent := time.Now(), processorTime(b)
 	var running sync.WaitGroup
 	for _, p := range phones {
 		running.Go(func() {
@@ -96,8 +105,16 @@ func benchmarkLogs(b *testing.B, together int) {
 	}
 	running.Wait()
 	took := time.Since(start)
+	spent = processorTime(b) - spent
 	b.StopTimer()
-	insert, both := bareLogs(b, filepath.Join(f.DataDir, "warmhand.db"), clients, f.Clock.Now())
+	database := filepath.Join(f.DataDir, "warmhand.db")
+	insert, both := bareLogs(b, database, clients, f.Clock.Now())
+	if together == 1 {
+		overHTTP := bareHTTPLogs(b, database, clients, f.Clock.Now())
+		b.ReportMetric(float64(b.N)/overHTTP.Seconds(), "bare-http/s")
+		b.ReportMetric(overHTTP.Seconds()/took.Seconds(), "of-bare-http")
+	}
+	b.ReportMetric(float64(spent.Microseconds())/1000/float64(b.N), "cpu-ms/op")
 	b.ReportMetric(float64(b.N)/took.Seconds(), "logs/s")
 	b.ReportMetric(float64(b.N)/both.Seconds(), "bare/s")
 	b.ReportMetric(both.Seconds()/took.Seconds(), "of-bare")
@@ -106,37 +123,141 @@ func benchmarkLogs(b *testing.B, together int) {
 	b.ReportMetric(float64(quantile(times, .99).Microseconds())/1000, "p99-ms")
 }
 
-// bareLogs writes the entries that were received at an instant once more into
-// a copy of the database from which they were deleted, so many to a commit:
-// first alone, then each with the row of its case.
+// processorTime is what this process has used so far.
+func processorTime(b *testing.B) time.Duration {
+	b.Helper()
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		b.Fatal(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
+
+// loggedRows are the entries that were received at an instant, taken out of a
+// copy of the database to be written once more, and the rows of their cases.
+func loggedRows(b *testing.B, db bare, received time.Time) (logs [][]any, cases map[any][]any) {
+	b.Helper()
+	logs = db.read(`SELECT `+entryColumns+` FROM entries WHERE received_at = ?1 AND case_id <> '' ORDER BY random()`, received.UnixMilli())
+	cases = map[any][]any{}
+	for _, row := range db.read(`SELECT breeder_id, case_id, standing, urgency, headline, assessment, assessed_at, due_at, last_heard, changed_at FROM cases`) {
+		cases[row[1]] = row
+	}
+	db.must(db.Exec(`DELETE FROM entries WHERE received_at = ?1 AND case_id <> ''`, received.UnixMilli()))
+	return logs, cases
+}
+
+const updateAssessed = `UPDATE cases SET standing = ?3, urgency = ?4, headline = ?5, assessment = ?6, assessed_at = ?7, due_at = ?8, last_heard = ?9, changed_at = ?10, version = version + 1
+	WHERE breeder_id = ?1 AND case_id = ?2`
+
+// bareLogs writes them so many to a commit: first alone, then each with the row
+// of its case.
 func bareLogs(b *testing.B, database string, together int, received time.Time) (insert, both time.Duration) {
 	b.Helper()
 	for _, took := range []*time.Duration{&insert, &both} {
 		db := bareCopy(b, database)
-		must, read := db.must, db.read
-		logs := read(`SELECT `+entryColumns+` FROM entries WHERE received_at = ?1 AND case_id <> '' ORDER BY random()`, received.UnixMilli())
-		cases := map[any][]any{}
-		for _, row := range read(`SELECT breeder_id, case_id, standing, urgency, headline, assessment, assessed_at, due_at, last_heard, changed_at FROM cases`) {
-			cases[row[1]] = row
-		}
-		must(db.Exec(`DELETE FROM entries WHERE received_at = ?1 AND case_id <> ''`, received.UnixMilli()))
-		begin, commit, entry := db.prepare(`BEGIN IMMEDIATE`), db.prepare(`COMMIT`), db.prepare(insertEntry)
-		assessed := db.prepare(`UPDATE cases SET standing = ?3, urgency = ?4, headline = ?5, assessment = ?6, assessed_at = ?7, due_at = ?8, last_heard = ?9, changed_at = ?10, version = version + 1
-			WHERE breeder_id = ?1 AND case_id = ?2`)
+		logs, cases := loggedRows(b, db, received)
+		begin, commit, entry, assessed := db.prepare(`BEGIN IMMEDIATE`), db.prepare(`COMMIT`), db.prepare(insertEntry), db.prepare(updateAssessed)
 		start := time.Now()
 		for batch := range slices.Chunk(logs, together) {
-			must(begin.Exec())
+			db.must(begin.Exec())
 			for _, row := range batch {
-				must(entry.Exec(row...))
+				db.must(entry.Exec(row...))
 				if took == &both {
-					must(assessed.Exec(cases[row[3]]...))
+					db.must(assessed.Exec(cases[row[3]]...))
 				}
 			}
-			must(commit.Exec())
+			db.must(commit.Exec())
 		}
 		*took = time.Since(start)
 	}
 	return insert, both
+}
+
+// bareHTTPLogs writes each with the row of its case behind a plain HTTP handler;
+// those that wait together share a commit and are answered after it.
+func bareHTTPLogs(b *testing.B, database string, clients int, received time.Time) time.Duration {
+	b.Helper()
+	db := bareCopy(b, database)
+	logs, cases := loggedRows(b, db, received)
+	begin, commit, entry, assessed := db.prepare(`BEGIN IMMEDIATE`), db.prepare(`COMMIT`), db.prepare(insertEntry), db.prepare(updateAssessed)
+	type write struct {
+		row    []any
+		answer chan error
+	}
+	queue := make(chan write, clients)
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		for first := range queue {
+			batch := []write{first}
+			_, err := begin.Exec()
+			for i := 0; i < len(batch) && err == nil; i++ {
+				if _, err = entry.Exec(batch[i].row...); err == nil {
+					_, err = assessed.Exec(cases[batch[i].row[3]]...)
+				}
+				select {
+				case more, ok := <-queue:
+					if ok {
+						batch = append(batch, more)
+					}
+				default:
+				}
+			}
+			if err == nil {
+				_, err = commit.Exec()
+			}
+			for _, w := range batch {
+				w.answer <- err
+			}
+		}
+	}()
+	var taken atomic.Int64
+	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		var in map[string]any
+		err := json.NewDecoder(r.Body).Decode(&in)
+		if err == nil {
+			job := write{logs[taken.Add(1)-1], make(chan error, 1)}
+			queue <- job
+			err = <-job.answer
+		}
+		if err != nil {
+			http.Error(w, err.Error(), http.StatusInternalServerError)
+			return
+		}
+		w.Header().Set("Content-Type", "application/json")
+		json.NewEncoder(w).Encode(map[string]any{"entry": in}) //nolint:errcheck // the client sees it
+	}))
+	client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: clients}}
+	body, err := json.Marshal(map[string]any{"happenTime": received, "weighIn": map[string]any{"massG": 540}})
+	if err != nil {
+		b.Fatal(err)
+	}
+	var left atomic.Int64
+	left.Store(int64(len(logs)))
+	start := time.Now()
+	var running sync.WaitGroup
+	for range clients {
+		running.Go(func() {
+			for left.Add(-1) >= 0 {
+				res, err := client.Post(server.URL, "application/json", bytes.NewReader(body))
+				if err != nil {
+					b.Error(err)
+					return
+				}
+				if _, err := io.Copy(io.Discard, res.Body); err != nil || res.StatusCode != http.StatusOK {
+					b.Error(res.Status, err)
+				}
+				res.Body.Close()
+			}
+		})
+	}
+	running.Wait()
+	took := time.Since(start)
+	server.Close()
+	client.CloseIdleConnections()
+	close(queue)
+	<-ended
+	return took
 }
 
 // bare is a copy of a store's database, opened as the store opens it.

@@ -15,8 +15,8 @@ import (
 	"warmhand/internal/care"
 )
 
-// Metadata that only the gateway may set. It is read from calls that arrive
-// over the connection inside the process and from no other, so that a client
+// Metadata that only the gateway may set. It is read from calls that come from
+// inside the process and from no other, so that a client
 // gains nothing by sending it.
 const (
 	mdBreeder = "warmhand-cookie-breeder"
@@ -175,7 +175,7 @@ func fromGRPC(ctx context.Context) credentials {
 	if !ok {
 		return cred
 	}
-	if p.Addr.Network() != "bufconn" {
+	if p.Addr != (insideAddr{}) {
 		cred.remote = addrOf(p.Addr.String())
 		return cred
 	}

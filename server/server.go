@@ -22,7 +22,6 @@ import (
 	"buf.build/go/protovalidate"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/health"
-	"google.golang.org/grpc/test/bufconn"
 
 	"warmhand/internal/access"
 	"warmhand/internal/care"
@@ -100,8 +99,8 @@ type Server struct {
 	followup  *followup.Service
 	health    *health.Server
 	listener  net.Listener
-	inner     *bufconn.Listener // the gateway's way to grpc
 	grpc      *grpc.Server
+	inside    *inside // the gateway's way to what grpc serves
 	http      *http.Server
 	draining  chan struct{} // closed when streams have to end
 	closers   []func() error
@@ -236,9 +235,8 @@ func publicOrigin(public string, listening net.Addr) (*url.URL, error) {
 func (s *Server) Run(ctx context.Context) error {
 	work, stopWork := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopWork()
-	failed := make(chan error, 3)
+	failed := make(chan error, 2)
 	var running sync.WaitGroup
-	running.Go(func() { failed <- s.grpc.Serve(s.inner) })
 	running.Go(func() { failed <- s.http.Serve(s.listener) })
 	running.Go(func() { s.background(work) })
 	if s.numbers != nil {
@@ -259,7 +257,6 @@ func (s *Server) Run(ctx context.Context) error {
 		s.log.Warn("Some requests did not finish in time and were cut off.", "after", shutdownTime)
 		s.http.Close()
 	}
-	// No request is left that the gateway could pass on.
 	s.grpc.Stop()
 	running.Wait()
 	if err := s.keepLooks(deadline); err != nil {

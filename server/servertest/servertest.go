@@ -70,7 +70,7 @@ type Fixture struct {
 // Start starts a server and stops it when the test ends.
 func Start(t testing.TB, opts Options) *Fixture {
 	t.Helper()
-	f := &Fixture{T: t, Clock: &Clock{}, transport: &http.Transport{}}
+	f := &Fixture{T: t, Clock: &Clock{}, transport: &http.Transport{MaxIdleConnsPerHost: 100}} // each page keeps its connection, as a phone does
 	f.Clock.ms.Store(Epoch.UnixMilli())
 	cfg := server.Config{DataDir: t.TempDir(), Listen: "127.0.0.1:0", Now: f.Clock.Now, PassEvery: -1, Log: slog.New(slog.DiscardHandler)}
 	if opts.Postgres {
