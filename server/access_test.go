@@ -298,6 +298,14 @@ func throughTo(err error, m protoreflect.MethodDescriptor) bool {
 
 func invoke(t *testing.T, conn *grpc.ClientConn, m protoreflect.MethodDescriptor, text, secret string) error {
 	t.Helper()
+	_, err := call(t, conn, m, text, secret)
+	return err
+}
+
+// call returns the first answer, which of a stream comes with its first change
+// only.
+func call(t *testing.T, conn *grpc.ClientConn, m protoreflect.MethodDescriptor, text, secret string) (out *dynamicpb.Message, err error) {
+	t.Helper()
 	in, out := dynamicpb.NewMessage(m.Input()), dynamicpb.NewMessage(m.Output())
 	if err := protojson.Unmarshal([]byte(text), in); err != nil {
 		t.Fatalf("%s: %v", m.Name(), err)
@@ -311,24 +319,24 @@ func invoke(t *testing.T, conn *grpc.ClientConn, m protoreflect.MethodDescriptor
 	}
 	name := fmt.Sprintf("/%s/%s", m.Parent().FullName(), m.Name())
 	if !m.IsStreamingServer() {
-		return conn.Invoke(ctx, name, in, out)
+		return out, conn.Invoke(ctx, name, in, out)
 	}
 	stream, err := conn.NewStream(ctx, &grpc.StreamDesc{ServerStreams: true}, name)
 	if err != nil {
-		return err
+		return out, err
 	}
 	if err := stream.SendMsg(in); err != nil {
-		return err
+		return out, err
 	}
 	if err := stream.CloseSend(); err != nil {
-		return err
+		return out, err
 	}
 	// The header comes as soon as the watch has begun, or never.
 	md, err := stream.Header()
 	if err == nil && len(md.Get("warmhand-watching")) == 0 {
 		err = stream.RecvMsg(out)
 	}
-	return err
+	return out, err
 }
 
 // A cookie's metadata from outside signs nobody in.

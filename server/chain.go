@@ -27,8 +27,8 @@ type call struct {
 	stream bool
 }
 
-func newCall(ctx context.Context, method string) *call {
-	c := &call{method: method, cred: fromGRPC(ctx)}
+func (s *Server) newCall(ctx context.Context, method string) *call {
+	c := &call{method: method, cred: s.fromGRPC(ctx)}
 	if c.id = c.cred.requestID; c.id == "" {
 		c.id = rand.Text()
 	}
@@ -57,7 +57,7 @@ func (s *Server) through(ctx context.Context, c *call, f func(context.Context) e
 }
 
 func (s *Server) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (answer any, err error) {
-	c := newCall(ctx, info.FullMethod)
+	c := s.newCall(ctx, info.FullMethod)
 	c.msg, _ = req.(proto.Message)
 	err = s.through(ctx, c, func(ctx context.Context) (err error) {
 		answer, err = handler(ctx, req)
@@ -72,7 +72,7 @@ func (s *Server) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo,
 }
 
 func (s *Server) streaming(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
-	c := newCall(ss.Context(), info.FullMethod)
+	c := s.newCall(ss.Context(), info.FullMethod)
 	c.stream = true
 	return s.through(ss.Context(), c, func(ctx context.Context) error {
 		s.tellCaller(ctx, c, ss.SetHeader)

@@ -143,7 +143,7 @@ func (s *Server) jsonBody(next http.Handler) http.Handler {
 			return
 		}
 		rc := http.NewResponseController(w)
-		rc.SetReadDeadline(time.Now().Add(callTime)) //nolint:errcheck // a connection without deadlines has none
+		rc.SetReadDeadline(time.Now().Add(2 * s.cfg.Patience)) //nolint:errcheck // a connection without deadlines has none
 		body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, bodyMax))
 		var large *http.MaxBytesError
 		switch {

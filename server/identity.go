@@ -139,7 +139,7 @@ func (s *Server) identify(ctx context.Context, cred credentials, method, breeder
 // fromHTTP reads the credentials of a request.
 func (s *Server) fromHTTP(r *http.Request) credentials {
 	cred := credentials{bearer: bearerOf(r.Header.Get("Authorization")), browser: r.Header.Get("X-Warmhand"),
-		agent: r.UserAgent(), remote: s.remoteOf(r), viaGateway: true}
+		agent: r.UserAgent(), remote: s.remoteOf(r.RemoteAddr, r.Header.Values("X-Forwarded-For")), viaGateway: true}
 	if c, err := r.Cookie(s.cookieName(care.BreederOwner)); err == nil {
 		cred.breeder = c.Value
 	}
@@ -162,7 +162,7 @@ func (s *Server) toGateway(_ context.Context, r *http.Request) metadata.MD {
 }
 
 // fromGRPC reads the credentials of a call.
-func fromGRPC(ctx context.Context) credentials {
+func (s *Server) fromGRPC(ctx context.Context) credentials {
 	md, _ := metadata.FromIncomingContext(ctx)
 	first := func(key string) string {
 		if v := md.Get(key); len(v) > 0 {
@@ -176,7 +176,7 @@ func fromGRPC(ctx context.Context) credentials {
 		return cred
 	}
 	if p.Addr != (insideAddr{}) {
-		cred.remote = addrOf(p.Addr.String())
+		cred.remote = s.remoteOf(p.Addr.String(), md.Get("x-forwarded-for"))
 		return cred
 	}
 	cred.viaGateway = true

@@ -15,6 +15,38 @@ import (
 // sendTime is how long a live client may take to accept one event.
 const sendTime = 10 * time.Second
 
+// streamsEach is how many live streams one person may hold: a few devices with a
+// few pages each. More are refused, so that nobody fills the memory with them.
+const streamsEach = 24
+
+// streams counts the open live streams by who holds them.
+type streams struct {
+	mu   sync.Mutex
+	open map[string]int
+}
+
+// begin counts one more, until end is called.
+func (s *streams) begin(who care.Actor) (end func(), err error) {
+	key := string(roleOf(who)) + "/" + who.BreederID + "/" + who.UserID + "/" + who.KeeperID
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.open[key] >= streamsEach {
+		return nil, &care.Error{Code: care.Exhausted, Reason: care.ReasonTooManyTries, Text: "Warmhand is open in too many places at once. Close some of them.",
+			Meta: map[string]string{"retry_seconds": "60"}}
+	}
+	if s.open == nil {
+		s.open = map[string]int{}
+	}
+	s.open[key]++
+	return func() {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		if s.open[key]--; s.open[key] == 0 {
+			delete(s.open, key)
+		}
+	}, nil
+}
+
 // watch sends the changes of these breeders' cases, as far as the caller may
 // see them, until the caller goes, the sign-in ends or the server stops. beat
 // is called from time to time; breeders may have more to watch by then.
@@ -140,6 +172,12 @@ func (s *Server) live(w http.ResponseWriter, r *http.Request, route, breederID s
 		s.writeError(w, r, err)
 		return
 	}
+	end, err := s.streams.begin(who.Actor)
+	if err != nil {
+		s.writeError(w, r, err)
+		return
+	}
+	defer end()
 	h := w.Header()
 	h.Set("Content-Type", "text/event-stream")
 	h.Set("Cache-Control", "no-store")

@@ -118,7 +118,7 @@ func (w *codeWriter) Unwrap() http.ResponseWriter { return w.ResponseWriter }
 func (s *Server) serveMetrics(ctx context.Context, l net.Listener) error {
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(s.metrics.registry, promhttp.HandlerOpts{Registry: s.metrics.registry}))
-	srv := &http.Server{Handler: mux, ReadHeaderTimeout: headerTime, IdleTimeout: idleTime}
+	srv := &http.Server{Handler: mux, ReadHeaderTimeout: s.cfg.Patience, IdleTimeout: idleTime}
 	stop := context.AfterFunc(ctx, func() { srv.Close() })
 	defer stop()
 	if err := srv.Serve(l); !errors.Is(err, http.ErrServerClosed) {

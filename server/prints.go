@@ -196,7 +196,7 @@ func (s *Server) openLetter(w http.ResponseWriter, r *http.Request) {
 		if _, err := s.admit(w, r, routeLetterLink, ""); err != nil {
 			return nil, err
 		}
-		if err := s.checks.Try(access.AddressKey(s.remoteOf(r)), now); err != nil {
+		if err := s.checks.Try(access.AddressKey(s.fromHTTP(r).remote), now); err != nil {
 			return nil, err
 		}
 		var in struct {

@@ -15,6 +15,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -44,9 +45,12 @@ type Config struct {
 	// PublicURL is the origin under which people reach the server, without a
 	// path; "" means http://localhost with the port of Listen.
 	PublicURL string
-	// TrustProxy says that every request comes through a reverse proxy of ours,
-	// so that the last X-Forwarded-For address is the caller's.
-	TrustProxy bool
+	// TrustedProxies are the addresses of reverse proxies of ours. What one of
+	// them says in X-Forwarded-For of who asks is believed, and of nobody else.
+	TrustedProxies []netip.Prefix
+	// Patience is how long a caller may take to send a request's headers, and
+	// twice over a JSON body; 0 means ten seconds.
+	Patience time.Duration
 	// Now is the program's only clock; nil means time.Now.
 	Now func() time.Time
 	// Log gets what an operator should know; nil means slog.Default().
@@ -66,8 +70,10 @@ type Config struct {
 const (
 	// shutdownTime is how long requests under way have to finish.
 	shutdownTime = 10 * time.Second
-	headerTime   = 10 * time.Second
+	patience     = 10 * time.Second
 	idleTime     = 2 * time.Minute
+	// headerMax is room for two cookies many times over.
+	headerMax = 32 << 10
 	// callTime bounds every unary call and every JSON request.
 	callTime = 20 * time.Second
 )
@@ -90,6 +96,7 @@ type Server struct {
 	sessions  *access.Sessions
 	passkeys  *access.Passkeys // nil where browsers allow none
 	looks     looks
+	streams   streams
 	pictures  sync.RWMutex // held while a picture is kept or discarded
 	claims    *access.Limiter
 	signIns   *access.Limiter
@@ -124,6 +131,9 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	}
 	if s.cfg.PassEvery == 0 {
 		s.cfg.PassEvery = time.Minute
+	}
+	if s.cfg.Patience == 0 {
+		s.cfg.Patience = patience
 	}
 	if s.cfg.Version == "" {
 		s.cfg.Version = "development"
@@ -206,7 +216,7 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	s.http = &http.Server{
 		Handler: handler, Protocols: &protocols,
 		// Writing has no limit of its own, because live streams go on for hours.
-		ReadHeaderTimeout: headerTime, IdleTimeout: idleTime,
+		ReadHeaderTimeout: s.cfg.Patience, IdleTimeout: idleTime, MaxHeaderBytes: headerMax,
 		ErrorLog: slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
 	}
 	return s, nil
@@ -360,16 +370,24 @@ func (claimCodes) Plain(typed string) (string, error) {
 	return code, nil
 }
 
-// remoteOf is the network address of who sent the request.
-func (s *Server) remoteOf(r *http.Request) netip.Addr {
-	from := r.RemoteAddr
-	if s.cfg.TrustProxy {
-		if list := r.Header.Values("X-Forwarded-For"); len(list) > 0 {
-			last := list[len(list)-1]
-			from = strings.TrimSpace(last[strings.LastIndexByte(last, ',')+1:])
+// remoteOf is the network address of who sent a request. Each proxy adds whom
+// it heard, so the last address that is no proxy of ours is the caller's, and
+// what stands before it anybody may have written.
+func (s *Server) remoteOf(peer string, forwarded []string) netip.Addr {
+	from := addrOf(peer)
+	hops := strings.Split(strings.Join(forwarded, ","), ",")
+	for i := len(hops) - 1; i >= 0 && s.isProxy(from); i-- {
+		hop := addrOf(strings.TrimSpace(hops[i]))
+		if !hop.IsValid() {
+			break
 		}
+		from = hop
 	}
-	return addrOf(from)
+	return from
+}
+
+func (s *Server) isProxy(a netip.Addr) bool {
+	return slices.ContainsFunc(s.cfg.TrustedProxies, func(p netip.Prefix) bool { return p.Contains(a) })
 }
 
 // addrOf reads an address with or without a port; the zero Addr when it is

@@ -76,7 +76,7 @@ func (s *Server) revoked(w http.ResponseWriter, r *http.Request) {
 func (s *Server) tell(w http.ResponseWriter, r *http.Request, route, kind string, answer func() (any, error)) {
 	_, err := s.admit(w, r, route, r.PathValue("breeder"))
 	if err == nil {
-		err = s.checks.Try(access.AddressKey(s.remoteOf(r)), s.now())
+		err = s.checks.Try(access.AddressKey(s.fromHTTP(r).remote), s.now())
 	}
 	var v any
 	if err == nil {

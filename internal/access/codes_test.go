@@ -1,6 +1,7 @@
 package access
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -152,4 +153,27 @@ func FuzzParseClaimCode(f *testing.F) {
 			t.Errorf("%q gave %q, which gives %q, %v", s, code, again, err)
 		}
 	})
+}
+
+// The table of THREATS.md: how long it takes to guess some card, by the limits
+// and the length in use.
+func TestGuessing(t *testing.T) {
+	t.Parallel()
+	codes := math.Pow(32, claimLength-1)
+	perYear := float64(ClaimLimits.Overall.Tries) / ClaimLimits.Overall.In.Hours() * 24 * 365.25
+	hourly := math.Inf(1)
+	for _, r := range ClaimLimits.Each {
+		hourly = min(hourly, float64(r.Tries)/r.In.Hours())
+	}
+	for _, c := range []struct{ cards, years, alone, inLife float64 }{{1_000, 112, 67_000, 0.002}, {10_000, 11, 6_700, 0.02}, {100_000, 1.1, 670, 0.2}} {
+		tries := codes / c.cards // on average until the first hit
+		near := func(what string, got, want float64) {
+			if got < want*0.9 || got > want*1.15 {
+				t.Errorf("%g cards: %s %g, and THREATS.md says %g", c.cards, what, got, want)
+			}
+		}
+		near("years", tries/perYear, c.years)
+		near("years from one address", tries/(hourly*24*365.25), c.alone)
+		near("chance in 90 days", -math.Expm1(-perYear*90/365.25/tries), c.inLife)
+	}
 }

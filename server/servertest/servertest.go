@@ -109,6 +109,64 @@ func (f *Fixture) Stop() error { return f.stop() }
 // table.column, to see what is left of somebody.
 func (f *Fixture) Mentions(words ...string) (columns []string) {
 	f.T.Helper()
+	db, all := f.columns()
+	defer db.Close()
+	for _, c := range all {
+		for _, word := range words {
+			var n int
+			if err := db.QueryRow(`SELECT count(*) FROM `+c.table+` WHERE `+c.text+` LIKE $1`, "%"+word+"%").Scan(&n); err != nil {
+				f.T.Fatalf("%s.%s: %v", c.table, c.name, err)
+			}
+			if n > 0 {
+				columns = append(columns, c.table+"."+c.name)
+				break
+			}
+		}
+	}
+	slices.Sort(columns)
+	return columns
+}
+
+// Rows are all rows of a breeder in all tables but these, to see whether
+// anything of it was changed.
+func (f *Fixture) Rows(breederID string, except ...string) (rows []string) {
+	f.T.Helper()
+	db, all := f.columns()
+	defer db.Close()
+	texts, owned := map[string][]string{}, map[string]bool{}
+	for _, c := range all {
+		texts[c.table] = append(texts[c.table], `COALESCE(`+c.text+`, '-')`)
+		owned[c.table] = owned[c.table] || c.name == "breeder_id"
+	}
+	for table, columns := range texts {
+		if !owned[table] || slices.Contains(except, table) {
+			continue
+		}
+		found, err := db.Query(`SELECT `+strings.Join(columns, ` || ' | ' || `)+` FROM `+table+` WHERE breeder_id = $1`, breederID)
+		if err != nil {
+			f.T.Fatalf("%s: %v", table, err)
+		}
+		for found.Next() {
+			var row string
+			if err := found.Scan(&row); err != nil {
+				f.T.Fatal(err)
+			}
+			rows = append(rows, table+": "+row)
+		}
+		if err := found.Err(); err != nil {
+			f.T.Fatal(err)
+		}
+	}
+	slices.Sort(rows)
+	return rows
+}
+
+// column is one of a table, with what turns it into text.
+type column struct{ table, name, text string }
+
+// columns opens the database beside the server.
+func (f *Fixture) columns() (*sql.DB, []column) {
+	f.T.Helper()
 	driver, address, list := "sqlite3", "file:"+filepath.Join(f.DataDir, "warmhand.db"), `SELECT m.name, p.name, p.type FROM sqlite_schema m, pragma_table_info(m.name) p WHERE m.type = 'table'`
 	if f.DatabaseURL != "" {
 		driver, address, list = "pgx", f.DatabaseURL, `SELECT table_name, column_name, data_type FROM information_schema.columns WHERE table_schema = current_schema()`
@@ -117,40 +175,27 @@ func (f *Fixture) Mentions(words ...string) (columns []string) {
 	if err != nil {
 		f.T.Fatal(err)
 	}
-	defer db.Close()
 	rows, err := db.Query(list)
 	if err != nil {
 		f.T.Fatal(err)
 	}
-	var all [][3]string
+	var all []column
 	for rows.Next() {
-		var c [3]string
-		if err := rows.Scan(&c[0], &c[1], &c[2]); err != nil {
+		var c column
+		var kind string
+		if err := rows.Scan(&c.table, &c.name, &kind); err != nil {
 			f.T.Fatal(err)
+		}
+		c.text = `CAST(` + c.name + ` AS TEXT)`
+		if kind == "bytea" {
+			c.text = `encode(` + c.name + `, 'escape')`
 		}
 		all = append(all, c)
 	}
 	if err := rows.Err(); err != nil || len(all) < 50 {
 		f.T.Fatalf("%d columns, %v", len(all), err)
 	}
-	for _, c := range all {
-		text := `CAST(` + c[1] + ` AS TEXT)`
-		if c[2] == "bytea" {
-			text = `encode(` + c[1] + `, 'escape')`
-		}
-		for _, word := range words {
-			var n int
-			if err := db.QueryRow(`SELECT count(*) FROM `+c[0]+` WHERE `+text+` LIKE $1`, "%"+word+"%").Scan(&n); err != nil {
-				f.T.Fatalf("%s.%s: %v", c[0], c[1], err)
-			}
-			if n > 0 {
-				columns = append(columns, c[0]+"."+c[1])
-				break
-			}
-		}
-	}
-	slices.Sort(columns)
-	return columns
+	return db, all
 }
 
 // ID makes an id that no other call got.

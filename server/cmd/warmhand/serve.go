@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net"
+	"net/netip"
 	"os"
 	"runtime/debug"
 	"strconv"
@@ -17,13 +18,13 @@ import (
 )
 
 type serveCmd struct {
-	Data       string `required:"" type:"path" placeholder:"DIR" help:"Folder for the database, the photos and the key. Made when missing."`
-	Listen     string `default:"localhost:8080" placeholder:"ADDR" help:"Address to listen on."`
-	Database   string `placeholder:"URL" help:"postgres:// address; without it the database is a file in the data folder."`
-	Photos     string `placeholder:"URL" help:"s3:// address, such as s3://bucket?region=eu-central-1; without it the photos are files in the data folder."`
-	PublicURL  string `name:"public-url" placeholder:"URL" help:"How people reach the server, such as https://snakes.example.org."`
-	Metrics    string `placeholder:"ADDR" help:"Answer Prometheus at /metrics of this address, such as localhost:9464, which nobody else should reach."`
-	TrustProxy bool   `help:"Every request comes through a reverse proxy of yours."`
+	Data         string   `required:"" type:"path" placeholder:"DIR" help:"Folder for the database, the photos and the key. Made when missing."`
+	Listen       string   `default:"localhost:8080" placeholder:"ADDR" help:"Address to listen on."`
+	Database     string   `placeholder:"URL" help:"postgres:// address; without it the database is a file in the data folder."`
+	Photos       string   `placeholder:"URL" help:"s3:// address, such as s3://bucket?region=eu-central-1; without it the photos are files in the data folder."`
+	PublicURL    string   `name:"public-url" placeholder:"URL" help:"How people reach the server, such as https://snakes.example.org."`
+	Metrics      string   `placeholder:"ADDR" help:"Answer Prometheus at /metrics of this address, such as localhost:9464, which nobody else should reach."`
+	TrustedProxy []string `placeholder:"ADDR" help:"Address or network of a reverse proxy of yours, such as 127.0.0.1: it is believed about who asks."`
 }
 
 func (serveCmd) Help() string {
@@ -31,13 +32,32 @@ func (serveCmd) Help() string {
 }
 
 func (c *serveCmd) Run(e *env) error {
+	proxies, err := prefixes(c.TrustedProxy)
+	if err != nil {
+		return err
+	}
 	s, err := server.New(e, server.Config{DataDir: c.Data, Listen: c.Listen, DatabaseURL: c.Database, PhotosURL: c.Photos, PublicURL: c.PublicURL,
-		TrustProxy: c.TrustProxy, Metrics: c.Metrics, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
+		TrustedProxies: proxies, Metrics: c.Metrics, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(e.out, "Warmhand is at %s (listening on %s). Stop it with Ctrl-C.\n", s.Origin(), s.Addr())
 	return s.Run(e)
+}
+
+// prefixes reads addresses and networks.
+func prefixes(list []string) (all []netip.Prefix, err error) {
+	for _, text := range list {
+		p, err := netip.ParsePrefix(text)
+		if a, addrErr := netip.ParseAddr(text); addrErr == nil {
+			p, err = netip.PrefixFrom(a, a.BitLen()), nil
+		}
+		if err != nil {
+			return nil, fmt.Errorf("--trusted-proxy %s is no address: write one such as 127.0.0.1, or a network such as 10.0.0.0/8", text)
+		}
+		all = append(all, p)
+	}
+	return all, nil
 }
 
 // webApp is the built web app, or nil when the program was compiled without.

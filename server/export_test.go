@@ -1,0 +1,27 @@
+package server
+
+import (
+	"strings"
+
+	"warmhand/internal/care"
+)
+
+// PlainRoutes are the routes that are plain HTTP, as the policy names them.
+func PlainRoutes() (routes []string) {
+	for key := range policy {
+		if strings.Contains(key, " /") {
+			routes = append(routes, key)
+		}
+	}
+	return routes
+}
+
+// OnlyReads says whether the policy has a method change nothing.
+func OnlyReads(method string) bool {
+	for _, kind := range []care.ActorKind{care.Nobody, care.BreederOwner, care.Helper, care.Program, care.KeeperActor} {
+		if policy.Check(method, care.Actor{Kind: kind, ReadOnly: true}) == nil {
+			return true
+		}
+	}
+	return false
+}
