@@ -42,7 +42,7 @@ func (a *accessService) me(tx care.Tx, who care.Actor) (*pb.GetMeResponse, error
 		return nil, err
 	}
 	left, err := access.RecoveryCodesLeft(tx, who.BreederID, who.UserID)
-	out.UserName, out.Passkeys, out.RecoveryCodes = u.Name, int32(len(keys)), int32(left)
+	out.UserName, out.PersonId, out.Passkeys, out.RecoveryCodes = u.Name, u.ID, int32(len(keys)), int32(left)
 	return out, err
 }
 
@@ -236,6 +236,82 @@ func (a *accessService) SignOut(ctx context.Context, _ *pb.SignOutRequest) (*pb.
 		c.who.keeps(c.who.Actor, "")
 	}
 	return &pb.SignOutResponse{}, err
+}
+
+func (a *accessService) ListPeople(ctx context.Context, _ *pb.ListPeopleRequest) (*pb.ListPeopleResponse, error) {
+	out := &pb.ListPeopleResponse{}
+	err := a.s.store.Read(ctx, func(tx care.Tx) error {
+		out.People = nil
+		who := callOf(ctx).who.Actor
+		people, err := tx.ListUsers(who.BreederID)
+		if err != nil {
+			return err
+		}
+		open, err := access.List(tx, who.BreederID, care.SecretSession, a.s.now())
+		if err != nil {
+			return err
+		}
+		devices := map[string]int32{}
+		for _, s := range open {
+			devices[s.UserID]++
+		}
+		for i := range people {
+			keys, err := tx.ListPasskeys(who.BreederID, people[i].ID)
+			if err != nil {
+				return err
+			}
+			p := personToProto(&people[i])
+			p.Devices, p.Passkeys = devices[people[i].ID], int32(len(keys))
+			out.People = append(out.People, p)
+		}
+		return nil
+	})
+	return out, err
+}
+
+func (a *accessService) CreateHelper(ctx context.Context, req *pb.CreateHelperRequest) (*pb.CreateHelperResponse, error) {
+	out := &pb.CreateHelperResponse{}
+	err := a.s.store.Write(ctx, func(tx care.Tx) error {
+		u, err := access.AddHelper(tx, callOf(ctx).who.Actor, req.GetDisplayName(), a.s.now())
+		out.Person = personToProto(&u)
+		return err
+	})
+	return out, err
+}
+
+func (a *accessService) RenamePerson(ctx context.Context, req *pb.RenamePersonRequest) (*pb.RenamePersonResponse, error) {
+	out := &pb.RenamePersonResponse{}
+	err := a.s.store.Write(ctx, func(tx care.Tx) error {
+		u, err := access.Rename(tx, callOf(ctx).who.Actor, req.GetPersonId(), req.GetDisplayName())
+		out.Person = personToProto(&u)
+		return err
+	})
+	return out, err
+}
+
+func (a *accessService) DeleteHelper(ctx context.Context, req *pb.DeleteHelperRequest) (*pb.DeleteHelperResponse, error) {
+	return &pb.DeleteHelperResponse{}, a.s.store.Write(ctx, func(tx care.Tx) error {
+		return access.RemoveHelper(tx, callOf(ctx).who.Actor, req.GetPersonId())
+	})
+}
+
+func (a *accessService) CreateSignInLink(ctx context.Context, req *pb.CreateSignInLinkRequest) (*pb.CreateSignInLinkResponse, error) {
+	out := &pb.CreateSignInLinkResponse{}
+	now := a.s.now()
+	err := a.s.store.Write(ctx, func(tx care.Tx) error {
+		u, err := access.Colleague(tx, callOf(ctx).who.Actor, req.GetPersonId())
+		if err != nil {
+			return err
+		}
+		secret, kept, err := access.NewSignInLink(tx, care.Actor{Kind: u.Role, BreederID: u.BreederID, UserID: u.ID}, now)
+		out.Url, out.ExpireTime = a.s.SignInURL(secret), timeToProto(kept.ExpiresAt)
+		return err
+	})
+	return out, err
+}
+
+func personToProto(u *care.User) *pb.Person {
+	return &pb.Person{PersonId: u.ID, DisplayName: u.Name, Role: string(u.Role), CreateTime: timeToProto(u.CreatedAt)}
 }
 
 func (a *accessService) CreateToken(ctx context.Context, req *pb.CreateTokenRequest) (*pb.CreateTokenResponse, error) {

@@ -141,6 +141,11 @@ var matrix = map[string]struct{ request, who string }{
 	"ListPasskeys":              {`{}`, "ohb"},
 	"DeletePasskey":             {`{"passkeyId":"x"}`, "ohb"},
 	"CreateRecoveryCodes":       {`{}`, "ohb"},
+	"ListPeople":                {`{}`, "ohb"},
+	"CreateHelper":              {`{"displayName":"{id}"}`, "ob"},
+	"RenamePerson":              {`{"personId":"b1-helper","displayName":"{id}"}`, "oh"},
+	"DeleteHelper":              {`{"personId":"x"}`, "ob"},
+	"CreateSignInLink":          {`{"personId":"b1-helper"}`, "oh"},
 	"CreateToken":               {`{"label":"scale"}`, "ob"},
 	"ListTokens":                {`{}`, "ob"},
 	"DeleteToken":               {`{"tokenId":"x"}`, "ob"},
@@ -291,7 +296,7 @@ func throughTo(err error, m protoreflect.MethodDescriptor) bool {
 		return strings.Contains("RedeemSignInLink UseRecoveryCode UseKeeperCode FinishPasskeySignIn FinishPasskeyRegistration", string(m.Name())) &&
 			!strings.Contains(err.Error(), "sign in first")
 	case codes.NotFound:
-		return m.Name() == "DeletePasskey" || m.Name() == "DeleteToken" // of a name that nobody has
+		return m.Name() == "DeletePasskey" || m.Name() == "DeleteToken" || m.Name() == "DeleteHelper" // of a name that nobody has
 	}
 	return true
 }

@@ -92,7 +92,7 @@ func (a *Admin) SignInSecret(ctx context.Context, breederID string) (secret stri
 		if err != nil {
 			return err
 		}
-		secret, err = access.NewSignInLink(tx, who, a.now())
+		secret, _, err = access.NewSignInLink(tx, who, a.now())
 		return err
 	})
 	return secret, err

@@ -525,7 +525,7 @@ func (d *demo) addresses() (Demo, error) {
 	link := func(tx care.Tx, who care.Actor) ([]string, error) {
 		var links []string
 		for range demoSpareLinks {
-			secret, err := access.NewSignInLink(tx, who, d.s.now())
+			secret, _, err := access.NewSignInLink(tx, who, d.s.now())
 			if err != nil {
 				return nil, err
 			}

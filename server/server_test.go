@@ -307,7 +307,7 @@ func TestCookiesAndCrossSiteRequests(t *testing.T) {
 	secure.NewBreeder("b1")
 	var link string
 	secure.Write(func(tx care.Tx) (err error) {
-		link, err = access.NewSignInLink(tx, care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "b1-owner"}, secure.Clock.Now())
+		link, _, err = access.NewSignInLink(tx, care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "b1-owner"}, secure.Clock.Now())
 		return err
 	})
 	set = secure.Page().Call("POST", "/v1/access:redeemSignInLink", map[string]any{"secret": link}).OK().Header.Get("Set-Cookie")

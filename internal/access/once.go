@@ -42,15 +42,15 @@ func NewToken(tx care.Tx, by care.Actor, label string, readOnly bool, ttl time.D
 // another device, once and within 15 minutes. It belongs in the URL's
 // fragment, which reaches no log, and is redeemed by a POST, so that programs
 // that open links in advance do not use it up.
-func NewSignInLink(tx care.Tx, who care.Actor, now time.Time) (plain string, err error) {
-	s, plain, err := newSecret(care.SecretSignIn, who, "", signInLinkLife, now)
+func NewSignInLink(tx care.Tx, who care.Actor, now time.Time) (plain string, s care.Secret, err error) {
+	s, plain, err = newSecret(care.SecretSignIn, who, "", signInLinkLife, now)
 	if err != nil {
-		return "", err
+		return "", care.Secret{}, err
 	}
 	if err := tx.InsertSecret(s); err != nil {
-		return "", fmt.Errorf("storing a sign-in link: %w", err)
+		return "", care.Secret{}, fmt.Errorf("storing a sign-in link: %w", err)
 	}
-	return plain, nil
+	return plain, s, nil
 }
 
 // RedeemSignInLink uses a link up and says whose it is.

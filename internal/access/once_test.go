@@ -14,10 +14,10 @@ func TestSignInLink(t *testing.T) {
 	for _, who := range []care.Actor{b.owner, keeper} {
 		var link, late string
 		b.write(func(tx care.Tx) (err error) {
-			if link, err = NewSignInLink(tx, who, start); err != nil {
+			if link, _, err = NewSignInLink(tx, who, start); err != nil {
 				return err
 			}
-			late, err = NewSignInLink(tx, who, start)
+			late, _, err = NewSignInLink(tx, who, start)
 			return err
 		})
 		redeem := func(plain string, after time.Duration) (got care.Actor, err error) {

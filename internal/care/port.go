@@ -58,7 +58,10 @@ type Tx interface {
 
 	InsertUser(User) error
 	User(breederID, userID string) (User, error)
+	UpdateUser(User) error
 	ListUsers(breederID string) ([]User, error)
+	// DeleteUser is for one whose passkeys are deleted already.
+	DeleteUser(breederID, userID string) error
 	InsertPasskey(Passkey) error
 	// Passkey finds a credential by its id alone: a sign-in does not say whose
 	// it is.

@@ -54,6 +54,8 @@ var (
 
 	insertUser = users.insertQuery()
 	getUser    = users.getQuery()
+	updateUser = users.updateQuery()
+	deleteUser = newQuery("delete user", `DELETE FROM users `+users.byKey())
 	listUsers  = users.selectQuery(`WHERE breeder_id = ?1 ORDER BY created_at, user_id`)
 
 	insertPasskey = passkeys.insertQuery()
@@ -118,6 +120,12 @@ func (t *tx) InsertUser(u care.User) error { return t.insert(insertUser, userRow
 
 func (t *tx) User(breederID, userID string) (care.User, error) {
 	return get(t, getUser, userRow, users.what, breederID, userID)
+}
+
+func (t *tx) UpdateUser(u care.User) error { return t.update(updateUser, users.what, userRow(&u)...) }
+
+func (t *tx) DeleteUser(breederID, userID string) error {
+	return t.update(deleteUser, users.what, breederID, userID)
 }
 
 // ListUsers is ordered by creation, oldest first.

@@ -267,7 +267,7 @@ func (f *Fixture) SignIn(who care.Actor) *Client {
 	f.T.Helper()
 	var secret string
 	f.Write(func(tx care.Tx) (err error) {
-		secret, err = access.NewSignInLink(tx, who, f.Clock.Now())
+		secret, _, err = access.NewSignInLink(tx, who, f.Clock.Now())
 		return err
 	})
 	c := f.Page()

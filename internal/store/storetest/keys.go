@@ -18,6 +18,8 @@ func missing(t *testing.T, s care.Store) {
 		"CardByCode empty":     func(tx care.Tx) error { _, err := tx.CardByCode(""); return err },
 		"UpdateCard":           func(tx care.Tx) error { return tx.UpdateCard(w.card) },
 		"UpdateBreeder":        func(tx care.Tx) error { return tx.UpdateBreeder(w.breeder) },
+		"UpdateUser":           func(tx care.Tx) error { return tx.UpdateUser(w.user) },
+		"DeleteUser":           func(tx care.Tx) error { return tx.DeleteUser("b1", "nope") },
 		"UpdatePasskey":        func(tx care.Tx) error { return tx.UpdatePasskey(w.passkey) },
 		"DeletePasskey":        func(tx care.Tx) error { return tx.DeletePasskey("b1", "u1", "nope") },
 		"UpdateSecret":         func(tx care.Tx) error { return tx.UpdateSecret(w.secret) },
@@ -174,6 +176,14 @@ func deletes(t *testing.T, s care.Store) {
 		return n, err
 	})
 	wantSame(t, "gone", left, [3]bool{true, true, true})
+
+	wantCode(t, s.Write(limit(t), func(tx care.Tx) error { return tx.DeleteUser("b3", "u1") }), care.NotFound)
+	other := care.User{BreederID: "b2", ID: "u1", Name: "Renamed", Role: care.Helper, CreatedAt: t0}
+	write(t, s, func(tx care.Tx) error {
+		return errors.Join(tx.DeleteUser("b1", "u1"), tx.UpdateUser(other))
+	})
+	wantSame(t, "people of b1", len(read(t, s, func(tx care.Tx) ([]care.User, error) { return tx.ListUsers("b1") })), 0)
+	wantSame(t, "person of b2", read(t, s, func(tx care.Tx) (care.User, error) { return tx.User("b2", "u1") }), other)
 }
 
 func erasingBreeder(t *testing.T, s care.Store) {

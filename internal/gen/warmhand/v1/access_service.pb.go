@@ -77,7 +77,9 @@ type GetMeResponse struct {
 	// The server's version.
 	Version string `protobuf:"bytes,7,opt,name=version,proto3" json:"version,omitempty"`
 	// When the account is to be erased; absent when it is not.
-	EraseTime     *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
+	EraseTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
+	// The person's id in ListPeople.
+	PersonId      string `protobuf:"bytes,9,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -168,6 +170,542 @@ func (x *GetMeResponse) GetEraseTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *GetMeResponse) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+// Person is somebody who works in a breeder's account.
+type Person struct {
+	state       protoimpl.MessageState `protogen:"open.v1"`
+	PersonId    string                 `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	DisplayName string                 `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
+	// breeder for the owner, or helper.
+	Role       string                 `protobuf:"bytes,3,opt,name=role,proto3" json:"role,omitempty"`
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// On how many devices they are signed in.
+	Devices       int32 `protobuf:"varint,5,opt,name=devices,proto3" json:"devices,omitempty"`
+	Passkeys      int32 `protobuf:"varint,6,opt,name=passkeys,proto3" json:"passkeys,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Person) Reset() {
+	*x = Person{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Person) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Person) ProtoMessage() {}
+
+func (x *Person) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Person.ProtoReflect.Descriptor instead.
+func (*Person) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Person) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+func (x *Person) GetDisplayName() string {
+	if x != nil {
+		return x.DisplayName
+	}
+	return ""
+}
+
+func (x *Person) GetRole() string {
+	if x != nil {
+		return x.Role
+	}
+	return ""
+}
+
+func (x *Person) GetCreateTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CreateTime
+	}
+	return nil
+}
+
+func (x *Person) GetDevices() int32 {
+	if x != nil {
+		return x.Devices
+	}
+	return 0
+}
+
+func (x *Person) GetPasskeys() int32 {
+	if x != nil {
+		return x.Passkeys
+	}
+	return 0
+}
+
+type ListPeopleRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPeopleRequest) Reset() {
+	*x = ListPeopleRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPeopleRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPeopleRequest) ProtoMessage() {}
+
+func (x *ListPeopleRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPeopleRequest.ProtoReflect.Descriptor instead.
+func (*ListPeopleRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{3}
+}
+
+type ListPeopleResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	People        []*Person              `protobuf:"bytes,1,rep,name=people,proto3" json:"people,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPeopleResponse) Reset() {
+	*x = ListPeopleResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPeopleResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPeopleResponse) ProtoMessage() {}
+
+func (x *ListPeopleResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPeopleResponse.ProtoReflect.Descriptor instead.
+func (*ListPeopleResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ListPeopleResponse) GetPeople() []*Person {
+	if x != nil {
+		return x.People
+	}
+	return nil
+}
+
+type CreateHelperRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As the breeder's people call each other; nobody else of the account has it.
+	DisplayName   string `protobuf:"bytes,1,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateHelperRequest) Reset() {
+	*x = CreateHelperRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateHelperRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateHelperRequest) ProtoMessage() {}
+
+func (x *CreateHelperRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateHelperRequest.ProtoReflect.Descriptor instead.
+func (*CreateHelperRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *CreateHelperRequest) GetDisplayName() string {
+	if x != nil {
+		return x.DisplayName
+	}
+	return ""
+}
+
+type CreateHelperResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Person        *Person                `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateHelperResponse) Reset() {
+	*x = CreateHelperResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateHelperResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateHelperResponse) ProtoMessage() {}
+
+func (x *CreateHelperResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateHelperResponse.ProtoReflect.Descriptor instead.
+func (*CreateHelperResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *CreateHelperResponse) GetPerson() *Person {
+	if x != nil {
+		return x.Person
+	}
+	return nil
+}
+
+type RenamePersonRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PersonId      string                 `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	DisplayName   string                 `protobuf:"bytes,2,opt,name=display_name,json=displayName,proto3" json:"display_name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RenamePersonRequest) Reset() {
+	*x = RenamePersonRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RenamePersonRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RenamePersonRequest) ProtoMessage() {}
+
+func (x *RenamePersonRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RenamePersonRequest.ProtoReflect.Descriptor instead.
+func (*RenamePersonRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *RenamePersonRequest) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+func (x *RenamePersonRequest) GetDisplayName() string {
+	if x != nil {
+		return x.DisplayName
+	}
+	return ""
+}
+
+type RenamePersonResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Person        *Person                `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RenamePersonResponse) Reset() {
+	*x = RenamePersonResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RenamePersonResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RenamePersonResponse) ProtoMessage() {}
+
+func (x *RenamePersonResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RenamePersonResponse.ProtoReflect.Descriptor instead.
+func (*RenamePersonResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *RenamePersonResponse) GetPerson() *Person {
+	if x != nil {
+		return x.Person
+	}
+	return nil
+}
+
+type DeleteHelperRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PersonId      string                 `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeleteHelperRequest) Reset() {
+	*x = DeleteHelperRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeleteHelperRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeleteHelperRequest) ProtoMessage() {}
+
+func (x *DeleteHelperRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeleteHelperRequest.ProtoReflect.Descriptor instead.
+func (*DeleteHelperRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *DeleteHelperRequest) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+type DeleteHelperResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeleteHelperResponse) Reset() {
+	*x = DeleteHelperResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeleteHelperResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeleteHelperResponse) ProtoMessage() {}
+
+func (x *DeleteHelperResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeleteHelperResponse.ProtoReflect.Descriptor instead.
+func (*DeleteHelperResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{10}
+}
+
+type CreateSignInLinkRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PersonId      string                 `protobuf:"bytes,1,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateSignInLinkRequest) Reset() {
+	*x = CreateSignInLinkRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateSignInLinkRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateSignInLinkRequest) ProtoMessage() {}
+
+func (x *CreateSignInLinkRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateSignInLinkRequest.ProtoReflect.Descriptor instead.
+func (*CreateSignInLinkRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *CreateSignInLinkRequest) GetPersonId() string {
+	if x != nil {
+		return x.PersonId
+	}
+	return ""
+}
+
+type CreateSignInLinkResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Shown this once: whoever has it gets in.
+	Url           string                 `protobuf:"bytes,1,opt,name=url,proto3" json:"url,omitempty"`
+	ExpireTime    *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=expire_time,json=expireTime,proto3" json:"expire_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateSignInLinkResponse) Reset() {
+	*x = CreateSignInLinkResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateSignInLinkResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateSignInLinkResponse) ProtoMessage() {}
+
+func (x *CreateSignInLinkResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateSignInLinkResponse.ProtoReflect.Descriptor instead.
+func (*CreateSignInLinkResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *CreateSignInLinkResponse) GetUrl() string {
+	if x != nil {
+		return x.Url
+	}
+	return ""
+}
+
+func (x *CreateSignInLinkResponse) GetExpireTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpireTime
+	}
+	return nil
+}
+
 type RedeemSignInLinkRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Secret        string                 `protobuf:"bytes,1,opt,name=secret,proto3" json:"secret,omitempty"`
@@ -177,7 +715,7 @@ type RedeemSignInLinkRequest struct {
 
 func (x *RedeemSignInLinkRequest) Reset() {
 	*x = RedeemSignInLinkRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[2]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -189,7 +727,7 @@ func (x *RedeemSignInLinkRequest) String() string {
 func (*RedeemSignInLinkRequest) ProtoMessage() {}
 
 func (x *RedeemSignInLinkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[2]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -202,7 +740,7 @@ func (x *RedeemSignInLinkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RedeemSignInLinkRequest.ProtoReflect.Descriptor instead.
 func (*RedeemSignInLinkRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{2}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *RedeemSignInLinkRequest) GetSecret() string {
@@ -221,7 +759,7 @@ type RedeemSignInLinkResponse struct {
 
 func (x *RedeemSignInLinkResponse) Reset() {
 	*x = RedeemSignInLinkResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -233,7 +771,7 @@ func (x *RedeemSignInLinkResponse) String() string {
 func (*RedeemSignInLinkResponse) ProtoMessage() {}
 
 func (x *RedeemSignInLinkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -246,7 +784,7 @@ func (x *RedeemSignInLinkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RedeemSignInLinkResponse.ProtoReflect.Descriptor instead.
 func (*RedeemSignInLinkResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{3}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *RedeemSignInLinkResponse) GetMe() *GetMeResponse {
@@ -264,7 +802,7 @@ type BeginPasskeySignInRequest struct {
 
 func (x *BeginPasskeySignInRequest) Reset() {
 	*x = BeginPasskeySignInRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -276,7 +814,7 @@ func (x *BeginPasskeySignInRequest) String() string {
 func (*BeginPasskeySignInRequest) ProtoMessage() {}
 
 func (x *BeginPasskeySignInRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -289,7 +827,7 @@ func (x *BeginPasskeySignInRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeginPasskeySignInRequest.ProtoReflect.Descriptor instead.
 func (*BeginPasskeySignInRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{4}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{15}
 }
 
 type BeginPasskeySignInResponse struct {
@@ -304,7 +842,7 @@ type BeginPasskeySignInResponse struct {
 
 func (x *BeginPasskeySignInResponse) Reset() {
 	*x = BeginPasskeySignInResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -316,7 +854,7 @@ func (x *BeginPasskeySignInResponse) String() string {
 func (*BeginPasskeySignInResponse) ProtoMessage() {}
 
 func (x *BeginPasskeySignInResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -329,7 +867,7 @@ func (x *BeginPasskeySignInResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeginPasskeySignInResponse.ProtoReflect.Descriptor instead.
 func (*BeginPasskeySignInResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{5}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *BeginPasskeySignInResponse) GetCeremony() string {
@@ -357,7 +895,7 @@ type FinishPasskeySignInRequest struct {
 
 func (x *FinishPasskeySignInRequest) Reset() {
 	*x = FinishPasskeySignInRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -369,7 +907,7 @@ func (x *FinishPasskeySignInRequest) String() string {
 func (*FinishPasskeySignInRequest) ProtoMessage() {}
 
 func (x *FinishPasskeySignInRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -382,7 +920,7 @@ func (x *FinishPasskeySignInRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishPasskeySignInRequest.ProtoReflect.Descriptor instead.
 func (*FinishPasskeySignInRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{6}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *FinishPasskeySignInRequest) GetCeremony() string {
@@ -408,7 +946,7 @@ type FinishPasskeySignInResponse struct {
 
 func (x *FinishPasskeySignInResponse) Reset() {
 	*x = FinishPasskeySignInResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -420,7 +958,7 @@ func (x *FinishPasskeySignInResponse) String() string {
 func (*FinishPasskeySignInResponse) ProtoMessage() {}
 
 func (x *FinishPasskeySignInResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -433,7 +971,7 @@ func (x *FinishPasskeySignInResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishPasskeySignInResponse.ProtoReflect.Descriptor instead.
 func (*FinishPasskeySignInResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{7}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *FinishPasskeySignInResponse) GetMe() *GetMeResponse {
@@ -451,7 +989,7 @@ type BeginPasskeyRegistrationRequest struct {
 
 func (x *BeginPasskeyRegistrationRequest) Reset() {
 	*x = BeginPasskeyRegistrationRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -463,7 +1001,7 @@ func (x *BeginPasskeyRegistrationRequest) String() string {
 func (*BeginPasskeyRegistrationRequest) ProtoMessage() {}
 
 func (x *BeginPasskeyRegistrationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -476,7 +1014,7 @@ func (x *BeginPasskeyRegistrationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeginPasskeyRegistrationRequest.ProtoReflect.Descriptor instead.
 func (*BeginPasskeyRegistrationRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{8}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{19}
 }
 
 type BeginPasskeyRegistrationResponse struct {
@@ -490,7 +1028,7 @@ type BeginPasskeyRegistrationResponse struct {
 
 func (x *BeginPasskeyRegistrationResponse) Reset() {
 	*x = BeginPasskeyRegistrationResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -502,7 +1040,7 @@ func (x *BeginPasskeyRegistrationResponse) String() string {
 func (*BeginPasskeyRegistrationResponse) ProtoMessage() {}
 
 func (x *BeginPasskeyRegistrationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -515,7 +1053,7 @@ func (x *BeginPasskeyRegistrationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BeginPasskeyRegistrationResponse.ProtoReflect.Descriptor instead.
 func (*BeginPasskeyRegistrationResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{9}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *BeginPasskeyRegistrationResponse) GetCeremony() string {
@@ -544,7 +1082,7 @@ type FinishPasskeyRegistrationRequest struct {
 
 func (x *FinishPasskeyRegistrationRequest) Reset() {
 	*x = FinishPasskeyRegistrationRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -556,7 +1094,7 @@ func (x *FinishPasskeyRegistrationRequest) String() string {
 func (*FinishPasskeyRegistrationRequest) ProtoMessage() {}
 
 func (x *FinishPasskeyRegistrationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -569,7 +1107,7 @@ func (x *FinishPasskeyRegistrationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishPasskeyRegistrationRequest.ProtoReflect.Descriptor instead.
 func (*FinishPasskeyRegistrationRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{10}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *FinishPasskeyRegistrationRequest) GetCeremony() string {
@@ -602,7 +1140,7 @@ type FinishPasskeyRegistrationResponse struct {
 
 func (x *FinishPasskeyRegistrationResponse) Reset() {
 	*x = FinishPasskeyRegistrationResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -614,7 +1152,7 @@ func (x *FinishPasskeyRegistrationResponse) String() string {
 func (*FinishPasskeyRegistrationResponse) ProtoMessage() {}
 
 func (x *FinishPasskeyRegistrationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -627,7 +1165,7 @@ func (x *FinishPasskeyRegistrationResponse) ProtoReflect() protoreflect.Message 
 
 // Deprecated: Use FinishPasskeyRegistrationResponse.ProtoReflect.Descriptor instead.
 func (*FinishPasskeyRegistrationResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{11}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *FinishPasskeyRegistrationResponse) GetPasskey() *Passkey {
@@ -650,7 +1188,7 @@ type Passkey struct {
 
 func (x *Passkey) Reset() {
 	*x = Passkey{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -662,7 +1200,7 @@ func (x *Passkey) String() string {
 func (*Passkey) ProtoMessage() {}
 
 func (x *Passkey) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -675,7 +1213,7 @@ func (x *Passkey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Passkey.ProtoReflect.Descriptor instead.
 func (*Passkey) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{12}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *Passkey) GetPasskeyId() string {
@@ -714,7 +1252,7 @@ type ListPasskeysRequest struct {
 
 func (x *ListPasskeysRequest) Reset() {
 	*x = ListPasskeysRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -726,7 +1264,7 @@ func (x *ListPasskeysRequest) String() string {
 func (*ListPasskeysRequest) ProtoMessage() {}
 
 func (x *ListPasskeysRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -739,7 +1277,7 @@ func (x *ListPasskeysRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPasskeysRequest.ProtoReflect.Descriptor instead.
 func (*ListPasskeysRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{13}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{24}
 }
 
 type ListPasskeysResponse struct {
@@ -751,7 +1289,7 @@ type ListPasskeysResponse struct {
 
 func (x *ListPasskeysResponse) Reset() {
 	*x = ListPasskeysResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -763,7 +1301,7 @@ func (x *ListPasskeysResponse) String() string {
 func (*ListPasskeysResponse) ProtoMessage() {}
 
 func (x *ListPasskeysResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -776,7 +1314,7 @@ func (x *ListPasskeysResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPasskeysResponse.ProtoReflect.Descriptor instead.
 func (*ListPasskeysResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{14}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ListPasskeysResponse) GetPasskeys() []*Passkey {
@@ -795,7 +1333,7 @@ type DeletePasskeyRequest struct {
 
 func (x *DeletePasskeyRequest) Reset() {
 	*x = DeletePasskeyRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -807,7 +1345,7 @@ func (x *DeletePasskeyRequest) String() string {
 func (*DeletePasskeyRequest) ProtoMessage() {}
 
 func (x *DeletePasskeyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -820,7 +1358,7 @@ func (x *DeletePasskeyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeletePasskeyRequest.ProtoReflect.Descriptor instead.
 func (*DeletePasskeyRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{15}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *DeletePasskeyRequest) GetPasskeyId() string {
@@ -838,7 +1376,7 @@ type DeletePasskeyResponse struct {
 
 func (x *DeletePasskeyResponse) Reset() {
 	*x = DeletePasskeyResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -850,7 +1388,7 @@ func (x *DeletePasskeyResponse) String() string {
 func (*DeletePasskeyResponse) ProtoMessage() {}
 
 func (x *DeletePasskeyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -863,7 +1401,7 @@ func (x *DeletePasskeyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeletePasskeyResponse.ProtoReflect.Descriptor instead.
 func (*DeletePasskeyResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{16}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{27}
 }
 
 type CreateRecoveryCodesRequest struct {
@@ -874,7 +1412,7 @@ type CreateRecoveryCodesRequest struct {
 
 func (x *CreateRecoveryCodesRequest) Reset() {
 	*x = CreateRecoveryCodesRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -886,7 +1424,7 @@ func (x *CreateRecoveryCodesRequest) String() string {
 func (*CreateRecoveryCodesRequest) ProtoMessage() {}
 
 func (x *CreateRecoveryCodesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -899,7 +1437,7 @@ func (x *CreateRecoveryCodesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateRecoveryCodesRequest.ProtoReflect.Descriptor instead.
 func (*CreateRecoveryCodesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{17}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{28}
 }
 
 type CreateRecoveryCodesResponse struct {
@@ -911,7 +1449,7 @@ type CreateRecoveryCodesResponse struct {
 
 func (x *CreateRecoveryCodesResponse) Reset() {
 	*x = CreateRecoveryCodesResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -923,7 +1461,7 @@ func (x *CreateRecoveryCodesResponse) String() string {
 func (*CreateRecoveryCodesResponse) ProtoMessage() {}
 
 func (x *CreateRecoveryCodesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -936,7 +1474,7 @@ func (x *CreateRecoveryCodesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateRecoveryCodesResponse.ProtoReflect.Descriptor instead.
 func (*CreateRecoveryCodesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{18}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *CreateRecoveryCodesResponse) GetCodes() []string {
@@ -955,7 +1493,7 @@ type UseRecoveryCodeRequest struct {
 
 func (x *UseRecoveryCodeRequest) Reset() {
 	*x = UseRecoveryCodeRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -967,7 +1505,7 @@ func (x *UseRecoveryCodeRequest) String() string {
 func (*UseRecoveryCodeRequest) ProtoMessage() {}
 
 func (x *UseRecoveryCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -980,7 +1518,7 @@ func (x *UseRecoveryCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UseRecoveryCodeRequest.ProtoReflect.Descriptor instead.
 func (*UseRecoveryCodeRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{19}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *UseRecoveryCodeRequest) GetCode() string {
@@ -999,7 +1537,7 @@ type UseRecoveryCodeResponse struct {
 
 func (x *UseRecoveryCodeResponse) Reset() {
 	*x = UseRecoveryCodeResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1011,7 +1549,7 @@ func (x *UseRecoveryCodeResponse) String() string {
 func (*UseRecoveryCodeResponse) ProtoMessage() {}
 
 func (x *UseRecoveryCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1024,7 +1562,7 @@ func (x *UseRecoveryCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UseRecoveryCodeResponse.ProtoReflect.Descriptor instead.
 func (*UseRecoveryCodeResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{20}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *UseRecoveryCodeResponse) GetMe() *GetMeResponse {
@@ -1046,7 +1584,7 @@ type CreateKeeperCodeRequest struct {
 
 func (x *CreateKeeperCodeRequest) Reset() {
 	*x = CreateKeeperCodeRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1058,7 +1596,7 @@ func (x *CreateKeeperCodeRequest) String() string {
 func (*CreateKeeperCodeRequest) ProtoMessage() {}
 
 func (x *CreateKeeperCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1071,7 +1609,7 @@ func (x *CreateKeeperCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateKeeperCodeRequest.ProtoReflect.Descriptor instead.
 func (*CreateKeeperCodeRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{21}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *CreateKeeperCodeRequest) GetName() string {
@@ -1097,7 +1635,7 @@ type CreateKeeperCodeResponse struct {
 
 func (x *CreateKeeperCodeResponse) Reset() {
 	*x = CreateKeeperCodeResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1109,7 +1647,7 @@ func (x *CreateKeeperCodeResponse) String() string {
 func (*CreateKeeperCodeResponse) ProtoMessage() {}
 
 func (x *CreateKeeperCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1122,7 +1660,7 @@ func (x *CreateKeeperCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateKeeperCodeResponse.ProtoReflect.Descriptor instead.
 func (*CreateKeeperCodeResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{22}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *CreateKeeperCodeResponse) GetCode() *KeeperCode {
@@ -1140,7 +1678,7 @@ type CreateDeviceCodeRequest struct {
 
 func (x *CreateDeviceCodeRequest) Reset() {
 	*x = CreateDeviceCodeRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1152,7 +1690,7 @@ func (x *CreateDeviceCodeRequest) String() string {
 func (*CreateDeviceCodeRequest) ProtoMessage() {}
 
 func (x *CreateDeviceCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1165,7 +1703,7 @@ func (x *CreateDeviceCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateDeviceCodeRequest.ProtoReflect.Descriptor instead.
 func (*CreateDeviceCodeRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{23}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{34}
 }
 
 type CreateDeviceCodeResponse struct {
@@ -1177,7 +1715,7 @@ type CreateDeviceCodeResponse struct {
 
 func (x *CreateDeviceCodeResponse) Reset() {
 	*x = CreateDeviceCodeResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1189,7 +1727,7 @@ func (x *CreateDeviceCodeResponse) String() string {
 func (*CreateDeviceCodeResponse) ProtoMessage() {}
 
 func (x *CreateDeviceCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1202,7 +1740,7 @@ func (x *CreateDeviceCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateDeviceCodeResponse.ProtoReflect.Descriptor instead.
 func (*CreateDeviceCodeResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{24}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *CreateDeviceCodeResponse) GetCode() *KeeperCode {
@@ -1226,7 +1764,7 @@ type KeeperCode struct {
 
 func (x *KeeperCode) Reset() {
 	*x = KeeperCode{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1238,7 +1776,7 @@ func (x *KeeperCode) String() string {
 func (*KeeperCode) ProtoMessage() {}
 
 func (x *KeeperCode) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1251,7 +1789,7 @@ func (x *KeeperCode) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use KeeperCode.ProtoReflect.Descriptor instead.
 func (*KeeperCode) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{25}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *KeeperCode) GetCode() string {
@@ -1287,7 +1825,7 @@ type UseKeeperCodeRequest struct {
 
 func (x *UseKeeperCodeRequest) Reset() {
 	*x = UseKeeperCodeRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1299,7 +1837,7 @@ func (x *UseKeeperCodeRequest) String() string {
 func (*UseKeeperCodeRequest) ProtoMessage() {}
 
 func (x *UseKeeperCodeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1312,7 +1850,7 @@ func (x *UseKeeperCodeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UseKeeperCodeRequest.ProtoReflect.Descriptor instead.
 func (*UseKeeperCodeRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{26}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *UseKeeperCodeRequest) GetCode() string {
@@ -1338,7 +1876,7 @@ type UseKeeperCodeResponse struct {
 
 func (x *UseKeeperCodeResponse) Reset() {
 	*x = UseKeeperCodeResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1350,7 +1888,7 @@ func (x *UseKeeperCodeResponse) String() string {
 func (*UseKeeperCodeResponse) ProtoMessage() {}
 
 func (x *UseKeeperCodeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1363,7 +1901,7 @@ func (x *UseKeeperCodeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UseKeeperCodeResponse.ProtoReflect.Descriptor instead.
 func (*UseKeeperCodeResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{27}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *UseKeeperCodeResponse) GetMe() *GetMeResponse {
@@ -1381,7 +1919,7 @@ type SignOutRequest struct {
 
 func (x *SignOutRequest) Reset() {
 	*x = SignOutRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1393,7 +1931,7 @@ func (x *SignOutRequest) String() string {
 func (*SignOutRequest) ProtoMessage() {}
 
 func (x *SignOutRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1406,7 +1944,7 @@ func (x *SignOutRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOutRequest.ProtoReflect.Descriptor instead.
 func (*SignOutRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{28}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{39}
 }
 
 type SignOutResponse struct {
@@ -1417,7 +1955,7 @@ type SignOutResponse struct {
 
 func (x *SignOutResponse) Reset() {
 	*x = SignOutResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1429,7 +1967,7 @@ func (x *SignOutResponse) String() string {
 func (*SignOutResponse) ProtoMessage() {}
 
 func (x *SignOutResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1442,7 +1980,7 @@ func (x *SignOutResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOutResponse.ProtoReflect.Descriptor instead.
 func (*SignOutResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{29}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{40}
 }
 
 // Token is an API token without its secret.
@@ -1459,7 +1997,7 @@ type Token struct {
 
 func (x *Token) Reset() {
 	*x = Token{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1471,7 +2009,7 @@ func (x *Token) String() string {
 func (*Token) ProtoMessage() {}
 
 func (x *Token) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1484,7 +2022,7 @@ func (x *Token) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Token.ProtoReflect.Descriptor instead.
 func (*Token) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{30}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *Token) GetTokenId() string {
@@ -1534,7 +2072,7 @@ type CreateTokenRequest struct {
 
 func (x *CreateTokenRequest) Reset() {
 	*x = CreateTokenRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1546,7 +2084,7 @@ func (x *CreateTokenRequest) String() string {
 func (*CreateTokenRequest) ProtoMessage() {}
 
 func (x *CreateTokenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1559,7 +2097,7 @@ func (x *CreateTokenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateTokenRequest.ProtoReflect.Descriptor instead.
 func (*CreateTokenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{31}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *CreateTokenRequest) GetLabel() string {
@@ -1594,7 +2132,7 @@ type CreateTokenResponse struct {
 
 func (x *CreateTokenResponse) Reset() {
 	*x = CreateTokenResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1606,7 +2144,7 @@ func (x *CreateTokenResponse) String() string {
 func (*CreateTokenResponse) ProtoMessage() {}
 
 func (x *CreateTokenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1619,7 +2157,7 @@ func (x *CreateTokenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateTokenResponse.ProtoReflect.Descriptor instead.
 func (*CreateTokenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{32}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *CreateTokenResponse) GetToken() *Token {
@@ -1644,7 +2182,7 @@ type ListTokensRequest struct {
 
 func (x *ListTokensRequest) Reset() {
 	*x = ListTokensRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1656,7 +2194,7 @@ func (x *ListTokensRequest) String() string {
 func (*ListTokensRequest) ProtoMessage() {}
 
 func (x *ListTokensRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1669,7 +2207,7 @@ func (x *ListTokensRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListTokensRequest.ProtoReflect.Descriptor instead.
 func (*ListTokensRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{33}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{44}
 }
 
 type ListTokensResponse struct {
@@ -1681,7 +2219,7 @@ type ListTokensResponse struct {
 
 func (x *ListTokensResponse) Reset() {
 	*x = ListTokensResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1693,7 +2231,7 @@ func (x *ListTokensResponse) String() string {
 func (*ListTokensResponse) ProtoMessage() {}
 
 func (x *ListTokensResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1706,7 +2244,7 @@ func (x *ListTokensResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListTokensResponse.ProtoReflect.Descriptor instead.
 func (*ListTokensResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{34}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *ListTokensResponse) GetTokens() []*Token {
@@ -1725,7 +2263,7 @@ type DeleteTokenRequest struct {
 
 func (x *DeleteTokenRequest) Reset() {
 	*x = DeleteTokenRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1737,7 +2275,7 @@ func (x *DeleteTokenRequest) String() string {
 func (*DeleteTokenRequest) ProtoMessage() {}
 
 func (x *DeleteTokenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1750,7 +2288,7 @@ func (x *DeleteTokenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteTokenRequest.ProtoReflect.Descriptor instead.
 func (*DeleteTokenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{35}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *DeleteTokenRequest) GetTokenId() string {
@@ -1768,7 +2306,7 @@ type DeleteTokenResponse struct {
 
 func (x *DeleteTokenResponse) Reset() {
 	*x = DeleteTokenResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1780,7 +2318,7 @@ func (x *DeleteTokenResponse) String() string {
 func (*DeleteTokenResponse) ProtoMessage() {}
 
 func (x *DeleteTokenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1793,7 +2331,7 @@ func (x *DeleteTokenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteTokenResponse.ProtoReflect.Descriptor instead.
 func (*DeleteTokenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{36}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{47}
 }
 
 // CalendarLink is the private address of a keeper's calendar.
@@ -1809,7 +2347,7 @@ type CalendarLink struct {
 
 func (x *CalendarLink) Reset() {
 	*x = CalendarLink{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1821,7 +2359,7 @@ func (x *CalendarLink) String() string {
 func (*CalendarLink) ProtoMessage() {}
 
 func (x *CalendarLink) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1834,7 +2372,7 @@ func (x *CalendarLink) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CalendarLink.ProtoReflect.Descriptor instead.
 func (*CalendarLink) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{37}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *CalendarLink) GetUrl() string {
@@ -1866,7 +2404,7 @@ type CreateCalendarLinkRequest struct {
 
 func (x *CreateCalendarLinkRequest) Reset() {
 	*x = CreateCalendarLinkRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1878,7 +2416,7 @@ func (x *CreateCalendarLinkRequest) String() string {
 func (*CreateCalendarLinkRequest) ProtoMessage() {}
 
 func (x *CreateCalendarLinkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1891,7 +2429,7 @@ func (x *CreateCalendarLinkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateCalendarLinkRequest.ProtoReflect.Descriptor instead.
 func (*CreateCalendarLinkRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{38}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{49}
 }
 
 type CreateCalendarLinkResponse struct {
@@ -1903,7 +2441,7 @@ type CreateCalendarLinkResponse struct {
 
 func (x *CreateCalendarLinkResponse) Reset() {
 	*x = CreateCalendarLinkResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1915,7 +2453,7 @@ func (x *CreateCalendarLinkResponse) String() string {
 func (*CreateCalendarLinkResponse) ProtoMessage() {}
 
 func (x *CreateCalendarLinkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1928,7 +2466,7 @@ func (x *CreateCalendarLinkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateCalendarLinkResponse.ProtoReflect.Descriptor instead.
 func (*CreateCalendarLinkResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{39}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *CreateCalendarLinkResponse) GetLink() *CalendarLink {
@@ -1946,7 +2484,7 @@ type GetCalendarLinkRequest struct {
 
 func (x *GetCalendarLinkRequest) Reset() {
 	*x = GetCalendarLinkRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1958,7 +2496,7 @@ func (x *GetCalendarLinkRequest) String() string {
 func (*GetCalendarLinkRequest) ProtoMessage() {}
 
 func (x *GetCalendarLinkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1971,7 +2509,7 @@ func (x *GetCalendarLinkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCalendarLinkRequest.ProtoReflect.Descriptor instead.
 func (*GetCalendarLinkRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{40}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{51}
 }
 
 type GetCalendarLinkResponse struct {
@@ -1984,7 +2522,7 @@ type GetCalendarLinkResponse struct {
 
 func (x *GetCalendarLinkResponse) Reset() {
 	*x = GetCalendarLinkResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1996,7 +2534,7 @@ func (x *GetCalendarLinkResponse) String() string {
 func (*GetCalendarLinkResponse) ProtoMessage() {}
 
 func (x *GetCalendarLinkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2009,7 +2547,7 @@ func (x *GetCalendarLinkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCalendarLinkResponse.ProtoReflect.Descriptor instead.
 func (*GetCalendarLinkResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{41}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *GetCalendarLinkResponse) GetLink() *CalendarLink {
@@ -2027,7 +2565,7 @@ type DeleteCalendarLinkRequest struct {
 
 func (x *DeleteCalendarLinkRequest) Reset() {
 	*x = DeleteCalendarLinkRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2039,7 +2577,7 @@ func (x *DeleteCalendarLinkRequest) String() string {
 func (*DeleteCalendarLinkRequest) ProtoMessage() {}
 
 func (x *DeleteCalendarLinkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2052,7 +2590,7 @@ func (x *DeleteCalendarLinkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteCalendarLinkRequest.ProtoReflect.Descriptor instead.
 func (*DeleteCalendarLinkRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{42}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{53}
 }
 
 type DeleteCalendarLinkResponse struct {
@@ -2063,7 +2601,7 @@ type DeleteCalendarLinkResponse struct {
 
 func (x *DeleteCalendarLinkResponse) Reset() {
 	*x = DeleteCalendarLinkResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2075,7 +2613,7 @@ func (x *DeleteCalendarLinkResponse) String() string {
 func (*DeleteCalendarLinkResponse) ProtoMessage() {}
 
 func (x *DeleteCalendarLinkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2088,7 +2626,7 @@ func (x *DeleteCalendarLinkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteCalendarLinkResponse.ProtoReflect.Descriptor instead.
 func (*DeleteCalendarLinkResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{43}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{54}
 }
 
 var File_warmhand_v1_access_service_proto protoreflect.FileDescriptor
@@ -2096,7 +2634,7 @@ var File_warmhand_v1_access_service_proto protoreflect.FileDescriptor
 const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\n" +
 	" warmhand/v1/access_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x0e\n" +
-	"\fGetMeRequest\"\x95\x02\n" +
+	"\fGetMeRequest\"\xb2\x02\n" +
 	"\rGetMeResponse\x12\x12\n" +
 	"\x04role\x18\x01 \x01(\tR\x04role\x12\x18\n" +
 	"\abreeder\x18\x02 \x01(\tR\abreeder\x12!\n" +
@@ -2106,7 +2644,37 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\x0erecovery_codes\x18\x06 \x01(\x05R\rrecoveryCodes\x12\x18\n" +
 	"\aversion\x18\a \x01(\tR\aversion\x129\n" +
 	"\n" +
-	"erase_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\teraseTime\"@\n" +
+	"erase_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\teraseTime\x12\x1b\n" +
+	"\tperson_id\x18\t \x01(\tR\bpersonId\"\xcf\x01\n" +
+	"\x06Person\x12\x1b\n" +
+	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12!\n" +
+	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x12\n" +
+	"\x04role\x18\x03 \x01(\tR\x04role\x12;\n" +
+	"\vcreate_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"createTime\x12\x18\n" +
+	"\adevices\x18\x05 \x01(\x05R\adevices\x12\x1a\n" +
+	"\bpasskeys\x18\x06 \x01(\x05R\bpasskeys\"\x13\n" +
+	"\x11ListPeopleRequest\"A\n" +
+	"\x12ListPeopleResponse\x12+\n" +
+	"\x06people\x18\x01 \x03(\v2\x13.warmhand.v1.PersonR\x06people\"F\n" +
+	"\x13CreateHelperRequest\x12/\n" +
+	"\fdisplay_name\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18<R\vdisplayName\"C\n" +
+	"\x14CreateHelperResponse\x12+\n" +
+	"\x06person\x18\x01 \x01(\v2\x13.warmhand.v1.PersonR\x06person\"n\n" +
+	"\x13RenamePersonRequest\x12&\n" +
+	"\tperson_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18dR\bpersonId\x12/\n" +
+	"\fdisplay_name\x18\x02 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18<R\vdisplayName\"C\n" +
+	"\x14RenamePersonResponse\x12+\n" +
+	"\x06person\x18\x01 \x01(\v2\x13.warmhand.v1.PersonR\x06person\"=\n" +
+	"\x13DeleteHelperRequest\x12&\n" +
+	"\tperson_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18dR\bpersonId\"\x16\n" +
+	"\x14DeleteHelperResponse\"A\n" +
+	"\x17CreateSignInLinkRequest\x12&\n" +
+	"\tperson_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18dR\bpersonId\"i\n" +
+	"\x18CreateSignInLinkResponse\x12\x10\n" +
+	"\x03url\x18\x01 \x01(\tR\x03url\x12;\n" +
+	"\vexpire_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"expireTime\"@\n" +
 	"\x17RedeemSignInLinkRequest\x12%\n" +
 	"\x06secret\x18\x01 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06secret\"F\n" +
 	"\x18RedeemSignInLinkResponse\x12*\n" +
@@ -2216,7 +2784,7 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\x17GetCalendarLinkResponse\x12-\n" +
 	"\x04link\x18\x01 \x01(\v2\x19.warmhand.v1.CalendarLinkR\x04link\"\x1b\n" +
 	"\x19DeleteCalendarLinkRequest\"\x1c\n" +
-	"\x1aDeleteCalendarLinkResponse2\x80\x15\n" +
+	"\x1aDeleteCalendarLinkResponse2\xfd\x19\n" +
 	"\rAccessService\x12N\n" +
 	"\x05GetMe\x12\x19.warmhand.v1.GetMeRequest\x1a\x1a.warmhand.v1.GetMeResponse\"\x0e\x82\xd3\xe4\x93\x02\b\x12\x06/v1/me\x12\x87\x01\n" +
 	"\x10RedeemSignInLink\x12$.warmhand.v1.RedeemSignInLinkRequest\x1a%.warmhand.v1.RedeemSignInLinkResponse\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/access:redeemSignInLink\x12\x8f\x01\n" +
@@ -2233,7 +2801,13 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\x12CreateCalendarLink\x12&.warmhand.v1.CreateCalendarLinkRequest\x1a'.warmhand.v1.CreateCalendarLinkResponse\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/keepers/me:createCalendarLink\x12\x81\x01\n" +
 	"\x0fGetCalendarLink\x12#.warmhand.v1.GetCalendarLinkRequest\x1a$.warmhand.v1.GetCalendarLinkResponse\"#\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/keepers/me/calendarLink\x12\x8a\x01\n" +
 	"\x12DeleteCalendarLink\x12&.warmhand.v1.DeleteCalendarLinkRequest\x1a'.warmhand.v1.DeleteCalendarLinkResponse\"#\x82\xd3\xe4\x93\x02\x1d*\x1b/v1/keepers/me/calendarLink\x12{\n" +
-	"\rUseKeeperCode\x12!.warmhand.v1.UseKeeperCodeRequest\x1a\".warmhand.v1.UseKeeperCodeResponse\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\"\x18/v1/access:useKeeperCode\x12c\n" +
+	"\rUseKeeperCode\x12!.warmhand.v1.UseKeeperCodeRequest\x1a\".warmhand.v1.UseKeeperCodeResponse\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\"\x18/v1/access:useKeeperCode\x12h\n" +
+	"\n" +
+	"ListPeople\x12\x1e.warmhand.v1.ListPeopleRequest\x1a\x1f.warmhand.v1.ListPeopleResponse\"\x19\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/access/people\x12q\n" +
+	"\fCreateHelper\x12 .warmhand.v1.CreateHelperRequest\x1a!.warmhand.v1.CreateHelperResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/access/people\x12\x84\x01\n" +
+	"\fRenamePerson\x12 .warmhand.v1.RenamePersonRequest\x1a!.warmhand.v1.RenamePersonResponse\"/\x82\xd3\xe4\x93\x02):\x01*\"$/v1/access/people/{person_id}:rename\x12z\n" +
+	"\fDeleteHelper\x12 .warmhand.v1.DeleteHelperRequest\x1a!.warmhand.v1.DeleteHelperResponse\"%\x82\xd3\xe4\x93\x02\x1f*\x1d/v1/access/people/{person_id}\x12\x9a\x01\n" +
+	"\x10CreateSignInLink\x12$.warmhand.v1.CreateSignInLinkRequest\x1a%.warmhand.v1.CreateSignInLinkResponse\"9\x82\xd3\xe4\x93\x023:\x01*\"./v1/access/people/{person_id}:createSignInLink\x12c\n" +
 	"\aSignOut\x12\x1b.warmhand.v1.SignOutRequest\x1a\x1c.warmhand.v1.SignOutResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/access:signOut\x12n\n" +
 	"\vCreateToken\x12\x1f.warmhand.v1.CreateTokenRequest\x1a .warmhand.v1.CreateTokenResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/access/tokens\x12h\n" +
 	"\n" +
@@ -2252,125 +2826,151 @@ func file_warmhand_v1_access_service_proto_rawDescGZIP() []byte {
 	return file_warmhand_v1_access_service_proto_rawDescData
 }
 
-var file_warmhand_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 44)
+var file_warmhand_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 55)
 var file_warmhand_v1_access_service_proto_goTypes = []any{
 	(*GetMeRequest)(nil),                      // 0: warmhand.v1.GetMeRequest
 	(*GetMeResponse)(nil),                     // 1: warmhand.v1.GetMeResponse
-	(*RedeemSignInLinkRequest)(nil),           // 2: warmhand.v1.RedeemSignInLinkRequest
-	(*RedeemSignInLinkResponse)(nil),          // 3: warmhand.v1.RedeemSignInLinkResponse
-	(*BeginPasskeySignInRequest)(nil),         // 4: warmhand.v1.BeginPasskeySignInRequest
-	(*BeginPasskeySignInResponse)(nil),        // 5: warmhand.v1.BeginPasskeySignInResponse
-	(*FinishPasskeySignInRequest)(nil),        // 6: warmhand.v1.FinishPasskeySignInRequest
-	(*FinishPasskeySignInResponse)(nil),       // 7: warmhand.v1.FinishPasskeySignInResponse
-	(*BeginPasskeyRegistrationRequest)(nil),   // 8: warmhand.v1.BeginPasskeyRegistrationRequest
-	(*BeginPasskeyRegistrationResponse)(nil),  // 9: warmhand.v1.BeginPasskeyRegistrationResponse
-	(*FinishPasskeyRegistrationRequest)(nil),  // 10: warmhand.v1.FinishPasskeyRegistrationRequest
-	(*FinishPasskeyRegistrationResponse)(nil), // 11: warmhand.v1.FinishPasskeyRegistrationResponse
-	(*Passkey)(nil),                           // 12: warmhand.v1.Passkey
-	(*ListPasskeysRequest)(nil),               // 13: warmhand.v1.ListPasskeysRequest
-	(*ListPasskeysResponse)(nil),              // 14: warmhand.v1.ListPasskeysResponse
-	(*DeletePasskeyRequest)(nil),              // 15: warmhand.v1.DeletePasskeyRequest
-	(*DeletePasskeyResponse)(nil),             // 16: warmhand.v1.DeletePasskeyResponse
-	(*CreateRecoveryCodesRequest)(nil),        // 17: warmhand.v1.CreateRecoveryCodesRequest
-	(*CreateRecoveryCodesResponse)(nil),       // 18: warmhand.v1.CreateRecoveryCodesResponse
-	(*UseRecoveryCodeRequest)(nil),            // 19: warmhand.v1.UseRecoveryCodeRequest
-	(*UseRecoveryCodeResponse)(nil),           // 20: warmhand.v1.UseRecoveryCodeResponse
-	(*CreateKeeperCodeRequest)(nil),           // 21: warmhand.v1.CreateKeeperCodeRequest
-	(*CreateKeeperCodeResponse)(nil),          // 22: warmhand.v1.CreateKeeperCodeResponse
-	(*CreateDeviceCodeRequest)(nil),           // 23: warmhand.v1.CreateDeviceCodeRequest
-	(*CreateDeviceCodeResponse)(nil),          // 24: warmhand.v1.CreateDeviceCodeResponse
-	(*KeeperCode)(nil),                        // 25: warmhand.v1.KeeperCode
-	(*UseKeeperCodeRequest)(nil),              // 26: warmhand.v1.UseKeeperCodeRequest
-	(*UseKeeperCodeResponse)(nil),             // 27: warmhand.v1.UseKeeperCodeResponse
-	(*SignOutRequest)(nil),                    // 28: warmhand.v1.SignOutRequest
-	(*SignOutResponse)(nil),                   // 29: warmhand.v1.SignOutResponse
-	(*Token)(nil),                             // 30: warmhand.v1.Token
-	(*CreateTokenRequest)(nil),                // 31: warmhand.v1.CreateTokenRequest
-	(*CreateTokenResponse)(nil),               // 32: warmhand.v1.CreateTokenResponse
-	(*ListTokensRequest)(nil),                 // 33: warmhand.v1.ListTokensRequest
-	(*ListTokensResponse)(nil),                // 34: warmhand.v1.ListTokensResponse
-	(*DeleteTokenRequest)(nil),                // 35: warmhand.v1.DeleteTokenRequest
-	(*DeleteTokenResponse)(nil),               // 36: warmhand.v1.DeleteTokenResponse
-	(*CalendarLink)(nil),                      // 37: warmhand.v1.CalendarLink
-	(*CreateCalendarLinkRequest)(nil),         // 38: warmhand.v1.CreateCalendarLinkRequest
-	(*CreateCalendarLinkResponse)(nil),        // 39: warmhand.v1.CreateCalendarLinkResponse
-	(*GetCalendarLinkRequest)(nil),            // 40: warmhand.v1.GetCalendarLinkRequest
-	(*GetCalendarLinkResponse)(nil),           // 41: warmhand.v1.GetCalendarLinkResponse
-	(*DeleteCalendarLinkRequest)(nil),         // 42: warmhand.v1.DeleteCalendarLinkRequest
-	(*DeleteCalendarLinkResponse)(nil),        // 43: warmhand.v1.DeleteCalendarLinkResponse
-	(*timestamppb.Timestamp)(nil),             // 44: google.protobuf.Timestamp
-	(*structpb.Struct)(nil),                   // 45: google.protobuf.Struct
+	(*Person)(nil),                            // 2: warmhand.v1.Person
+	(*ListPeopleRequest)(nil),                 // 3: warmhand.v1.ListPeopleRequest
+	(*ListPeopleResponse)(nil),                // 4: warmhand.v1.ListPeopleResponse
+	(*CreateHelperRequest)(nil),               // 5: warmhand.v1.CreateHelperRequest
+	(*CreateHelperResponse)(nil),              // 6: warmhand.v1.CreateHelperResponse
+	(*RenamePersonRequest)(nil),               // 7: warmhand.v1.RenamePersonRequest
+	(*RenamePersonResponse)(nil),              // 8: warmhand.v1.RenamePersonResponse
+	(*DeleteHelperRequest)(nil),               // 9: warmhand.v1.DeleteHelperRequest
+	(*DeleteHelperResponse)(nil),              // 10: warmhand.v1.DeleteHelperResponse
+	(*CreateSignInLinkRequest)(nil),           // 11: warmhand.v1.CreateSignInLinkRequest
+	(*CreateSignInLinkResponse)(nil),          // 12: warmhand.v1.CreateSignInLinkResponse
+	(*RedeemSignInLinkRequest)(nil),           // 13: warmhand.v1.RedeemSignInLinkRequest
+	(*RedeemSignInLinkResponse)(nil),          // 14: warmhand.v1.RedeemSignInLinkResponse
+	(*BeginPasskeySignInRequest)(nil),         // 15: warmhand.v1.BeginPasskeySignInRequest
+	(*BeginPasskeySignInResponse)(nil),        // 16: warmhand.v1.BeginPasskeySignInResponse
+	(*FinishPasskeySignInRequest)(nil),        // 17: warmhand.v1.FinishPasskeySignInRequest
+	(*FinishPasskeySignInResponse)(nil),       // 18: warmhand.v1.FinishPasskeySignInResponse
+	(*BeginPasskeyRegistrationRequest)(nil),   // 19: warmhand.v1.BeginPasskeyRegistrationRequest
+	(*BeginPasskeyRegistrationResponse)(nil),  // 20: warmhand.v1.BeginPasskeyRegistrationResponse
+	(*FinishPasskeyRegistrationRequest)(nil),  // 21: warmhand.v1.FinishPasskeyRegistrationRequest
+	(*FinishPasskeyRegistrationResponse)(nil), // 22: warmhand.v1.FinishPasskeyRegistrationResponse
+	(*Passkey)(nil),                           // 23: warmhand.v1.Passkey
+	(*ListPasskeysRequest)(nil),               // 24: warmhand.v1.ListPasskeysRequest
+	(*ListPasskeysResponse)(nil),              // 25: warmhand.v1.ListPasskeysResponse
+	(*DeletePasskeyRequest)(nil),              // 26: warmhand.v1.DeletePasskeyRequest
+	(*DeletePasskeyResponse)(nil),             // 27: warmhand.v1.DeletePasskeyResponse
+	(*CreateRecoveryCodesRequest)(nil),        // 28: warmhand.v1.CreateRecoveryCodesRequest
+	(*CreateRecoveryCodesResponse)(nil),       // 29: warmhand.v1.CreateRecoveryCodesResponse
+	(*UseRecoveryCodeRequest)(nil),            // 30: warmhand.v1.UseRecoveryCodeRequest
+	(*UseRecoveryCodeResponse)(nil),           // 31: warmhand.v1.UseRecoveryCodeResponse
+	(*CreateKeeperCodeRequest)(nil),           // 32: warmhand.v1.CreateKeeperCodeRequest
+	(*CreateKeeperCodeResponse)(nil),          // 33: warmhand.v1.CreateKeeperCodeResponse
+	(*CreateDeviceCodeRequest)(nil),           // 34: warmhand.v1.CreateDeviceCodeRequest
+	(*CreateDeviceCodeResponse)(nil),          // 35: warmhand.v1.CreateDeviceCodeResponse
+	(*KeeperCode)(nil),                        // 36: warmhand.v1.KeeperCode
+	(*UseKeeperCodeRequest)(nil),              // 37: warmhand.v1.UseKeeperCodeRequest
+	(*UseKeeperCodeResponse)(nil),             // 38: warmhand.v1.UseKeeperCodeResponse
+	(*SignOutRequest)(nil),                    // 39: warmhand.v1.SignOutRequest
+	(*SignOutResponse)(nil),                   // 40: warmhand.v1.SignOutResponse
+	(*Token)(nil),                             // 41: warmhand.v1.Token
+	(*CreateTokenRequest)(nil),                // 42: warmhand.v1.CreateTokenRequest
+	(*CreateTokenResponse)(nil),               // 43: warmhand.v1.CreateTokenResponse
+	(*ListTokensRequest)(nil),                 // 44: warmhand.v1.ListTokensRequest
+	(*ListTokensResponse)(nil),                // 45: warmhand.v1.ListTokensResponse
+	(*DeleteTokenRequest)(nil),                // 46: warmhand.v1.DeleteTokenRequest
+	(*DeleteTokenResponse)(nil),               // 47: warmhand.v1.DeleteTokenResponse
+	(*CalendarLink)(nil),                      // 48: warmhand.v1.CalendarLink
+	(*CreateCalendarLinkRequest)(nil),         // 49: warmhand.v1.CreateCalendarLinkRequest
+	(*CreateCalendarLinkResponse)(nil),        // 50: warmhand.v1.CreateCalendarLinkResponse
+	(*GetCalendarLinkRequest)(nil),            // 51: warmhand.v1.GetCalendarLinkRequest
+	(*GetCalendarLinkResponse)(nil),           // 52: warmhand.v1.GetCalendarLinkResponse
+	(*DeleteCalendarLinkRequest)(nil),         // 53: warmhand.v1.DeleteCalendarLinkRequest
+	(*DeleteCalendarLinkResponse)(nil),        // 54: warmhand.v1.DeleteCalendarLinkResponse
+	(*timestamppb.Timestamp)(nil),             // 55: google.protobuf.Timestamp
+	(*structpb.Struct)(nil),                   // 56: google.protobuf.Struct
 }
 var file_warmhand_v1_access_service_proto_depIdxs = []int32{
-	44, // 0: warmhand.v1.GetMeResponse.erase_time:type_name -> google.protobuf.Timestamp
-	1,  // 1: warmhand.v1.RedeemSignInLinkResponse.me:type_name -> warmhand.v1.GetMeResponse
-	45, // 2: warmhand.v1.BeginPasskeySignInResponse.options:type_name -> google.protobuf.Struct
-	45, // 3: warmhand.v1.FinishPasskeySignInRequest.credential:type_name -> google.protobuf.Struct
-	1,  // 4: warmhand.v1.FinishPasskeySignInResponse.me:type_name -> warmhand.v1.GetMeResponse
-	45, // 5: warmhand.v1.BeginPasskeyRegistrationResponse.options:type_name -> google.protobuf.Struct
-	45, // 6: warmhand.v1.FinishPasskeyRegistrationRequest.credential:type_name -> google.protobuf.Struct
-	12, // 7: warmhand.v1.FinishPasskeyRegistrationResponse.passkey:type_name -> warmhand.v1.Passkey
-	44, // 8: warmhand.v1.Passkey.create_time:type_name -> google.protobuf.Timestamp
-	44, // 9: warmhand.v1.Passkey.use_time:type_name -> google.protobuf.Timestamp
-	12, // 10: warmhand.v1.ListPasskeysResponse.passkeys:type_name -> warmhand.v1.Passkey
-	1,  // 11: warmhand.v1.UseRecoveryCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
-	25, // 12: warmhand.v1.CreateKeeperCodeResponse.code:type_name -> warmhand.v1.KeeperCode
-	25, // 13: warmhand.v1.CreateDeviceCodeResponse.code:type_name -> warmhand.v1.KeeperCode
-	44, // 14: warmhand.v1.KeeperCode.expire_time:type_name -> google.protobuf.Timestamp
-	1,  // 15: warmhand.v1.UseKeeperCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
-	44, // 16: warmhand.v1.Token.create_time:type_name -> google.protobuf.Timestamp
-	44, // 17: warmhand.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
-	30, // 18: warmhand.v1.CreateTokenResponse.token:type_name -> warmhand.v1.Token
-	30, // 19: warmhand.v1.ListTokensResponse.tokens:type_name -> warmhand.v1.Token
-	44, // 20: warmhand.v1.CalendarLink.create_time:type_name -> google.protobuf.Timestamp
-	44, // 21: warmhand.v1.CalendarLink.expire_time:type_name -> google.protobuf.Timestamp
-	37, // 22: warmhand.v1.CreateCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
-	37, // 23: warmhand.v1.GetCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
-	0,  // 24: warmhand.v1.AccessService.GetMe:input_type -> warmhand.v1.GetMeRequest
-	2,  // 25: warmhand.v1.AccessService.RedeemSignInLink:input_type -> warmhand.v1.RedeemSignInLinkRequest
-	4,  // 26: warmhand.v1.AccessService.BeginPasskeySignIn:input_type -> warmhand.v1.BeginPasskeySignInRequest
-	6,  // 27: warmhand.v1.AccessService.FinishPasskeySignIn:input_type -> warmhand.v1.FinishPasskeySignInRequest
-	8,  // 28: warmhand.v1.AccessService.BeginPasskeyRegistration:input_type -> warmhand.v1.BeginPasskeyRegistrationRequest
-	10, // 29: warmhand.v1.AccessService.FinishPasskeyRegistration:input_type -> warmhand.v1.FinishPasskeyRegistrationRequest
-	13, // 30: warmhand.v1.AccessService.ListPasskeys:input_type -> warmhand.v1.ListPasskeysRequest
-	15, // 31: warmhand.v1.AccessService.DeletePasskey:input_type -> warmhand.v1.DeletePasskeyRequest
-	17, // 32: warmhand.v1.AccessService.CreateRecoveryCodes:input_type -> warmhand.v1.CreateRecoveryCodesRequest
-	19, // 33: warmhand.v1.AccessService.UseRecoveryCode:input_type -> warmhand.v1.UseRecoveryCodeRequest
-	21, // 34: warmhand.v1.AccessService.CreateKeeperCode:input_type -> warmhand.v1.CreateKeeperCodeRequest
-	23, // 35: warmhand.v1.AccessService.CreateDeviceCode:input_type -> warmhand.v1.CreateDeviceCodeRequest
-	38, // 36: warmhand.v1.AccessService.CreateCalendarLink:input_type -> warmhand.v1.CreateCalendarLinkRequest
-	40, // 37: warmhand.v1.AccessService.GetCalendarLink:input_type -> warmhand.v1.GetCalendarLinkRequest
-	42, // 38: warmhand.v1.AccessService.DeleteCalendarLink:input_type -> warmhand.v1.DeleteCalendarLinkRequest
-	26, // 39: warmhand.v1.AccessService.UseKeeperCode:input_type -> warmhand.v1.UseKeeperCodeRequest
-	28, // 40: warmhand.v1.AccessService.SignOut:input_type -> warmhand.v1.SignOutRequest
-	31, // 41: warmhand.v1.AccessService.CreateToken:input_type -> warmhand.v1.CreateTokenRequest
-	33, // 42: warmhand.v1.AccessService.ListTokens:input_type -> warmhand.v1.ListTokensRequest
-	35, // 43: warmhand.v1.AccessService.DeleteToken:input_type -> warmhand.v1.DeleteTokenRequest
-	1,  // 44: warmhand.v1.AccessService.GetMe:output_type -> warmhand.v1.GetMeResponse
-	3,  // 45: warmhand.v1.AccessService.RedeemSignInLink:output_type -> warmhand.v1.RedeemSignInLinkResponse
-	5,  // 46: warmhand.v1.AccessService.BeginPasskeySignIn:output_type -> warmhand.v1.BeginPasskeySignInResponse
-	7,  // 47: warmhand.v1.AccessService.FinishPasskeySignIn:output_type -> warmhand.v1.FinishPasskeySignInResponse
-	9,  // 48: warmhand.v1.AccessService.BeginPasskeyRegistration:output_type -> warmhand.v1.BeginPasskeyRegistrationResponse
-	11, // 49: warmhand.v1.AccessService.FinishPasskeyRegistration:output_type -> warmhand.v1.FinishPasskeyRegistrationResponse
-	14, // 50: warmhand.v1.AccessService.ListPasskeys:output_type -> warmhand.v1.ListPasskeysResponse
-	16, // 51: warmhand.v1.AccessService.DeletePasskey:output_type -> warmhand.v1.DeletePasskeyResponse
-	18, // 52: warmhand.v1.AccessService.CreateRecoveryCodes:output_type -> warmhand.v1.CreateRecoveryCodesResponse
-	20, // 53: warmhand.v1.AccessService.UseRecoveryCode:output_type -> warmhand.v1.UseRecoveryCodeResponse
-	22, // 54: warmhand.v1.AccessService.CreateKeeperCode:output_type -> warmhand.v1.CreateKeeperCodeResponse
-	24, // 55: warmhand.v1.AccessService.CreateDeviceCode:output_type -> warmhand.v1.CreateDeviceCodeResponse
-	39, // 56: warmhand.v1.AccessService.CreateCalendarLink:output_type -> warmhand.v1.CreateCalendarLinkResponse
-	41, // 57: warmhand.v1.AccessService.GetCalendarLink:output_type -> warmhand.v1.GetCalendarLinkResponse
-	43, // 58: warmhand.v1.AccessService.DeleteCalendarLink:output_type -> warmhand.v1.DeleteCalendarLinkResponse
-	27, // 59: warmhand.v1.AccessService.UseKeeperCode:output_type -> warmhand.v1.UseKeeperCodeResponse
-	29, // 60: warmhand.v1.AccessService.SignOut:output_type -> warmhand.v1.SignOutResponse
-	32, // 61: warmhand.v1.AccessService.CreateToken:output_type -> warmhand.v1.CreateTokenResponse
-	34, // 62: warmhand.v1.AccessService.ListTokens:output_type -> warmhand.v1.ListTokensResponse
-	36, // 63: warmhand.v1.AccessService.DeleteToken:output_type -> warmhand.v1.DeleteTokenResponse
-	44, // [44:64] is the sub-list for method output_type
-	24, // [24:44] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	55, // 0: warmhand.v1.GetMeResponse.erase_time:type_name -> google.protobuf.Timestamp
+	55, // 1: warmhand.v1.Person.create_time:type_name -> google.protobuf.Timestamp
+	2,  // 2: warmhand.v1.ListPeopleResponse.people:type_name -> warmhand.v1.Person
+	2,  // 3: warmhand.v1.CreateHelperResponse.person:type_name -> warmhand.v1.Person
+	2,  // 4: warmhand.v1.RenamePersonResponse.person:type_name -> warmhand.v1.Person
+	55, // 5: warmhand.v1.CreateSignInLinkResponse.expire_time:type_name -> google.protobuf.Timestamp
+	1,  // 6: warmhand.v1.RedeemSignInLinkResponse.me:type_name -> warmhand.v1.GetMeResponse
+	56, // 7: warmhand.v1.BeginPasskeySignInResponse.options:type_name -> google.protobuf.Struct
+	56, // 8: warmhand.v1.FinishPasskeySignInRequest.credential:type_name -> google.protobuf.Struct
+	1,  // 9: warmhand.v1.FinishPasskeySignInResponse.me:type_name -> warmhand.v1.GetMeResponse
+	56, // 10: warmhand.v1.BeginPasskeyRegistrationResponse.options:type_name -> google.protobuf.Struct
+	56, // 11: warmhand.v1.FinishPasskeyRegistrationRequest.credential:type_name -> google.protobuf.Struct
+	23, // 12: warmhand.v1.FinishPasskeyRegistrationResponse.passkey:type_name -> warmhand.v1.Passkey
+	55, // 13: warmhand.v1.Passkey.create_time:type_name -> google.protobuf.Timestamp
+	55, // 14: warmhand.v1.Passkey.use_time:type_name -> google.protobuf.Timestamp
+	23, // 15: warmhand.v1.ListPasskeysResponse.passkeys:type_name -> warmhand.v1.Passkey
+	1,  // 16: warmhand.v1.UseRecoveryCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
+	36, // 17: warmhand.v1.CreateKeeperCodeResponse.code:type_name -> warmhand.v1.KeeperCode
+	36, // 18: warmhand.v1.CreateDeviceCodeResponse.code:type_name -> warmhand.v1.KeeperCode
+	55, // 19: warmhand.v1.KeeperCode.expire_time:type_name -> google.protobuf.Timestamp
+	1,  // 20: warmhand.v1.UseKeeperCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
+	55, // 21: warmhand.v1.Token.create_time:type_name -> google.protobuf.Timestamp
+	55, // 22: warmhand.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
+	41, // 23: warmhand.v1.CreateTokenResponse.token:type_name -> warmhand.v1.Token
+	41, // 24: warmhand.v1.ListTokensResponse.tokens:type_name -> warmhand.v1.Token
+	55, // 25: warmhand.v1.CalendarLink.create_time:type_name -> google.protobuf.Timestamp
+	55, // 26: warmhand.v1.CalendarLink.expire_time:type_name -> google.protobuf.Timestamp
+	48, // 27: warmhand.v1.CreateCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
+	48, // 28: warmhand.v1.GetCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
+	0,  // 29: warmhand.v1.AccessService.GetMe:input_type -> warmhand.v1.GetMeRequest
+	13, // 30: warmhand.v1.AccessService.RedeemSignInLink:input_type -> warmhand.v1.RedeemSignInLinkRequest
+	15, // 31: warmhand.v1.AccessService.BeginPasskeySignIn:input_type -> warmhand.v1.BeginPasskeySignInRequest
+	17, // 32: warmhand.v1.AccessService.FinishPasskeySignIn:input_type -> warmhand.v1.FinishPasskeySignInRequest
+	19, // 33: warmhand.v1.AccessService.BeginPasskeyRegistration:input_type -> warmhand.v1.BeginPasskeyRegistrationRequest
+	21, // 34: warmhand.v1.AccessService.FinishPasskeyRegistration:input_type -> warmhand.v1.FinishPasskeyRegistrationRequest
+	24, // 35: warmhand.v1.AccessService.ListPasskeys:input_type -> warmhand.v1.ListPasskeysRequest
+	26, // 36: warmhand.v1.AccessService.DeletePasskey:input_type -> warmhand.v1.DeletePasskeyRequest
+	28, // 37: warmhand.v1.AccessService.CreateRecoveryCodes:input_type -> warmhand.v1.CreateRecoveryCodesRequest
+	30, // 38: warmhand.v1.AccessService.UseRecoveryCode:input_type -> warmhand.v1.UseRecoveryCodeRequest
+	32, // 39: warmhand.v1.AccessService.CreateKeeperCode:input_type -> warmhand.v1.CreateKeeperCodeRequest
+	34, // 40: warmhand.v1.AccessService.CreateDeviceCode:input_type -> warmhand.v1.CreateDeviceCodeRequest
+	49, // 41: warmhand.v1.AccessService.CreateCalendarLink:input_type -> warmhand.v1.CreateCalendarLinkRequest
+	51, // 42: warmhand.v1.AccessService.GetCalendarLink:input_type -> warmhand.v1.GetCalendarLinkRequest
+	53, // 43: warmhand.v1.AccessService.DeleteCalendarLink:input_type -> warmhand.v1.DeleteCalendarLinkRequest
+	37, // 44: warmhand.v1.AccessService.UseKeeperCode:input_type -> warmhand.v1.UseKeeperCodeRequest
+	3,  // 45: warmhand.v1.AccessService.ListPeople:input_type -> warmhand.v1.ListPeopleRequest
+	5,  // 46: warmhand.v1.AccessService.CreateHelper:input_type -> warmhand.v1.CreateHelperRequest
+	7,  // 47: warmhand.v1.AccessService.RenamePerson:input_type -> warmhand.v1.RenamePersonRequest
+	9,  // 48: warmhand.v1.AccessService.DeleteHelper:input_type -> warmhand.v1.DeleteHelperRequest
+	11, // 49: warmhand.v1.AccessService.CreateSignInLink:input_type -> warmhand.v1.CreateSignInLinkRequest
+	39, // 50: warmhand.v1.AccessService.SignOut:input_type -> warmhand.v1.SignOutRequest
+	42, // 51: warmhand.v1.AccessService.CreateToken:input_type -> warmhand.v1.CreateTokenRequest
+	44, // 52: warmhand.v1.AccessService.ListTokens:input_type -> warmhand.v1.ListTokensRequest
+	46, // 53: warmhand.v1.AccessService.DeleteToken:input_type -> warmhand.v1.DeleteTokenRequest
+	1,  // 54: warmhand.v1.AccessService.GetMe:output_type -> warmhand.v1.GetMeResponse
+	14, // 55: warmhand.v1.AccessService.RedeemSignInLink:output_type -> warmhand.v1.RedeemSignInLinkResponse
+	16, // 56: warmhand.v1.AccessService.BeginPasskeySignIn:output_type -> warmhand.v1.BeginPasskeySignInResponse
+	18, // 57: warmhand.v1.AccessService.FinishPasskeySignIn:output_type -> warmhand.v1.FinishPasskeySignInResponse
+	20, // 58: warmhand.v1.AccessService.BeginPasskeyRegistration:output_type -> warmhand.v1.BeginPasskeyRegistrationResponse
+	22, // 59: warmhand.v1.AccessService.FinishPasskeyRegistration:output_type -> warmhand.v1.FinishPasskeyRegistrationResponse
+	25, // 60: warmhand.v1.AccessService.ListPasskeys:output_type -> warmhand.v1.ListPasskeysResponse
+	27, // 61: warmhand.v1.AccessService.DeletePasskey:output_type -> warmhand.v1.DeletePasskeyResponse
+	29, // 62: warmhand.v1.AccessService.CreateRecoveryCodes:output_type -> warmhand.v1.CreateRecoveryCodesResponse
+	31, // 63: warmhand.v1.AccessService.UseRecoveryCode:output_type -> warmhand.v1.UseRecoveryCodeResponse
+	33, // 64: warmhand.v1.AccessService.CreateKeeperCode:output_type -> warmhand.v1.CreateKeeperCodeResponse
+	35, // 65: warmhand.v1.AccessService.CreateDeviceCode:output_type -> warmhand.v1.CreateDeviceCodeResponse
+	50, // 66: warmhand.v1.AccessService.CreateCalendarLink:output_type -> warmhand.v1.CreateCalendarLinkResponse
+	52, // 67: warmhand.v1.AccessService.GetCalendarLink:output_type -> warmhand.v1.GetCalendarLinkResponse
+	54, // 68: warmhand.v1.AccessService.DeleteCalendarLink:output_type -> warmhand.v1.DeleteCalendarLinkResponse
+	38, // 69: warmhand.v1.AccessService.UseKeeperCode:output_type -> warmhand.v1.UseKeeperCodeResponse
+	4,  // 70: warmhand.v1.AccessService.ListPeople:output_type -> warmhand.v1.ListPeopleResponse
+	6,  // 71: warmhand.v1.AccessService.CreateHelper:output_type -> warmhand.v1.CreateHelperResponse
+	8,  // 72: warmhand.v1.AccessService.RenamePerson:output_type -> warmhand.v1.RenamePersonResponse
+	10, // 73: warmhand.v1.AccessService.DeleteHelper:output_type -> warmhand.v1.DeleteHelperResponse
+	12, // 74: warmhand.v1.AccessService.CreateSignInLink:output_type -> warmhand.v1.CreateSignInLinkResponse
+	40, // 75: warmhand.v1.AccessService.SignOut:output_type -> warmhand.v1.SignOutResponse
+	43, // 76: warmhand.v1.AccessService.CreateToken:output_type -> warmhand.v1.CreateTokenResponse
+	45, // 77: warmhand.v1.AccessService.ListTokens:output_type -> warmhand.v1.ListTokensResponse
+	47, // 78: warmhand.v1.AccessService.DeleteToken:output_type -> warmhand.v1.DeleteTokenResponse
+	54, // [54:79] is the sub-list for method output_type
+	29, // [29:54] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_access_service_proto_init() }
@@ -2384,7 +2984,7 @@ func file_warmhand_v1_access_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_access_service_proto_rawDesc), len(file_warmhand_v1_access_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   44,
+			NumMessages:   55,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

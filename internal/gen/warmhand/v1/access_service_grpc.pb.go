@@ -35,6 +35,11 @@ const (
 	AccessService_GetCalendarLink_FullMethodName           = "/warmhand.v1.AccessService/GetCalendarLink"
 	AccessService_DeleteCalendarLink_FullMethodName        = "/warmhand.v1.AccessService/DeleteCalendarLink"
 	AccessService_UseKeeperCode_FullMethodName             = "/warmhand.v1.AccessService/UseKeeperCode"
+	AccessService_ListPeople_FullMethodName                = "/warmhand.v1.AccessService/ListPeople"
+	AccessService_CreateHelper_FullMethodName              = "/warmhand.v1.AccessService/CreateHelper"
+	AccessService_RenamePerson_FullMethodName              = "/warmhand.v1.AccessService/RenamePerson"
+	AccessService_DeleteHelper_FullMethodName              = "/warmhand.v1.AccessService/DeleteHelper"
+	AccessService_CreateSignInLink_FullMethodName          = "/warmhand.v1.AccessService/CreateSignInLink"
 	AccessService_SignOut_FullMethodName                   = "/warmhand.v1.AccessService/SignOut"
 	AccessService_CreateToken_FullMethodName               = "/warmhand.v1.AccessService/CreateToken"
 	AccessService_ListTokens_FullMethodName                = "/warmhand.v1.AccessService/ListTokens"
@@ -79,6 +84,16 @@ type AccessServiceClient interface {
 	DeleteCalendarLink(ctx context.Context, in *DeleteCalendarLinkRequest, opts ...grpc.CallOption) (*DeleteCalendarLinkResponse, error)
 	// UseKeeperCode starts a keeper's session from such a code, which is then used up.
 	UseKeeperCode(ctx context.Context, in *UseKeeperCodeRequest, opts ...grpc.CallOption) (*UseKeeperCodeResponse, error)
+	// ListPeople lists who works in the account: the owner, then the helpers.
+	ListPeople(ctx context.Context, in *ListPeopleRequest, opts ...grpc.CallOption) (*ListPeopleResponse, error)
+	// CreateHelper lets a helper in: somebody who sees the account's animals and cases and works in them under their own name, and cannot change the account.
+	CreateHelper(ctx context.Context, in *CreateHelperRequest, opts ...grpc.CallOption) (*CreateHelperResponse, error)
+	// RenamePerson gives somebody of the account another name: the owner anybody, a helper their own.
+	RenamePerson(ctx context.Context, in *RenamePersonRequest, opts ...grpc.CallOption) (*RenamePersonResponse, error)
+	// DeleteHelper ends all that lets a helper in, at once. What the helper logged and wrote stays.
+	DeleteHelper(ctx context.Context, in *DeleteHelperRequest, opts ...grpc.CallOption) (*DeleteHelperResponse, error)
+	// CreateSignInLink makes a link that signs somebody in on one more device, once and within 15 minutes: the owner for anybody of the account, a helper for themselves.
+	CreateSignInLink(ctx context.Context, in *CreateSignInLinkRequest, opts ...grpc.CallOption) (*CreateSignInLinkResponse, error)
 	// SignOut ends the calling session.
 	SignOut(ctx context.Context, in *SignOutRequest, opts ...grpc.CallOption) (*SignOutResponse, error)
 	// CreateToken makes an API token for a program, shown this once.
@@ -257,6 +272,56 @@ func (c *accessServiceClient) UseKeeperCode(ctx context.Context, in *UseKeeperCo
 	return out, nil
 }
 
+func (c *accessServiceClient) ListPeople(ctx context.Context, in *ListPeopleRequest, opts ...grpc.CallOption) (*ListPeopleResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPeopleResponse)
+	err := c.cc.Invoke(ctx, AccessService_ListPeople_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *accessServiceClient) CreateHelper(ctx context.Context, in *CreateHelperRequest, opts ...grpc.CallOption) (*CreateHelperResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreateHelperResponse)
+	err := c.cc.Invoke(ctx, AccessService_CreateHelper_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *accessServiceClient) RenamePerson(ctx context.Context, in *RenamePersonRequest, opts ...grpc.CallOption) (*RenamePersonResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RenamePersonResponse)
+	err := c.cc.Invoke(ctx, AccessService_RenamePerson_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *accessServiceClient) DeleteHelper(ctx context.Context, in *DeleteHelperRequest, opts ...grpc.CallOption) (*DeleteHelperResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DeleteHelperResponse)
+	err := c.cc.Invoke(ctx, AccessService_DeleteHelper_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *accessServiceClient) CreateSignInLink(ctx context.Context, in *CreateSignInLinkRequest, opts ...grpc.CallOption) (*CreateSignInLinkResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreateSignInLinkResponse)
+	err := c.cc.Invoke(ctx, AccessService_CreateSignInLink_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *accessServiceClient) SignOut(ctx context.Context, in *SignOutRequest, opts ...grpc.CallOption) (*SignOutResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(SignOutResponse)
@@ -335,6 +400,16 @@ type AccessServiceServer interface {
 	DeleteCalendarLink(context.Context, *DeleteCalendarLinkRequest) (*DeleteCalendarLinkResponse, error)
 	// UseKeeperCode starts a keeper's session from such a code, which is then used up.
 	UseKeeperCode(context.Context, *UseKeeperCodeRequest) (*UseKeeperCodeResponse, error)
+	// ListPeople lists who works in the account: the owner, then the helpers.
+	ListPeople(context.Context, *ListPeopleRequest) (*ListPeopleResponse, error)
+	// CreateHelper lets a helper in: somebody who sees the account's animals and cases and works in them under their own name, and cannot change the account.
+	CreateHelper(context.Context, *CreateHelperRequest) (*CreateHelperResponse, error)
+	// RenamePerson gives somebody of the account another name: the owner anybody, a helper their own.
+	RenamePerson(context.Context, *RenamePersonRequest) (*RenamePersonResponse, error)
+	// DeleteHelper ends all that lets a helper in, at once. What the helper logged and wrote stays.
+	DeleteHelper(context.Context, *DeleteHelperRequest) (*DeleteHelperResponse, error)
+	// CreateSignInLink makes a link that signs somebody in on one more device, once and within 15 minutes: the owner for anybody of the account, a helper for themselves.
+	CreateSignInLink(context.Context, *CreateSignInLinkRequest) (*CreateSignInLinkResponse, error)
 	// SignOut ends the calling session.
 	SignOut(context.Context, *SignOutRequest) (*SignOutResponse, error)
 	// CreateToken makes an API token for a program, shown this once.
@@ -400,6 +475,21 @@ func (UnimplementedAccessServiceServer) DeleteCalendarLink(context.Context, *Del
 }
 func (UnimplementedAccessServiceServer) UseKeeperCode(context.Context, *UseKeeperCodeRequest) (*UseKeeperCodeResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UseKeeperCode not implemented")
+}
+func (UnimplementedAccessServiceServer) ListPeople(context.Context, *ListPeopleRequest) (*ListPeopleResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPeople not implemented")
+}
+func (UnimplementedAccessServiceServer) CreateHelper(context.Context, *CreateHelperRequest) (*CreateHelperResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateHelper not implemented")
+}
+func (UnimplementedAccessServiceServer) RenamePerson(context.Context, *RenamePersonRequest) (*RenamePersonResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RenamePerson not implemented")
+}
+func (UnimplementedAccessServiceServer) DeleteHelper(context.Context, *DeleteHelperRequest) (*DeleteHelperResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeleteHelper not implemented")
+}
+func (UnimplementedAccessServiceServer) CreateSignInLink(context.Context, *CreateSignInLinkRequest) (*CreateSignInLinkResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateSignInLink not implemented")
 }
 func (UnimplementedAccessServiceServer) SignOut(context.Context, *SignOutRequest) (*SignOutResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SignOut not implemented")
@@ -722,6 +812,96 @@ func _AccessService_UseKeeperCode_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _AccessService_ListPeople_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPeopleRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).ListPeople(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_ListPeople_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).ListPeople(ctx, req.(*ListPeopleRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AccessService_CreateHelper_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateHelperRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).CreateHelper(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_CreateHelper_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).CreateHelper(ctx, req.(*CreateHelperRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AccessService_RenamePerson_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RenamePersonRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).RenamePerson(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_RenamePerson_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).RenamePerson(ctx, req.(*RenamePersonRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AccessService_DeleteHelper_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeleteHelperRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).DeleteHelper(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_DeleteHelper_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).DeleteHelper(ctx, req.(*DeleteHelperRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AccessService_CreateSignInLink_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateSignInLinkRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).CreateSignInLink(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_CreateSignInLink_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).CreateSignInLink(ctx, req.(*CreateSignInLinkRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _AccessService_SignOut_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(SignOutRequest)
 	if err := dec(in); err != nil {
@@ -864,6 +1044,26 @@ var AccessService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UseKeeperCode",
 			Handler:    _AccessService_UseKeeperCode_Handler,
+		},
+		{
+			MethodName: "ListPeople",
+			Handler:    _AccessService_ListPeople_Handler,
+		},
+		{
+			MethodName: "CreateHelper",
+			Handler:    _AccessService_CreateHelper_Handler,
+		},
+		{
+			MethodName: "RenamePerson",
+			Handler:    _AccessService_RenamePerson_Handler,
+		},
+		{
+			MethodName: "DeleteHelper",
+			Handler:    _AccessService_DeleteHelper_Handler,
+		},
+		{
+			MethodName: "CreateSignInLink",
+			Handler:    _AccessService_CreateSignInLink_Handler,
 		},
 		{
 			MethodName: "SignOut",

@@ -28,7 +28,7 @@ import { FormError, problem, reasonOf, useLoad, useSave } from './hooks';
 import { AsOf, Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { ReadyPoints, ReadyWord } from './ready';
 import { setupPoints, signs, species as speciesTable } from './reference';
-import { ask, breeder } from './session';
+import { ask, breeder, isOwner } from './session';
 import { logAsBreeder, orCopy, waiting } from './table';
 import { UnsentOf } from './unsent';
 
@@ -105,7 +105,7 @@ export function AnimalPage({ id }: { id: string }): JSX.Element {
               <History animal={name} turn={logged} />
             )}
           </section>
-          {!copy && <Remove a={a} />}
+          {!copy && isOwner() && <Remove a={a} />}
         </>
       )}
     </main>

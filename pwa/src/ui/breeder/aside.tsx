@@ -10,9 +10,9 @@ import type {
 import { day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
 import { animalName, isAside, list, seen } from './cases';
-import { FormError, problem, useSave } from './hooks';
+import { FormError, problem, useLoad, useSave } from './hooks';
 import { Problem } from './nav';
-import { ask } from './session';
+import { ask, loadPeople, me } from './session';
 
 /** The case that is being set aside: the dialogue is open. */
 export const asking = signal<CaseJson | undefined>(undefined);
@@ -184,7 +184,11 @@ export function LookedAfter({ c, again }: { c: CaseJson; again: () => void }): J
   const [by, setBy] = useState(c.lookedAfterBy ?? '');
   const [open, setOpen] = useState(false);
   const save = useSave();
-  const names = lookers(list.value?.cases ?? []);
+  const people = useLoad(open ? 'people' : '', async (signal) => (open ? loadPeople(signal) : undefined));
+  const names = [
+    ...new Set([...(people.data?.people ?? []).map((p) => p.displayName ?? ''), ...lookers(list.value?.cases ?? [])]),
+  ];
+  const mine = me.value?.userName ?? '';
   if (!open) {
     return (
       <div class="row">
@@ -230,6 +234,11 @@ export function LookedAfter({ c, again }: { c: CaseJson; again: () => void }): J
           <option key={n} value={n} />
         ))}
       </datalist>
+      {mine && by !== mine && (
+        <div class="row">
+          <Button onClick={() => setBy(mine)}>That is me, {mine}</Button>
+        </div>
+      )}
       <Problem error={save.error} shown={['looked_after_by']} />
       <div class="actions">
         <Button kind="main" type="submit" busy={save.busy}>

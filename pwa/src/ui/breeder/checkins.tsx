@@ -10,7 +10,7 @@ import { Button, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { problem, useLoad, useSave } from './hooks';
 import { Heading, Problem, Trouble, Waiting } from './nav';
-import { ask, breeder, me } from './session';
+import { ask, breeder, isOwner } from './session';
 
 const notAsked = -1;
 
@@ -101,7 +101,7 @@ function Plan({
         <One key={m.code} m={m} days={at[m.code ?? ''] ?? 0} put={put} error={problem(saving.error, `own.${m.code}`)} />
       ))}
       <Problem error={saving.error} shown={shown} />
-      {me.value?.role === 'breeder' ? (
+      {isOwner() ? (
         <div class="actions">
           <Button kind={moved ? 'main' : 'plain'} type="submit" disabled={!moved} busy={saving.busy}>
             Use this plan

@@ -21,6 +21,7 @@ import { TriagePage } from './triage';
 import { UnsentBar } from './unsent';
 
 const CheckInsPage = lazy(() => import('./checkins'));
+const PeoplePage = lazy(() => import('./people'));
 const ListsPage = lazy(() => import('./lists'));
 const PhrasesPage = lazy(() => import('./phrases'));
 const ReviewPage = lazy(() => import('./review'));
@@ -108,7 +109,9 @@ const places: { to: string; word: string; icon: IconName; mine: (path: string) =
     to: '/b/settings',
     word: 'Settings',
     icon: 'person',
-    mine: (p) => p.startsWith('/b/settings') || ['/b/tables', '/b/thresholds', '/b/phrases', '/b/checkins'].includes(p),
+    mine: (p) =>
+      p.startsWith('/b/settings') ||
+      ['/b/tables', '/b/thresholds', '/b/phrases', '/b/checkins', '/b/people'].includes(p),
   },
 ];
 
@@ -164,6 +167,7 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'phrases') return <PhrasesPage />;
   if (room === 'tables') return <TablesPage />;
   if (room === 'checkins') return <CheckInsPage />;
+  if (room === 'people') return <PeoplePage />;
   if (room === 'thresholds') return <ThresholdsPage />;
   return (
     <main class="page">

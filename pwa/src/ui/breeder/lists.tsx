@@ -14,7 +14,7 @@ import { give } from '../parts/pdf';
 import { FormError, useLoad, useSave } from './hooks';
 import { type Answered, added, Look } from './listlook';
 import { Heading, Link, Problem, Trouble, Waiting } from './nav';
-import { ask, askForExport, breeder } from './session';
+import { ask, askForExport, breeder, isOwner } from './session';
 
 /** What the service takes. */
 const most = 20 * 1024 * 1024;
@@ -174,6 +174,7 @@ function Underway({ name, known }: { name: string; known?: ImportJson }): JSX.El
   const [sure, setSure] = useState(false);
   if (!latest) return error ? <Trouble error={error} again={again} /> : <Waiting />;
   const state = latest.state ?? 'IMPORT_STATE_UNSPECIFIED';
+  const ended = state === 'IMPORT_STATE_DONE' || state === 'IMPORT_STATE_FAILED';
   const working = state === 'IMPORT_STATE_RUNNING' || state === 'IMPORT_STATE_UNDOING';
   const takeBack = () =>
     void undo
@@ -220,7 +221,8 @@ function Underway({ name, known }: { name: string; known?: ImportJson }): JSX.El
           ))}
         </ul>
       )}
-      {(state === 'IMPORT_STATE_DONE' || state === 'IMPORT_STATE_FAILED') && (
+      {ended && !isOwner() && <p class="muted">The owner of the account can take all of it back.</p>}
+      {ended && isOwner() && (
         <>
           {sure && (
             <p>

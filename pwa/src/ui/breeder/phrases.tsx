@@ -5,7 +5,7 @@ import { type Facts, fill, places } from '../../core/phrases';
 import { Button, Field, Notice } from '../parts/controls';
 import { problem, useLoad, useSave } from './hooks';
 import { Heading, Problem, Trouble, Waiting } from './nav';
-import { ask, breeder, me } from './session';
+import { ask, breeder, isOwner, me } from './session';
 
 const example: Facts = {
   animal: 'Fennel',
@@ -58,7 +58,7 @@ function Edit({ phrases }: { phrases: string[] }): JSX.Element {
   const [saved, setSaved] = useState(false);
   const save = useSave();
   const facts = { ...example, breeder: me.value?.userName || me.value?.breederName || 'your name' };
-  const owner = me.value?.role === 'breeder';
+  const owner = isOwner();
   const change = (next: Row[]) => {
     setSaved(false);
     save.clear();

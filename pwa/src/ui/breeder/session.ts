@@ -8,6 +8,7 @@ import type {
   FinishPasskeyRegistrationResponseJson,
   FinishPasskeySignInResponseJson,
   GetMeResponseJson,
+  ListPeopleResponseJson,
   UseRecoveryCodeResponseJson,
 } from '../../api/gen/warmhand/v1/access_service_pb';
 import { forgetBreeder, keepBreeder, keptBreeder } from '../../store/copies';
@@ -36,6 +37,11 @@ export function askForExport(type: string, path: string): Promise<Blob> {
   return noticing(callForFile(type, 'GET', path, undefined, { ...asBreeder, timeout: 300_000 }));
 }
 
+/** Who works in the account, the owner first. */
+export function loadPeople(signal: AbortSignal): Promise<ListPeopleResponseJson> {
+  return ask<ListPeopleResponseJson>('GET', '/v1/access/people', undefined, { signal });
+}
+
 async function noticing<T>(answer: Promise<T>): Promise<T> {
   try {
     return await answer;
@@ -47,6 +53,11 @@ async function noticing<T>(answer: Promise<T>): Promise<T> {
 
 export function isBreeder(who: GetMeResponseJson | undefined): boolean {
   return (who?.role === 'breeder' || who?.role === 'helper') && Boolean(who.breeder);
+}
+
+/** Whether the signed-in person owns the account. Without it some things are not offered, as the service refuses them. */
+export function isOwner(): boolean {
+  return me.value?.role === 'breeder';
 }
 
 /** `breeders/{breeder}` of the signed-in person. */

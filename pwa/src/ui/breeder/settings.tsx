@@ -19,7 +19,7 @@ import { ago, day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
 import { FormError, problem, useLoad, useSave } from './hooks';
 import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
-import { ask, breeder, makePasskey, me, newRecoveryCodes, passkeysWork, refreshMe, signOut } from './session';
+import { ask, breeder, isOwner, makePasskey, me, newRecoveryCodes, passkeysWork, refreshMe, signOut } from './session';
 import { RecoveryCodes } from './signin';
 import { waiting } from './table';
 import { setSingleKeys, singleKeys } from './triage';
@@ -28,14 +28,18 @@ export function SettingsPage(): JSX.Element {
   const go = useContext(Go);
   const out = useSave();
   const unsent = waiting.value.length;
+  const owner = isOwner();
   return (
     <main class="page">
       <Heading>Settings</Heading>
-      <Account />
+      {owner && <Account />}
       <Units />
       <Passkeys />
       <Recovery />
-      <Tokens />
+      {owner && <Tokens />}
+      <p>
+        <Link to="/b/people">Who works here: helpers, and signing in on another device</Link>
+      </p>
       <p>
         <Link to="/b/insight">What your sales show, all together</Link>
       </p>
@@ -54,8 +58,8 @@ export function SettingsPage(): JSX.Element {
       <p>
         <Link to="/b/tables">What the program goes by: every limit and threshold, with its source</Link>
       </p>
-      {me.value?.role === 'breeder' && <Looks />}
-      {me.value?.role === 'breeder' && <TakeAndLeave />}
+      {owner && <Looks />}
+      {owner && <TakeAndLeave />}
       <section class="stack" aria-label="Sign out">
         <Problem error={out.error} />
         {unsent > 0 && (

@@ -14,7 +14,7 @@ import { useWidth } from '../parts/width';
 import { outcomeWord } from './case';
 import { problem, useLoad, useSave } from './hooks';
 import { Heading, Link, Problem, Trouble, Waiting } from './nav';
-import { ask, breeder, me } from './session';
+import { ask, breeder, isOwner } from './session';
 import { callPlot, callSize, changes, lookedAt, moved, places, rows, sayValue, slider } from './tried';
 
 /** What a breeder may move of the thresholds, tried on the breeder's own cases before it counts. */
@@ -96,7 +96,7 @@ function Form({
   const moves = movable.some((t) => at[t.code ?? ''] !== inUse[t.code ?? '']);
   const theirs = Object.keys(changes(movable, at)).length > 0;
   const shown = movable.map((t) => `own.${t.code}`);
-  const isOwner = me.value?.role === 'breeder';
+  const owner = isOwner();
   const fresh = tried?.at === at;
   const put = (code: string, v: number) => setAt({ ...at, [code]: v });
   return (
@@ -140,7 +140,7 @@ function Form({
       <div role="status">{tried && <Tried r={tried.answer} stale={!fresh} />}</div>
       <section class="stack" aria-label="Use them">
         <Problem error={saving.error} shown={shown} />
-        {isOwner ? (
+        {owner ? (
           <div class="actions">
             <Button
               kind={moves && fresh ? 'main' : 'plain'}

@@ -203,7 +203,10 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
             label="Looked after by"
             value={people.includes(by) ? by : ''}
             onInput={setBy}
-            options={[{ value: '', label: 'anybody' }, ...people.map((n) => ({ value: n, label: n }))]}
+            options={[
+              { value: '', label: 'anybody' },
+              ...people.map((n) => ({ value: n, label: n === me.value?.userName ? `${n}, you` : n })),
+            ]}
           />
         )}
         <Undo />

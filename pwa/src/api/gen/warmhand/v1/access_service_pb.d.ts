@@ -86,6 +86,13 @@ export declare type GetMeResponse = Message<"warmhand.v1.GetMeResponse"> & {
    * @generated from field: google.protobuf.Timestamp erase_time = 8;
    */
   eraseTime?: Timestamp | undefined;
+
+  /**
+   * The person's id in ListPeople.
+   *
+   * @generated from field: string person_id = 9;
+   */
+  personId: string;
 };
 
 /**
@@ -145,6 +152,13 @@ export declare type GetMeResponseJson = {
    * @generated from field: google.protobuf.Timestamp erase_time = 8;
    */
   eraseTime?: TimestampJson;
+
+  /**
+   * The person's id in ListPeople.
+   *
+   * @generated from field: string person_id = 9;
+   */
+  personId?: string;
 };
 
 /**
@@ -152,6 +166,366 @@ export declare type GetMeResponseJson = {
  * Use `create(GetMeResponseSchema)` to create a new message.
  */
 export declare const GetMeResponseSchema: GenMessage<GetMeResponse, {jsonType: GetMeResponseJson}>;
+
+/**
+ * Person is somebody who works in a breeder's account.
+ *
+ * @generated from message warmhand.v1.Person
+ */
+export declare type Person = Message<"warmhand.v1.Person"> & {
+  /**
+   * @generated from field: string person_id = 1;
+   */
+  personId: string;
+
+  /**
+   * @generated from field: string display_name = 2;
+   */
+  displayName: string;
+
+  /**
+   * breeder for the owner, or helper.
+   *
+   * @generated from field: string role = 3;
+   */
+  role: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp create_time = 4;
+   */
+  createTime?: Timestamp | undefined;
+
+  /**
+   * On how many devices they are signed in.
+   *
+   * @generated from field: int32 devices = 5;
+   */
+  devices: number;
+
+  /**
+   * @generated from field: int32 passkeys = 6;
+   */
+  passkeys: number;
+};
+
+/**
+ * Person is somebody who works in a breeder's account.
+ *
+ * @generated from message warmhand.v1.Person
+ */
+export declare type PersonJson = {
+  /**
+   * @generated from field: string person_id = 1;
+   */
+  personId?: string;
+
+  /**
+   * @generated from field: string display_name = 2;
+   */
+  displayName?: string;
+
+  /**
+   * breeder for the owner, or helper.
+   *
+   * @generated from field: string role = 3;
+   */
+  role?: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp create_time = 4;
+   */
+  createTime?: TimestampJson;
+
+  /**
+   * On how many devices they are signed in.
+   *
+   * @generated from field: int32 devices = 5;
+   */
+  devices?: number;
+
+  /**
+   * @generated from field: int32 passkeys = 6;
+   */
+  passkeys?: number;
+};
+
+/**
+ * Describes the message warmhand.v1.Person.
+ * Use `create(PersonSchema)` to create a new message.
+ */
+export declare const PersonSchema: GenMessage<Person, {jsonType: PersonJson}>;
+
+/**
+ * @generated from message warmhand.v1.ListPeopleRequest
+ */
+export declare type ListPeopleRequest = Message<"warmhand.v1.ListPeopleRequest"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.ListPeopleRequest
+ */
+export declare type ListPeopleRequestJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.ListPeopleRequest.
+ * Use `create(ListPeopleRequestSchema)` to create a new message.
+ */
+export declare const ListPeopleRequestSchema: GenMessage<ListPeopleRequest, {jsonType: ListPeopleRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.ListPeopleResponse
+ */
+export declare type ListPeopleResponse = Message<"warmhand.v1.ListPeopleResponse"> & {
+  /**
+   * @generated from field: repeated warmhand.v1.Person people = 1;
+   */
+  people: Person[];
+};
+
+/**
+ * @generated from message warmhand.v1.ListPeopleResponse
+ */
+export declare type ListPeopleResponseJson = {
+  /**
+   * @generated from field: repeated warmhand.v1.Person people = 1;
+   */
+  people?: PersonJson[];
+};
+
+/**
+ * Describes the message warmhand.v1.ListPeopleResponse.
+ * Use `create(ListPeopleResponseSchema)` to create a new message.
+ */
+export declare const ListPeopleResponseSchema: GenMessage<ListPeopleResponse, {jsonType: ListPeopleResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreateHelperRequest
+ */
+export declare type CreateHelperRequest = Message<"warmhand.v1.CreateHelperRequest"> & {
+  /**
+   * As the breeder's people call each other; nobody else of the account has it.
+   *
+   * @generated from field: string display_name = 1;
+   */
+  displayName: string;
+};
+
+/**
+ * @generated from message warmhand.v1.CreateHelperRequest
+ */
+export declare type CreateHelperRequestJson = {
+  /**
+   * As the breeder's people call each other; nobody else of the account has it.
+   *
+   * @generated from field: string display_name = 1;
+   */
+  displayName?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.CreateHelperRequest.
+ * Use `create(CreateHelperRequestSchema)` to create a new message.
+ */
+export declare const CreateHelperRequestSchema: GenMessage<CreateHelperRequest, {jsonType: CreateHelperRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreateHelperResponse
+ */
+export declare type CreateHelperResponse = Message<"warmhand.v1.CreateHelperResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Person person = 1;
+   */
+  person?: Person | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.CreateHelperResponse
+ */
+export declare type CreateHelperResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Person person = 1;
+   */
+  person?: PersonJson;
+};
+
+/**
+ * Describes the message warmhand.v1.CreateHelperResponse.
+ * Use `create(CreateHelperResponseSchema)` to create a new message.
+ */
+export declare const CreateHelperResponseSchema: GenMessage<CreateHelperResponse, {jsonType: CreateHelperResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.RenamePersonRequest
+ */
+export declare type RenamePersonRequest = Message<"warmhand.v1.RenamePersonRequest"> & {
+  /**
+   * @generated from field: string person_id = 1;
+   */
+  personId: string;
+
+  /**
+   * @generated from field: string display_name = 2;
+   */
+  displayName: string;
+};
+
+/**
+ * @generated from message warmhand.v1.RenamePersonRequest
+ */
+export declare type RenamePersonRequestJson = {
+  /**
+   * @generated from field: string person_id = 1;
+   */
+  personId?: string;
+
+  /**
+   * @generated from field: string display_name = 2;
+   */
+  displayName?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.RenamePersonRequest.
+ * Use `create(RenamePersonRequestSchema)` to create a new message.
+ */
+export declare const RenamePersonRequestSchema: GenMessage<RenamePersonRequest, {jsonType: RenamePersonRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.RenamePersonResponse
+ */
+export declare type RenamePersonResponse = Message<"warmhand.v1.RenamePersonResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Person person = 1;
+   */
+  person?: Person | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.RenamePersonResponse
+ */
+export declare type RenamePersonResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Person person = 1;
+   */
+  person?: PersonJson;
+};
+
+/**
+ * Describes the message warmhand.v1.RenamePersonResponse.
+ * Use `create(RenamePersonResponseSchema)` to create a new message.
+ */
+export declare const RenamePersonResponseSchema: GenMessage<RenamePersonResponse, {jsonType: RenamePersonResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.DeleteHelperRequest
+ */
+export declare type DeleteHelperRequest = Message<"warmhand.v1.DeleteHelperRequest"> & {
+  /**
+   * @generated from field: string person_id = 1;
+   */
+  personId: string;
+};
+
+/**
+ * @generated from message warmhand.v1.DeleteHelperRequest
+ */
+export declare type DeleteHelperRequestJson = {
+  /**
+   * @generated from field: string person_id = 1;
+   */
+  personId?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.DeleteHelperRequest.
+ * Use `create(DeleteHelperRequestSchema)` to create a new message.
+ */
+export declare const DeleteHelperRequestSchema: GenMessage<DeleteHelperRequest, {jsonType: DeleteHelperRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.DeleteHelperResponse
+ */
+export declare type DeleteHelperResponse = Message<"warmhand.v1.DeleteHelperResponse"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.DeleteHelperResponse
+ */
+export declare type DeleteHelperResponseJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.DeleteHelperResponse.
+ * Use `create(DeleteHelperResponseSchema)` to create a new message.
+ */
+export declare const DeleteHelperResponseSchema: GenMessage<DeleteHelperResponse, {jsonType: DeleteHelperResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreateSignInLinkRequest
+ */
+export declare type CreateSignInLinkRequest = Message<"warmhand.v1.CreateSignInLinkRequest"> & {
+  /**
+   * @generated from field: string person_id = 1;
+   */
+  personId: string;
+};
+
+/**
+ * @generated from message warmhand.v1.CreateSignInLinkRequest
+ */
+export declare type CreateSignInLinkRequestJson = {
+  /**
+   * @generated from field: string person_id = 1;
+   */
+  personId?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.CreateSignInLinkRequest.
+ * Use `create(CreateSignInLinkRequestSchema)` to create a new message.
+ */
+export declare const CreateSignInLinkRequestSchema: GenMessage<CreateSignInLinkRequest, {jsonType: CreateSignInLinkRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.CreateSignInLinkResponse
+ */
+export declare type CreateSignInLinkResponse = Message<"warmhand.v1.CreateSignInLinkResponse"> & {
+  /**
+   * Shown this once: whoever has it gets in.
+   *
+   * @generated from field: string url = 1;
+   */
+  url: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp expire_time = 2;
+   */
+  expireTime?: Timestamp | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.CreateSignInLinkResponse
+ */
+export declare type CreateSignInLinkResponseJson = {
+  /**
+   * Shown this once: whoever has it gets in.
+   *
+   * @generated from field: string url = 1;
+   */
+  url?: string;
+
+  /**
+   * @generated from field: google.protobuf.Timestamp expire_time = 2;
+   */
+  expireTime?: TimestampJson;
+};
+
+/**
+ * Describes the message warmhand.v1.CreateSignInLinkResponse.
+ * Use `create(CreateSignInLinkResponseSchema)` to create a new message.
+ */
+export declare const CreateSignInLinkResponseSchema: GenMessage<CreateSignInLinkResponse, {jsonType: CreateSignInLinkResponseJson}>;
 
 /**
  * @generated from message warmhand.v1.RedeemSignInLinkRequest
@@ -1584,6 +1958,56 @@ export declare const AccessService: GenService<{
     methodKind: "unary";
     input: typeof UseKeeperCodeRequestSchema;
     output: typeof UseKeeperCodeResponseSchema;
+  },
+  /**
+   * ListPeople lists who works in the account: the owner, then the helpers.
+   *
+   * @generated from rpc warmhand.v1.AccessService.ListPeople
+   */
+  listPeople: {
+    methodKind: "unary";
+    input: typeof ListPeopleRequestSchema;
+    output: typeof ListPeopleResponseSchema;
+  },
+  /**
+   * CreateHelper lets a helper in: somebody who sees the account's animals and cases and works in them under their own name, and cannot change the account.
+   *
+   * @generated from rpc warmhand.v1.AccessService.CreateHelper
+   */
+  createHelper: {
+    methodKind: "unary";
+    input: typeof CreateHelperRequestSchema;
+    output: typeof CreateHelperResponseSchema;
+  },
+  /**
+   * RenamePerson gives somebody of the account another name: the owner anybody, a helper their own.
+   *
+   * @generated from rpc warmhand.v1.AccessService.RenamePerson
+   */
+  renamePerson: {
+    methodKind: "unary";
+    input: typeof RenamePersonRequestSchema;
+    output: typeof RenamePersonResponseSchema;
+  },
+  /**
+   * DeleteHelper ends all that lets a helper in, at once. What the helper logged and wrote stays.
+   *
+   * @generated from rpc warmhand.v1.AccessService.DeleteHelper
+   */
+  deleteHelper: {
+    methodKind: "unary";
+    input: typeof DeleteHelperRequestSchema;
+    output: typeof DeleteHelperResponseSchema;
+  },
+  /**
+   * CreateSignInLink makes a link that signs somebody in on one more device, once and within 15 minutes: the owner for anybody of the account, a helper for themselves.
+   *
+   * @generated from rpc warmhand.v1.AccessService.CreateSignInLink
+   */
+  createSignInLink: {
+    methodKind: "unary";
+    input: typeof CreateSignInLinkRequestSchema;
+    output: typeof CreateSignInLinkResponseSchema;
   },
   /**
    * SignOut ends the calling session.

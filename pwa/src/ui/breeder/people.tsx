@@ -1,0 +1,243 @@
+import type { JSX } from 'preact';
+import { useState } from 'preact/hooks';
+import type {
+  CreateHelperResponseJson,
+  CreateSignInLinkResponseJson,
+  PersonJson,
+} from '../../api/gen/warmhand/v1/access_service_pb';
+import { Qr } from '../parts/code';
+import { Button, Field, Notice } from '../parts/controls';
+import { problem, useLoad, useSave } from './hooks';
+import { Heading, Problem, Trouble, Waiting } from './nav';
+import { ask, isOwner, loadPeople, me, refreshMe } from './session';
+
+const pathOf = (p: PersonJson) => `/v1/access/people/${encodeURIComponent(p.personId ?? '')}`;
+
+/** A link that was just made, and for whom. */
+interface Made {
+  who: PersonJson;
+  url: string;
+  until: string;
+}
+
+export default function PeoplePage(): JSX.Element {
+  const loaded = useLoad('people', loadPeople);
+  const [made, setMade] = useState<Made | undefined>();
+  const link = useSave();
+  const owner = isOwner();
+  const mine = (p: PersonJson) => p.personId === me.value?.personId;
+  const letIn = (who: PersonJson) =>
+    link.run(async () => {
+      const answer = await ask<CreateSignInLinkResponseJson>('POST', `${pathOf(who)}:createSignInLink`, {});
+      setMade({ who, url: answer.url ?? '', until: answer.expireTime ?? '' });
+    });
+  return (
+    <main class="page">
+      <Heading>Who works here</Heading>
+      <p>
+        Helpers see your animals and your cases and work in them under their own name. They cannot change or end the
+        account, let others in, or delete an animal.
+      </p>
+      <Problem error={link.error} />
+      {made && <SignInLink made={made} self={mine(made.who)} />}
+      {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
+      {!loaded.data && !loaded.error && <Waiting />}
+      {loaded.data?.people?.map((p) => (
+        <Person
+          key={p.personId}
+          p={p}
+          self={mine(p)}
+          owner={owner}
+          busy={link.busy}
+          letIn={() => void letIn(p)}
+          changed={() => {
+            setMade(undefined);
+            loaded.again();
+          }}
+        />
+      ))}
+      {owner && (
+        <Add
+          added={(p) => {
+            loaded.again();
+            void letIn(p);
+          }}
+        />
+      )}
+    </main>
+  );
+}
+
+function Person(props: {
+  p: PersonJson;
+  self: boolean;
+  owner: boolean;
+  busy: boolean;
+  letIn: () => void;
+  changed: () => void;
+}): JSX.Element {
+  const { p, self, owner } = props;
+  const [doing, setDoing] = useState<'rename' | 'remove' | undefined>();
+  const [name, setName] = useState(p.displayName ?? '');
+  const save = useSave();
+  const devices = p.devices ?? 0;
+  const done = async (ok: boolean) => {
+    if (!ok) return;
+    setDoing(undefined);
+    if (self) await refreshMe().catch(() => undefined);
+    props.changed();
+  };
+  return (
+    <section class="card stack" aria-label={p.displayName}>
+      <h2>
+        {p.displayName}
+        {self && <span class="muted"> (you)</span>}
+      </h2>
+      <p class="muted">
+        {p.role === 'breeder' ? 'Owner' : 'Helper'},{' '}
+        {devices === 0
+          ? 'signed in nowhere yet'
+          : devices === 1
+            ? 'signed in on one device'
+            : `signed in on ${devices} devices`}
+      </p>
+      <Problem error={save.error} shown={['display_name']} />
+      {doing === 'rename' && (
+        <form
+          class="stack"
+          noValidate
+          onSubmit={(e) => {
+            e.preventDefault();
+            void save.run(() => ask('POST', `${pathOf(p)}:rename`, { displayName: name.trim() || ' ' })).then(done);
+          }}
+        >
+          <Field
+            label="Name"
+            required
+            maxLength={60}
+            value={name}
+            onInput={setName}
+            error={problem(save.error, 'display_name')}
+            hint="Cases that are marked as looked after under the old name keep it."
+          />
+          <div class="actions">
+            <Button kind="main" type="submit" busy={save.busy}>
+              Save
+            </Button>
+            <Button onClick={() => setDoing(undefined)}>Cancel</Button>
+          </div>
+        </form>
+      )}
+      {doing === 'remove' && (
+        <Notice kind="warn" title={`Take ${p.displayName} out?`}>
+          <p>
+            All their devices are signed out at once. What they logged and wrote stays. What they saved without network
+            and did not send yet does not come in any more.
+          </p>
+          <div class="actions">
+            <Button
+              kind="danger"
+              busy={save.busy}
+              onClick={() => void save.run(() => ask('DELETE', pathOf(p))).then(done)}
+            >
+              Take out
+            </Button>
+            <Button onClick={() => setDoing(undefined)}>Cancel</Button>
+          </div>
+        </Notice>
+      )}
+      {!doing && (owner || self) && (
+        <div class="actions">
+          <Button icon="key" busy={props.busy} onClick={props.letIn}>
+            {self ? 'Sign in on another device' : 'Make a sign-in link'}
+          </Button>
+          <Button onClick={() => setDoing('rename')} aria-label={`Rename ${p.displayName}`}>
+            Rename
+          </Button>
+          {owner && p.role === 'helper' && (
+            <Button kind="danger" onClick={() => setDoing('remove')} aria-label={`Take ${p.displayName} out`}>
+              Take out
+            </Button>
+          )}
+        </div>
+      )}
+    </section>
+  );
+}
+
+function SignInLink({ made, self }: { made: Made; self: boolean }): JSX.Element {
+  const [copied, setCopied] = useState('');
+  const at = new Date(made.until).toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });
+  const who = self ? 'you' : (made.who.displayName ?? '');
+  return (
+    <section class="card stack" aria-labelledby="p-link">
+      <h2 id="p-link">{self ? 'Your other device' : `A way in for ${who}`}</h2>
+      <div class="ticket">
+        <div>
+          <Qr text={made.url} label={`QR code that signs ${who} in`} />
+          <div class="stack">
+            <p>Scan this with the other device’s camera, or send the link.</p>
+            <p class="muted">Works once, until {at}.</p>
+          </div>
+        </div>
+      </div>
+      <Notice kind="warn">
+        <p>Whoever has this link gets in as {self ? 'you' : made.who.displayName}. It is shown this once.</p>
+      </Notice>
+      <div class="actions">
+        <Button
+          icon="copy"
+          onClick={() =>
+            void navigator.clipboard.writeText(made.url).then(
+              () => setCopied('Copied.'),
+              () => setCopied('This browser did not let us copy. Scan the code instead.'),
+            )
+          }
+        >
+          Copy the link
+        </Button>
+        <span role="status">{copied}</span>
+      </div>
+    </section>
+  );
+}
+
+function Add({ added }: { added: (p: PersonJson) => void }): JSX.Element {
+  const [name, setName] = useState('');
+  const save = useSave();
+  return (
+    <form
+      class="card stack"
+      noValidate
+      aria-labelledby="p-add"
+      onSubmit={(e) => {
+        e.preventDefault();
+        void save
+          .run(async () => {
+            const answer = await ask<CreateHelperResponseJson>('POST', '/v1/access/people', {
+              displayName: name.trim() || ' ',
+            });
+            if (answer.person) added(answer.person);
+          })
+          .then((ok) => ok && setName(''));
+      }}
+    >
+      <h2 id="p-add">Let a helper in</h2>
+      <Field
+        label="Helper’s name"
+        required
+        maxLength={60}
+        value={name}
+        onInput={setName}
+        hint="As you call each other. Keepers do not see it."
+        error={problem(save.error, 'display_name')}
+      />
+      <Problem error={save.error} shown={['display_name']} />
+      <div class="actions">
+        <Button kind="main" type="submit" busy={save.busy}>
+          Make a sign-in link
+        </Button>
+      </div>
+    </form>
+  );
+}
