@@ -4,12 +4,13 @@ import { createHmac } from 'node:crypto';
 import { openDB } from 'idb';
 import { beforeEach, expect, test, vi } from 'vitest';
 import { asKeeper } from '../src/api/client';
+import type { EntryJson } from '../src/core/contract';
 import { forgetAll, forgetBreeder, keepBreeder, keepCards, keepStock, readKnown, readStock } from '../src/store/copies';
 import { type Item, readDraft, useDatabase } from '../src/store/db';
-import { allItems, changeSale, hurry, saveEntry, saveSale, undoSale } from '../src/store/outbox';
+import { allItems, changeSale, hurry, saveEntry, saveSale, undoEntry, undoSale } from '../src/store/outbox';
 import { flush } from '../src/sync/flush';
 import { me } from '../src/ui/breeder/session';
-import { cardOf, logAsBreeder, sell, send, waiting } from '../src/ui/breeder/table';
+import { cardOf, logAsBreeder, logInRun, sell, send, waiting } from '../src/ui/breeder/table';
 
 const fern = { role: 'breeder', breeder: 'breeders/fern', userName: 'Ada' };
 const other = { role: 'breeder', breeder: 'breeders/other', userName: 'Bo' };
@@ -51,6 +52,9 @@ beforeEach(async () => {
     const body = typeof init.body === 'string' ? JSON.parse(init.body) : {};
     got.push({ as: new Headers(init.headers).get('X-Warmhand') ?? '', id, path, body });
     if (url.pathname.endsWith('/handovers')) return json(200, { handover: { name: 'breeders/fern/handovers/h' } });
+    const { requests } = body as { requests?: { entryId: string; entry: EntryJson }[] };
+    if (requests)
+      return json(200, { entries: requests.map((r) => ({ ...r.entry, name: `${animal}/entries/${r.entryId}` })) });
     return json(200, { entry: { ...body, name: `${animal}/entries/${id}` } });
   });
   me.value = fern;
@@ -282,4 +286,109 @@ test('a blank card is known by its mark, until it went with a sale', async () =>
   expect(await cardOf(handed.cardCode)).toBe('not blank');
   await keepBreeder(other);
   expect(await cardOf(handed.cardCode)).toBe('not known');
+});
+
+const known = async () => {
+  const s = (await readStock('breeders/fern'))?.animals[1];
+  return { massG: s?.massG, weighTime: s?.weighTime };
+};
+const before = { massG: 80, weighTime: '2026-03-01T10:00:00Z' };
+const undo = { as: 'breeder' as const, animal, id: 'one', last: before };
+const save = (id: string, massG: number, more = {}) =>
+  saveEntry({ as: 'breeder', case: { name: '', animal: { name: animal } }, entry: weighed(massG), id, ...more });
+const replaces = `${animal}/entries/one`;
+
+test('an entry that never went out is taken back without a trace; the run goes on in the same breath', async () => {
+  await save('one', 84, { goesOn: { draft: 'run', as: 'first' } });
+  expect(await readDraft('run')).toBe('first');
+  expect((await known()).massG).toBe(84);
+  await undoEntry({ ...undo, goesOn: { draft: 'run', as: 'second' } });
+  expect(await readDraft('run')).toBe('second');
+  expect(await known()).toEqual(before);
+  await flush();
+  expect([got, await allItems()]).toEqual([[], []]);
+});
+
+test('an entry that has arrived is taken back by its withdrawal, and the copy says what it said before', async () => {
+  await save('one', 84);
+  await flush();
+  expect((await known()).massG).toBe(84);
+  await undoEntry(undo);
+  expect(await known()).toEqual(before);
+  await save('two', 85);
+  expect((await known()).massG).toBe(85);
+  answer = () => undefined;
+  await flush();
+  expect((await known()).massG).toBe(85);
+  const bodies = got.map((g) => g.body as { requests?: { entry: object }[] });
+  expect(bodies[0]).toMatchObject({ weighIn: { massG: 84 } });
+  expect(bodies[1]?.requests?.map((r) => r.entry)).toMatchObject([
+    { replaces, withdrawal: {} },
+    { weighIn: { massG: 85 } },
+  ]);
+});
+
+test('an entry whose answer was lost is followed by its withdrawal', async () => {
+  await save('one', 84);
+  answer = noNetwork;
+  await flush();
+  await undoEntry(undo);
+  expect(await known()).toEqual(before);
+  answer = () => undefined;
+  await hurry();
+  await flush();
+  expect(got).toHaveLength(1);
+  expect(got[0]?.body).toMatchObject({ requests: [{ entryId: 'one' }, { entry: { replaces, withdrawal: {} } }] });
+  expect(await known()).toEqual(before);
+});
+
+test('an entry that is taken back while it goes out is withdrawn after', async () => {
+  await save('one', 84);
+  let taken: Promise<void> | undefined;
+  answer = () => {
+    answer = () => undefined;
+    taken = undoEntry(undo);
+    return undefined;
+  };
+  await flush();
+  await taken;
+  await flush();
+  expect(got.map((g) => g.body)).toMatchObject([{ weighIn: { massG: 84 } }, { replaces, withdrawal: {} }]);
+  expect([await known(), await allItems()]).toEqual([before, []]);
+});
+
+test('one of several that is taken back while the round waits for the network does not go', async () => {
+  await save('zero', 83);
+  await save('one', 84);
+  // The round has read what there is; before it asks what still goes, a person is quicker.
+  const round = flush();
+  await Promise.all([undoEntry(undo), round]);
+  await flush();
+  const sent = got.flatMap((g) => {
+    const { requests } = g.body as { requests?: { entryId: string; entry: EntryJson }[] };
+    return requests?.map((r) => r.entry) ?? (g.body as EntryJson);
+  });
+  const withdrawn = sent.some((e) => e.replaces === replaces);
+  const went = sent.some((e) => Number(e.weighIn?.massG) === 84);
+  expect(withdrawn).toBe(went);
+  expect(await allItems()).toEqual([]);
+});
+
+test('a refused entry is taken back: nothing of it stays', async () => {
+  await save('one', 84);
+  answer = () => refusal('BAD_FIELD');
+  await flush();
+  expect((await allItems())[0]?.state).toBe('dead');
+  await undoEntry(undo);
+  expect(await allItems()).toEqual([]);
+});
+
+test('taps of a run are kept at once, and all of them go', async () => {
+  await Promise.all([1, 2, 3].map((n) => logInRun(animal, weighed(80 + n), `e${n}`, { draft: 'run', as: n })));
+  expect(await readDraft('run')).toBe(3);
+  await vi.waitFor(async () => expect(await allItems()).toEqual([]));
+  const ids = got.flatMap(
+    (g) => (g.body as { requests?: { entryId: string }[] }).requests?.map((r) => r.entryId) ?? g.id,
+  );
+  expect(ids.sort()).toEqual(['e1', 'e2', 'e3']);
 });

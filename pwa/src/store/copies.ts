@@ -9,7 +9,7 @@ import type {
   StockAnimalJson,
   WaitingCardJson,
 } from '../core/contract';
-import { type Item, type Tables, withDb } from './db';
+import { type Item, type LastKnown, type Tables, withDb } from './db';
 
 /** What this phone knows: the server's copies, and what it has not sent yet. */
 export interface Known {
@@ -289,6 +289,7 @@ export function readStock(breeder: string): Promise<StockCopy | undefined> {
 /** A sale counts also while it needs the person: until they decide, the animal may be with a buyer. */
 function withItem(s: StockAnimalJson, i: Item): StockAnimalJson {
   if (i.sale) return { ...s, away: !i.undone };
+  if (i.last) return withLast(s, i.last);
   return i.entry ? withEntry(s, i.entry) : s;
 }
 
@@ -329,6 +330,22 @@ export function readCards(breeder: string): Promise<CardCopy | undefined> {
 /** The copy once this card went with an animal. */
 export function cardWent(cards: CardCopy, number: number): CardCopy {
   return { ...cards, blank: cards.blank.filter((c) => c.number !== number) };
+}
+
+/** What of it an entry can change. */
+export function lastKnown({ massG, weighTime, lastOffer, lastMeal }: StockAnimalJson): LastKnown {
+  return {
+    ...(massG !== undefined && { massG }),
+    ...(weighTime !== undefined && { weighTime }),
+    ...(lastOffer !== undefined && { lastOffer }),
+    ...(lastMeal !== undefined && { lastMeal }),
+  };
+}
+
+/** What the stock book said before an entry that was taken back. */
+export function withLast(s: StockAnimalJson, last: LastKnown): StockAnimalJson {
+  const { massG: _, weighTime: __, lastOffer: ___, lastMeal: ____, ...rest } = s;
+  return { ...rest, ...last };
 }
 
 /** What the stock book says once this entry is in the log. Corrections are left to the service: they may uncover an older value. */

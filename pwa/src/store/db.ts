@@ -31,10 +31,12 @@ export interface Item {
   sale?: HandoverJson;
   /** The number on the sale's card, if this device knew the card. */
   card?: number;
-  /** A request with this sale went out: the service may have it. */
+  /** A request with this sale or entry went out: the service may have it. */
   out?: true;
   /** The sale was taken back after that: once the service has told which it is, it is revoked. */
   undone?: true;
+  /** Of an entry that takes another back: what the stock book said before that one. */
+  last?: LastKnown;
   /** Ids that must have arrived before. */
   after: string[];
   state: 'queued' | 'dead';
@@ -53,6 +55,9 @@ export interface Refusal {
   /** What is wrong with which field. */
   fields?: { field: string; description: string }[];
 }
+
+/** What the stock book says of an animal's last weight, offer and meal. */
+export type LastKnown = Pick<StockAnimalJson, 'massG' | 'weighTime' | 'lastOffer' | 'lastMeal'>;
 
 /** An animal of the breeder's stock book, as the service told of it. */
 export interface StockRow {

@@ -1,7 +1,7 @@
 import type { CaseJson, EntryJson, HandoverJson } from '../core/contract';
 import { uuidv7 } from '../core/ids';
-import { type CardCopy, cardsKey, cardWent, withEntry } from './copies';
-import { type Item, type Refusal, type StoredPhoto, withDb } from './db';
+import { type CardCopy, cardsKey, cardWent, withEntry, withLast } from './copies';
+import { type Db, type Item, type LastKnown, type Refusal, type StoredPhoto, withDb } from './db';
 
 const strict = { durability: 'strict' } as const;
 
@@ -20,9 +20,19 @@ export interface NewEntry {
   photos?: readonly NewPhoto[];
   /** A draft that this entry finishes: gone in the same transaction. */
   draft?: string;
+  /** A draft that this entry takes further: written in the same transaction. */
+  goesOn?: GoesOn | undefined;
+  /** Of one that takes another back: see Item. */
+  last?: LastKnown;
   /** An item that this one takes the place of ("change it"). */
   instead?: number;
   id?: string;
+}
+
+/** A draft and what stands in it from now on. */
+export interface GoesOn {
+  draft: string;
+  as: unknown;
 }
 
 /**
@@ -69,6 +79,7 @@ export async function saveEntry(n: NewEntry, now = Date.now()): Promise<string> 
         method: 'POST',
         path: `/v1/${animal}/entries?entryId=${id}`,
         entry: { ...n.entry, ...(caseName && { case: caseName }) },
+        ...(n.last && { last: n.last }),
         after,
       } as Unnumbered as Item);
       if (n.instead !== undefined) {
@@ -82,6 +93,7 @@ export async function saveEntry(n: NewEntry, now = Date.now()): Promise<string> 
         }
       }
       if (n.draft) await tx.objectStore('drafts').delete(n.draft);
+      if (n.goesOn) await tx.objectStore('drafts').put(n.goesOn.as, n.goesOn.draft);
     } catch (e) {
       try {
         tx.abort(); // without it, the steps before the failed one would be kept
@@ -174,16 +186,51 @@ export function changeSale(old: Item, n: NewSale): Promise<void> {
   });
 }
 
-/** This sale goes out now, unless it was taken back meanwhile. */
-export function goesOut(item: Item): Promise<boolean> {
+/** Those of them that go out now, as they stand: what was taken back meanwhile does not. */
+export function goesOut(items: readonly Item[]): Promise<Item[]> {
   return withDb(async (db) => {
     const tx = db.transaction('outbox', 'readwrite', strict);
-    const now = await tx.store.get(item.seq);
-    const goes = now !== undefined && now.undone === item.undone;
-    if (goes) await tx.store.put({ ...now, out: true });
+    const going: Item[] = [];
+    for (const item of items) {
+      const now = await tx.store.get(item.seq);
+      if (now?.id !== item.id || now.undone !== item.undone) continue;
+      const out: Item = { ...now, out: true };
+      await tx.store.put(out);
+      going.push(out);
+    }
     await tx.done;
-    return goes;
+    return going;
   });
+}
+
+/** An entry of this device's that a person takes back. */
+export interface Undo {
+  as: Item['as'];
+  animal: string;
+  id: string;
+  /** What the stock book said before it. */
+  last: LastKnown;
+  goesOn?: GoesOn | undefined;
+}
+
+/** Takes an entry back. One that never went out, or that the service refused, is gone; any other is followed by its withdrawal. */
+export async function undoEntry(u: Undo, now = Date.now()): Promise<void> {
+  const gone = await withDb(async (db) => {
+    const tx = removing(db);
+    const item = await tx.objectStore('outbox').index('id').get(u.id);
+    const alone = item !== undefined && (!item.out || item.state === 'dead');
+    if (alone) {
+      await remove(tx, item);
+      if (u.goesOn) await tx.objectStore('drafts').put(u.goesOn.as, u.goesOn.draft);
+    }
+    await tx.done;
+    return alone;
+  });
+  if (gone) return;
+  const { as, last, goesOn } = u;
+  const replaces = `${u.animal}/entries/${u.id}`;
+  const entry = { happenTime: new Date(now).toISOString(), replaces, withdrawal: {} };
+  await saveEntry({ as, case: { name: '', animal: { name: u.animal } }, entry, last, goesOn }, now);
 }
 
 /**
@@ -227,8 +274,10 @@ export function arrived(item: Item, answer: EntryJson | undefined): Promise<void
     if (item.method === 'PUT') await tx.objectStore('photos').delete(item.id);
     if (item.as === 'breeder') {
       const row = await tx.objectStore('stock').get(item.animal);
-      if (row && answer)
-        await tx.objectStore('stock').put({ ...row, stock: withEntry(row.stock, answer) }, item.animal);
+      if (row && answer) {
+        const stock = item.last ? withLast(row.stock, item.last) : withEntry(row.stock, answer);
+        await tx.objectStore('stock').put({ ...row, stock }, item.animal);
+      }
     } else if (answer?.name) {
       const logs = tx.objectStore('logs');
       const log = (await logs.get(item.animal)) ?? [];
@@ -288,7 +337,7 @@ export async function confirmed(item: Item, now = Date.now()): Promise<void> {
     const old = await tx.store.get(item.seq);
     if (old?.entry) {
       const id = uuidv7(now);
-      const { error: _, ...rest } = old;
+      const { error: _, out: __, ...rest } = old;
       // Under the old number: what was saved after it still goes after it.
       await tx.store.put({
         ...rest,
@@ -313,20 +362,26 @@ export async function confirmed(item: Item, now = Date.now()): Promise<void> {
  */
 export function drop(seq: number): Promise<void> {
   return withDb(async (db) => {
-    const tx = db.transaction(['outbox', 'photos'], 'readwrite', strict);
-    const outbox = tx.objectStore('outbox');
-    const gone = await outbox.get(seq);
-    if (gone) {
-      await outbox.delete(seq);
-      await tx.objectStore('photos').delete(gone.id);
-      for (const item of await outbox.index('animal').getAll(gone.animal)) {
-        if (!item.after.includes(gone.id)) continue;
-        if (item.entry?.withdrawal) await outbox.delete(item.seq);
-        else await outbox.put(without(item, gone.id));
-      }
-    }
+    const tx = removing(db);
+    const gone = await tx.objectStore('outbox').get(seq);
+    if (gone) await remove(tx, gone);
     await tx.done;
   });
+}
+
+function removing(db: Db) {
+  return db.transaction(['outbox', 'photos', 'drafts'], 'readwrite', strict);
+}
+
+async function remove(tx: ReturnType<typeof removing>, gone: Item): Promise<void> {
+  const outbox = tx.objectStore('outbox');
+  await outbox.delete(gone.seq);
+  await tx.objectStore('photos').delete(gone.id);
+  for (const item of await outbox.index('animal').getAll(gone.animal)) {
+    if (!item.after.includes(gone.id)) continue;
+    if (item.entry?.withdrawal) await outbox.delete(item.seq);
+    else await outbox.put(without(item, gone.id));
+  }
 }
 
 function without(item: Item, id: string): Item {

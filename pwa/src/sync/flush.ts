@@ -102,13 +102,14 @@ async function sendGroup(
     const item = group[at] as Item;
     const run = at < single ? [] : ready(group, at, waiting, clock.now());
     if (run.length > 1) {
-      const answer = await sendRun(item, run);
+      const going = await goesOut(run);
+      const answer: RunAnswer = going.length > 0 ? await sendRun(item, going) : { kind: 'ok', entries: [] };
       if (answer.kind === 'ok') {
-        for (const [i, sent] of run.entries()) {
+        for (const [i, sent] of going.entries()) {
           await arrived(sent, answer.entries[i]);
-          waiting.delete(sent.id);
           result.sent++;
         }
+        for (const { id } of run) waiting.delete(id);
         onChange();
         at += run.length - 1;
         continue;
@@ -121,10 +122,14 @@ async function sendGroup(
     }
     if (item.state === 'dead' || item.after.some((id) => waiting.has(id))) continue; // the person decides first
     if (item.nextAt > clock.now()) return;
-    if (item.sale && !(await goesOut(item))) continue; // taken back while we were at it
-    const answer = item.sale ? await sendSale(item) : await send(item, (part) => onPart(item.id, part));
+    const going = item.method === 'PUT' ? item : (await goesOut([item]))[0];
+    if (!going) {
+      waiting.delete(item.id); // taken back while we were at it
+      continue;
+    }
+    const answer = going.sale ? await sendSale(going) : await send(going, (part) => onPart(item.id, part));
     if (answer.kind === 'ok') {
-      await (item.sale ? sold(item) : arrived(item, answer.entry));
+      await (going.sale ? sold(going) : arrived(going, answer.entry));
       waiting.delete(item.id);
       result.sent++;
       onChange();

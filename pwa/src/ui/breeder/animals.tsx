@@ -85,6 +85,14 @@ export function AnimalsPage(): JSX.Element {
           <Icon name="hand" />
           <span>Sell</span>
         </Link>
+        <Link to="/b/runs/weigh" class="button">
+          <Icon name="scale" />
+          <span>Weigh</span>
+        </Link>
+        <Link to="/b/runs/feed" class="button">
+          <Icon name="meal" />
+          <span>Feed</span>
+        </Link>
       </div>
       <search class="stack">
         <div class="row wide">

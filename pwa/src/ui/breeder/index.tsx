@@ -27,6 +27,7 @@ const PhrasesPage = lazy(() => import('./phrases'));
 const ReviewPage = lazy(() => import('./review'));
 const CardsPage = lazy(() => import('./cards'));
 const UnsentPage = lazy(() => import('./unsentpage'));
+const RunsPage = lazy<{ kind: string }>(() => import('./runs'));
 const SellPage = lazy<{ animal?: string }>(() => import('./sell'));
 
 export interface BreederAppProps {
@@ -105,6 +106,7 @@ const places: { to: string; word: string; icon: IconName; mine: (path: string) =
     icon: 'book',
     mine: (p) => /^\/b\/(animals|clutches|handovers|lists|cards|sell)/.test(p),
   },
+  { to: '/b/runs', word: 'Runs', icon: 'scale', mine: (p) => p.startsWith('/b/runs') },
   {
     to: '/b/settings',
     word: 'Settings',
@@ -159,6 +161,7 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'handovers' && id) return <HandoverPage key={id} id={id} />;
   if (room === 'lists') return <ListsPage />;
   if (room === 'cards') return <CardsPage />;
+  if (room === 'runs') return <RunsPage kind={id} />;
   if (room === 'sell') return <SellPage key={id} animal={id} />;
   if (room === 'unsent') return <UnsentPage />;
   if (room === 'review') return <ReviewPage />;

@@ -127,3 +127,53 @@ export function missing(points: readonly ReadyPointJson[] | undefined): string {
 export function occurring(all: readonly StockAnimalJson[], field: 'species' | 'clutch'): string[] {
   return [...new Set(all.flatMap((s) => s.animal?.[field] || []))].sort(tub.compare);
 }
+
+/** The rack of a place: "rack 2" of "rack 2 tub 14", "A" of "A-14"; '' where nothing says so. */
+export function rackOf(place: string | undefined): string {
+  const before = (place ?? '').trim().replace(/[\s,;:/.-]*\d+\p{L}?$/u, '');
+  const words = before.replace(/[\s,;:/.-]+\p{L}+$/u, '');
+  return (/\d/.test(words) ? words : before).trim();
+}
+
+/** The racks of these animals, each once as it is first written, in order. */
+export function racks(all: readonly StockAnimalJson[]): string[] {
+  const found = new Map<string, string>();
+  for (const s of all) {
+    const rack = rackOf(s.animal?.place);
+    if (rack && !found.has(fold(rack))) found.set(fold(rack), rack);
+  }
+  return [...found.values()].sort(tub.compare);
+}
+
+/** Of which animals a run is made. */
+export interface RunChoice {
+  /** '' for any. */
+  rack: string;
+  /** Weigh-in: not weighed for so many days; feeding: 1 for those that are due. 0 for all. */
+  due: number;
+}
+
+export type RunKind = 'weigh' | 'feed';
+
+/** Is food due, by the days that the service gives for its species and size? */
+export function foodDue(s: StockAnimalJson, now: Date): boolean {
+  const last = s.lastOffer?.happenTime;
+  return !last || daysSince(last, now) >= (s.offerAgainDays ?? 0);
+}
+
+/** The animals of a run, in the order of their places. Who is with a keeper is not among them. */
+export function forRun(
+  all: readonly StockAnimalJson[],
+  kind: RunKind,
+  c: RunChoice,
+  now = new Date(),
+): StockAnimalJson[] {
+  return all
+    .filter(
+      (s) =>
+        !s.away &&
+        (!c.rack || fold(rackOf(s.animal?.place)) === fold(c.rack)) &&
+        (!c.due || (kind === 'feed' ? foodDue(s, now) : unweighedFor(s, now) >= c.due)),
+    )
+    .sort(byPlace);
+}

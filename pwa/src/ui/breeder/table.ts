@@ -3,12 +3,22 @@ import { signal } from '@preact/signals';
 import { ApiError, withQuery } from '../../api/client';
 import type { CardJson, EntryJson, ListCardsResponseJson, StockAnimalJson } from '../../core/contract';
 import { uuidv7 } from '../../core/ids';
-import { weightSlip } from '../../core/slip';
-import { formatMass } from '../../core/units';
+import { slipOf } from '../../core/slip';
 import { warmFinder } from '../../photo/finder';
 import { keepCards, keepStock, readCards, readStock, type StockCopy } from '../../store/copies';
 import { type Item, isFull } from '../../store/db';
-import { allItems, drop, hurry, itemOf, type NewSale, saveEntry, saveSale } from '../../store/outbox';
+import {
+  allItems,
+  drop,
+  type GoesOn,
+  hurry,
+  itemOf,
+  type NewSale,
+  saveEntry,
+  saveSale,
+  type Undo,
+  undoEntry,
+} from '../../store/outbox';
 import { flush } from '../../sync/flush';
 import { askForBackgroundSync } from '../../sync/sync';
 import { isOffline } from './hooks';
@@ -137,14 +147,48 @@ export async function logAsBreeder(
 }
 
 async function askAboutSlip(animal: string, e: EntryJson): Promise<void> {
-  const now = Number(e.weighIn?.massG ?? 0);
-  if (!now || e.confirmed || e.replaces) return;
-  const last = (await stockCopy())?.animals.find((s) => s.animal?.name === animal);
-  const before = Number(last?.massG ?? 0);
-  const days = (Date.parse(e.happenTime ?? '') - Date.parse(last?.weighTime ?? '')) / 86_400_000;
-  if (!before || !(days >= 0) || !weightSlip(before, now, days)) return;
-  const text = `It weighed ${formatMass(before)} last time. Is ${formatMass(now)} right?`;
-  throw new ApiError(400, 'LIKELY_SLIP', text, [], { value: String(now), against: String(before) });
+  if (!e.weighIn && !e.offer) return;
+  const slip = slipOf(
+    (await stockCopy())?.animals.find((s) => s.animal?.name === animal),
+    e,
+  );
+  if (!slip) return;
+  const meta = { value: String(slip.value), against: String(slip.against) };
+  throw new ApiError(400, 'LIKELY_SLIP', slip.text, [], meta);
+}
+
+/** An entry of a run, where nobody waits for an answer: kept on this device with the run as it goes on, and sent by itself. */
+export async function logInRun(animal: string, entry: EntryJson, id: string, goesOn: GoesOn): Promise<void> {
+  await kept(saveEntry({ as: 'breeder', case: { name: '', animal: { name: animal } }, entry, id, goesOn }));
+  await leaves();
+}
+
+/** Takes an entry of a run back, whether it was sent or not. */
+export async function undoInRun(undo: Omit<Undo, 'as'>): Promise<void> {
+  await kept(undoEntry({ ...undo, as: 'breeder' }));
+  await leaves();
+}
+
+let leaving = false;
+let more = false;
+
+/** Begins to send what was saved; what is saved meanwhile goes in one more round. */
+async function leaves(): Promise<void> {
+  await loadWaiting();
+  announce();
+  if (leaving) {
+    more = true;
+    return;
+  }
+  leaving = true;
+  const round = async (): Promise<void> => {
+    more = false;
+    await send().catch(() => undefined); // the next round tries again
+    if (more) await round();
+  };
+  void round().finally(() => {
+    leaving = false;
+  });
 }
 
 async function within(ms: number, work: Promise<unknown>): Promise<void> {
@@ -182,7 +226,8 @@ export function announce(): void {
 }
 
 const every = 30_000;
-const copyHolds = 10 * 60_000;
+/** For how long a copy of the stock book is as good as a new one, ms. */
+export const copyHolds = 10 * 60_000;
 
 /** Sends, and keeps the copy fresh, for as long as the breeder's screens are open. Returns how to end it. */
 export function startTable(): () => void {

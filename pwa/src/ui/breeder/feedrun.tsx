@@ -1,0 +1,285 @@
+// A whole rack in one pass: what each animal eats is filled in, and one tap says whether it took it.
+import type { JSX } from 'preact';
+import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
+import type { EntryJson, OfferJson, OfferResultJson, PreyStateJson, StockAnimalJson } from '../../core/contract';
+import { done } from '../../core/run';
+import { settings } from '../../core/settings';
+import { slipOf } from '../../core/slip';
+import { ago } from '../../core/time';
+import { massForInput, parseMass } from '../../core/units';
+import { entryLine, preyWords, resultWords } from '../../core/words';
+import { Button, Field, Notice } from '../parts/controls';
+import { Icon } from '../parts/icons';
+import { Heading } from './nav';
+import { type Doing, Keys, nameOf } from './running';
+import { singleKeys } from './triage';
+
+/** What it eats: as at its last meal, else as it was last offered. */
+export function usualPrey(s: StockAnimalJson | undefined): Omit<OfferJson, 'result'> {
+  const { prey = '', preyState = 'PREY_STATE_UNSPECIFIED', preyG = 0 } = (s?.lastMeal ?? s?.lastOffer)?.offer ?? {};
+  return { prey, preyState, preyG };
+}
+
+export default function FeedRun(d: Doing): JSX.Element {
+  const { run, stock } = d;
+  const [said, setSaid] = useState('');
+  const list = useRef<HTMLUListElement>(null);
+  const [focus, setFocus] = useState<{ name: string; show: boolean }>();
+  const stepOf = (name: string) => run.steps.findLast((s) => s.animal === name);
+  const rows = () => [...(list.current?.querySelectorAll<HTMLElement>(':scope > li') ?? [])];
+  // Who goes by keys or by ear stands at the next one; what the thumb sees does not jump.
+  useEffect(() => {
+    if (!focus) return;
+    const row = rows().find((li) => li.dataset['name'] === focus.name);
+    row?.querySelector('button')?.focus({ preventScroll: !focus.show });
+  }, [focus]);
+  const log = (name: string, entry: EntryJson, byKey: boolean) => {
+    const names = run.names;
+    const rest = names.filter((n) => n !== name && !stepOf(n));
+    const next = rest.find((n) => names.indexOf(n) > names.indexOf(name)) ?? rest[0] ?? name;
+    setFocus({ name: next, show: byKey });
+    void d
+      .log(name, entry)
+      .then(
+        (ok) =>
+          ok &&
+          setSaid(
+            `${nameOf(stock.get(name))}: ${entryLine(entry)}. Saved, ${names.length - rest.length} of ${names.length}.`,
+          ),
+      );
+  };
+  const undo = (name?: string) =>
+    void d.undo(name).then((step) => {
+      if (!step) return;
+      setSaid(`${nameOf(stock.get(step.animal))}: taken back.`);
+      setFocus({ name: step.animal, show: true });
+    });
+  const act = useRef(undo);
+  act.current = undo;
+  useLayoutEffect(() => {
+    const key = (e: KeyboardEvent) => {
+      if (e.target instanceof HTMLElement && e.target.closest('input, select, textarea, dialog')) return;
+      if (e.ctrlKey || e.metaKey || e.altKey) return;
+      const all = rows();
+      const now = all.findIndex((li) => li.contains(document.activeElement));
+      const first = all.findIndex((li) => li.querySelector('[data-key]'));
+      const press = (k: string) =>
+        all[now >= 0 ? now : first]?.querySelector<HTMLElement>(`[data-key="${k}"]`)?.click();
+      if (e.key === 'ArrowDown') all[now >= 0 ? now + 1 : first]?.querySelector('button')?.focus();
+      else if (e.key === 'ArrowUp') all[Math.max(0, now - 1)]?.querySelector('button')?.focus();
+      else if (!singleKeys()) return;
+      else if (e.key === 't' || e.key === 'n') press(e.key);
+      else if (e.key === 'u') act.current();
+      else return;
+      e.preventDefault();
+    };
+    document.addEventListener('keydown', key);
+    return () => document.removeEventListener('keydown', key);
+  }, []);
+  const over = done(run) === run.names.length;
+  return (
+    <>
+      <Heading>{over ? 'All are done' : 'What did they take?'}</Heading>
+      <p class="ear" role="status">
+        {said}
+      </p>
+      <Keys>
+        <kbd>↓</kbd> <kbd>↑</kbd> go from one to the next
+        {singleKeys() && (
+          <>
+            , <kbd>T</kbd> took it, <kbd>N</kbd> did not, <kbd>U</kbd> takes the last one back
+          </>
+        )}
+        .
+      </Keys>
+      <ul class="list feeding" ref={list}>
+        {run.names.map((n) => (
+          <Row
+            key={n}
+            name={n}
+            s={stock.get(n) ?? {}}
+            entry={stepOf(n)?.entry}
+            log={(entry, byKey) => log(n, entry, byKey)}
+            undo={() => undo(n)}
+          />
+        ))}
+      </ul>
+      <datalist id="run-prey">
+        {['mouse', 'rat', 'chick', 'fish', 'lizard'].map((p) => (
+          <option key={p} value={p} />
+        ))}
+      </datalist>
+    </>
+  );
+}
+
+function Row({
+  name,
+  s,
+  entry,
+  log,
+  undo,
+}: {
+  name: string;
+  s: StockAnimalJson;
+  /** What was logged of it in this run. */
+  entry: EntryJson | undefined;
+  log: (entry: EntryJson, byKey: boolean) => void;
+  undo: () => void;
+}): JSX.Element {
+  const [open, setOpen] = useState(false);
+  const [asked, setAsked] = useState<{ why: string; entry: EntryJson }>();
+  const label = nameOf(s);
+  const say = (body: Partial<EntryJson>, byKey: boolean) => {
+    const e: EntryJson = { happenTime: new Date().toISOString(), ...body };
+    const slip = slipOf(s, e);
+    if (slip) return setAsked({ why: slip.text, entry: { ...e, confirmed: true } });
+    setOpen(false);
+    log(e, byKey);
+  };
+  const offer = (result: OfferResultJson) => (e: MouseEvent) =>
+    say({ offer: { result, ...usualPrey(s) } }, e.detail === 0);
+  const last = s.lastOffer;
+  return (
+    <li data-name={name} class={entry ? 'done' : undefined}>
+      <div class="row">
+        <strong>{label}</strong>
+        <span class="muted">{s.animal?.place}</span>
+      </div>
+      {entry ? (
+        <>
+          <p class="took">
+            <Icon name="check" />
+            <span>
+              {entryLine(entry)}
+              {entry.note && `. ${entry.note}`}
+            </span>
+          </p>
+          <div class="taps">
+            <Button kind="quiet" icon="back" aria-label={`Undo: ${label}`} onClick={undo}>
+              Undo
+            </Button>
+          </div>
+        </>
+      ) : (
+        <>
+          <p>
+            {preyWords(usualPrey(s))}
+            <span class="muted">
+              {' '}
+              {last?.offer
+                ? `· ${(resultWords[last.offer.result ?? 'OFFER_RESULT_UNSPECIFIED'] ?? '').toLowerCase()} ${ago(last.happenTime)}`
+                : '· not offered before'}
+            </span>
+          </p>
+          {asked ? (
+            <Notice kind="warn" live title="Is this right?">
+              <p>{asked.why}</p>
+              <div class="actions">
+                <Button
+                  onClick={() => {
+                    setAsked(undefined);
+                    setOpen(true);
+                  }}
+                >
+                  No, change it
+                </Button>
+                <Button
+                  onClick={(e: MouseEvent) => {
+                    setAsked(undefined);
+                    setOpen(false);
+                    log(asked.entry, e.detail === 0);
+                  }}
+                >
+                  It is right, save it
+                </Button>
+              </div>
+            </Notice>
+          ) : (
+            <div class="taps">
+              <Button kind="main" data-key="t" aria-label={`${label}: took it`} onClick={offer('OFFER_RESULT_EATEN')}>
+                Took it
+              </Button>
+              <Button data-key="n" aria-label={`${label}: did not take it`} onClick={offer('OFFER_RESULT_REFUSED')}>
+                Did not
+              </Button>
+              <Button
+                kind="quiet"
+                aria-expanded={open}
+                aria-label={`${label}: something else`}
+                onClick={() => setOpen(!open)}
+              >
+                Other
+              </Button>
+            </div>
+          )}
+          {open && !asked && <Else s={s} label={label} say={say} />}
+        </>
+      )}
+    </li>
+  );
+}
+
+/** By exception: other prey, a note, another course, or none because it is in shed. */
+function Else({
+  s,
+  label,
+  say,
+}: {
+  s: StockAnimalJson;
+  label: string;
+  say: (body: Partial<EntryJson>, byKey: boolean) => void;
+}): JSX.Element {
+  const usual = usualPrey(s);
+  const [prey, setPrey] = useState(usual.prey ?? '');
+  const [state, setState] = useState<PreyStateJson>(usual.preyState ?? 'PREY_STATE_UNSPECIFIED');
+  const [size, setSize] = useState(Number(usual.preyG) > 0 ? massForInput(Number(usual.preyG)) : '');
+  const [note, setNote] = useState('');
+  const [problem, setProblem] = useState('');
+  const noted = note.trim() ? { note: note.trim() } : {};
+  const offer = (result: OfferResultJson) => (e: MouseEvent) => {
+    const preyG = size.trim() ? parseMass(size) : 0;
+    if (preyG === null) return setProblem('Give the weight as a number, or leave it empty.');
+    say({ offer: { result, prey: prey.trim(), preyState: state, preyG }, ...noted }, e.detail === 0);
+  };
+  return (
+    <fieldset class="card stack">
+      <legend class="ear">{label}: something else</legend>
+      <div class="row wide">
+        <Field label="Prey" list="run-prey" maxLength={40} value={prey} onInput={setPrey} />
+        <Field
+          label="Offered"
+          value={state}
+          onInput={(v) => setState(v as PreyStateJson)}
+          options={[
+            { value: 'PREY_STATE_THAWED', label: 'thawed' },
+            { value: 'PREY_STATE_PREKILLED', label: 'freshly killed' },
+            { value: 'PREY_STATE_LIVE', label: 'live' },
+            { value: 'PREY_STATE_UNSPECIFIED', label: 'not known' },
+          ]}
+        />
+        <Field
+          label="Prey weight"
+          unit={settings.value.mass}
+          inputMode="decimal"
+          value={size}
+          onInput={(v) => {
+            setSize(v);
+            setProblem('');
+          }}
+          error={problem || undefined}
+        />
+      </div>
+      <Field label="Note" value={note} onInput={setNote} maxLength={1000} />
+      <div class="actions">
+        <Button onClick={offer('OFFER_RESULT_EATEN')}>Took it</Button>
+        <Button onClick={offer('OFFER_RESULT_REFUSED')}>Did not</Button>
+        <Button onClick={offer('OFFER_RESULT_STRUCK')}>Struck, let go of it</Button>
+        <Button onClick={offer('OFFER_RESULT_REGURGITATED')}>Brought a meal up</Button>
+        <Button onClick={(e: MouseEvent) => say({ shed: { stage: 'SHED_STAGE_OPAQUE' }, ...noted }, e.detail === 0)}>
+          Eyes cloudy, not offered
+        </Button>
+      </div>
+    </fieldset>
+  );
+}

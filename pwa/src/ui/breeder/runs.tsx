@@ -1,0 +1,169 @@
+// Runs: a pass through the animals, rack by rack, with one thing logged of each; with or without network.
+import type { JSX } from 'preact';
+import { useMemo, useState } from 'preact/hooks';
+import { done, type Run } from '../../core/run';
+import { ThermalBand } from '../parts/band';
+import { Button, Field } from '../parts/controls';
+import { Icon } from '../parts/icons';
+import FeedRun from './feedrun';
+import { useLoad } from './hooks';
+import { AsOf, Heading, Link, Problem, Trouble, Waiting } from './nav';
+import { type Book, keptRun, useRunning } from './running';
+import { forRun, type RunChoice, type RunKind, racks } from './stock';
+import WeighRun from './weighrun';
+
+const titles: Record<RunKind, string> = { weigh: 'Weigh-in run', feed: 'Feeding run' };
+export default function RunsPage({ kind }: { kind: string }): JSX.Element {
+  return kind === 'weigh' || kind === 'feed' ? <RunPage key={kind} kind={kind} /> : <Both />;
+}
+
+function Both(): JSX.Element {
+  const kept = useLoad('runs', async () => ({ weigh: await keptRun('weigh'), feed: await keptRun('feed') }));
+  const state = (r: Run | undefined) =>
+    r && (
+      <span class="muted">
+        {done(r)} of {r.names.length} done: go on
+      </span>
+    );
+  return (
+    <main class="page narrow">
+      <Heading>Runs</Heading>
+      <p>Through the racks in one pass, tub after tub. Each works without network, and goes on where you stopped.</p>
+      <Link to="/b/runs/weigh" class="card next stack">
+        <strong class="row">
+          <Icon name="scale" />
+          {titles.weigh}
+        </strong>
+        <span>A number for each animal; a slip is caught before it counts.</span>
+        {state(kept.data?.weigh)}
+      </Link>
+      <Link to="/b/runs/feed" class="card next stack">
+        <strong class="row">
+          <Icon name="meal" />
+          {titles.feed}
+        </strong>
+        <span>One tap for each animal, with what it eats filled in.</span>
+        {state(kept.data?.feed)}
+      </Link>
+    </main>
+  );
+}
+
+function RunPage({ kind }: { kind: RunKind }): JSX.Element {
+  const { loaded, run, begin, end, ...doing } = useRunning(kind);
+  const d = loaded.data;
+  if (!d) {
+    return (
+      <main class="page narrow">
+        <Heading>{titles[kind]}</Heading>
+        {loaded.error ? <Trouble error={loaded.error} again={loaded.again} /> : <Waiting />}
+      </main>
+    );
+  }
+  if (!run) {
+    return <Begin kind={kind} book={d.book} again={loaded.again} begin={begin} />;
+  }
+  const ended = (
+    <div class="actions">
+      <Button kind={run.at ? 'quiet' : 'main'} onClick={end}>
+        {run.at ? 'End this run' : 'Done'}
+      </Button>
+    </div>
+  );
+  return (
+    <main class={`page run ${kind}`}>
+      <div>
+        <p class="muted">
+          {titles[kind]}, {done(run)} of {run.names.length}
+        </p>
+        <ThermalBand
+          at={(done(run) + run.skipped.length) / Math.max(1, run.names.length)}
+          label={`${titles[kind]}, how far it has come`}
+        />
+      </div>
+      <Problem error={doing.error} />
+      {kind === 'weigh' ? <WeighRun {...doing} run={run} /> : <FeedRun {...doing} run={run} />}
+      {ended}
+    </main>
+  );
+}
+
+/** Which animals, before it begins. */
+function Begin({
+  kind,
+  book,
+  again,
+  begin,
+}: {
+  kind: RunKind;
+  book: Book;
+  again: () => void;
+  begin: (names: string[]) => void;
+}): JSX.Element {
+  const here = useMemo(() => book.animals.filter((s) => !s.away), [book]);
+  const of = (c: RunChoice) => forRun(here, kind, c);
+  const [c, setChoice] = useState<RunChoice>(() => {
+    const due = kind === 'feed' && of({ rack: '', due: 1 }).length > 0;
+    return { rack: '', due: due ? 1 : 0 };
+  });
+  const chosen = of(c);
+  const dues: [number, string][] =
+    kind === 'feed'
+      ? [
+          [1, 'Due today'],
+          [0, 'All'],
+        ]
+      : [
+          [0, 'All'],
+          [7, 'Not weighed for a week'],
+          [14, 'Not weighed for two weeks'],
+          [30, 'Not weighed for a month'],
+        ];
+  const all = racks(here);
+  return (
+    <main class="page narrow">
+      <Heading>{titles[kind]}</Heading>
+      {book.at !== undefined && <AsOf at={book.at} again={again} />}
+      <p>
+        {kind === 'weigh'
+          ? 'One animal after another, in the order of their places. Each weight is kept at once, and the last ones can be taken back.'
+          : 'Tub after tub, in the order of their places. What an animal ate last stands there; one tap says whether it took it.'}
+      </p>
+      <Field
+        label="Which animals"
+        value={String(c.due)}
+        onInput={(v) => setChoice({ ...c, due: Number(v) })}
+        options={dues.map(([due, word]) => ({ value: String(due), label: `${word} (${of({ ...c, due }).length})` }))}
+      />
+      {all.length > 0 && (
+        <Field
+          label="Rack"
+          value={c.rack}
+          onInput={(rack) => setChoice({ ...c, rack })}
+          options={[
+            { value: '', label: `Any (${of({ ...c, rack: '' }).length})` },
+            ...all.map((rack) => ({ value: rack, label: `${rack} (${of({ ...c, rack }).length})` })),
+          ]}
+        />
+      )}
+      {kind === 'feed' && (
+        <p class="hint">
+          Due by the days between meals that are usual for its species and size, a week after a refusal, and two after
+          food came up.
+        </p>
+      )}
+      <div class="actions">
+        <Button
+          kind="main"
+          icon={kind === 'weigh' ? 'scale' : 'meal'}
+          disabled={chosen.length === 0}
+          onClick={() => begin(chosen.flatMap((s) => s.animal?.name ?? []))}
+        >
+          {chosen.length === 0
+            ? 'No animal to begin with'
+            : `Begin with ${chosen.length === 1 ? '1 animal' : `${chosen.length} animals`}`}
+        </Button>
+      </div>
+    </main>
+  );
+}
