@@ -258,7 +258,7 @@ func TestSessionsPlantedAndCopied(t *testing.T) {
 	before := breeder.Cookies()["warmhand_b"]
 	var link string
 	f.Write(func(tx care.Tx) (err error) {
-		link, err = access.NewSignInLink(tx, care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "b1-owner"}, f.Clock.Now())
+		link, _, err = access.NewSignInLink(tx, care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "b1-owner"}, f.Clock.Now())
 		return err
 	})
 	breeder.Call("POST", "/v1/access:redeemSignInLink", map[string]any{"secret": link}).OK()
@@ -408,7 +408,7 @@ func TestLogNamesNobody(t *testing.T) {
 	keep(claim)
 	var link string
 	f.Write(func(tx care.Tx) (err error) {
-		link, err = access.NewSignInLink(tx, care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "b1-owner"}, f.Clock.Now())
+		link, _, err = access.NewSignInLink(tx, care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "b1-owner"}, f.Clock.Now())
 		return err
 	})
 	keep(link)

@@ -49,7 +49,7 @@ func settle(t *testing.T, f *servertest.Fixture, breeder, keeper *servertest.Cli
 	t.Helper()
 	f.Clock.Advance(time.Minute)
 	b := "breeders/" + breeder.Breeder
-	own := belongings{"breeder": breeder.Breeder, "animal": f.ID("animal"), "photo": f.ID("photo"), "request": f.ID("used-request"), "import": uuid.NewString()}
+	own := belongings{"breeder": breeder.Breeder, "animal": f.ID("animal"), "photo": f.ID("photo"), "request": f.ID("used-request"), "person": breeder.Breeder + "-owner", "import": uuid.NewString()}
 	breeder.Call("POST", "/v1/"+b+"/animals?animalId="+own["animal"], map[string]any{"displayName": word, "species": "python_regius",
 		"sex": "SEX_FEMALE", "hatchDate": "2026-01-10", "note": word, "clutch": word, "place": word}).OK()
 	own["second"] = breeder.NewAnimal() // for a second page
@@ -127,8 +127,11 @@ var mixed = map[string]mixture{
 	"CreateHandover handover.name":   {request: `{"parent":"breeders/b1","handover":{"name":"breeders/{their breeder}/handovers/{their case}","animal":"breeders/b1/animals/{second}"},"requestId":"{id}"}`, passes: true},
 	"CreateEntry entry.name": {request: `{"parent":"breeders/b1/animals/{animal}","entryId":"{id}","entry":{"name":"breeders/{their breeder}/animals/{their animal}/entries/{their entry}",
 		"happenTime":"{now}","weighIn":{"massG":500}}}`, passes: true},
-	"DeleteToken token_id":     {request: `{"tokenId":"{their token}"}`},
-	"DeletePasskey passkey_id": {request: `{"passkeyId":"{their token}"}`, alone: true}, // nobody here has one
+	"CreateSignInLink person_id": {request: `{"personId":"{their person}"}`},
+	"RenamePerson person_id":     {request: `{"personId":"{their person}","displayName":"Somebody"}`},
+	"DeleteHelper person_id":     {request: `{"personId":"{their person}"}`, alone: true},
+	"DeleteToken token_id":       {request: `{"tokenId":"{their token}"}`},
+	"DeletePasskey passkey_id":   {request: `{"passkeyId":"{their token}"}`, alone: true}, // nobody here has one
 }
 
 // What a text of a request holds, by its field's name. A new name has to come
@@ -136,7 +139,7 @@ var mixed = map[string]mixture{
 var (
 	// references name what is there already: each is in mixed, or is what the
 	// matrix fills in.
-	references = strings.Fields("name parent case replaces photos photo mother father animal passkey_id token_id id")
+	references = strings.Fields("name parent case replaces photos photo mother father animal passkey_id token_id person_id id")
 	// chosen are made up by whoever asks, or handed on from an answer: with
 	// another's in them the request may pass, and shows and changes nothing of
 	// the other's.
