@@ -170,6 +170,7 @@ var matrix = map[string]struct{ request, who string }{
 	"ListKeeperCases": {`{}`, "kx"},
 	"GetCase":         {`{"name":"breeders/b1/cases/{case}"}`, "ohtrk"},
 	"GetCourse":       {`{"name":"breeders/b1/cases/{case}/course"}`, "ohtrk"},
+	"GetGuide":        {`{"name":"breeders/b1/cases/{case}/guide"}`, "ohtrk"},
 	"ListFlags":       {`{"parent":"breeders/b1/cases/{case}"}`, "ohtr"},
 	"ProbeCase":       {`{"name":"breeders/b1/cases/{case}","weighIn":{"massG":500}}`, "ohtrk"},
 	"ListGatherings":  {`{"parent":"breeders/b1"}`, "ohtr"},

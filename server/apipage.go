@@ -155,6 +155,7 @@ func newAPIPage(document []byte, version string) (http.Handler, error) {
 		routeCards:       `Handover cards as PDF, 1 to 40: {"form": "credit" or "a6", "paper": "a4" or "letter", "cards": [{"handover": its name, "claimCode": its code}]}. A code that is not the handover's is refused.`,
 		routeLabels:      "Labels for tubs as PDF, 1 to 100: ?animal={id}&animal={id}&paper=a4 or letter.",
 		routeRecord:      "The handover record as PDF, for the breeder and the animal's keeper: ?paper=a4 or letter.",
+		routeGuide:       "The keeper's guide for one animal as it is now, as PDF: ?paper=a4 or letter, ?page=not_eating (see GetGuide) for one page of it.",
 		routeLetterLink:  `The same by the secret of a link (CreateLetterLink), for anybody who has it: {"secret": …, "paper": "a4" or "letter"}.`,
 		routeLetter:      `A letter for the vet about a case as PDF, for the breeder and the keeper: {"paper": "a4" or "letter", "concern": what worries you, "pictures": 0 to 8}.`,
 		routeCaseFile:    "The case as a case file, JSON Lines, for the breeder; ?texts=false leaves out notes, messages and names.",

@@ -69,6 +69,24 @@ func (c *caseService) GetCourse(ctx context.Context, req *pb.GetCourseRequest) (
 	return &pb.GetCourseResponse{Course: courseToProto(req.GetName(), &course, entries)}, err
 }
 
+func (c *caseService) GetGuide(ctx context.Context, req *pb.GetGuideRequest) (*pb.GetGuideResponse, error) {
+	// The contract's pattern made sure of the form breeders/*/cases/*/guide.
+	ids, err := split("name", req.GetName()[:len(req.GetName())-len("/guide")], "breeders", "cases")
+	if err != nil {
+		return nil, err
+	}
+	found, err := c.s.followup.Guide(ctx, callOf(ctx).who.Actor, c.s.now(), ids[0], ids[1])
+	out := &pb.Guide{Name: req.GetName(), NowPage: found.Guide.Now}
+	for _, p := range found.Guide.Pages {
+		page := &pb.GuidePage{Code: p.Code, Title: p.Title, Now: p.Now}
+		for _, part := range p.Parts {
+			page.Parts = append(page.Parts, &pb.GuidePart{Title: part.Title, Points: part.Points, Ordered: part.Ordered, Source: part.Source})
+		}
+		out.Pages = append(out.Pages, page)
+	}
+	return &pb.GetGuideResponse{Guide: out}, err
+}
+
 func (c *caseService) ProbeCase(ctx context.Context, req *pb.ProbeCaseRequest) (*pb.ProbeCaseResponse, error) {
 	ids, err := split("name", req.GetName(), "breeders", "cases")
 	if err != nil {

@@ -54,6 +54,7 @@ func (s *Server) newHandler() (http.Handler, error) {
 	mux.Handle(routeCards, s.jsonBody(http.HandlerFunc(s.printCards)))
 	mux.HandleFunc(routeLabels, s.printLabels)
 	mux.HandleFunc(routeRecord, s.printRecord)
+	mux.HandleFunc(routeGuide, s.printGuide)
 	mux.HandleFunc(routeSigned, s.signedRecord)
 	mux.HandleFunc(routeKeys, s.publicKeys)
 	mux.HandleFunc(routeRevoked, s.revoked)

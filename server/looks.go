@@ -118,6 +118,8 @@ func (s *Server) noteLook(who care.Actor, msg proto.Message) {
 		name = m.GetName()
 	case *pb.GetCourseRequest:
 		name = m.GetName()
+	case *pb.GetGuideRequest:
+		name = m.GetName()
 	case *pb.ListFlagsRequest:
 		name = m.GetParent()
 	case *pb.ListEntriesRequest:

@@ -64,6 +64,7 @@ var policy = access.Policy{
 	pb.CaseService_ListKeeperCases_FullMethodName:     keeper.Reads(),
 	pb.CaseService_GetCase_FullMethodName:             involved.Reads(),
 	pb.CaseService_GetCourse_FullMethodName:           involved.Reads(),
+	pb.CaseService_GetGuide_FullMethodName:            involved.Reads(),
 	pb.CaseService_ListFlags_FullMethodName:           team.Reads(),
 	pb.CaseService_ListGatherings_FullMethodName:      team.Reads(),
 	pb.CaseService_ProbeCase_FullMethodName:           involved.Reads(),
@@ -144,6 +145,7 @@ var policy = access.Policy{
 	routeCards:       team.Reads(),
 	routeLabels:      team.Reads(),
 	routeRecord:      involved.Reads(),
+	routeGuide:       involved.Reads(),
 	routeLetter:      involved.Reads(),
 	routeLetterLink:  anyone.Reads(),
 	routeSigned:      involved.Reads(),
@@ -172,6 +174,7 @@ const (
 	routeSigned      = "GET /v1/breeders/{breeder}/handovers/{handover}/record.jws"
 	routeKeys        = "GET /v1/breeders/{breeder}/keys.json"
 	routeRevoked     = "GET /v1/breeders/{breeder}/handovers/{handover}/signed/{digest}"
+	routeGuide       = "GET /v1/breeders/{breeder}/cases/{case}/guide.pdf"
 	routeLetter      = "POST /v1/breeders/{breeder}/cases/{case}/vet-letter.pdf"
 	routeLetterLink  = "POST /v1/vet-letter.pdf"
 	routeCaseFile    = "GET /v1/breeders/{breeder}/cases/{case}/case.jsonl"

@@ -17,6 +17,7 @@ import (
 	"unicode/utf8"
 
 	"warmhand/internal/access"
+	"warmhand/internal/assess"
 	"warmhand/internal/care"
 	"warmhand/internal/followup"
 	"warmhand/internal/photo"
@@ -142,6 +143,31 @@ func (s *Server) printRecord(w http.ResponseWriter, r *http.Request) {
 			sig = print.Signature{Page: s.origin.String() + "/r", Digest: followup.RecordDigest(h.Signed)}
 		}
 		return "handover-record", func(w io.Writer) error { return print.Record(w, paper, &h.Record, sig, h.HandedOverAt, zone) }, nil
+	})
+}
+
+// printGuide answers with a case's guide, or one page of it, for its keeper and
+// its breeder.
+func (s *Server) printGuide(w http.ResponseWriter, r *http.Request) {
+	s.pdf(w, r, routeGuide, func(who care.Actor, breederID string, now time.Time) (string, func(io.Writer) error, error) {
+		paper, err := paperOf(r)
+		if err != nil {
+			return "", nil, err
+		}
+		caseID := r.PathValue("case")
+		found, err := s.followup.Guide(r.Context(), who, now, breederID, caseID)
+		if err != nil {
+			return "", nil, err
+		}
+		pages := found.Guide.Pages
+		if code := r.URL.Query().Get("page"); code != "" {
+			pages = slices.DeleteFunc(pages, func(p assess.GuidePage) bool { return p.Code != code })
+			if len(pages) == 0 {
+				return "", nil, care.BadField("page", "There is no page %q. Look at the guide for the codes of its pages.", code)
+			}
+		}
+		s.looks.note(who, breederID, caseID, "", care.LookFile, now)
+		return "guide", func(w io.Writer) error { return print.Guide(w, paper, &found.Animal, pages, now, found.Zone) }, nil
 	})
 }
 

@@ -269,6 +269,11 @@ func (f *finding) number() string {
 	return degrees(f.value)
 }
 
+// bandOf is a band of temperatures in both units.
+func bandOf(b snake.Band) string {
+	return number(b.Low, 0) + " to " + number(b.High, 0) + " °C (" + number(b.Low*1.8+32, 0) + " to " + number(b.High*1.8+32, 0) + " °F)"
+}
+
 // difference is a difference of temperatures: it has no offset in °F.
 func difference(c float64) string {
 	return number(c, 1) + " °C (" + number(c*1.8, 0) + " °F)"
@@ -607,9 +612,6 @@ func (e *engine) fixes(level care.Standing, add func(string, string, int)) {
 
 func (e *engine) climateStep(f *finding, add func(string, string, int)) {
 	c := &e.sp.Climate
-	band := func(b snake.Band) string {
-		return number(b.Low, 0) + " to " + number(b.High, 0) + " °C (" + number(b.Low*1.8+32, 0) + " to " + number(b.High*1.8+32, 0) + " °F)"
-	}
 	if f.got.weak() {
 		add(StepMeasure, "Measure again with a digital probe on the floor: a stick-on "+string(f.got.with)+" shows the wall it sits on.", 1)
 	} else if ago := e.daysSince(f.got.at); float64(ago) > freshDays {
@@ -617,21 +619,21 @@ func (e *engine) climateStep(f *finding, add func(string, string, int)) {
 	}
 	switch f.code {
 	case "climate_warm_low":
-		add(StepWarmUp, "Raise the warm end to "+band(c.HotSpot)+" with a thermostat, then measure again the next day.", 3)
+		add(StepWarmUp, "Raise the warm end to "+bandOf(c.HotSpot)+" with a thermostat, then measure again the next day.", 3)
 	case "climate_cold_hours":
 		add(StepWarmUp, "See that the heater stays on, at night too: measure the warm end in the morning and in the evening for two days, and write it down here.", 2)
 	case "climate_gradient_small":
 		add(StepTwoEnds, "Put all heating at one end and leave the other end free, until they differ by at least 4 to 5 °C (7 to 9 °F).", 2)
 	case "climate_gradient_large":
-		add(StepTwoEnds, "Bring the ends a little nearer: the cool end to "+band(c.Cool)+", the warm end to "+band(c.HotSpot)+", and a hide half way.", 2)
+		add(StepTwoEnds, "Bring the ends a little nearer: the cool end to "+bandOf(c.Cool)+", the warm end to "+bandOf(c.HotSpot)+", and a hide half way.", 2)
 	case "climate_warm_high", "climate_surface_hot":
 		add(StepCoolDown, "Turn the thermostat down until no place it can touch is above "+degrees(c.HotTooHigh)+".", 1)
 	case "climate_cool_high":
-		add(StepCoolEnd, "Give it a cooler end of "+band(c.Cool)+": move all heating to one side.", 2)
+		add(StepCoolEnd, "Give it a cooler end of "+bandOf(c.Cool)+": move all heating to one side.", 2)
 	case "climate_cool_low":
-		add(StepWarmUp, "Warm the cool end a little, to "+band(c.Cool)+".", 3)
+		add(StepWarmUp, "Warm the cool end a little, to "+bandOf(c.Cool)+".", 3)
 	case "climate_night_low":
-		add(StepWarmNight, "Keep nights at "+band(c.Night)+".", 3)
+		add(StepWarmNight, "Keep nights at "+bandOf(c.Night)+".", 3)
 	case "climate_humidity_low":
 		add(StepDampen, "Raise the humidity to "+number(c.Humidity.Low, 0)+" to "+number(c.Humidity.High, 0)+" %: a larger bowl, damper ground, less open mesh.", 5)
 	case "climate_humidity_high":

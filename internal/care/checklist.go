@@ -516,16 +516,26 @@ func gradientSentence(c snake.Climate, listed bool) string {
 	return text + " These are the usual values of keepers' handbooks, from memory; if your breeder kept it otherwise, ask."
 }
 
+// ElectricCaution stands wherever heating is spoken of.
+const ElectricCaution = "For anything about wiring, sockets or a damaged cable, ask a licensed electrician, and switch off at the wall first."
+
+// Hygiene is what people who live with a snake are told of clean hands, with its
+// sources.
+func Hygiene() []string {
+	return []string{
+		"Healthy snakes, and the animals they eat, can carry Salmonella, and freezing does not kill it. Wash your hands with soap after touching the snake, its things or its food. Children under 5, people over 65 and anyone with a weak immune system should not handle the feeder animals (CDC advice).",
+		"Keep the snake, its food and its bowls out of the kitchen and away from the sink. Clean whatever prey was thawed on, and pour used water down the toilet (UK HPA and Defra leaflet, 2009).",
+	}
+}
+
 // Cautions are what every handover record says besides care: what it is not,
 // and what the law and hygiene ask for.
 func Cautions(a *Animal) []string {
 	s, _ := snake.ByID(a.Species)
-	list := []string{
+	list := append([]string{
 		"This record helps you, but it is not a vet's advice. If your snake looks ill or hurt, call a vet who treats reptiles.",
-		"For anything about wiring, sockets or a damaged cable, ask a licensed electrician, and switch off at the wall first.",
-		"Healthy snakes, and the animals they eat, can carry Salmonella, and freezing does not kill it. Wash your hands with soap after touching the snake, its things or its food. Children under 5, people over 65 and anyone with a weak immune system should not handle the feeder animals (CDC advice).",
-		"Keep the snake, its food and its bowls out of the kitchen and away from the sink, clean whatever prey was thawed on, and pour used water down the toilet (UK HPA and Defra leaflet, 2009).",
-	}
+		ElectricCaution,
+	}, Hygiene()...)
 	if s.CITES != "" {
 		list = append(list, fmt.Sprintf("The %s is protected by CITES, %s (in the EU Annex B). Keep the proof of where it comes from with this record; you need it when you move house abroad, sell it or give it away.", s.Common, s.CITES))
 	}

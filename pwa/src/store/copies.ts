@@ -3,6 +3,7 @@ import type {
   CourseJson,
   EntryJson,
   GetMeResponseJson,
+  GuideJson,
   HandoverJson,
   SetupPointJson,
   SignInfoJson,
@@ -17,6 +18,7 @@ export interface Known {
   logs: Map<string, EntryJson[]>;
   records: Map<string, HandoverJson>;
   courses: Map<string, CourseJson>;
+  guides: Map<string, GuideJson>;
   signs: SignInfoJson[];
   points: SetupPointJson[];
   outbox: Item[];
@@ -32,24 +34,29 @@ const waitingKey = 'waiting cards';
 /** Reads all of it in one transaction: a keeper has a few animals, so this is small. */
 export function readKnown(): Promise<Known> {
   return withDb(async (db) => {
-    const tx = db.transaction(['cases', 'logs', 'records', 'courses', 'tables', 'outbox', 'state'], 'readonly');
+    const tx = db.transaction(
+      ['cases', 'logs', 'records', 'courses', 'guides', 'tables', 'outbox', 'state'],
+      'readonly',
+    );
     const all = async <T>(store: { getAllKeys(): Promise<string[]>; getAll(): Promise<T[]> }) => {
       const [keys, values] = await Promise.all([store.getAllKeys(), store.getAll()]);
       return new Map(keys.map((k, i) => [k, values[i] as T]));
     };
     const marks = IDBKeyRange.bound(readKey, `${readKey}\uffff`);
-    const [cases, logs, records, courses, signs, points, outbox, waiting, readKeys, readValues] = await Promise.all([
-      tx.objectStore('cases').getAll(),
-      all(tx.objectStore('logs')),
-      all(tx.objectStore('records')),
-      all(tx.objectStore('courses')),
-      tx.objectStore('tables').get('signs'),
-      tx.objectStore('tables').get('points'),
-      tx.objectStore('outbox').getAll(),
-      tx.objectStore('state').get(waitingKey),
-      tx.objectStore('state').getAllKeys(marks),
-      tx.objectStore('state').getAll(marks),
-    ]);
+    const [cases, logs, records, courses, guides, signs, points, outbox, waiting, readKeys, readValues] =
+      await Promise.all([
+        tx.objectStore('cases').getAll(),
+        all(tx.objectStore('logs')),
+        all(tx.objectStore('records')),
+        all(tx.objectStore('courses')),
+        all(tx.objectStore('guides')),
+        tx.objectStore('tables').get('signs'),
+        tx.objectStore('tables').get('points'),
+        tx.objectStore('outbox').getAll(),
+        tx.objectStore('state').get(waitingKey),
+        tx.objectStore('state').getAllKeys(marks),
+        tx.objectStore('state').getAll(marks),
+      ]);
     await tx.done;
     cases.sort((a, b) => (b.handoverTime ?? '').localeCompare(a.handoverTime ?? ''));
     const read = new Map(readKeys.map((k, i) => [k.slice(readKey.length), readValues[i] as string]));
@@ -58,6 +65,7 @@ export function readKnown(): Promise<Known> {
       logs,
       records,
       courses,
+      guides,
       signs: signs?.signs ?? [],
       points: points?.points ?? [],
       outbox: outbox.filter((i) => i.as === 'keeper'),
@@ -133,7 +141,7 @@ export function markRead(caseName: string, happenTime: string): Promise<void> {
 /** Takes the keeper's cases as the server has them; what is no longer theirs goes, their unsent entries stay. */
 export function keepCases(cases: readonly CaseJson[]): Promise<void> {
   return withDb(async (db) => {
-    const tx = db.transaction(['cases', 'logs', 'records', 'courses'], 'readwrite');
+    const tx = db.transaction(['cases', 'logs', 'records', 'courses', 'guides'], 'readwrite');
     const names = new Set(cases.map((c) => c.name ?? ''));
     const animals = new Set(cases.map((c) => c.animal?.name ?? ''));
     for (const key of await tx.objectStore('cases').getAllKeys()) {
@@ -141,6 +149,7 @@ export function keepCases(cases: readonly CaseJson[]): Promise<void> {
       await tx.objectStore('cases').delete(key);
       await tx.objectStore('records').delete(key);
       await tx.objectStore('courses').delete(key);
+      await tx.objectStore('guides').delete(key);
     }
     for (const key of await tx.objectStore('logs').getAllKeys()) {
       if (!animals.has(key)) await tx.objectStore('logs').delete(key);
@@ -178,6 +187,12 @@ export function keepCourse(caseName: string, course: CourseJson): Promise<void> 
   });
 }
 
+export function keepGuide(caseName: string, guide: GuideJson): Promise<void> {
+  return withDb(async (db) => {
+    await db.put('guides', guide, caseName);
+  });
+}
+
 export function keepTables(signs: SignInfoJson[], points: SetupPointJson[], now = Date.now()): Promise<void> {
   return withDb(async (db) => {
     const tx = db.transaction('tables', 'readwrite');
@@ -195,7 +210,7 @@ export function tablesAge(): Promise<number> {
 /** Everything of this keeper leaves the phone; what is a breeder's stays. */
 export function forgetAll(): Promise<void> {
   return withDb(async (db) => {
-    const stores = ['photos', 'cases', 'records', 'logs', 'courses', 'drafts'] as const;
+    const stores = ['photos', 'cases', 'records', 'logs', 'courses', 'guides', 'drafts'] as const;
     const tx = db.transaction([...stores, 'outbox', 'state'] as const, 'readwrite', { durability: 'strict' });
     for (const s of stores) await tx.objectStore(s).clear();
     for await (const cursor of tx.objectStore('outbox')) if (cursor.value.as === 'keeper') await cursor.delete();

@@ -4,6 +4,7 @@ import type {
   CourseJson,
   EntryJson,
   GeneJson,
+  GuideJson,
   HandoverJson,
   SetupPointJson,
   SignInfoJson,
@@ -89,6 +90,7 @@ interface Schema extends DBSchema {
   records: { key: string; value: HandoverJson };
   logs: { key: string; value: EntryJson[] };
   courses: { key: string; value: CourseJson };
+  guides: { key: string; value: GuideJson };
   /** The breeder's; a key begins with the breeder's name. */
   stock: { key: string; value: StockRow };
   tables: { key: keyof Tables; value: { at: number } & Partial<Tables> };
@@ -120,12 +122,15 @@ function create(db: Db): void {
 }
 
 function open(): Promise<Db> {
-  handle ??= openDB<Schema>(name, 2, {
+  handle ??= openDB<Schema>(name, 3, {
     async upgrade(db, from, _to, tx) {
       if (from < 1) create(db);
-      db.createObjectStore('stock');
-      // Before it, only keepers had an outbox.
-      for await (const cursor of tx.objectStore('outbox')) await cursor.update({ ...cursor.value, as: 'keeper' });
+      if (from < 2) {
+        db.createObjectStore('stock');
+        // Before it, only keepers had an outbox.
+        for await (const cursor of tx.objectStore('outbox')) await cursor.update({ ...cursor.value, as: 'keeper' });
+      }
+      db.createObjectStore('guides');
     },
     blocking(_from, _to, event) {
       // A newer version in another tab wants in: let go, and open again when asked.

@@ -4,6 +4,7 @@ import type {
   EntryJson,
   GetCaseResponseJson,
   GetCourseResponseJson,
+  GetGuideResponseJson,
   GetHandoverResponseJson,
   HandoverJson,
   ListEntriesResponseJson,
@@ -16,6 +17,7 @@ import { cardCameIn } from '../photo/card';
 import {
   keepCases,
   keepCourse,
+  keepGuide,
   keepLog,
   keepRecord,
   keepTables,
@@ -96,6 +98,8 @@ async function refreshCase(c: CaseJson, record: HandoverJson | undefined): Promi
   await keepLog(animal, log);
   const { course } = await get<GetCourseResponseJson>(`/v1/${c.name}/course`);
   if (course) await keepCourse(c.name ?? '', course);
+  const { guide } = await get<GetGuideResponseJson>(`/v1/${c.name}/guide`);
+  if (guide) await keepGuide(c.name ?? '', guide);
   // Copies from before the record said all that is on paper have no first days.
   if (!record?.record?.firstDays) {
     // A case has the id of the handover that it follows up.

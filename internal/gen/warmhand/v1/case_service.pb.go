@@ -863,6 +863,212 @@ func (x *CheckIn) GetQuestion() string {
 	return ""
 }
 
+// Guide is what a keeper can read up.
+type Guide struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, `breeders/{breeder}/cases/{case}/guide`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// In the order of reading.
+	Pages []*GuidePage `protobuf:"bytes,2,rep,name=pages,proto3" json:"pages,omitempty"`
+	// The code of the page that matters now; empty when none does more than the others.
+	NowPage       string `protobuf:"bytes,3,opt,name=now_page,json=nowPage,proto3" json:"now_page,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Guide) Reset() {
+	*x = Guide{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Guide) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Guide) ProtoMessage() {}
+
+func (x *Guide) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Guide.ProtoReflect.Descriptor instead.
+func (*Guide) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Guide) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *Guide) GetPages() []*GuidePage {
+	if x != nil {
+		return x.Pages
+	}
+	return nil
+}
+
+func (x *Guide) GetNowPage() string {
+	if x != nil {
+		return x.NowPage
+	}
+	return ""
+}
+
+// GuidePage is one page of a guide.
+type GuidePage struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// first_days, not_eating, shed, heat, openings, hygiene or vet.
+	Code  string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// What is known of this animal about it, as of now; empty when nothing is.
+	Now           string       `protobuf:"bytes,3,opt,name=now,proto3" json:"now,omitempty"`
+	Parts         []*GuidePart `protobuf:"bytes,4,rep,name=parts,proto3" json:"parts,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GuidePage) Reset() {
+	*x = GuidePage{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GuidePage) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GuidePage) ProtoMessage() {}
+
+func (x *GuidePage) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GuidePage.ProtoReflect.Descriptor instead.
+func (*GuidePage) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *GuidePage) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *GuidePage) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *GuidePage) GetNow() string {
+	if x != nil {
+		return x.Now
+	}
+	return ""
+}
+
+func (x *GuidePage) GetParts() []*GuidePart {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+// GuidePart is a few points under one heading.
+type GuidePart struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Title  string                 `protobuf:"bytes,1,opt,name=title,proto3" json:"title,omitempty"`
+	Points []string               `protobuf:"bytes,2,rep,name=points,proto3" json:"points,omitempty"`
+	// To be done one after the other.
+	Ordered bool `protobuf:"varint,3,opt,name=ordered,proto3" json:"ordered,omitempty"`
+	// Where the points come from, and how sure that is.
+	Source        string `protobuf:"bytes,4,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GuidePart) Reset() {
+	*x = GuidePart{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GuidePart) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GuidePart) ProtoMessage() {}
+
+func (x *GuidePart) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GuidePart.ProtoReflect.Descriptor instead.
+func (*GuidePart) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *GuidePart) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *GuidePart) GetPoints() []string {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+func (x *GuidePart) GetOrdered() bool {
+	if x != nil {
+		return x.Ordered
+	}
+	return false
+}
+
+func (x *GuidePart) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
 // Reason is a fact that moved the standing.
 type Reason struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
@@ -877,7 +1083,7 @@ type Reason struct {
 
 func (x *Reason) Reset() {
 	*x = Reason{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -889,7 +1095,7 @@ func (x *Reason) String() string {
 func (*Reason) ProtoMessage() {}
 
 func (x *Reason) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -902,7 +1108,7 @@ func (x *Reason) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reason.ProtoReflect.Descriptor instead.
 func (*Reason) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{3}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Reason) GetCode() string {
@@ -945,7 +1151,7 @@ type Cause struct {
 
 func (x *Cause) Reset() {
 	*x = Cause{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -957,7 +1163,7 @@ func (x *Cause) String() string {
 func (*Cause) ProtoMessage() {}
 
 func (x *Cause) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -970,7 +1176,7 @@ func (x *Cause) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Cause.ProtoReflect.Descriptor instead.
 func (*Cause) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{4}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Cause) GetCode() string {
@@ -1006,7 +1212,7 @@ type Step struct {
 
 func (x *Step) Reset() {
 	*x = Step{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1018,7 +1224,7 @@ func (x *Step) String() string {
 func (*Step) ProtoMessage() {}
 
 func (x *Step) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1031,7 +1237,7 @@ func (x *Step) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Step.ProtoReflect.Descriptor instead.
 func (*Step) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{5}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Step) GetCode() string {
@@ -1068,7 +1274,7 @@ type Concern struct {
 
 func (x *Concern) Reset() {
 	*x = Concern{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1080,7 +1286,7 @@ func (x *Concern) String() string {
 func (*Concern) ProtoMessage() {}
 
 func (x *Concern) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1093,7 +1299,7 @@ func (x *Concern) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Concern.ProtoReflect.Descriptor instead.
 func (*Concern) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{6}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Concern) GetCode() string {
@@ -1140,7 +1346,7 @@ type Course struct {
 
 func (x *Course) Reset() {
 	*x = Course{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1152,7 +1358,7 @@ func (x *Course) String() string {
 func (*Course) ProtoMessage() {}
 
 func (x *Course) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1165,7 +1371,7 @@ func (x *Course) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Course.ProtoReflect.Descriptor instead.
 func (*Course) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{7}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Course) GetName() string {
@@ -1226,7 +1432,7 @@ type LookBack struct {
 
 func (x *LookBack) Reset() {
 	*x = LookBack{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1238,7 +1444,7 @@ func (x *LookBack) String() string {
 func (*LookBack) ProtoMessage() {}
 
 func (x *LookBack) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1251,7 +1457,7 @@ func (x *LookBack) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBack.ProtoReflect.Descriptor instead.
 func (*LookBack) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{8}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *LookBack) GetEntry() string {
@@ -1370,7 +1576,7 @@ type CourseDay struct {
 
 func (x *CourseDay) Reset() {
 	*x = CourseDay{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1382,7 +1588,7 @@ func (x *CourseDay) String() string {
 func (*CourseDay) ProtoMessage() {}
 
 func (x *CourseDay) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1395,7 +1601,7 @@ func (x *CourseDay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CourseDay.ProtoReflect.Descriptor instead.
 func (*CourseDay) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{9}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *CourseDay) GetTime() *timestamppb.Timestamp {
@@ -1471,7 +1677,7 @@ type Flag struct {
 
 func (x *Flag) Reset() {
 	*x = Flag{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1483,7 +1689,7 @@ func (x *Flag) String() string {
 func (*Flag) ProtoMessage() {}
 
 func (x *Flag) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1496,7 +1702,7 @@ func (x *Flag) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Flag.ProtoReflect.Descriptor instead.
 func (*Flag) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{10}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Flag) GetName() string {
@@ -1561,7 +1767,7 @@ type FlagChange struct {
 
 func (x *FlagChange) Reset() {
 	*x = FlagChange{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1573,7 +1779,7 @@ func (x *FlagChange) String() string {
 func (*FlagChange) ProtoMessage() {}
 
 func (x *FlagChange) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[11]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1586,7 +1792,7 @@ func (x *FlagChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FlagChange.ProtoReflect.Descriptor instead.
 func (*FlagChange) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{11}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *FlagChange) GetTime() *timestamppb.Timestamp {
@@ -1636,7 +1842,7 @@ type Photo struct {
 
 func (x *Photo) Reset() {
 	*x = Photo{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1648,7 +1854,7 @@ func (x *Photo) String() string {
 func (*Photo) ProtoMessage() {}
 
 func (x *Photo) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[12]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1661,7 +1867,7 @@ func (x *Photo) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Photo.ProtoReflect.Descriptor instead.
 func (*Photo) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{12}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Photo) GetName() string {
@@ -1732,7 +1938,7 @@ type ListNewPhotosRequest struct {
 
 func (x *ListNewPhotosRequest) Reset() {
 	*x = ListNewPhotosRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1744,7 +1950,7 @@ func (x *ListNewPhotosRequest) String() string {
 func (*ListNewPhotosRequest) ProtoMessage() {}
 
 func (x *ListNewPhotosRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[13]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1757,7 +1963,7 @@ func (x *ListNewPhotosRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListNewPhotosRequest.ProtoReflect.Descriptor instead.
 func (*ListNewPhotosRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{13}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListNewPhotosRequest) GetParent() string {
@@ -1804,7 +2010,7 @@ type NewPhoto struct {
 
 func (x *NewPhoto) Reset() {
 	*x = NewPhoto{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1816,7 +2022,7 @@ func (x *NewPhoto) String() string {
 func (*NewPhoto) ProtoMessage() {}
 
 func (x *NewPhoto) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[14]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1829,7 +2035,7 @@ func (x *NewPhoto) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NewPhoto.ProtoReflect.Descriptor instead.
 func (*NewPhoto) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{14}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *NewPhoto) GetPhoto() *Photo {
@@ -1898,7 +2104,7 @@ type ListNewPhotosResponse struct {
 
 func (x *ListNewPhotosResponse) Reset() {
 	*x = ListNewPhotosResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1910,7 +2116,7 @@ func (x *ListNewPhotosResponse) String() string {
 func (*ListNewPhotosResponse) ProtoMessage() {}
 
 func (x *ListNewPhotosResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[15]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1923,7 +2129,7 @@ func (x *ListNewPhotosResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListNewPhotosResponse.ProtoReflect.Descriptor instead.
 func (*ListNewPhotosResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{15}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListNewPhotosResponse) GetPhotos() []*NewPhoto {
@@ -1949,7 +2155,7 @@ type LookAtPhotoRequest struct {
 
 func (x *LookAtPhotoRequest) Reset() {
 	*x = LookAtPhotoRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1961,7 +2167,7 @@ func (x *LookAtPhotoRequest) String() string {
 func (*LookAtPhotoRequest) ProtoMessage() {}
 
 func (x *LookAtPhotoRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[16]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1974,7 +2180,7 @@ func (x *LookAtPhotoRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAtPhotoRequest.ProtoReflect.Descriptor instead.
 func (*LookAtPhotoRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{16}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *LookAtPhotoRequest) GetName() string {
@@ -1992,7 +2198,7 @@ type LookAtPhotoResponse struct {
 
 func (x *LookAtPhotoResponse) Reset() {
 	*x = LookAtPhotoResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2004,7 +2210,7 @@ func (x *LookAtPhotoResponse) String() string {
 func (*LookAtPhotoResponse) ProtoMessage() {}
 
 func (x *LookAtPhotoResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[17]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2017,7 +2223,7 @@ func (x *LookAtPhotoResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAtPhotoResponse.ProtoReflect.Descriptor instead.
 func (*LookAtPhotoResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{17}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{20}
 }
 
 type ReadCardRequest struct {
@@ -2029,7 +2235,7 @@ type ReadCardRequest struct {
 
 func (x *ReadCardRequest) Reset() {
 	*x = ReadCardRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2041,7 +2247,7 @@ func (x *ReadCardRequest) String() string {
 func (*ReadCardRequest) ProtoMessage() {}
 
 func (x *ReadCardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[18]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2054,7 +2260,7 @@ func (x *ReadCardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadCardRequest.ProtoReflect.Descriptor instead.
 func (*ReadCardRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{18}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ReadCardRequest) GetName() string {
@@ -2077,7 +2283,7 @@ type ReadCardResponse struct {
 
 func (x *ReadCardResponse) Reset() {
 	*x = ReadCardResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2089,7 +2295,7 @@ func (x *ReadCardResponse) String() string {
 func (*ReadCardResponse) ProtoMessage() {}
 
 func (x *ReadCardResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[19]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2102,7 +2308,7 @@ func (x *ReadCardResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReadCardResponse.ProtoReflect.Descriptor instead.
 func (*ReadCardResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{19}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ReadCardResponse) GetFound() bool {
@@ -2140,7 +2346,7 @@ type ListCasesRequest struct {
 
 func (x *ListCasesRequest) Reset() {
 	*x = ListCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2152,7 +2358,7 @@ func (x *ListCasesRequest) String() string {
 func (*ListCasesRequest) ProtoMessage() {}
 
 func (x *ListCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[20]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2165,7 +2371,7 @@ func (x *ListCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCasesRequest.ProtoReflect.Descriptor instead.
 func (*ListCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{20}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ListCasesRequest) GetParent() string {
@@ -2206,7 +2412,7 @@ type ListCasesResponse struct {
 
 func (x *ListCasesResponse) Reset() {
 	*x = ListCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2218,7 +2424,7 @@ func (x *ListCasesResponse) String() string {
 func (*ListCasesResponse) ProtoMessage() {}
 
 func (x *ListCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[21]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2231,7 +2437,7 @@ func (x *ListCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCasesResponse.ProtoReflect.Descriptor instead.
 func (*ListCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{21}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ListCasesResponse) GetCases() []*Case {
@@ -2256,7 +2462,7 @@ type ListKeeperCasesRequest struct {
 
 func (x *ListKeeperCasesRequest) Reset() {
 	*x = ListKeeperCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2268,7 +2474,7 @@ func (x *ListKeeperCasesRequest) String() string {
 func (*ListKeeperCasesRequest) ProtoMessage() {}
 
 func (x *ListKeeperCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[22]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2281,7 +2487,7 @@ func (x *ListKeeperCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeeperCasesRequest.ProtoReflect.Descriptor instead.
 func (*ListKeeperCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{22}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{25}
 }
 
 type ListKeeperCasesResponse struct {
@@ -2293,7 +2499,7 @@ type ListKeeperCasesResponse struct {
 
 func (x *ListKeeperCasesResponse) Reset() {
 	*x = ListKeeperCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2305,7 +2511,7 @@ func (x *ListKeeperCasesResponse) String() string {
 func (*ListKeeperCasesResponse) ProtoMessage() {}
 
 func (x *ListKeeperCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[23]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2318,7 +2524,7 @@ func (x *ListKeeperCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListKeeperCasesResponse.ProtoReflect.Descriptor instead.
 func (*ListKeeperCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{23}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ListKeeperCasesResponse) GetCases() []*Case {
@@ -2337,7 +2543,7 @@ type GetCaseRequest struct {
 
 func (x *GetCaseRequest) Reset() {
 	*x = GetCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2349,7 +2555,7 @@ func (x *GetCaseRequest) String() string {
 func (*GetCaseRequest) ProtoMessage() {}
 
 func (x *GetCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[24]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2362,7 +2568,7 @@ func (x *GetCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCaseRequest.ProtoReflect.Descriptor instead.
 func (*GetCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{24}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *GetCaseRequest) GetName() string {
@@ -2381,7 +2587,7 @@ type GetCaseResponse struct {
 
 func (x *GetCaseResponse) Reset() {
 	*x = GetCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2393,7 +2599,7 @@ func (x *GetCaseResponse) String() string {
 func (*GetCaseResponse) ProtoMessage() {}
 
 func (x *GetCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[25]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2406,12 +2612,100 @@ func (x *GetCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCaseResponse.ProtoReflect.Descriptor instead.
 func (*GetCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{25}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *GetCaseResponse) GetCase() *Case {
 	if x != nil {
 		return x.Case
+	}
+	return nil
+}
+
+type GetGuideRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetGuideRequest) Reset() {
+	*x = GetGuideRequest{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetGuideRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetGuideRequest) ProtoMessage() {}
+
+func (x *GetGuideRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetGuideRequest.ProtoReflect.Descriptor instead.
+func (*GetGuideRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *GetGuideRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type GetGuideResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Guide         *Guide                 `protobuf:"bytes,1,opt,name=guide,proto3" json:"guide,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetGuideResponse) Reset() {
+	*x = GetGuideResponse{}
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetGuideResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetGuideResponse) ProtoMessage() {}
+
+func (x *GetGuideResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetGuideResponse.ProtoReflect.Descriptor instead.
+func (*GetGuideResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *GetGuideResponse) GetGuide() *Guide {
+	if x != nil {
+		return x.Guide
 	}
 	return nil
 }
@@ -2425,7 +2719,7 @@ type GetCourseRequest struct {
 
 func (x *GetCourseRequest) Reset() {
 	*x = GetCourseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2437,7 +2731,7 @@ func (x *GetCourseRequest) String() string {
 func (*GetCourseRequest) ProtoMessage() {}
 
 func (x *GetCourseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[26]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2450,7 +2744,7 @@ func (x *GetCourseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCourseRequest.ProtoReflect.Descriptor instead.
 func (*GetCourseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{26}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *GetCourseRequest) GetName() string {
@@ -2469,7 +2763,7 @@ type GetCourseResponse struct {
 
 func (x *GetCourseResponse) Reset() {
 	*x = GetCourseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2481,7 +2775,7 @@ func (x *GetCourseResponse) String() string {
 func (*GetCourseResponse) ProtoMessage() {}
 
 func (x *GetCourseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[27]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2494,7 +2788,7 @@ func (x *GetCourseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCourseResponse.ProtoReflect.Descriptor instead.
 func (*GetCourseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{27}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *GetCourseResponse) GetCourse() *Course {
@@ -2513,7 +2807,7 @@ type ListFlagsRequest struct {
 
 func (x *ListFlagsRequest) Reset() {
 	*x = ListFlagsRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2525,7 +2819,7 @@ func (x *ListFlagsRequest) String() string {
 func (*ListFlagsRequest) ProtoMessage() {}
 
 func (x *ListFlagsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[28]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2538,7 +2832,7 @@ func (x *ListFlagsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFlagsRequest.ProtoReflect.Descriptor instead.
 func (*ListFlagsRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{28}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ListFlagsRequest) GetParent() string {
@@ -2557,7 +2851,7 @@ type ListFlagsResponse struct {
 
 func (x *ListFlagsResponse) Reset() {
 	*x = ListFlagsResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2569,7 +2863,7 @@ func (x *ListFlagsResponse) String() string {
 func (*ListFlagsResponse) ProtoMessage() {}
 
 func (x *ListFlagsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[29]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2582,7 +2876,7 @@ func (x *ListFlagsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFlagsResponse.ProtoReflect.Descriptor instead.
 func (*ListFlagsResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{29}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ListFlagsResponse) GetFlags() []*Flag {
@@ -2601,7 +2895,7 @@ type ListPhotosRequest struct {
 
 func (x *ListPhotosRequest) Reset() {
 	*x = ListPhotosRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2613,7 +2907,7 @@ func (x *ListPhotosRequest) String() string {
 func (*ListPhotosRequest) ProtoMessage() {}
 
 func (x *ListPhotosRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[30]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2626,7 +2920,7 @@ func (x *ListPhotosRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPhotosRequest.ProtoReflect.Descriptor instead.
 func (*ListPhotosRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{30}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListPhotosRequest) GetParent() string {
@@ -2645,7 +2939,7 @@ type ListPhotosResponse struct {
 
 func (x *ListPhotosResponse) Reset() {
 	*x = ListPhotosResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2657,7 +2951,7 @@ func (x *ListPhotosResponse) String() string {
 func (*ListPhotosResponse) ProtoMessage() {}
 
 func (x *ListPhotosResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[31]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2670,7 +2964,7 @@ func (x *ListPhotosResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPhotosResponse.ProtoReflect.Descriptor instead.
 func (*ListPhotosResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{31}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ListPhotosResponse) GetPhotos() []*Photo {
@@ -2699,7 +2993,7 @@ type ProbeCaseRequest struct {
 
 func (x *ProbeCaseRequest) Reset() {
 	*x = ProbeCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2711,7 +3005,7 @@ func (x *ProbeCaseRequest) String() string {
 func (*ProbeCaseRequest) ProtoMessage() {}
 
 func (x *ProbeCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[32]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2724,7 +3018,7 @@ func (x *ProbeCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProbeCaseRequest.ProtoReflect.Descriptor instead.
 func (*ProbeCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{32}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ProbeCaseRequest) GetName() string {
@@ -2806,7 +3100,7 @@ type ProbeCaseResponse struct {
 
 func (x *ProbeCaseResponse) Reset() {
 	*x = ProbeCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2818,7 +3112,7 @@ func (x *ProbeCaseResponse) String() string {
 func (*ProbeCaseResponse) ProtoMessage() {}
 
 func (x *ProbeCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[33]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2831,7 +3125,7 @@ func (x *ProbeCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProbeCaseResponse.ProtoReflect.Descriptor instead.
 func (*ProbeCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{33}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ProbeCaseResponse) GetProbes() []*Probe {
@@ -2864,7 +3158,7 @@ type Probe struct {
 
 func (x *Probe) Reset() {
 	*x = Probe{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2876,7 +3170,7 @@ func (x *Probe) String() string {
 func (*Probe) ProtoMessage() {}
 
 func (x *Probe) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[34]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2889,7 +3183,7 @@ func (x *Probe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Probe.ProtoReflect.Descriptor instead.
 func (*Probe) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{34}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *Probe) GetCode() string {
@@ -2964,7 +3258,7 @@ type ListGatheringsRequest struct {
 
 func (x *ListGatheringsRequest) Reset() {
 	*x = ListGatheringsRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2976,7 +3270,7 @@ func (x *ListGatheringsRequest) String() string {
 func (*ListGatheringsRequest) ProtoMessage() {}
 
 func (x *ListGatheringsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[35]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2989,7 +3283,7 @@ func (x *ListGatheringsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListGatheringsRequest.ProtoReflect.Descriptor instead.
 func (*ListGatheringsRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{35}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ListGatheringsRequest) GetParent() string {
@@ -3009,7 +3303,7 @@ type ListGatheringsResponse struct {
 
 func (x *ListGatheringsResponse) Reset() {
 	*x = ListGatheringsResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3021,7 +3315,7 @@ func (x *ListGatheringsResponse) String() string {
 func (*ListGatheringsResponse) ProtoMessage() {}
 
 func (x *ListGatheringsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[36]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3034,7 +3328,7 @@ func (x *ListGatheringsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListGatheringsResponse.ProtoReflect.Descriptor instead.
 func (*ListGatheringsResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{36}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ListGatheringsResponse) GetGatherings() []*Gathering {
@@ -3069,7 +3363,7 @@ type Gathering struct {
 
 func (x *Gathering) Reset() {
 	*x = Gathering{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3081,7 +3375,7 @@ func (x *Gathering) String() string {
 func (*Gathering) ProtoMessage() {}
 
 func (x *Gathering) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[37]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3094,7 +3388,7 @@ func (x *Gathering) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Gathering.ProtoReflect.Descriptor instead.
 func (*Gathering) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{37}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *Gathering) GetClutch() string {
@@ -3176,7 +3470,7 @@ type MarkCaseSeenRequest struct {
 
 func (x *MarkCaseSeenRequest) Reset() {
 	*x = MarkCaseSeenRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3188,7 +3482,7 @@ func (x *MarkCaseSeenRequest) String() string {
 func (*MarkCaseSeenRequest) ProtoMessage() {}
 
 func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[38]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3201,7 +3495,7 @@ func (x *MarkCaseSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenRequest.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{38}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *MarkCaseSeenRequest) GetName() string {
@@ -3220,7 +3514,7 @@ type MarkCaseSeenResponse struct {
 
 func (x *MarkCaseSeenResponse) Reset() {
 	*x = MarkCaseSeenResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3232,7 +3526,7 @@ func (x *MarkCaseSeenResponse) String() string {
 func (*MarkCaseSeenResponse) ProtoMessage() {}
 
 func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3245,7 +3539,7 @@ func (x *MarkCaseSeenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkCaseSeenResponse.ProtoReflect.Descriptor instead.
 func (*MarkCaseSeenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{39}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *MarkCaseSeenResponse) GetCase() *Case {
@@ -3268,7 +3562,7 @@ type SetCaseAsideRequest struct {
 
 func (x *SetCaseAsideRequest) Reset() {
 	*x = SetCaseAsideRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3280,7 +3574,7 @@ func (x *SetCaseAsideRequest) String() string {
 func (*SetCaseAsideRequest) ProtoMessage() {}
 
 func (x *SetCaseAsideRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3293,7 +3587,7 @@ func (x *SetCaseAsideRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCaseAsideRequest.ProtoReflect.Descriptor instead.
 func (*SetCaseAsideRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{40}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *SetCaseAsideRequest) GetName() string {
@@ -3326,7 +3620,7 @@ type SetCaseAsideResponse struct {
 
 func (x *SetCaseAsideResponse) Reset() {
 	*x = SetCaseAsideResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3338,7 +3632,7 @@ func (x *SetCaseAsideResponse) String() string {
 func (*SetCaseAsideResponse) ProtoMessage() {}
 
 func (x *SetCaseAsideResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3351,7 +3645,7 @@ func (x *SetCaseAsideResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetCaseAsideResponse.ProtoReflect.Descriptor instead.
 func (*SetCaseAsideResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{41}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *SetCaseAsideResponse) GetCase() *Case {
@@ -3372,7 +3666,7 @@ type AgreeReturnRequest struct {
 
 func (x *AgreeReturnRequest) Reset() {
 	*x = AgreeReturnRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3384,7 +3678,7 @@ func (x *AgreeReturnRequest) String() string {
 func (*AgreeReturnRequest) ProtoMessage() {}
 
 func (x *AgreeReturnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3397,7 +3691,7 @@ func (x *AgreeReturnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AgreeReturnRequest.ProtoReflect.Descriptor instead.
 func (*AgreeReturnRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{42}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *AgreeReturnRequest) GetName() string {
@@ -3423,7 +3717,7 @@ type AgreeReturnResponse struct {
 
 func (x *AgreeReturnResponse) Reset() {
 	*x = AgreeReturnResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3435,7 +3729,7 @@ func (x *AgreeReturnResponse) String() string {
 func (*AgreeReturnResponse) ProtoMessage() {}
 
 func (x *AgreeReturnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3448,7 +3742,7 @@ func (x *AgreeReturnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AgreeReturnResponse.ProtoReflect.Descriptor instead.
 func (*AgreeReturnResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{43}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *AgreeReturnResponse) GetCase() *Case {
@@ -3467,7 +3761,7 @@ type SendReturnRequest struct {
 
 func (x *SendReturnRequest) Reset() {
 	*x = SendReturnRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3479,7 +3773,7 @@ func (x *SendReturnRequest) String() string {
 func (*SendReturnRequest) ProtoMessage() {}
 
 func (x *SendReturnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3492,7 +3786,7 @@ func (x *SendReturnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SendReturnRequest.ProtoReflect.Descriptor instead.
 func (*SendReturnRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{44}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *SendReturnRequest) GetName() string {
@@ -3511,7 +3805,7 @@ type SendReturnResponse struct {
 
 func (x *SendReturnResponse) Reset() {
 	*x = SendReturnResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3523,7 +3817,7 @@ func (x *SendReturnResponse) String() string {
 func (*SendReturnResponse) ProtoMessage() {}
 
 func (x *SendReturnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3536,7 +3830,7 @@ func (x *SendReturnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SendReturnResponse.ProtoReflect.Descriptor instead.
 func (*SendReturnResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{45}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *SendReturnResponse) GetCase() *Case {
@@ -3565,7 +3859,7 @@ type ArriveReturnRequest struct {
 
 func (x *ArriveReturnRequest) Reset() {
 	*x = ArriveReturnRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3577,7 +3871,7 @@ func (x *ArriveReturnRequest) String() string {
 func (*ArriveReturnRequest) ProtoMessage() {}
 
 func (x *ArriveReturnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[46]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3590,7 +3884,7 @@ func (x *ArriveReturnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArriveReturnRequest.ProtoReflect.Descriptor instead.
 func (*ArriveReturnRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{46}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *ArriveReturnRequest) GetName() string {
@@ -3644,7 +3938,7 @@ type ArriveReturnResponse struct {
 
 func (x *ArriveReturnResponse) Reset() {
 	*x = ArriveReturnResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3656,7 +3950,7 @@ func (x *ArriveReturnResponse) String() string {
 func (*ArriveReturnResponse) ProtoMessage() {}
 
 func (x *ArriveReturnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[47]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3669,7 +3963,7 @@ func (x *ArriveReturnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArriveReturnResponse.ProtoReflect.Descriptor instead.
 func (*ArriveReturnResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{47}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *ArriveReturnResponse) GetCase() *Case {
@@ -3688,7 +3982,7 @@ type EndQuarantineRequest struct {
 
 func (x *EndQuarantineRequest) Reset() {
 	*x = EndQuarantineRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3700,7 +3994,7 @@ func (x *EndQuarantineRequest) String() string {
 func (*EndQuarantineRequest) ProtoMessage() {}
 
 func (x *EndQuarantineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[48]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3713,7 +4007,7 @@ func (x *EndQuarantineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndQuarantineRequest.ProtoReflect.Descriptor instead.
 func (*EndQuarantineRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{48}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *EndQuarantineRequest) GetName() string {
@@ -3732,7 +4026,7 @@ type EndQuarantineResponse struct {
 
 func (x *EndQuarantineResponse) Reset() {
 	*x = EndQuarantineResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3744,7 +4038,7 @@ func (x *EndQuarantineResponse) String() string {
 func (*EndQuarantineResponse) ProtoMessage() {}
 
 func (x *EndQuarantineResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[49]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3757,7 +4051,7 @@ func (x *EndQuarantineResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndQuarantineResponse.ProtoReflect.Descriptor instead.
 func (*EndQuarantineResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{49}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *EndQuarantineResponse) GetCase() *Case {
@@ -3779,7 +4073,7 @@ type AcknowledgeMessagesRequest struct {
 
 func (x *AcknowledgeMessagesRequest) Reset() {
 	*x = AcknowledgeMessagesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[55]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3791,7 +4085,7 @@ func (x *AcknowledgeMessagesRequest) String() string {
 func (*AcknowledgeMessagesRequest) ProtoMessage() {}
 
 func (x *AcknowledgeMessagesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[50]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[55]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3804,7 +4098,7 @@ func (x *AcknowledgeMessagesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeMessagesRequest.ProtoReflect.Descriptor instead.
 func (*AcknowledgeMessagesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{50}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{55}
 }
 
 func (x *AcknowledgeMessagesRequest) GetName() string {
@@ -3836,7 +4130,7 @@ type AcknowledgeMessagesResponse struct {
 
 func (x *AcknowledgeMessagesResponse) Reset() {
 	*x = AcknowledgeMessagesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[56]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3848,7 +4142,7 @@ func (x *AcknowledgeMessagesResponse) String() string {
 func (*AcknowledgeMessagesResponse) ProtoMessage() {}
 
 func (x *AcknowledgeMessagesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[51]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[56]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3861,7 +4155,7 @@ func (x *AcknowledgeMessagesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeMessagesResponse.ProtoReflect.Descriptor instead.
 func (*AcknowledgeMessagesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{51}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{56}
 }
 
 type LookAfterCaseRequest struct {
@@ -3875,7 +4169,7 @@ type LookAfterCaseRequest struct {
 
 func (x *LookAfterCaseRequest) Reset() {
 	*x = LookAfterCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[57]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3887,7 +4181,7 @@ func (x *LookAfterCaseRequest) String() string {
 func (*LookAfterCaseRequest) ProtoMessage() {}
 
 func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[52]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[57]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3900,7 +4194,7 @@ func (x *LookAfterCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAfterCaseRequest.ProtoReflect.Descriptor instead.
 func (*LookAfterCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{52}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{57}
 }
 
 func (x *LookAfterCaseRequest) GetName() string {
@@ -3926,7 +4220,7 @@ type LookAfterCaseResponse struct {
 
 func (x *LookAfterCaseResponse) Reset() {
 	*x = LookAfterCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[53]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[58]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3938,7 +4232,7 @@ func (x *LookAfterCaseResponse) String() string {
 func (*LookAfterCaseResponse) ProtoMessage() {}
 
 func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[53]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[58]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3951,7 +4245,7 @@ func (x *LookAfterCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookAfterCaseResponse.ProtoReflect.Descriptor instead.
 func (*LookAfterCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{53}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{58}
 }
 
 func (x *LookAfterCaseResponse) GetCase() *Case {
@@ -3974,7 +4268,7 @@ type EndCaseRequest struct {
 
 func (x *EndCaseRequest) Reset() {
 	*x = EndCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[54]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[59]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3986,7 +4280,7 @@ func (x *EndCaseRequest) String() string {
 func (*EndCaseRequest) ProtoMessage() {}
 
 func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[54]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[59]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3999,7 +4293,7 @@ func (x *EndCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseRequest.ProtoReflect.Descriptor instead.
 func (*EndCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{54}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{59}
 }
 
 func (x *EndCaseRequest) GetName() string {
@@ -4039,7 +4333,7 @@ type EndCaseResponse struct {
 
 func (x *EndCaseResponse) Reset() {
 	*x = EndCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[55]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[60]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4051,7 +4345,7 @@ func (x *EndCaseResponse) String() string {
 func (*EndCaseResponse) ProtoMessage() {}
 
 func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[55]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[60]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4064,7 +4358,7 @@ func (x *EndCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndCaseResponse.ProtoReflect.Descriptor instead.
 func (*EndCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{55}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{60}
 }
 
 func (x *EndCaseResponse) GetCase() *Case {
@@ -4086,7 +4380,7 @@ type GiveBackRequest struct {
 
 func (x *GiveBackRequest) Reset() {
 	*x = GiveBackRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[56]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[61]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4098,7 +4392,7 @@ func (x *GiveBackRequest) String() string {
 func (*GiveBackRequest) ProtoMessage() {}
 
 func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[56]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[61]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4111,7 +4405,7 @@ func (x *GiveBackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackRequest.ProtoReflect.Descriptor instead.
 func (*GiveBackRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{56}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{61}
 }
 
 func (x *GiveBackRequest) GetName() string {
@@ -4137,7 +4431,7 @@ type GiveBackResponse struct {
 
 func (x *GiveBackResponse) Reset() {
 	*x = GiveBackResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[57]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[62]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4149,7 +4443,7 @@ func (x *GiveBackResponse) String() string {
 func (*GiveBackResponse) ProtoMessage() {}
 
 func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[57]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[62]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4162,7 +4456,7 @@ func (x *GiveBackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GiveBackResponse.ProtoReflect.Descriptor instead.
 func (*GiveBackResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{57}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{62}
 }
 
 func (x *GiveBackResponse) GetCase() *Case {
@@ -4182,7 +4476,7 @@ type ReopenCaseRequest struct {
 
 func (x *ReopenCaseRequest) Reset() {
 	*x = ReopenCaseRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[58]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[63]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4194,7 +4488,7 @@ func (x *ReopenCaseRequest) String() string {
 func (*ReopenCaseRequest) ProtoMessage() {}
 
 func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[58]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[63]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4207,7 +4501,7 @@ func (x *ReopenCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseRequest.ProtoReflect.Descriptor instead.
 func (*ReopenCaseRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{58}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{63}
 }
 
 func (x *ReopenCaseRequest) GetName() string {
@@ -4233,7 +4527,7 @@ type ReopenCaseResponse struct {
 
 func (x *ReopenCaseResponse) Reset() {
 	*x = ReopenCaseResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[59]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[64]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4245,7 +4539,7 @@ func (x *ReopenCaseResponse) String() string {
 func (*ReopenCaseResponse) ProtoMessage() {}
 
 func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[59]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[64]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4258,7 +4552,7 @@ func (x *ReopenCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenCaseResponse.ProtoReflect.Descriptor instead.
 func (*ReopenCaseResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{59}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{64}
 }
 
 func (x *ReopenCaseResponse) GetCase() *Case {
@@ -4277,7 +4571,7 @@ type WatchCasesRequest struct {
 
 func (x *WatchCasesRequest) Reset() {
 	*x = WatchCasesRequest{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[60]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[65]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4289,7 +4583,7 @@ func (x *WatchCasesRequest) String() string {
 func (*WatchCasesRequest) ProtoMessage() {}
 
 func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[60]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[65]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4302,7 +4596,7 @@ func (x *WatchCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesRequest.ProtoReflect.Descriptor instead.
 func (*WatchCasesRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{60}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{65}
 }
 
 func (x *WatchCasesRequest) GetParent() string {
@@ -4324,7 +4618,7 @@ type WatchCasesResponse struct {
 
 func (x *WatchCasesResponse) Reset() {
 	*x = WatchCasesResponse{}
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[61]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[66]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4336,7 +4630,7 @@ func (x *WatchCasesResponse) String() string {
 func (*WatchCasesResponse) ProtoMessage() {}
 
 func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_case_service_proto_msgTypes[61]
+	mi := &file_warmhand_v1_case_service_proto_msgTypes[66]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4349,7 +4643,7 @@ func (x *WatchCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchCasesResponse.ProtoReflect.Descriptor instead.
 func (*WatchCasesResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{61}
+	return file_warmhand_v1_case_service_proto_rawDescGZIP(), []int{66}
 }
 
 func (x *WatchCasesResponse) GetCase() *Case {
@@ -4458,6 +4752,20 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\bdue_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\adueTime\x12\x10\n" +
 	"\x03ask\x18\x04 \x01(\tR\x03ask\x12\x1a\n" +
 	"\bquestion\x18\x05 \x01(\tR\bquestion\"d\n" +
+	"\x05Guide\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12,\n" +
+	"\x05pages\x18\x02 \x03(\v2\x16.warmhand.v1.GuidePageR\x05pages\x12\x19\n" +
+	"\bnow_page\x18\x03 \x01(\tR\anowPage\"u\n" +
+	"\tGuidePage\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x10\n" +
+	"\x03now\x18\x03 \x01(\tR\x03now\x12,\n" +
+	"\x05parts\x18\x04 \x03(\v2\x16.warmhand.v1.GuidePartR\x05parts\"k\n" +
+	"\tGuidePart\x12\x14\n" +
+	"\x05title\x18\x01 \x01(\tR\x05title\x12\x16\n" +
+	"\x06points\x18\x02 \x03(\tR\x06points\x12\x18\n" +
+	"\aordered\x18\x03 \x01(\bR\aordered\x12\x16\n" +
+	"\x06source\x18\x04 \x01(\tR\x06source\"d\n" +
 	"\x06Reason\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x16\n" +
 	"\x06weight\x18\x02 \x01(\x01R\x06weight\x12\x12\n" +
@@ -4582,7 +4890,11 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\x0eGetCaseRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\"8\n" +
 	"\x0fGetCaseResponse\x12%\n" +
-	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"q\n" +
+	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"o\n" +
+	"\x0fGetGuideRequest\x12\\\n" +
+	"\x04name\x18\x01 \x01(\tBH\xe0A\x02\xbaHBr@2>^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}/guide$R\x04name\"<\n" +
+	"\x10GetGuideResponse\x12(\n" +
+	"\x05guide\x18\x01 \x01(\v2\x12.warmhand.v1.GuideR\x05guide\"q\n" +
 	"\x10GetCourseRequest\x12]\n" +
 	"\x04name\x18\x01 \x01(\tBI\xe0A\x02\xbaHCrA2?^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}/course$R\x04name\"@\n" +
 	"\x11GetCourseResponse\x12+\n" +
@@ -4716,12 +5028,13 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\tCaseState\x12\x1a\n" +
 	"\x16CASE_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fCASE_STATE_OPEN\x10\x01\x12\x14\n" +
-	"\x10CASE_STATE_ENDED\x10\x022\x82\x19\n" +
+	"\x10CASE_STATE_ENDED\x10\x022\xff\x19\n" +
 	"\vCaseService\x12z\n" +
 	"\tListCases\x12\x1d.warmhand.v1.ListCasesRequest\x1a\x1e.warmhand.v1.ListCasesResponse\".\xdaA\x06parent\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{parent=breeders/*}/cases\x12z\n" +
 	"\x0fListKeeperCases\x12#.warmhand.v1.ListKeeperCasesRequest\x1a$.warmhand.v1.ListKeeperCasesResponse\"\x1c\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/keepers/me/cases\x12r\n" +
 	"\aGetCase\x12\x1b.warmhand.v1.GetCaseRequest\x1a\x1c.warmhand.v1.GetCaseResponse\",\xdaA\x04name\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{name=breeders/*/cases/*}\x12\x7f\n" +
-	"\tGetCourse\x12\x1d.warmhand.v1.GetCourseRequest\x1a\x1e.warmhand.v1.GetCourseResponse\"3\xdaA\x04name\x82\xd3\xe4\x93\x02&\x12$/v1/{name=breeders/*/cases/*/course}\x12\x82\x01\n" +
+	"\tGetCourse\x12\x1d.warmhand.v1.GetCourseRequest\x1a\x1e.warmhand.v1.GetCourseResponse\"3\xdaA\x04name\x82\xd3\xe4\x93\x02&\x12$/v1/{name=breeders/*/cases/*/course}\x12{\n" +
+	"\bGetGuide\x12\x1c.warmhand.v1.GetGuideRequest\x1a\x1d.warmhand.v1.GetGuideResponse\"2\xdaA\x04name\x82\xd3\xe4\x93\x02%\x12#/v1/{name=breeders/*/cases/*/guide}\x12\x82\x01\n" +
 	"\tListFlags\x12\x1d.warmhand.v1.ListFlagsRequest\x1a\x1e.warmhand.v1.ListFlagsResponse\"6\xdaA\x06parent\x82\xd3\xe4\x93\x02'\x12%/v1/{parent=breeders/*/cases/*}/flags\x12\x86\x01\n" +
 	"\n" +
 	"ListPhotos\x12\x1e.warmhand.v1.ListPhotosRequest\x1a\x1f.warmhand.v1.ListPhotosResponse\"7\xdaA\x06parent\x82\xd3\xe4\x93\x02(\x12&/v1/{parent=breeders/*/cases/*}/photos\x12\x8a\x01\n" +
@@ -4759,7 +5072,7 @@ func file_warmhand_v1_case_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_case_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 62)
+var file_warmhand_v1_case_service_proto_msgTypes = make([]protoimpl.MessageInfo, 67)
 var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(Turn)(0),                           // 0: warmhand.v1.Turn
 	(Standing)(0),                       // 1: warmhand.v1.Standing
@@ -4767,213 +5080,223 @@ var file_warmhand_v1_case_service_proto_goTypes = []any{
 	(*Case)(nil),                        // 3: warmhand.v1.Case
 	(*Assessment)(nil),                  // 4: warmhand.v1.Assessment
 	(*CheckIn)(nil),                     // 5: warmhand.v1.CheckIn
-	(*Reason)(nil),                      // 6: warmhand.v1.Reason
-	(*Cause)(nil),                       // 7: warmhand.v1.Cause
-	(*Step)(nil),                        // 8: warmhand.v1.Step
-	(*Concern)(nil),                     // 9: warmhand.v1.Concern
-	(*Course)(nil),                      // 10: warmhand.v1.Course
-	(*LookBack)(nil),                    // 11: warmhand.v1.LookBack
-	(*CourseDay)(nil),                   // 12: warmhand.v1.CourseDay
-	(*Flag)(nil),                        // 13: warmhand.v1.Flag
-	(*FlagChange)(nil),                  // 14: warmhand.v1.FlagChange
-	(*Photo)(nil),                       // 15: warmhand.v1.Photo
-	(*ListNewPhotosRequest)(nil),        // 16: warmhand.v1.ListNewPhotosRequest
-	(*NewPhoto)(nil),                    // 17: warmhand.v1.NewPhoto
-	(*ListNewPhotosResponse)(nil),       // 18: warmhand.v1.ListNewPhotosResponse
-	(*LookAtPhotoRequest)(nil),          // 19: warmhand.v1.LookAtPhotoRequest
-	(*LookAtPhotoResponse)(nil),         // 20: warmhand.v1.LookAtPhotoResponse
-	(*ReadCardRequest)(nil),             // 21: warmhand.v1.ReadCardRequest
-	(*ReadCardResponse)(nil),            // 22: warmhand.v1.ReadCardResponse
-	(*ListCasesRequest)(nil),            // 23: warmhand.v1.ListCasesRequest
-	(*ListCasesResponse)(nil),           // 24: warmhand.v1.ListCasesResponse
-	(*ListKeeperCasesRequest)(nil),      // 25: warmhand.v1.ListKeeperCasesRequest
-	(*ListKeeperCasesResponse)(nil),     // 26: warmhand.v1.ListKeeperCasesResponse
-	(*GetCaseRequest)(nil),              // 27: warmhand.v1.GetCaseRequest
-	(*GetCaseResponse)(nil),             // 28: warmhand.v1.GetCaseResponse
-	(*GetCourseRequest)(nil),            // 29: warmhand.v1.GetCourseRequest
-	(*GetCourseResponse)(nil),           // 30: warmhand.v1.GetCourseResponse
-	(*ListFlagsRequest)(nil),            // 31: warmhand.v1.ListFlagsRequest
-	(*ListFlagsResponse)(nil),           // 32: warmhand.v1.ListFlagsResponse
-	(*ListPhotosRequest)(nil),           // 33: warmhand.v1.ListPhotosRequest
-	(*ListPhotosResponse)(nil),          // 34: warmhand.v1.ListPhotosResponse
-	(*ProbeCaseRequest)(nil),            // 35: warmhand.v1.ProbeCaseRequest
-	(*ProbeCaseResponse)(nil),           // 36: warmhand.v1.ProbeCaseResponse
-	(*Probe)(nil),                       // 37: warmhand.v1.Probe
-	(*ListGatheringsRequest)(nil),       // 38: warmhand.v1.ListGatheringsRequest
-	(*ListGatheringsResponse)(nil),      // 39: warmhand.v1.ListGatheringsResponse
-	(*Gathering)(nil),                   // 40: warmhand.v1.Gathering
-	(*MarkCaseSeenRequest)(nil),         // 41: warmhand.v1.MarkCaseSeenRequest
-	(*MarkCaseSeenResponse)(nil),        // 42: warmhand.v1.MarkCaseSeenResponse
-	(*SetCaseAsideRequest)(nil),         // 43: warmhand.v1.SetCaseAsideRequest
-	(*SetCaseAsideResponse)(nil),        // 44: warmhand.v1.SetCaseAsideResponse
-	(*AgreeReturnRequest)(nil),          // 45: warmhand.v1.AgreeReturnRequest
-	(*AgreeReturnResponse)(nil),         // 46: warmhand.v1.AgreeReturnResponse
-	(*SendReturnRequest)(nil),           // 47: warmhand.v1.SendReturnRequest
-	(*SendReturnResponse)(nil),          // 48: warmhand.v1.SendReturnResponse
-	(*ArriveReturnRequest)(nil),         // 49: warmhand.v1.ArriveReturnRequest
-	(*ArriveReturnResponse)(nil),        // 50: warmhand.v1.ArriveReturnResponse
-	(*EndQuarantineRequest)(nil),        // 51: warmhand.v1.EndQuarantineRequest
-	(*EndQuarantineResponse)(nil),       // 52: warmhand.v1.EndQuarantineResponse
-	(*AcknowledgeMessagesRequest)(nil),  // 53: warmhand.v1.AcknowledgeMessagesRequest
-	(*AcknowledgeMessagesResponse)(nil), // 54: warmhand.v1.AcknowledgeMessagesResponse
-	(*LookAfterCaseRequest)(nil),        // 55: warmhand.v1.LookAfterCaseRequest
-	(*LookAfterCaseResponse)(nil),       // 56: warmhand.v1.LookAfterCaseResponse
-	(*EndCaseRequest)(nil),              // 57: warmhand.v1.EndCaseRequest
-	(*EndCaseResponse)(nil),             // 58: warmhand.v1.EndCaseResponse
-	(*GiveBackRequest)(nil),             // 59: warmhand.v1.GiveBackRequest
-	(*GiveBackResponse)(nil),            // 60: warmhand.v1.GiveBackResponse
-	(*ReopenCaseRequest)(nil),           // 61: warmhand.v1.ReopenCaseRequest
-	(*ReopenCaseResponse)(nil),          // 62: warmhand.v1.ReopenCaseResponse
-	(*WatchCasesRequest)(nil),           // 63: warmhand.v1.WatchCasesRequest
-	(*WatchCasesResponse)(nil),          // 64: warmhand.v1.WatchCasesResponse
-	(*Animal)(nil),                      // 65: warmhand.v1.Animal
-	(*timestamppb.Timestamp)(nil),       // 66: google.protobuf.Timestamp
-	(Outcome)(0),                        // 67: warmhand.v1.Outcome
-	(*Entry)(nil),                       // 68: warmhand.v1.Entry
-	(ActorKind)(0),                      // 69: warmhand.v1.ActorKind
-	(*SetupAnswer)(nil),                 // 70: warmhand.v1.SetupAnswer
-	(*SetupMark)(nil),                   // 71: warmhand.v1.SetupMark
-	(*Offer)(nil),                       // 72: warmhand.v1.Offer
-	(*WeighIn)(nil),                     // 73: warmhand.v1.WeighIn
-	(*ClimateReading)(nil),              // 74: warmhand.v1.ClimateReading
+	(*Guide)(nil),                       // 6: warmhand.v1.Guide
+	(*GuidePage)(nil),                   // 7: warmhand.v1.GuidePage
+	(*GuidePart)(nil),                   // 8: warmhand.v1.GuidePart
+	(*Reason)(nil),                      // 9: warmhand.v1.Reason
+	(*Cause)(nil),                       // 10: warmhand.v1.Cause
+	(*Step)(nil),                        // 11: warmhand.v1.Step
+	(*Concern)(nil),                     // 12: warmhand.v1.Concern
+	(*Course)(nil),                      // 13: warmhand.v1.Course
+	(*LookBack)(nil),                    // 14: warmhand.v1.LookBack
+	(*CourseDay)(nil),                   // 15: warmhand.v1.CourseDay
+	(*Flag)(nil),                        // 16: warmhand.v1.Flag
+	(*FlagChange)(nil),                  // 17: warmhand.v1.FlagChange
+	(*Photo)(nil),                       // 18: warmhand.v1.Photo
+	(*ListNewPhotosRequest)(nil),        // 19: warmhand.v1.ListNewPhotosRequest
+	(*NewPhoto)(nil),                    // 20: warmhand.v1.NewPhoto
+	(*ListNewPhotosResponse)(nil),       // 21: warmhand.v1.ListNewPhotosResponse
+	(*LookAtPhotoRequest)(nil),          // 22: warmhand.v1.LookAtPhotoRequest
+	(*LookAtPhotoResponse)(nil),         // 23: warmhand.v1.LookAtPhotoResponse
+	(*ReadCardRequest)(nil),             // 24: warmhand.v1.ReadCardRequest
+	(*ReadCardResponse)(nil),            // 25: warmhand.v1.ReadCardResponse
+	(*ListCasesRequest)(nil),            // 26: warmhand.v1.ListCasesRequest
+	(*ListCasesResponse)(nil),           // 27: warmhand.v1.ListCasesResponse
+	(*ListKeeperCasesRequest)(nil),      // 28: warmhand.v1.ListKeeperCasesRequest
+	(*ListKeeperCasesResponse)(nil),     // 29: warmhand.v1.ListKeeperCasesResponse
+	(*GetCaseRequest)(nil),              // 30: warmhand.v1.GetCaseRequest
+	(*GetCaseResponse)(nil),             // 31: warmhand.v1.GetCaseResponse
+	(*GetGuideRequest)(nil),             // 32: warmhand.v1.GetGuideRequest
+	(*GetGuideResponse)(nil),            // 33: warmhand.v1.GetGuideResponse
+	(*GetCourseRequest)(nil),            // 34: warmhand.v1.GetCourseRequest
+	(*GetCourseResponse)(nil),           // 35: warmhand.v1.GetCourseResponse
+	(*ListFlagsRequest)(nil),            // 36: warmhand.v1.ListFlagsRequest
+	(*ListFlagsResponse)(nil),           // 37: warmhand.v1.ListFlagsResponse
+	(*ListPhotosRequest)(nil),           // 38: warmhand.v1.ListPhotosRequest
+	(*ListPhotosResponse)(nil),          // 39: warmhand.v1.ListPhotosResponse
+	(*ProbeCaseRequest)(nil),            // 40: warmhand.v1.ProbeCaseRequest
+	(*ProbeCaseResponse)(nil),           // 41: warmhand.v1.ProbeCaseResponse
+	(*Probe)(nil),                       // 42: warmhand.v1.Probe
+	(*ListGatheringsRequest)(nil),       // 43: warmhand.v1.ListGatheringsRequest
+	(*ListGatheringsResponse)(nil),      // 44: warmhand.v1.ListGatheringsResponse
+	(*Gathering)(nil),                   // 45: warmhand.v1.Gathering
+	(*MarkCaseSeenRequest)(nil),         // 46: warmhand.v1.MarkCaseSeenRequest
+	(*MarkCaseSeenResponse)(nil),        // 47: warmhand.v1.MarkCaseSeenResponse
+	(*SetCaseAsideRequest)(nil),         // 48: warmhand.v1.SetCaseAsideRequest
+	(*SetCaseAsideResponse)(nil),        // 49: warmhand.v1.SetCaseAsideResponse
+	(*AgreeReturnRequest)(nil),          // 50: warmhand.v1.AgreeReturnRequest
+	(*AgreeReturnResponse)(nil),         // 51: warmhand.v1.AgreeReturnResponse
+	(*SendReturnRequest)(nil),           // 52: warmhand.v1.SendReturnRequest
+	(*SendReturnResponse)(nil),          // 53: warmhand.v1.SendReturnResponse
+	(*ArriveReturnRequest)(nil),         // 54: warmhand.v1.ArriveReturnRequest
+	(*ArriveReturnResponse)(nil),        // 55: warmhand.v1.ArriveReturnResponse
+	(*EndQuarantineRequest)(nil),        // 56: warmhand.v1.EndQuarantineRequest
+	(*EndQuarantineResponse)(nil),       // 57: warmhand.v1.EndQuarantineResponse
+	(*AcknowledgeMessagesRequest)(nil),  // 58: warmhand.v1.AcknowledgeMessagesRequest
+	(*AcknowledgeMessagesResponse)(nil), // 59: warmhand.v1.AcknowledgeMessagesResponse
+	(*LookAfterCaseRequest)(nil),        // 60: warmhand.v1.LookAfterCaseRequest
+	(*LookAfterCaseResponse)(nil),       // 61: warmhand.v1.LookAfterCaseResponse
+	(*EndCaseRequest)(nil),              // 62: warmhand.v1.EndCaseRequest
+	(*EndCaseResponse)(nil),             // 63: warmhand.v1.EndCaseResponse
+	(*GiveBackRequest)(nil),             // 64: warmhand.v1.GiveBackRequest
+	(*GiveBackResponse)(nil),            // 65: warmhand.v1.GiveBackResponse
+	(*ReopenCaseRequest)(nil),           // 66: warmhand.v1.ReopenCaseRequest
+	(*ReopenCaseResponse)(nil),          // 67: warmhand.v1.ReopenCaseResponse
+	(*WatchCasesRequest)(nil),           // 68: warmhand.v1.WatchCasesRequest
+	(*WatchCasesResponse)(nil),          // 69: warmhand.v1.WatchCasesResponse
+	(*Animal)(nil),                      // 70: warmhand.v1.Animal
+	(*timestamppb.Timestamp)(nil),       // 71: google.protobuf.Timestamp
+	(Outcome)(0),                        // 72: warmhand.v1.Outcome
+	(*Entry)(nil),                       // 73: warmhand.v1.Entry
+	(ActorKind)(0),                      // 74: warmhand.v1.ActorKind
+	(*SetupAnswer)(nil),                 // 75: warmhand.v1.SetupAnswer
+	(*SetupMark)(nil),                   // 76: warmhand.v1.SetupMark
+	(*Offer)(nil),                       // 77: warmhand.v1.Offer
+	(*WeighIn)(nil),                     // 78: warmhand.v1.WeighIn
+	(*ClimateReading)(nil),              // 79: warmhand.v1.ClimateReading
 }
 var file_warmhand_v1_case_service_proto_depIdxs = []int32{
-	65,  // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
-	66,  // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
-	66,  // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
-	67,  // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
+	70,  // 0: warmhand.v1.Case.animal:type_name -> warmhand.v1.Animal
+	71,  // 1: warmhand.v1.Case.handover_time:type_name -> google.protobuf.Timestamp
+	71,  // 2: warmhand.v1.Case.end_time:type_name -> google.protobuf.Timestamp
+	72,  // 3: warmhand.v1.Case.outcome:type_name -> warmhand.v1.Outcome
 	1,   // 4: warmhand.v1.Case.standing:type_name -> warmhand.v1.Standing
-	66,  // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
-	66,  // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
-	66,  // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
-	66,  // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
+	71,  // 5: warmhand.v1.Case.assess_time:type_name -> google.protobuf.Timestamp
+	71,  // 6: warmhand.v1.Case.last_heard_time:type_name -> google.protobuf.Timestamp
+	71,  // 7: warmhand.v1.Case.seen_time:type_name -> google.protobuf.Timestamp
+	71,  // 8: warmhand.v1.Case.change_time:type_name -> google.protobuf.Timestamp
 	4,   // 9: warmhand.v1.Case.assessment:type_name -> warmhand.v1.Assessment
-	66,  // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
-	66,  // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
-	66,  // 12: warmhand.v1.Case.keeper_got_time:type_name -> google.protobuf.Timestamp
-	66,  // 13: warmhand.v1.Case.keeper_read_time:type_name -> google.protobuf.Timestamp
-	66,  // 14: warmhand.v1.Case.return_agree_time:type_name -> google.protobuf.Timestamp
-	66,  // 15: warmhand.v1.Case.return_leave_time:type_name -> google.protobuf.Timestamp
-	66,  // 16: warmhand.v1.Case.quarantine_time:type_name -> google.protobuf.Timestamp
-	66,  // 17: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
+	71,  // 10: warmhand.v1.Case.give_back_time:type_name -> google.protobuf.Timestamp
+	71,  // 11: warmhand.v1.Case.erase_time:type_name -> google.protobuf.Timestamp
+	71,  // 12: warmhand.v1.Case.keeper_got_time:type_name -> google.protobuf.Timestamp
+	71,  // 13: warmhand.v1.Case.keeper_read_time:type_name -> google.protobuf.Timestamp
+	71,  // 14: warmhand.v1.Case.return_agree_time:type_name -> google.protobuf.Timestamp
+	71,  // 15: warmhand.v1.Case.return_leave_time:type_name -> google.protobuf.Timestamp
+	71,  // 16: warmhand.v1.Case.quarantine_time:type_name -> google.protobuf.Timestamp
+	71,  // 17: warmhand.v1.Case.aside_time:type_name -> google.protobuf.Timestamp
 	0,   // 18: warmhand.v1.Case.turn:type_name -> warmhand.v1.Turn
 	1,   // 19: warmhand.v1.Case.seen_standing:type_name -> warmhand.v1.Standing
-	66,  // 20: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
-	66,  // 21: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
-	6,   // 22: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
-	7,   // 23: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
-	8,   // 24: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
-	9,   // 25: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
-	66,  // 26: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
+	71,  // 20: warmhand.v1.Case.write_time:type_name -> google.protobuf.Timestamp
+	71,  // 21: warmhand.v1.Case.tell_time:type_name -> google.protobuf.Timestamp
+	9,   // 22: warmhand.v1.Assessment.reasons:type_name -> warmhand.v1.Reason
+	10,  // 23: warmhand.v1.Assessment.causes:type_name -> warmhand.v1.Cause
+	11,  // 24: warmhand.v1.Assessment.steps:type_name -> warmhand.v1.Step
+	12,  // 25: warmhand.v1.Assessment.concerns:type_name -> warmhand.v1.Concern
+	71,  // 26: warmhand.v1.Assessment.ask_time:type_name -> google.protobuf.Timestamp
 	5,   // 27: warmhand.v1.Assessment.check_ins:type_name -> warmhand.v1.CheckIn
-	66,  // 28: warmhand.v1.CheckIn.due_time:type_name -> google.protobuf.Timestamp
-	1,   // 29: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
-	12,  // 30: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
-	68,  // 31: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
-	11,  // 32: warmhand.v1.Course.look_backs:type_name -> warmhand.v1.LookBack
-	66,  // 33: warmhand.v1.LookBack.agree_time:type_name -> google.protobuf.Timestamp
-	66,  // 34: warmhand.v1.LookBack.hold_time:type_name -> google.protobuf.Timestamp
-	66,  // 35: warmhand.v1.LookBack.from_time:type_name -> google.protobuf.Timestamp
-	66,  // 36: warmhand.v1.LookBack.to_time:type_name -> google.protobuf.Timestamp
-	66,  // 37: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
-	1,   // 38: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
-	1,   // 39: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
-	66,  // 40: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
-	66,  // 41: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
-	14,  // 42: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
-	66,  // 43: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
-	1,   // 44: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
-	66,  // 45: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
-	66,  // 46: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
-	69,  // 47: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
-	15,  // 48: warmhand.v1.NewPhoto.photo:type_name -> warmhand.v1.Photo
-	70,  // 49: warmhand.v1.NewPhoto.answer:type_name -> warmhand.v1.SetupAnswer
-	71,  // 50: warmhand.v1.NewPhoto.mark:type_name -> warmhand.v1.SetupMark
-	17,  // 51: warmhand.v1.ListNewPhotosResponse.photos:type_name -> warmhand.v1.NewPhoto
-	2,   // 52: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
-	3,   // 53: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
-	3,   // 54: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
-	3,   // 55: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
-	10,  // 56: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
-	13,  // 57: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
-	15,  // 58: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
-	72,  // 59: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
-	73,  // 60: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
-	74,  // 61: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
-	66,  // 62: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
-	37,  // 63: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
-	66,  // 64: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
-	1,   // 65: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
-	66,  // 66: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
-	40,  // 67: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
-	3,   // 68: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
-	3,   // 69: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
-	66,  // 70: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
-	3,   // 71: warmhand.v1.SetCaseAsideResponse.case:type_name -> warmhand.v1.Case
-	3,   // 72: warmhand.v1.AgreeReturnResponse.case:type_name -> warmhand.v1.Case
-	3,   // 73: warmhand.v1.SendReturnResponse.case:type_name -> warmhand.v1.Case
-	66,  // 74: warmhand.v1.ArriveReturnRequest.quarantine_time:type_name -> google.protobuf.Timestamp
-	3,   // 75: warmhand.v1.ArriveReturnResponse.case:type_name -> warmhand.v1.Case
-	3,   // 76: warmhand.v1.EndQuarantineResponse.case:type_name -> warmhand.v1.Case
-	66,  // 77: warmhand.v1.AcknowledgeMessagesRequest.got_time:type_name -> google.protobuf.Timestamp
-	66,  // 78: warmhand.v1.AcknowledgeMessagesRequest.read_time:type_name -> google.protobuf.Timestamp
-	3,   // 79: warmhand.v1.LookAfterCaseResponse.case:type_name -> warmhand.v1.Case
-	67,  // 80: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
-	3,   // 81: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
-	3,   // 82: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
-	3,   // 83: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
-	3,   // 84: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
-	23,  // 85: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
-	25,  // 86: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
-	27,  // 87: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
-	29,  // 88: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
-	31,  // 89: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
-	33,  // 90: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
-	16,  // 91: warmhand.v1.CaseService.ListNewPhotos:input_type -> warmhand.v1.ListNewPhotosRequest
-	19,  // 92: warmhand.v1.CaseService.LookAtPhoto:input_type -> warmhand.v1.LookAtPhotoRequest
-	21,  // 93: warmhand.v1.CaseService.ReadCard:input_type -> warmhand.v1.ReadCardRequest
-	35,  // 94: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
-	38,  // 95: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
-	41,  // 96: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
-	43,  // 97: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
-	55,  // 98: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
-	57,  // 99: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
-	61,  // 100: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
-	59,  // 101: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
-	45,  // 102: warmhand.v1.CaseService.AgreeReturn:input_type -> warmhand.v1.AgreeReturnRequest
-	47,  // 103: warmhand.v1.CaseService.SendReturn:input_type -> warmhand.v1.SendReturnRequest
-	49,  // 104: warmhand.v1.CaseService.ArriveReturn:input_type -> warmhand.v1.ArriveReturnRequest
-	51,  // 105: warmhand.v1.CaseService.EndQuarantine:input_type -> warmhand.v1.EndQuarantineRequest
-	53,  // 106: warmhand.v1.CaseService.AcknowledgeMessages:input_type -> warmhand.v1.AcknowledgeMessagesRequest
-	63,  // 107: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
-	24,  // 108: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
-	26,  // 109: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
-	28,  // 110: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
-	30,  // 111: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
-	32,  // 112: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
-	34,  // 113: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
-	18,  // 114: warmhand.v1.CaseService.ListNewPhotos:output_type -> warmhand.v1.ListNewPhotosResponse
-	20,  // 115: warmhand.v1.CaseService.LookAtPhoto:output_type -> warmhand.v1.LookAtPhotoResponse
-	22,  // 116: warmhand.v1.CaseService.ReadCard:output_type -> warmhand.v1.ReadCardResponse
-	36,  // 117: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
-	39,  // 118: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
-	42,  // 119: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
-	44,  // 120: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
-	56,  // 121: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
-	58,  // 122: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
-	62,  // 123: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
-	60,  // 124: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
-	46,  // 125: warmhand.v1.CaseService.AgreeReturn:output_type -> warmhand.v1.AgreeReturnResponse
-	48,  // 126: warmhand.v1.CaseService.SendReturn:output_type -> warmhand.v1.SendReturnResponse
-	50,  // 127: warmhand.v1.CaseService.ArriveReturn:output_type -> warmhand.v1.ArriveReturnResponse
-	52,  // 128: warmhand.v1.CaseService.EndQuarantine:output_type -> warmhand.v1.EndQuarantineResponse
-	54,  // 129: warmhand.v1.CaseService.AcknowledgeMessages:output_type -> warmhand.v1.AcknowledgeMessagesResponse
-	64,  // 130: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
-	108, // [108:131] is the sub-list for method output_type
-	85,  // [85:108] is the sub-list for method input_type
-	85,  // [85:85] is the sub-list for extension type_name
-	85,  // [85:85] is the sub-list for extension extendee
-	0,   // [0:85] is the sub-list for field type_name
+	71,  // 28: warmhand.v1.CheckIn.due_time:type_name -> google.protobuf.Timestamp
+	7,   // 29: warmhand.v1.Guide.pages:type_name -> warmhand.v1.GuidePage
+	8,   // 30: warmhand.v1.GuidePage.parts:type_name -> warmhand.v1.GuidePart
+	1,   // 31: warmhand.v1.Concern.level:type_name -> warmhand.v1.Standing
+	15,  // 32: warmhand.v1.Course.days:type_name -> warmhand.v1.CourseDay
+	73,  // 33: warmhand.v1.Course.entries:type_name -> warmhand.v1.Entry
+	14,  // 34: warmhand.v1.Course.look_backs:type_name -> warmhand.v1.LookBack
+	71,  // 35: warmhand.v1.LookBack.agree_time:type_name -> google.protobuf.Timestamp
+	71,  // 36: warmhand.v1.LookBack.hold_time:type_name -> google.protobuf.Timestamp
+	71,  // 37: warmhand.v1.LookBack.from_time:type_name -> google.protobuf.Timestamp
+	71,  // 38: warmhand.v1.LookBack.to_time:type_name -> google.protobuf.Timestamp
+	71,  // 39: warmhand.v1.CourseDay.time:type_name -> google.protobuf.Timestamp
+	1,   // 40: warmhand.v1.CourseDay.standing:type_name -> warmhand.v1.Standing
+	1,   // 41: warmhand.v1.Flag.level:type_name -> warmhand.v1.Standing
+	71,  // 42: warmhand.v1.Flag.open_time:type_name -> google.protobuf.Timestamp
+	71,  // 43: warmhand.v1.Flag.close_time:type_name -> google.protobuf.Timestamp
+	17,  // 44: warmhand.v1.Flag.history:type_name -> warmhand.v1.FlagChange
+	71,  // 45: warmhand.v1.FlagChange.time:type_name -> google.protobuf.Timestamp
+	1,   // 46: warmhand.v1.FlagChange.level:type_name -> warmhand.v1.Standing
+	71,  // 47: warmhand.v1.Photo.take_time:type_name -> google.protobuf.Timestamp
+	71,  // 48: warmhand.v1.Photo.receive_time:type_name -> google.protobuf.Timestamp
+	74,  // 49: warmhand.v1.Photo.by:type_name -> warmhand.v1.ActorKind
+	18,  // 50: warmhand.v1.NewPhoto.photo:type_name -> warmhand.v1.Photo
+	75,  // 51: warmhand.v1.NewPhoto.answer:type_name -> warmhand.v1.SetupAnswer
+	76,  // 52: warmhand.v1.NewPhoto.mark:type_name -> warmhand.v1.SetupMark
+	20,  // 53: warmhand.v1.ListNewPhotosResponse.photos:type_name -> warmhand.v1.NewPhoto
+	2,   // 54: warmhand.v1.ListCasesRequest.state:type_name -> warmhand.v1.CaseState
+	3,   // 55: warmhand.v1.ListCasesResponse.cases:type_name -> warmhand.v1.Case
+	3,   // 56: warmhand.v1.ListKeeperCasesResponse.cases:type_name -> warmhand.v1.Case
+	3,   // 57: warmhand.v1.GetCaseResponse.case:type_name -> warmhand.v1.Case
+	6,   // 58: warmhand.v1.GetGuideResponse.guide:type_name -> warmhand.v1.Guide
+	13,  // 59: warmhand.v1.GetCourseResponse.course:type_name -> warmhand.v1.Course
+	16,  // 60: warmhand.v1.ListFlagsResponse.flags:type_name -> warmhand.v1.Flag
+	18,  // 61: warmhand.v1.ListPhotosResponse.photos:type_name -> warmhand.v1.Photo
+	77,  // 62: warmhand.v1.ProbeCaseRequest.offer:type_name -> warmhand.v1.Offer
+	78,  // 63: warmhand.v1.ProbeCaseRequest.weigh_in:type_name -> warmhand.v1.WeighIn
+	79,  // 64: warmhand.v1.ProbeCaseRequest.climate:type_name -> warmhand.v1.ClimateReading
+	71,  // 65: warmhand.v1.ProbeCaseRequest.happen_time:type_name -> google.protobuf.Timestamp
+	42,  // 66: warmhand.v1.ProbeCaseResponse.probes:type_name -> warmhand.v1.Probe
+	71,  // 67: warmhand.v1.Probe.happen_time:type_name -> google.protobuf.Timestamp
+	1,   // 68: warmhand.v1.Probe.standing:type_name -> warmhand.v1.Standing
+	71,  // 69: warmhand.v1.Probe.standing_time:type_name -> google.protobuf.Timestamp
+	45,  // 70: warmhand.v1.ListGatheringsResponse.gatherings:type_name -> warmhand.v1.Gathering
+	3,   // 71: warmhand.v1.Gathering.cases:type_name -> warmhand.v1.Case
+	3,   // 72: warmhand.v1.MarkCaseSeenResponse.case:type_name -> warmhand.v1.Case
+	71,  // 73: warmhand.v1.SetCaseAsideRequest.until_time:type_name -> google.protobuf.Timestamp
+	3,   // 74: warmhand.v1.SetCaseAsideResponse.case:type_name -> warmhand.v1.Case
+	3,   // 75: warmhand.v1.AgreeReturnResponse.case:type_name -> warmhand.v1.Case
+	3,   // 76: warmhand.v1.SendReturnResponse.case:type_name -> warmhand.v1.Case
+	71,  // 77: warmhand.v1.ArriveReturnRequest.quarantine_time:type_name -> google.protobuf.Timestamp
+	3,   // 78: warmhand.v1.ArriveReturnResponse.case:type_name -> warmhand.v1.Case
+	3,   // 79: warmhand.v1.EndQuarantineResponse.case:type_name -> warmhand.v1.Case
+	71,  // 80: warmhand.v1.AcknowledgeMessagesRequest.got_time:type_name -> google.protobuf.Timestamp
+	71,  // 81: warmhand.v1.AcknowledgeMessagesRequest.read_time:type_name -> google.protobuf.Timestamp
+	3,   // 82: warmhand.v1.LookAfterCaseResponse.case:type_name -> warmhand.v1.Case
+	72,  // 83: warmhand.v1.EndCaseRequest.outcome:type_name -> warmhand.v1.Outcome
+	3,   // 84: warmhand.v1.EndCaseResponse.case:type_name -> warmhand.v1.Case
+	3,   // 85: warmhand.v1.GiveBackResponse.case:type_name -> warmhand.v1.Case
+	3,   // 86: warmhand.v1.ReopenCaseResponse.case:type_name -> warmhand.v1.Case
+	3,   // 87: warmhand.v1.WatchCasesResponse.case:type_name -> warmhand.v1.Case
+	26,  // 88: warmhand.v1.CaseService.ListCases:input_type -> warmhand.v1.ListCasesRequest
+	28,  // 89: warmhand.v1.CaseService.ListKeeperCases:input_type -> warmhand.v1.ListKeeperCasesRequest
+	30,  // 90: warmhand.v1.CaseService.GetCase:input_type -> warmhand.v1.GetCaseRequest
+	34,  // 91: warmhand.v1.CaseService.GetCourse:input_type -> warmhand.v1.GetCourseRequest
+	32,  // 92: warmhand.v1.CaseService.GetGuide:input_type -> warmhand.v1.GetGuideRequest
+	36,  // 93: warmhand.v1.CaseService.ListFlags:input_type -> warmhand.v1.ListFlagsRequest
+	38,  // 94: warmhand.v1.CaseService.ListPhotos:input_type -> warmhand.v1.ListPhotosRequest
+	19,  // 95: warmhand.v1.CaseService.ListNewPhotos:input_type -> warmhand.v1.ListNewPhotosRequest
+	22,  // 96: warmhand.v1.CaseService.LookAtPhoto:input_type -> warmhand.v1.LookAtPhotoRequest
+	24,  // 97: warmhand.v1.CaseService.ReadCard:input_type -> warmhand.v1.ReadCardRequest
+	40,  // 98: warmhand.v1.CaseService.ProbeCase:input_type -> warmhand.v1.ProbeCaseRequest
+	43,  // 99: warmhand.v1.CaseService.ListGatherings:input_type -> warmhand.v1.ListGatheringsRequest
+	46,  // 100: warmhand.v1.CaseService.MarkCaseSeen:input_type -> warmhand.v1.MarkCaseSeenRequest
+	48,  // 101: warmhand.v1.CaseService.SetCaseAside:input_type -> warmhand.v1.SetCaseAsideRequest
+	60,  // 102: warmhand.v1.CaseService.LookAfterCase:input_type -> warmhand.v1.LookAfterCaseRequest
+	62,  // 103: warmhand.v1.CaseService.EndCase:input_type -> warmhand.v1.EndCaseRequest
+	66,  // 104: warmhand.v1.CaseService.ReopenCase:input_type -> warmhand.v1.ReopenCaseRequest
+	64,  // 105: warmhand.v1.CaseService.GiveBack:input_type -> warmhand.v1.GiveBackRequest
+	50,  // 106: warmhand.v1.CaseService.AgreeReturn:input_type -> warmhand.v1.AgreeReturnRequest
+	52,  // 107: warmhand.v1.CaseService.SendReturn:input_type -> warmhand.v1.SendReturnRequest
+	54,  // 108: warmhand.v1.CaseService.ArriveReturn:input_type -> warmhand.v1.ArriveReturnRequest
+	56,  // 109: warmhand.v1.CaseService.EndQuarantine:input_type -> warmhand.v1.EndQuarantineRequest
+	58,  // 110: warmhand.v1.CaseService.AcknowledgeMessages:input_type -> warmhand.v1.AcknowledgeMessagesRequest
+	68,  // 111: warmhand.v1.CaseService.WatchCases:input_type -> warmhand.v1.WatchCasesRequest
+	27,  // 112: warmhand.v1.CaseService.ListCases:output_type -> warmhand.v1.ListCasesResponse
+	29,  // 113: warmhand.v1.CaseService.ListKeeperCases:output_type -> warmhand.v1.ListKeeperCasesResponse
+	31,  // 114: warmhand.v1.CaseService.GetCase:output_type -> warmhand.v1.GetCaseResponse
+	35,  // 115: warmhand.v1.CaseService.GetCourse:output_type -> warmhand.v1.GetCourseResponse
+	33,  // 116: warmhand.v1.CaseService.GetGuide:output_type -> warmhand.v1.GetGuideResponse
+	37,  // 117: warmhand.v1.CaseService.ListFlags:output_type -> warmhand.v1.ListFlagsResponse
+	39,  // 118: warmhand.v1.CaseService.ListPhotos:output_type -> warmhand.v1.ListPhotosResponse
+	21,  // 119: warmhand.v1.CaseService.ListNewPhotos:output_type -> warmhand.v1.ListNewPhotosResponse
+	23,  // 120: warmhand.v1.CaseService.LookAtPhoto:output_type -> warmhand.v1.LookAtPhotoResponse
+	25,  // 121: warmhand.v1.CaseService.ReadCard:output_type -> warmhand.v1.ReadCardResponse
+	41,  // 122: warmhand.v1.CaseService.ProbeCase:output_type -> warmhand.v1.ProbeCaseResponse
+	44,  // 123: warmhand.v1.CaseService.ListGatherings:output_type -> warmhand.v1.ListGatheringsResponse
+	47,  // 124: warmhand.v1.CaseService.MarkCaseSeen:output_type -> warmhand.v1.MarkCaseSeenResponse
+	49,  // 125: warmhand.v1.CaseService.SetCaseAside:output_type -> warmhand.v1.SetCaseAsideResponse
+	61,  // 126: warmhand.v1.CaseService.LookAfterCase:output_type -> warmhand.v1.LookAfterCaseResponse
+	63,  // 127: warmhand.v1.CaseService.EndCase:output_type -> warmhand.v1.EndCaseResponse
+	67,  // 128: warmhand.v1.CaseService.ReopenCase:output_type -> warmhand.v1.ReopenCaseResponse
+	65,  // 129: warmhand.v1.CaseService.GiveBack:output_type -> warmhand.v1.GiveBackResponse
+	51,  // 130: warmhand.v1.CaseService.AgreeReturn:output_type -> warmhand.v1.AgreeReturnResponse
+	53,  // 131: warmhand.v1.CaseService.SendReturn:output_type -> warmhand.v1.SendReturnResponse
+	55,  // 132: warmhand.v1.CaseService.ArriveReturn:output_type -> warmhand.v1.ArriveReturnResponse
+	57,  // 133: warmhand.v1.CaseService.EndQuarantine:output_type -> warmhand.v1.EndQuarantineResponse
+	59,  // 134: warmhand.v1.CaseService.AcknowledgeMessages:output_type -> warmhand.v1.AcknowledgeMessagesResponse
+	69,  // 135: warmhand.v1.CaseService.WatchCases:output_type -> warmhand.v1.WatchCasesResponse
+	112, // [112:136] is the sub-list for method output_type
+	88,  // [88:112] is the sub-list for method input_type
+	88,  // [88:88] is the sub-list for extension type_name
+	88,  // [88:88] is the sub-list for extension extendee
+	0,   // [0:88] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_case_service_proto_init() }
@@ -4983,7 +5306,7 @@ func file_warmhand_v1_case_service_proto_init() {
 	}
 	file_warmhand_v1_animal_service_proto_init()
 	file_warmhand_v1_entry_service_proto_init()
-	file_warmhand_v1_case_service_proto_msgTypes[32].OneofWrappers = []any{
+	file_warmhand_v1_case_service_proto_msgTypes[37].OneofWrappers = []any{
 		(*ProbeCaseRequest_Offer)(nil),
 		(*ProbeCaseRequest_WeighIn)(nil),
 		(*ProbeCaseRequest_Climate)(nil),
@@ -4994,7 +5317,7 @@ func file_warmhand_v1_case_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_case_service_proto_rawDesc), len(file_warmhand_v1_case_service_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   62,
+			NumMessages:   67,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -23,6 +23,7 @@ const (
 	CaseService_ListKeeperCases_FullMethodName     = "/warmhand.v1.CaseService/ListKeeperCases"
 	CaseService_GetCase_FullMethodName             = "/warmhand.v1.CaseService/GetCase"
 	CaseService_GetCourse_FullMethodName           = "/warmhand.v1.CaseService/GetCourse"
+	CaseService_GetGuide_FullMethodName            = "/warmhand.v1.CaseService/GetGuide"
 	CaseService_ListFlags_FullMethodName           = "/warmhand.v1.CaseService/ListFlags"
 	CaseService_ListPhotos_FullMethodName          = "/warmhand.v1.CaseService/ListPhotos"
 	CaseService_ListNewPhotos_FullMethodName       = "/warmhand.v1.CaseService/ListNewPhotos"
@@ -58,6 +59,8 @@ type CaseServiceClient interface {
 	GetCase(ctx context.Context, in *GetCaseRequest, opts ...grpc.CallOption) (*GetCaseResponse, error)
 	// GetCourse returns the day-by-day course of a case, for plots.
 	GetCourse(ctx context.Context, in *GetCourseRequest, opts ...grpc.CallOption) (*GetCourseResponse, error)
+	// GetGuide returns what a keeper can read up of the animal as it is now: short pages, made from the record, the log and the tables.
+	GetGuide(ctx context.Context, in *GetGuideRequest, opts ...grpc.CallOption) (*GetGuideResponse, error)
 	// ListFlags returns the flags of a case, open and closed, with their history.
 	ListFlags(ctx context.Context, in *ListFlagsRequest, opts ...grpc.CallOption) (*ListFlagsResponse, error)
 	// ListPhotos returns the photos of a case, newest first. Bytes: GET /v1/{name}/1600 or /320.
@@ -143,6 +146,16 @@ func (c *caseServiceClient) GetCourse(ctx context.Context, in *GetCourseRequest,
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GetCourseResponse)
 	err := c.cc.Invoke(ctx, CaseService_GetCourse_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *caseServiceClient) GetGuide(ctx context.Context, in *GetGuideRequest, opts ...grpc.CallOption) (*GetGuideResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetGuideResponse)
+	err := c.cc.Invoke(ctx, CaseService_GetGuide_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -362,6 +375,8 @@ type CaseServiceServer interface {
 	GetCase(context.Context, *GetCaseRequest) (*GetCaseResponse, error)
 	// GetCourse returns the day-by-day course of a case, for plots.
 	GetCourse(context.Context, *GetCourseRequest) (*GetCourseResponse, error)
+	// GetGuide returns what a keeper can read up of the animal as it is now: short pages, made from the record, the log and the tables.
+	GetGuide(context.Context, *GetGuideRequest) (*GetGuideResponse, error)
 	// ListFlags returns the flags of a case, open and closed, with their history.
 	ListFlags(context.Context, *ListFlagsRequest) (*ListFlagsResponse, error)
 	// ListPhotos returns the photos of a case, newest first. Bytes: GET /v1/{name}/1600 or /320.
@@ -424,6 +439,9 @@ func (UnimplementedCaseServiceServer) GetCase(context.Context, *GetCaseRequest) 
 }
 func (UnimplementedCaseServiceServer) GetCourse(context.Context, *GetCourseRequest) (*GetCourseResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetCourse not implemented")
+}
+func (UnimplementedCaseServiceServer) GetGuide(context.Context, *GetGuideRequest) (*GetGuideResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetGuide not implemented")
 }
 func (UnimplementedCaseServiceServer) ListFlags(context.Context, *ListFlagsRequest) (*ListFlagsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListFlags not implemented")
@@ -571,6 +589,24 @@ func _CaseService_GetCourse_Handler(srv interface{}, ctx context.Context, dec fu
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CaseServiceServer).GetCourse(ctx, req.(*GetCourseRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CaseService_GetGuide_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetGuideRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CaseServiceServer).GetGuide(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CaseService_GetGuide_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CaseServiceServer).GetGuide(ctx, req.(*GetGuideRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -932,6 +968,10 @@ var CaseService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetCourse",
 			Handler:    _CaseService_GetCourse_Handler,
+		},
+		{
+			MethodName: "GetGuide",
+			Handler:    _CaseService_GetGuide_Handler,
 		},
 		{
 			MethodName: "ListFlags",

@@ -180,6 +180,7 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
       <UnsentSigns lines={lines} />
       <Unread c={c} />
       {!c.endTime && <NextThing c={c} a={a} />}
+      <GuideNow c={c} />
       {!c.endTime && (
         <section aria-labelledby="log">
           <h2 id="log">Log something</h2>
@@ -215,6 +216,12 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
             <Link to={at('history')}>
               <Icon name="clock" />
               Everything so far
+            </Link>
+          </li>
+          <li>
+            <Link to={at('guide')}>
+              <Icon name="help" />
+              Guide: what to do when
             </Link>
           </li>
           <li>
@@ -332,6 +339,23 @@ function NextThing({ c, a }: { c: CaseJson; a: AssessmentJson | undefined }): JS
         </details>
       )}
     </section>
+  );
+}
+
+/** The page of the guide that matters now. */
+function GuideNow({ c }: { c: CaseJson }): JSX.Element | null {
+  const guide = known.value?.guides.get(c.name ?? '');
+  const page = guide?.pages?.find((p) => p.code === guide.nowPage);
+  if (!page || c.endTime) return null;
+  return (
+    <Link to={caseAddress(c.name ?? '', `guide/${page.code}`)} class="card reading">
+      <Icon name="help" />
+      <span class="grow">
+        <span class="block muted">To read now</span>
+        <strong>{page.title}</strong>
+      </span>
+      <Icon name="next" />
+    </Link>
   );
 }
 

@@ -13,6 +13,7 @@ import { broken, caseNamed, known } from './state';
 const History = lazy<{ c: CaseJson; rest: string[] }>(() => import('./history'));
 const Setup = lazy<{ c: CaseJson; rest: string[] }>(() => import('./setup'));
 const HandoverRecord = lazy<{ c: CaseJson }>(() => import('./record'));
+const Guide = lazy<{ c: CaseJson; page: string | undefined }>(() => import('./guide'));
 const Vet = lazy<{ c: CaseJson }>(() => import('./vet'));
 const Onward = lazy<{ c: CaseJson }>(() => import('./onward'));
 const Talk = lazy<{ c: CaseJson }>(() => import('./talk'));
@@ -71,6 +72,8 @@ export function KeeperApp({ path }: { path: string }): JSX.Element {
       return <Setup c={c} rest={rest} />;
     case 'record':
       return <HandoverRecord c={c} />;
+    case 'guide':
+      return <Guide c={c} page={rest[0]} />;
     case 'vet':
       return <Vet c={c} />;
     case 'onward':

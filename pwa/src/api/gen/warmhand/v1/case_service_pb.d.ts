@@ -900,6 +900,204 @@ export declare type CheckInJson = {
 export declare const CheckInSchema: GenMessage<CheckIn, {jsonType: CheckInJson}>;
 
 /**
+ * Guide is what a keeper can read up.
+ *
+ * @generated from message warmhand.v1.Guide
+ */
+export declare type Guide = Message<"warmhand.v1.Guide"> & {
+  /**
+   * Resource name, `breeders/{breeder}/cases/{case}/guide`.
+   *
+   * @generated from field: string name = 1;
+   */
+  name: string;
+
+  /**
+   * In the order of reading.
+   *
+   * @generated from field: repeated warmhand.v1.GuidePage pages = 2;
+   */
+  pages: GuidePage[];
+
+  /**
+   * The code of the page that matters now; empty when none does more than the others.
+   *
+   * @generated from field: string now_page = 3;
+   */
+  nowPage: string;
+};
+
+/**
+ * Guide is what a keeper can read up.
+ *
+ * @generated from message warmhand.v1.Guide
+ */
+export declare type GuideJson = {
+  /**
+   * Resource name, `breeders/{breeder}/cases/{case}/guide`.
+   *
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+
+  /**
+   * In the order of reading.
+   *
+   * @generated from field: repeated warmhand.v1.GuidePage pages = 2;
+   */
+  pages?: GuidePageJson[];
+
+  /**
+   * The code of the page that matters now; empty when none does more than the others.
+   *
+   * @generated from field: string now_page = 3;
+   */
+  nowPage?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.Guide.
+ * Use `create(GuideSchema)` to create a new message.
+ */
+export declare const GuideSchema: GenMessage<Guide, {jsonType: GuideJson}>;
+
+/**
+ * GuidePage is one page of a guide.
+ *
+ * @generated from message warmhand.v1.GuidePage
+ */
+export declare type GuidePage = Message<"warmhand.v1.GuidePage"> & {
+  /**
+   * first_days, not_eating, shed, heat, openings, hygiene or vet.
+   *
+   * @generated from field: string code = 1;
+   */
+  code: string;
+
+  /**
+   * @generated from field: string title = 2;
+   */
+  title: string;
+
+  /**
+   * What is known of this animal about it, as of now; empty when nothing is.
+   *
+   * @generated from field: string now = 3;
+   */
+  now: string;
+
+  /**
+   * @generated from field: repeated warmhand.v1.GuidePart parts = 4;
+   */
+  parts: GuidePart[];
+};
+
+/**
+ * GuidePage is one page of a guide.
+ *
+ * @generated from message warmhand.v1.GuidePage
+ */
+export declare type GuidePageJson = {
+  /**
+   * first_days, not_eating, shed, heat, openings, hygiene or vet.
+   *
+   * @generated from field: string code = 1;
+   */
+  code?: string;
+
+  /**
+   * @generated from field: string title = 2;
+   */
+  title?: string;
+
+  /**
+   * What is known of this animal about it, as of now; empty when nothing is.
+   *
+   * @generated from field: string now = 3;
+   */
+  now?: string;
+
+  /**
+   * @generated from field: repeated warmhand.v1.GuidePart parts = 4;
+   */
+  parts?: GuidePartJson[];
+};
+
+/**
+ * Describes the message warmhand.v1.GuidePage.
+ * Use `create(GuidePageSchema)` to create a new message.
+ */
+export declare const GuidePageSchema: GenMessage<GuidePage, {jsonType: GuidePageJson}>;
+
+/**
+ * GuidePart is a few points under one heading.
+ *
+ * @generated from message warmhand.v1.GuidePart
+ */
+export declare type GuidePart = Message<"warmhand.v1.GuidePart"> & {
+  /**
+   * @generated from field: string title = 1;
+   */
+  title: string;
+
+  /**
+   * @generated from field: repeated string points = 2;
+   */
+  points: string[];
+
+  /**
+   * To be done one after the other.
+   *
+   * @generated from field: bool ordered = 3;
+   */
+  ordered: boolean;
+
+  /**
+   * Where the points come from, and how sure that is.
+   *
+   * @generated from field: string source = 4;
+   */
+  source: string;
+};
+
+/**
+ * GuidePart is a few points under one heading.
+ *
+ * @generated from message warmhand.v1.GuidePart
+ */
+export declare type GuidePartJson = {
+  /**
+   * @generated from field: string title = 1;
+   */
+  title?: string;
+
+  /**
+   * @generated from field: repeated string points = 2;
+   */
+  points?: string[];
+
+  /**
+   * To be done one after the other.
+   *
+   * @generated from field: bool ordered = 3;
+   */
+  ordered?: boolean;
+
+  /**
+   * Where the points come from, and how sure that is.
+   *
+   * @generated from field: string source = 4;
+   */
+  source?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.GuidePart.
+ * Use `create(GuidePartSchema)` to create a new message.
+ */
+export declare const GuidePartSchema: GenMessage<GuidePart, {jsonType: GuidePartJson}>;
+
+/**
  * Reason is a fact that moved the standing.
  *
  * @generated from message warmhand.v1.Reason
@@ -2274,6 +2472,58 @@ export declare type GetCaseResponseJson = {
  * Use `create(GetCaseResponseSchema)` to create a new message.
  */
 export declare const GetCaseResponseSchema: GenMessage<GetCaseResponse, {jsonType: GetCaseResponseJson}>;
+
+/**
+ * @generated from message warmhand.v1.GetGuideRequest
+ */
+export declare type GetGuideRequest = Message<"warmhand.v1.GetGuideRequest"> & {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name: string;
+};
+
+/**
+ * @generated from message warmhand.v1.GetGuideRequest
+ */
+export declare type GetGuideRequestJson = {
+  /**
+   * @generated from field: string name = 1;
+   */
+  name?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.GetGuideRequest.
+ * Use `create(GetGuideRequestSchema)` to create a new message.
+ */
+export declare const GetGuideRequestSchema: GenMessage<GetGuideRequest, {jsonType: GetGuideRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.GetGuideResponse
+ */
+export declare type GetGuideResponse = Message<"warmhand.v1.GetGuideResponse"> & {
+  /**
+   * @generated from field: warmhand.v1.Guide guide = 1;
+   */
+  guide?: Guide | undefined;
+};
+
+/**
+ * @generated from message warmhand.v1.GetGuideResponse
+ */
+export declare type GetGuideResponseJson = {
+  /**
+   * @generated from field: warmhand.v1.Guide guide = 1;
+   */
+  guide?: GuideJson;
+};
+
+/**
+ * Describes the message warmhand.v1.GetGuideResponse.
+ * Use `create(GetGuideResponseSchema)` to create a new message.
+ */
+export declare const GetGuideResponseSchema: GenMessage<GetGuideResponse, {jsonType: GetGuideResponseJson}>;
 
 /**
  * @generated from message warmhand.v1.GetCourseRequest
@@ -3872,6 +4122,16 @@ export declare const CaseService: GenService<{
     methodKind: "unary";
     input: typeof GetCourseRequestSchema;
     output: typeof GetCourseResponseSchema;
+  },
+  /**
+   * GetGuide returns what a keeper can read up of the animal as it is now: short pages, made from the record, the log and the tables.
+   *
+   * @generated from rpc warmhand.v1.CaseService.GetGuide
+   */
+  getGuide: {
+    methodKind: "unary";
+    input: typeof GetGuideRequestSchema;
+    output: typeof GetGuideResponseSchema;
   },
   /**
    * ListFlags returns the flags of a case, open and closed, with their history.

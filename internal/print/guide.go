@@ -1,0 +1,64 @@
+package print
+
+import (
+	"fmt"
+	"io"
+	"time"
+
+	"warmhand/internal/assess"
+	"warmhand/internal/care"
+)
+
+// Guide writes pages of the keeper's guide to an animal, as it was at an instant.
+func Guide(w io.Writer, p Paper, a *care.Animal, pages []assess.GuidePage, at time.Time, zone *time.Location) error {
+	count := layGuide(p, a, pages, at, zone, 0).pdf.PageCount()
+	return layGuide(p, a, pages, at, zone, count).write(w)
+}
+
+func layGuide(p Paper, a *care.Animal, list []assess.GuidePage, at time.Time, zone *time.Location, pages int) *sheet {
+	name, common, _ := names(a)
+	f := &flow{sheet: newSheet(p, "Guide for "+name, at), zone: zone, pages: pages}
+	f.running = "Guide for " + name + " · " + common + " · as of " + date(at, zone) + " · no vet's advice"
+	f.x, f.w = 18, f.width-36
+	for _, g := range list {
+		f.page() // each by itself, to hang up
+		f.set(regular, 9.5, muted)
+		f.text(f.x, f.y+3.4, "For "+name+", "+common)
+		f.y += 5.4
+		f.set(bold, 20, ink)
+		for _, l := range f.lines(g.Title, f.w, 2) {
+			f.pdf.Text(f.x, f.y+7, l)
+			f.y += 9
+		}
+		f.y += 1
+		if g.Now != "" {
+			f.say(bold, 10.5, ink, g.Now)
+		}
+		for _, part := range g.Parts {
+			f.section(part.Title, 12)
+			if part.Ordered {
+				f.steps(part.Points)
+			} else {
+				f.list(10, part.Points)
+			}
+		}
+		f.section("Where this comes from", 12)
+		for _, part := range g.Parts {
+			f.say(regular, 7.5, muted, part.Title+": "+part.Source)
+		}
+	}
+	return f.sheet
+}
+
+// steps writes points with their numbers.
+func (f *flow) steps(points []string) {
+	const size = 10.
+	f.set(regular, size, ink)
+	for i, p := range points {
+		lines := f.lines(p, f.w-7, 0)
+		f.need(float64(len(lines)) * size * spacing)
+		f.pdf.Text(f.x, f.y+size*.33, fmt.Sprintf("%d.", i+1))
+		f.write(f.x+7, size, lines)
+		f.y += .9
+	}
+}
