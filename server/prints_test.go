@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
 
 	pb "warmhand/internal/gen/warmhand/v1"
 	"warmhand/internal/print/printtest"
@@ -129,6 +130,70 @@ func TestPrintedRecord(t *testing.T) {
 	for _, want := range said {
 		if !strings.Contains(text, want) {
 			t.Errorf("on the phone and not on paper: %q", want)
+		}
+	}
+}
+
+// The guide on the phone and on paper say the same, to both who have the case,
+// and to nobody else.
+func TestGuide(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{})
+	breeder, other := f.NewBreeder("b1"), f.NewBreeder("b2")
+	animal := breeder.NewAnimal()
+	breeder.Weigh("b1", animal, 540)
+	caseID, code := breeder.HandOver(animal)
+	keeper := f.Page()
+	keeper.Claim(code).OK()
+	guide := func(c *servertest.Client) (out *pb.Guide) {
+		var got pb.GetGuideResponse
+		if err := protojson.Unmarshal(c.Call("GET", "/v1/breeders/b1/cases/"+caseID+"/guide", nil).OK().Body, &got); err != nil {
+			t.Fatal(err)
+		}
+		return got.GetGuide()
+	}
+	if g := guide(keeper); len(g.GetPages()) != 7 || g.GetNowPage() != "first_days" {
+		t.Fatalf("the guide of a new animal: %v", g)
+	}
+	f.Clock.Advance(time.Hour)
+	keeper.Call("POST", "/v1/breeders/b1/animals/"+animal+"/entries?entryId="+f.ID("entry"), map[string]any{"happenTime": f.Clock.Now(), "sign": map[string]any{"sign": "wheeze"}}).OK()
+	g := guide(keeper)
+	if g.GetNowPage() != "vet" {
+		t.Errorf("now matters %q", g.GetNowPage())
+	}
+	if !proto.Equal(g, guide(breeder)) {
+		t.Error("the breeder's copy is another guide")
+	}
+
+	path := "/v1/breeders/b1/cases/" + caseID + "/guide.pdf"
+	text := strings.Join(strings.Fields(printtest.Text(t, keeper.Call("GET", path+"?paper=letter", nil).OK().Body)), " ")
+	for _, p := range g.GetPages() {
+		for _, want := range []string{p.GetTitle(), p.GetNow(), p.GetParts()[0].GetTitle()} {
+			if !strings.Contains(text, want) {
+				t.Errorf("on the phone and not on paper: %q", want)
+			}
+		}
+		for _, part := range p.GetParts() {
+			for _, want := range part.GetPoints() {
+				if !strings.Contains(text, want) {
+					t.Errorf("on the phone and not on paper: %q", want)
+				}
+			}
+		}
+	}
+	one := printtest.Text(t, keeper.Call("GET", path+"?page=shed", nil).OK().Body)
+	if !strings.Contains(one, "Shedding its skin") || strings.Contains(one, "Heating safely") {
+		t.Errorf("one page: %s", one)
+	}
+	if r := keeper.Call("GET", path+"?page=frogs", nil); r.Status != 400 || !strings.Contains(string(r.Body), "frogs") {
+		t.Errorf("a page that there is not: %d %s", r.Status, r.Body)
+	}
+	for _, p := range []string{path, "/v1/breeders/b1/cases/" + caseID + "/guide"} {
+		if r := other.Call("GET", p, nil); r.Status != 404 && r.Status != 403 {
+			t.Errorf("%s to another breeder: %d", p, r.Status)
+		}
+		if r := f.Page().Call("GET", p, nil); r.Status != 401 {
+			t.Errorf("%s to a stranger: %d", p, r.Status)
 		}
 	}
 }

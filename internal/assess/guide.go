@@ -447,11 +447,8 @@ func (g *guide) openings() GuidePage {
 		}
 		p.Parts = []GuidePart{now, later}
 	}
-	for _, code := range []string{"lid_gaps", "decor_openings", "tubes", "netting"} {
-		p.Parts = append(p.Parts, g.point(code))
-	}
 	stuck := signByCode("stuck_in_object")
-	p.Parts = append(p.Parts,
+	p.Parts = append([]GuidePart{
 		GuidePart{Title: "If it is stuck now", Ordered: true, Points: append(sentences(stuck.DoNow), "Switch off any heater near it, at the wall.", "Do not cut or break the thing while it is in it."), Source: stuck.Source},
 		GuidePart{Title: "If it got out", Ordered: true, Points: []string{
 			"Shut the doors of the room. Keep cats, dogs and small children out.",
@@ -459,7 +456,10 @@ func (g *guide) openings() GuidePage {
 			"Look again at night with a torch. Most are found in the same room.",
 			"Leave its hide and its water on the floor along a wall, near something warm.",
 			"Tell everybody in the home. Tell your breeder. If it may be outside, ask what your local rules want you to do.",
-		}, Source: common})
+		}, Source: common}}, p.Parts...)
+	for _, code := range []string{"lid_gaps", "decor_openings", "tubes", "netting"} {
+		p.Parts = append(p.Parts, g.point(code))
+	}
 	return p
 }
 

@@ -71,7 +71,7 @@ test('the keeper has the whole record without network', async ({ page, context }
   const at = `/k/${breeder.split('/')[1]}/${told.case.split('/').at(-1)}/record`;
   await page.goto(at);
   await expect(page.getByRole('heading', { name: 'The first two weeks' })).toBeVisible();
-  await page.waitForFunction(() => navigator.serviceWorker.controller !== null);
+  await page.evaluate(() => navigator.serviceWorker.ready.then(() => undefined));
   await context.setOffline(true);
   await page.reload();
   await expect(page.getByText('Hazel: pastel')).toBeVisible();
@@ -84,4 +84,19 @@ test('the keeper has the whole record without network', async ({ page, context }
   await expect(page.getByText('This is a reminder and not legal advice.')).toBeVisible();
   await axe(page, 'the whole record');
   await fits(page);
+
+  // The guide, too: the page that matters now is offered at home.
+  await page.getByRole('link', { name: 'Back' }).click();
+  await page.getByRole('link', { name: /To read now/ }).click();
+  await expect(page.getByRole('heading', { level: 1, name: 'Openings: stuck, or away' })).toBeVisible();
+  await expect(page.getByRole('heading', { name: 'Now' }).locator('..')).toContainText('holes in decor');
+  await expect(page.getByText('If it eats well it may weigh')).toBeVisible();
+  await page.getByText('Where this comes from').click();
+  await expect(page.getByText('Ebert et al. 2019')).toBeVisible();
+  await axe(page, 'a page of the guide');
+  await fits(page);
+  await page.getByRole('link', { name: 'Back' }).click();
+  await expect(page.getByRole('listitem').filter({ hasText: 'Openings' })).toContainText('matters now');
+  await page.getByRole('link', { name: 'When to call a reptile vet' }).click();
+  await expect(page.getByRole('heading', { name: 'Call now, day or night' })).toBeVisible();
 });
