@@ -89,7 +89,7 @@ test('the keeper has the whole record without network', async ({ page, context }
   await page.getByRole('link', { name: 'Back' }).click();
   await page.getByRole('link', { name: /To read now/ }).click();
   await expect(page.getByRole('heading', { level: 1, name: 'Openings: stuck, or away' })).toBeVisible();
-  await expect(page.getByRole('heading', { name: 'Now' }).locator('..')).toContainText('holes in decor');
+  await expect(page.getByRole('region', { name: 'Now', exact: true })).toContainText('holes in decor');
   await expect(page.getByText('If it eats well it may weigh')).toBeVisible();
   await page.getByText('Where this comes from').click();
   await expect(page.getByText('Ebert et al. 2019')).toBeVisible();
