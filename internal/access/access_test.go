@@ -19,17 +19,21 @@ const day = 24 * time.Hour
 type bench struct {
 	*testing.T
 	store *store.Store
+	dir   string // of the store
 	owner care.Actor
+	// sessions are one program's; others are of the test's own.
+	sessions *Sessions
 }
 
 func newBench(t *testing.T) *bench {
 	t.Helper()
-	s, err := store.Open(context.Background(), store.Config{Dir: t.TempDir()})
+	dir := t.TempDir()
+	s, err := store.Open(context.Background(), store.Config{Dir: dir})
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { s.Close() })
-	b := &bench{t, s, care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "u1"}}
+	b := &bench{t, s, dir, care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "u1"}, NewSessions(s)}
 	b.write(func(tx care.Tx) error {
 		return errors.Join(
 			tx.InsertBreeder(care.Breeder{ID: "b1", Name: "Test room", CreatedAt: start}),

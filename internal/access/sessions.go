@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"time"
 
+	lru "github.com/hashicorp/golang-lru/v2"
+
 	"warmhand/internal/care"
 )
 
@@ -49,13 +51,36 @@ const (
 // day or a week old. The old one opens in the meantime, so nothing is lost,
 // and parallel requests do not fork the chain.
 //
-// Nothing is cached: a revoked secret opens nothing from that moment on. A
-// request costs reads only, except for the two writes of a rotation and one
-// an hour for a token.
-type Sessions struct{ store care.Store }
+// Who a secret stands for is remembered until anybody's secret or role changes,
+// so that one revoked here opens nothing from that moment on. Other programs on
+// the same database are noticed after at most two seconds (rememberFor). A request costs
+// a look at memory or reads, except for the two writes of a rotation and one an hour for a token.
+type Sessions struct {
+	store care.Store
+	known *lru.Cache[string, remembered] // by hash
+}
+
+// remembered is who a secret stood for when nothing was to be done about it.
+type remembered struct {
+	who   care.Actor
+	lets  uint64 // Store.Lets before it was read
+	at    time.Time
+	until time.Time
+}
+
+const (
+	rememberFor    = 2 * time.Second
+	rememberAtOnce = 8192 // secrets; about 300 bytes each
+)
 
 // NewSessions returns the sessions kept in a store.
-func NewSessions(s care.Store) *Sessions { return &Sessions{s} }
+func NewSessions(s care.Store) *Sessions {
+	known, err := lru.New[string, remembered](rememberAtOnce)
+	if err != nil {
+		panic(err) // only for a size below one
+	}
+	return &Sessions{s, known}
+}
 
 // Life is how long a session of this actor lasts without use, for the cookie.
 func Life(who care.Actor) time.Duration {
@@ -84,19 +109,34 @@ func (s *Sessions) Start(tx care.Tx, who care.Actor, label string, now time.Time
 // a copied one Meta has "cause": "reused".
 func (s *Sessions) Authenticate(ctx context.Context, plain string, now time.Time) (who care.Actor, rotated string, err error) {
 	now = care.Instant(now)
-	hash := Hash(plain)
+	hash, lets := Hash(plain), s.store.Lets()
+	if was, ok := s.known.Get(hash); ok && was.lets == lets && !now.Before(was.at) && now.Before(was.until) {
+		return was.who, "", nil
+	}
 	var todo work
+	var presented care.Secret
 	err = s.store.Read(ctx, func(tx care.Tx) error {
 		c, err := load(tx, hash, now)
 		if err != nil {
 			return err
 		}
-		todo = c.todo(now)
+		todo, presented = c.todo(now), c[0]
 		who, err = actorOf(tx, c[0])
 		return err
 	})
-	if err != nil || todo == nothing {
+	if err != nil {
 		return who, "", err
+	}
+	if todo == nothing {
+		// An old secret of a chain is looked up each time: from a moment on its use ends the chain.
+		if presented.Successor == "" {
+			until := now.Add(rememberFor)
+			if presented.ExpiresAt.Before(until) {
+				until = presented.ExpiresAt
+			}
+			s.known.Add(hash, remembered{who, lets, now, until})
+		}
+		return who, "", nil
 	}
 
 	// The state is looked at again inside the write, and the write goes on

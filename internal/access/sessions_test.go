@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/store"
 )
 
 var keeper = care.Actor{Kind: care.KeeperActor, KeeperID: "k1"}
@@ -15,7 +16,7 @@ var keeper = care.Actor{Kind: care.KeeperActor, KeeperID: "k1"}
 func (b *bench) start(who care.Actor, now time.Time) (plain string) {
 	b.Helper()
 	b.write(func(tx care.Tx) (err error) {
-		plain, err = NewSessions(b.store).Start(tx, who, "phone", now)
+		plain, err = b.sessions.Start(tx, who, "phone", now)
 		return err
 	})
 	return plain
@@ -24,7 +25,7 @@ func (b *bench) start(who care.Actor, now time.Time) (plain string) {
 // ok authenticates and returns the rotated secret, if any.
 func (b *bench) ok(plain string, want care.Actor, now time.Time) (rotated string) {
 	b.Helper()
-	who, rotated, err := NewSessions(b.store).Authenticate(context.Background(), plain, now)
+	who, rotated, err := b.sessions.Authenticate(context.Background(), plain, now)
 	if err != nil {
 		b.Fatalf("after %v: %v", now.Sub(start), err)
 	}
@@ -36,7 +37,7 @@ func (b *bench) ok(plain string, want care.Actor, now time.Time) (rotated string
 
 func (b *bench) refused(plain string, now time.Time) *care.Error {
 	b.Helper()
-	who, rotated, err := NewSessions(b.store).Authenticate(context.Background(), plain, now)
+	who, rotated, err := b.sessions.Authenticate(context.Background(), plain, now)
 	if who != (care.Actor{}) || rotated != "" {
 		b.Fatalf("after %v: refused with %v, but as %+v with %q", now.Sub(start), err, who, rotated)
 	}
@@ -212,7 +213,7 @@ func TestParallelRequestsRotateOnce(t *testing.T) {
 	for i := range rotated {
 		wg.Go(func() {
 			var err error
-			if _, rotated[i], err = NewSessions(b.store).Authenticate(context.Background(), old, now); err != nil {
+			if _, rotated[i], err = b.sessions.Authenticate(context.Background(), old, now); err != nil {
 				t.Error(err)
 			}
 		})
@@ -309,7 +310,7 @@ func (h hangUp) Write(ctx context.Context, f func(care.Tx) error) error {
 func TestEnd(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	s := NewSessions(b.store)
+	s := b.sessions
 	old := b.start(keeper, start)
 	other := b.start(keeper, start)
 	now := start.Add(7 * day)
@@ -343,7 +344,7 @@ func TestSessionsAreForPeople(t *testing.T) {
 		{Kind: care.Program, BreederID: "b1", UserID: "t"}, {Kind: care.Service, BreederID: "b1"},
 	} {
 		err := b.try(func(tx care.Tx) error {
-			_, err := NewSessions(b.store).Start(tx, who, "", start)
+			_, err := b.sessions.Start(tx, who, "", start)
 			return err
 		})
 		if err == nil {
@@ -400,7 +401,7 @@ func TestTokens(t *testing.T) {
 	}
 	b.refused(plain, start.Add(30*day))
 	// Signing out with a token in the cookie's place does not revoke it.
-	b.write(func(tx care.Tx) error { return NewSessions(b.store).End(tx, plain, start) })
+	b.write(func(tx care.Tx) error { return b.sessions.End(tx, plain, start) })
 	b.ok(plain, program, start.Add(29*day))
 	b.write(func(tx care.Tx) error { return Revoke(tx, "b1", token.ID) })
 	b.refused(plain, start.Add(29*day))
@@ -418,4 +419,43 @@ func TestTokens(t *testing.T) {
 			t.Errorf("%s made a token", who.Kind)
 		}
 	}
+}
+
+// What is remembered of a sign-in ends with it: at once where it was ended, and
+// after two seconds where another program ended it.
+func TestRememberedNoLongerThanValid(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	elsewhere, err := store.Open(t.Context(), store.Config{Dir: b.dir})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer elsewhere.Close()
+
+	here := b.start(keeper, start)
+	b.ok(here, keeper, start)
+	b.write(func(tx care.Tx) error { return b.sessions.End(tx, here, start) })
+	b.refused(here, start)
+
+	there := b.start(keeper, start)
+	b.ok(there, keeper, start)
+	if err := elsewhere.Write(t.Context(), func(tx care.Tx) error { return tx.DeleteSecret(Hash(there)) }); err != nil {
+		t.Fatal(err)
+	}
+	b.ok(there, keeper, start.Add(rememberFor-time.Millisecond)) // it was not read again
+	b.refused(there, start.Add(rememberFor))
+
+	last := b.start(keeper, start)
+	almost := start.Add(KeeperSession - time.Millisecond)
+	b.sessions.known.Purge()
+	b.write(func(tx care.Tx) error { // used up to the end, so that nothing is to be done about it
+		s, err := tx.Secret(Hash(last))
+		if err != nil {
+			return err
+		}
+		s.CreatedAt, s.UsedAt = almost, &almost
+		return tx.UpdateSecret(s)
+	})
+	b.ok(last, keeper, almost)
+	b.refused(last, almost.Add(time.Millisecond))
 }

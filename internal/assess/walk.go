@@ -51,7 +51,38 @@ type turn struct {
 // Reset begins a walk over another log, ordered by HappenedAt; subject and log
 // must stay as they are during the walk. Memory is used again.
 func (w *Walker) Reset(s *Subject, log []care.Entry) {
-	w.s, w.log, w.at = s, log, nil
+	w.s, w.at = s, nil
+	w.read(log)
+}
+
+// Grow goes on with a log that is the walk's so far, with entries added to it.
+// What came in for a day that was walked already makes the walk begin again at
+// the next step; the day's own entries do not.
+func (w *Walker) Grow(log []care.Entry) {
+	if n := w.taken; len(log) < n || len(log) > n && w.gone(log[n].HappenedAt) {
+		w.at = nil
+	}
+	for i := 0; i < w.taken && w.at != nil; i++ {
+		if was := &w.log[i]; was.ID != log[i].ID || was.ReplacedBy != log[i].ReplacedBy {
+			w.at = nil
+		}
+	}
+	w.read(log)
+	for w.turned = 0; w.turned < len(w.turns) && !w.turns[w.turned].at.After(w.known); w.turned++ {
+	}
+}
+
+// gone reports whether an instant is of a day that past has behind it.
+func (w *Walker) gone(at time.Time) bool {
+	if w.past.day == 0 {
+		return !at.After(w.past.today) // the breeder's time goes up to the handover and with it
+	}
+	return at.Before(w.past.today)
+}
+
+// read finds in the log when each entry counts.
+func (w *Walker) read(log []care.Entry) {
+	w.log = log
 	w.from, w.until, w.turns, w.ends = w.from[:0], w.until[:0], w.turns[:0], w.ends[:0]
 	plain := true
 	for i := range log {

@@ -127,6 +127,35 @@ func TestWalkIsAssess(t *testing.T) {
 	})
 }
 
+// TestWalkGrows: a walk whose log grows by what came in says what an assessment of
+// that log by itself says.
+func TestWalkGrows(t *testing.T) {
+	t.Parallel()
+	went := 0
+	each(t, 300, func(t *testing.T, r *rand.Rand, s *Subject, log []care.Entry) {
+		if r.IntN(3) > 0 {
+			log = muddle(r, log)
+		}
+		var w Walker
+		w.Reset(s, nil)
+		every := []time.Duration{day, 6 * time.Hour, 7*time.Hour + time.Millisecond, 60 * time.Hour}[r.IntN(4)]
+		for now := at(-2 * float64(r.IntN(2))); now.Before(at(90)); now = now.Add(every) {
+			so := knownBy(log, now)
+			w.Grow(so)
+			if w.at != nil && w.past.day > 0 {
+				went++
+			}
+			w.Step(now)
+			if got, want := w.Assessment(), Assess(s, so, now); !reflect.DeepEqual(got, want) {
+				t.Fatalf("at %v:\n%+v\nby itself:\n%+v", now, got, want)
+			}
+		}
+	})
+	if went < 10000 {
+		t.Errorf("%d walks went on: the rest of them began again", went)
+	}
+}
+
 func TestWalkScenarios(t *testing.T) {
 	t.Parallel()
 	for _, name := range scenarios(t) {

@@ -15,6 +15,9 @@ type Store interface {
 	// Write runs f in one durable transaction: when Write returns nil, what f
 	// wrote survives a power cut.
 	Write(ctx context.Context, f func(Tx) error) error
+	// Lets counts the transactions of this program that changed who is let in:
+	// secrets or users. It is counted up before such a Write returns.
+	Lets() uint64
 }
 
 // Cursor is a keyset position: the last row of the page before. The zero
@@ -130,6 +133,8 @@ type Tx interface {
 
 	InsertCase(Case) error
 	Case(breederID, caseID string) (Case, error)
+	// CaseVersion is the Version of a case alone.
+	CaseVersion(breederID, caseID string) (int64, error)
 	// UpdateCase writes every field; a case from ListCases lacks its Assessment.
 	UpdateCase(Case) error
 	// MakeDue makes all open cases of a breeder due, and counts their versions up.

@@ -2,9 +2,11 @@ package followup
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"reflect"
 
+	"warmhand/internal/assess"
 	"warmhand/internal/care"
 )
 
@@ -17,9 +19,23 @@ func (s *Service) Remembered(ctx context.Context, breederID, animalID string) (h
 			return err
 		}
 		held = true
-		want, err := read(tx, got.open)
-		if err == nil && !reflect.DeepEqual(got, want) {
-			err = fmt.Errorf("remembered\n%+v\nstored\n%+v", got, want)
+		stored, err := tx.Case(breederID, got.open.ID)
+		if err != nil {
+			return err
+		}
+		want, err := read(tx, stored)
+		if err != nil {
+			return err
+		}
+		without := *got
+		without.walk, without.walked, want.walk = nil, nil, nil
+		if !reflect.DeepEqual(&without, want) {
+			return fmt.Errorf("remembered\n%+v\nstored\n%+v", got, want)
+		}
+		// However it walked, it says what a walk from the beginning says.
+		said, err := json.Marshal(assess.Assess(want.subject, caseLog(want.log, &stored), stored.AssessedAt))
+		if err == nil && string(said) != string(stored.Assessment) {
+			err = fmt.Errorf("stored\n%s\nfrom the beginning\n%s", stored.Assessment, said)
 		}
 		return err
 	})

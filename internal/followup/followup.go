@@ -151,7 +151,7 @@ func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
 			c.LastHeard = &at
 		}
 	}
-	result := assess.Assess(k.subject, caseLog(k.log, c), now)
+	result := after.assess(now)
 	var err error
 	if c.Assessment, err = json.Marshal(result); err != nil {
 		return nil, fmt.Errorf("assessment: %w", err)

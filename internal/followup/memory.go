@@ -1,6 +1,9 @@
 package followup
 
 import (
+	"sync/atomic"
+	"time"
+
 	lru "github.com/hashicorp/golang-lru/v2"
 
 	"warmhand/internal/assess"
@@ -14,6 +17,25 @@ type known struct {
 	subject *assess.Subject
 	log     []care.Entry // of the animal, in the order of Tx.Log
 	flags   []care.Flag
+	walk    *walk
+	walked  *assess.Walker // of walk, as of this; for keep
+}
+
+// walk is how far the assessment of a case has walked, so that the next entry
+// walks no day again. It serves one at a time; who finds it taken, or lost with
+// a write that failed, begins another.
+type walk struct{ free atomic.Pointer[assess.Walker] }
+
+// assess is the assessment of the case's log at an instant.
+func (k *known) assess(now time.Time) assess.Assessment {
+	log := caseLog(k.log, &k.open)
+	if k.walked = k.walk.free.Swap(nil); k.walked == nil {
+		k.walked = &assess.Walker{}
+		k.walked.Reset(k.subject, nil)
+	}
+	k.walked.Grow(log)
+	k.walked.Step(now)
+	return k.walked.Assessment()
 }
 
 // memory keeps what is known of the cases that were written to last. It is
@@ -25,7 +47,7 @@ type memory struct{ kept *lru.Cache[animalKey, *known] }
 
 type animalKey struct{ breederID, animalID string }
 
-// A case with three months of log takes about 50 kB; a longer log than this
+// A case with three months of log takes about 60 kB; a longer log than this
 // many entries is read each time.
 const (
 	memoryCases   = 1024
@@ -47,14 +69,14 @@ func (m memory) recall(tx care.Tx, breederID, animalID string) (*known, error) {
 	if !ok {
 		return nil, nil
 	}
-	c, err := tx.Case(breederID, was.open.ID)
+	version, err := tx.CaseVersion(breederID, was.open.ID)
 	if err != nil && !care.IsCode(err, care.NotFound) {
 		return nil, err
 	}
-	if err != nil || c.Version != was.open.Version || c.ClosedAt != nil {
+	if err != nil || version != was.open.Version {
 		return nil, nil
 	}
-	return &known{c, was.subject, was.log, was.flags}, nil
+	return was, nil
 }
 
 // keep must be called after the transaction that k comes from was saved.
@@ -64,6 +86,7 @@ func (m memory) keep(k *known) {
 		m.kept.Remove(key)
 		return
 	}
+	k.walk.free.Store(k.walked)
 	m.kept.Add(key, k)
 }
 
@@ -89,5 +112,5 @@ func read(tx care.Tx, c care.Case) (*known, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &known{c, about, log, flags}, nil
+	return &known{open: c, subject: about, log: log, flags: flags, walk: &walk{}}, nil
 }

@@ -89,9 +89,10 @@ var (
 	insertSigningKey = signingKeys.insertQuery()
 	listSigningKeys  = signingKeys.selectQuery(`WHERE breeder_id = ?1 ORDER BY created_at, key_id`)
 
-	insertCase = followed.insertQuery()
-	getCase    = followed.getQuery()
-	updateCase = followed.updateQuery()
+	insertCase  = followed.insertQuery()
+	getCase     = followed.getQuery()
+	updateCase  = followed.updateQuery()
+	caseVersion = newQuery("read a case's version", `SELECT version FROM cases WHERE breeder_id = ?1 AND case_id = ?2`)
 	// Three texts with the same arguments, each of which an index serves; one
 	// with ORs would be served by none.
 	listCases       = inList.selectQuery(`WHERE breeder_id = ?1 AND open = ?2 AND open = ?3 AND ?4 = ''` + mostUrgent)
@@ -171,6 +172,10 @@ func (t *tx) InsertCase(c care.Case) error {
 
 func (t *tx) Case(breederID, caseID string) (care.Case, error) {
 	return get(t, getCase, caseRow, followed.what, breederID, caseID)
+}
+
+func (t *tx) CaseVersion(breederID, caseID string) (int64, error) {
+	return get(t, caseVersion, func(v *int64) []any { return []any{v} }, followed.what, breederID, caseID)
 }
 
 func (t *tx) UpdateCase(c care.Case) error {

@@ -48,6 +48,7 @@ func (d *dialect) migrations() (fs.FS, error) { return fs.Sub(migrations, "migra
 type query struct {
 	op               string // names the operation in errors
 	sqlite, postgres string
+	lets             bool // it changes who is let in
 }
 
 var placeholder = regexp.MustCompile(`\?(\d+)`)
@@ -56,8 +57,11 @@ var placeholder = regexp.MustCompile(`\?(\d+)`)
 // parameter in common.
 var each = regexp.MustCompile(`EACH\((\?\d+)\)`)
 
+// letsIn finds what changes the rows by which somebody is let in.
+var letsIn = regexp.MustCompile(`(?:INSERT INTO|UPDATE|DELETE FROM) (?:secrets|users)\b`)
+
 func newQuery(op, text string) *query {
-	return &query{op: op,
+	return &query{op: op, lets: letsIn.MatchString(text),
 		sqlite:   each.ReplaceAllString(text, `(SELECT value FROM json_each($1))`),
 		postgres: placeholder.ReplaceAllString(each.ReplaceAllString(text, `(SELECT jsonb_array_elements_text($1::jsonb))`), `$$$1`)}
 }

@@ -44,6 +44,7 @@ const pgConnections = 16
 const connecting = "connect"
 
 type postgresEngine struct {
+	lets
 	db   *sql.DB
 	turn chan struct{} // holds one while a write is tried again
 }
@@ -62,7 +63,7 @@ func openPostgres(ctx context.Context, address string) (*postgresEngine, error) 
 	if err := migrate(ctx, db, postgres); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
-	return &postgresEngine{db, make(chan struct{}, 1)}, nil
+	return &postgresEngine{db: db, turn: make(chan struct{}, 1)}, nil
 }
 
 func (e *postgresEngine) Read(ctx context.Context, f func(care.Tx) error) error {
@@ -117,6 +118,7 @@ func (e *postgresEngine) once(ctx context.Context, opts *sql.TxOptions, f func(c
 	if err := dbtx.Commit(); err != nil {
 		return postgresError(commit.op, err), err
 	}
+	e.saved(t)
 	return nil, nil
 }
 

@@ -28,6 +28,7 @@ const readers = 8
 // sqliteEngine has one connection that writes and some that can only read. In
 // WAL mode neither waits for the other.
 type sqliteEngine struct {
+	lets
 	path    string
 	writeDB *sql.DB
 	readDB  *sql.DB
@@ -78,7 +79,7 @@ func openSQLite(ctx context.Context, dir string) (_ *sqliteEngine, err error) {
 	if err := patiently(ctx, func() error { return migrate(ctx, e.writeDB, sqlite) }); err != nil {
 		return nil, errors.Join(err, e.readDB.Close(), e.writeDB.Close())
 	}
-	e.writer = newWriter(e.writeDB)
+	e.writer = newWriter(e.writeDB, &e.lets)
 	return e, nil
 }
 

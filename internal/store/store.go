@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"runtime/debug"
 	"strings"
+	"sync/atomic"
 
 	"warmhand/internal/care"
 )
@@ -36,6 +37,7 @@ var _ care.Store = (*Store)(nil)
 type engine interface {
 	Read(ctx context.Context, f func(care.Tx) error) error
 	Write(ctx context.Context, f func(care.Tx) error) error
+	Lets() uint64
 	// Backup writes a complete copy of the database, taken at one instant while
 	// writes go on, as destDir/warmhand.db. It never replaces a file. Only
 	// SQLite can; the error for PostgreSQL says what to use.
@@ -45,6 +47,18 @@ type engine interface {
 	// Close waits for the writes that are queued, then closes. Closing again
 	// does nothing.
 	Close() error
+}
+
+// lets counts what changed who is let in, see care.Store.
+type lets struct{ count atomic.Uint64 }
+
+func (l *lets) Lets() uint64 { return l.count.Load() }
+
+// saved is told of each transaction once it is durable.
+func (l *lets) saved(t *tx) {
+	if t.lets {
+		l.count.Add(1)
+	}
 }
 
 // Open opens the store and brings its schema up to date. It refuses a database

@@ -21,6 +21,7 @@ type tx struct {
 	// told; cause is what the driver said.
 	failed, cause error
 	over          bool // the callback returned
+	lets          bool // who is let in was changed
 }
 
 // runner runs statements inside the engine's transaction.
@@ -60,6 +61,7 @@ func (t *tx) exec(q *query, args ...any) (int64, error) {
 	if err != nil {
 		return 0, t.fail(q, err)
 	}
+	t.lets = t.lets || q.lets
 	return n, nil
 }
 

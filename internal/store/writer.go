@@ -21,6 +21,7 @@ const (
 // one: each callback runs in a savepoint of its own, and nobody is answered
 // before the common commit is on the disk.
 type writer struct {
+	lets     *lets
 	db       *sql.DB
 	conn     *liteConn       // nil until needed, and after it had to be given up
 	prepare  func(*liteConn) // set by tests only: run on each new connection
@@ -34,13 +35,14 @@ type write struct {
 	ctx    context.Context
 	f      func(care.Tx) error
 	taken  atomic.Bool // by the writer, or by its caller to give up
+	tx     *tx
 	err    error
 	answer chan struct{}
 }
 
-func newWriter(db *sql.DB) *writer {
+func newWriter(db *sql.DB, l *lets) *writer {
 	w := &writer{
-		db: db, queue: make(chan *write, batchWrites),
+		lets: l, db: db, queue: make(chan *write, batchWrites),
 		stopping: make(chan struct{}), stopped: make(chan struct{}),
 	}
 	go w.loop()
@@ -145,6 +147,10 @@ func (w *writer) batch(first *write) {
 	if err = w.fill(first, &jobs); err == nil && len(jobs) > 0 {
 		if _, commitErr := w.conn.exec(commit, nil); commitErr != nil {
 			err = sqliteError(commit.op, commitErr)
+			return
+		}
+		for _, job := range jobs {
+			w.lets.saved(job.tx)
 		}
 	}
 }
@@ -197,7 +203,8 @@ func (w *writer) one(job *write) error {
 	if _, err := w.conn.exec(savepoint, nil); err != nil {
 		return sqliteError(savepoint.op, err)
 	}
-	job.err = run(&tx{ctx: job.ctx, d: sqlite, conn: w.conn}, job.f)
+	job.tx = &tx{ctx: job.ctx, d: sqlite, conn: w.conn}
+	job.err = run(job.tx, job.f)
 	if job.err != nil {
 		if _, err := w.conn.exec(rollbackTo, nil); err != nil {
 			return notSaved("sqlite", "savepoint lost")

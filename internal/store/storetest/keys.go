@@ -27,6 +27,7 @@ func missing(t *testing.T, s care.Store) {
 		"UpdateAnimal":         func(tx care.Tx) error { return tx.UpdateAnimal(w.animal) },
 		"MarkReplaced":         func(tx care.Tx) error { return tx.MarkReplaced("b1", "a1", "nope", "e2") },
 		"UpdateHandover":       func(tx care.Tx) error { return tx.UpdateHandover(w.handover) },
+		"CaseVersion":          func(tx care.Tx) error { _, err := tx.CaseVersion("b1", "nope"); return err },
 		"UpdateCase":           func(tx care.Tx) error { return tx.UpdateCase(w.kase) },
 		"RewriteEntry":         func(tx care.Tx) error { return tx.RewriteEntry(w.entry) },
 		"DeleteEntry":          func(tx care.Tx) error { return tx.DeleteEntry("b1", "a1", "nope") },
@@ -505,5 +506,48 @@ func isolation(t *testing.T, s care.Store) {
 	for keeper, want := range map[string][]string{"k1": {"k"}, "k2": {}, "": {}} {
 		all := read(t, s, func(tx care.Tx) ([]care.Secret, error) { return tx.ListKeeperSecrets(keeper, care.SecretSession) })
 		wantSame(t, "secrets of keeper "+keeper, ids(all, func(s care.Secret) string { return s.Hash }), want)
+	}
+}
+
+// versionAlone: what memory is checked by is the case's own version.
+func versionAlone(t *testing.T, s care.Store) {
+	w := full("b1")
+	w.insert(t, s)
+	for range 2 {
+		c := read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", w.kase.ID) })
+		v := read(t, s, func(tx care.Tx) (int64, error) { return tx.CaseVersion("b1", w.kase.ID) })
+		if v != c.Version {
+			t.Errorf("version %d, in the case %d", v, c.Version)
+		}
+		write(t, s, func(tx care.Tx) error { return tx.UpdateCase(c) })
+	}
+}
+
+// letsCounted: everything that changes a secret or a user is counted before its
+// Write returns, and other writes are not.
+func letsCounted(t *testing.T, s care.Store) {
+	w := full("b1")
+	w.insert(t, s)
+	for _, change := range []struct {
+		name  string
+		f     func(care.Tx) error
+		count bool
+	}{
+		{"a secret more", func(tx care.Tx) error { w.secret.Hash = "another"; return tx.InsertSecret(w.secret) }, true},
+		{"a secret's use", func(tx care.Tx) error { w.secret.UsedAt = ptr(t0); return tx.UpdateSecret(w.secret) }, true},
+		{"a secret less", func(tx care.Tx) error { return tx.DeleteSecret(w.secret.Hash) }, true},
+		{"secrets swept", func(tx care.Tx) error { _, err := tx.DeleteExpiredSecrets(t0, 10); return err }, true},
+		{"a user more", func(tx care.Tx) error { w.user.ID = "another"; return tx.InsertUser(w.user) }, true},
+		{"an account erased", func(tx care.Tx) error { _, err := tx.EraseBreeder("b1", 1000); return err }, true},
+		{"a case read", func(tx care.Tx) error { _, _, err := tx.ListCases("b1", care.CaseQuery{}, care.Cursor{}, 10); return err }, false},
+		{"a breeder", func(tx care.Tx) error {
+			return tx.InsertBreeder(care.Breeder{ID: "b9", Name: "b9", CreatedAt: t0, Version: 1})
+		}, false},
+	} {
+		before := s.Lets()
+		write(t, s, change.f)
+		if counted := s.Lets() > before; counted != change.count {
+			t.Errorf("%s: counted %v", change.name, counted)
+		}
 	}
 }

@@ -62,6 +62,8 @@ func Run(t *testing.T, place Place) {
 		{"lists are in order", listOrder},
 		{"new photos are those of keepers that nobody looked at", newPhotos},
 		{"flags are put over themselves", flagPut},
+		{"a case's version is to be had by itself", versionAlone},
+		{"what changes who is let in is counted", letsCounted},
 		{"feeding counts", feedingCounts},
 		{"counts", counts},
 		{"a failed callback leaves nothing behind", failedCallback},
