@@ -1,50 +1,12 @@
 // Show day: animals are sold with printed cards on a phone without network, and their buyers take the cards on before or
 // after the sale has come in.
-import { type Browser, type BrowserContext, expect, type Page, test } from '@playwright/test';
+import { type Browser, expect, type Page, test } from '@playwright/test';
 import { withCamera } from './camera';
 import { axe, fits } from './checks';
 import { breeder, header, signIn } from './demo';
+import { type Card, newAnimal, newCards, toTheTable } from './table';
 
 test.skip(({ isMobile }) => !isMobile, 'a phone is what a breeder has at hand');
-
-interface Card {
-  number: number;
-  code: string;
-}
-
-async function newCards(context: BrowserContext, count: number): Promise<Card[]> {
-  const requestId = `table-spec-${crypto.randomUUID()}`;
-  const answer = await context.request.post(`/v1/${breeder}/cards`, { headers: header, data: { count, requestId } });
-  expect(answer.ok(), await answer.text()).toBe(true);
-  const { cards } = (await answer.json()) as { cards: { card: { number: number }; code: string }[] };
-  return cards.map((c) => ({ number: c.card.number, code: c.code }));
-}
-
-async function newAnimal(context: BrowserContext, displayName: string): Promise<string> {
-  const made = await context.request.post(`/v1/${breeder}/animals`, {
-    headers: header,
-    data: { displayName, species: 'python_regius', sex: 'SEX_FEMALE', hatchDate: '2026-06-01' },
-  });
-  expect(made.ok(), await made.text()).toBe(true);
-  return ((await made.json()) as { animal: { name: string } }).animal.name;
-}
-
-/** The page has the stock book, the cards and the app itself, and then no network any more. */
-async function toTheTable(page: Page, context: BrowserContext): Promise<void> {
-  await page.goto('/b/cards');
-  await expect(page.getByText(/are blank|is blank/)).toBeVisible();
-  await page.goto('/b/animals');
-  await expect(page.locator('.stock a').first()).toBeVisible();
-  await page.evaluate(async () => void (await navigator.serviceWorker.ready));
-  // What reads codes comes after the rest, and is the largest of all.
-  const reader = () =>
-    page.evaluate(async () => {
-      const all = await Promise.all((await caches.keys()).map(async (name) => (await caches.open(name)).keys()));
-      return all.flat().some((r) => new URL(r.url).pathname.endsWith('.wasm'));
-    });
-  await expect.poll(reader, { timeout: 30_000 }).toBe(true);
-  await context.setOffline(true);
-}
 
 /** Sells by hand: the code is typed and the animal chosen. */
 async function sell(page: Page, card: Card, animal: string): Promise<void> {
@@ -97,7 +59,6 @@ test('the camera finds card and label, one tap sells', async ({ browser }) => {
     await page.getByRole('button', { name: 'Sold' }).click({ timeout: 30_000 });
     await expect(page.getByRole('heading', { level: 1, name: 'Scanned 1 is sold' })).toBeVisible();
     const took = Date.now() - begun;
-    console.log(`sale from opening the scanner to done: ${took} ms, 2 taps`);
     expect(took).toBeLessThan(60_000);
     await expect(page.getByText('Kept on this device', { exact: true })).toBeVisible();
   });

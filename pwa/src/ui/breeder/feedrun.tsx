@@ -1,6 +1,6 @@
 // A whole rack in one pass: what each animal eats is filled in, and one tap says whether it took it.
 import type { JSX } from 'preact';
-import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
+import { useLayoutEffect, useRef, useState } from 'preact/hooks';
 import type { EntryJson, OfferJson, OfferResultJson, PreyStateJson, StockAnimalJson } from '../../core/contract';
 import { done } from '../../core/run';
 import { settings } from '../../core/settings';
@@ -28,7 +28,7 @@ export default function FeedRun(d: Doing): JSX.Element {
   const stepOf = (name: string) => run.steps.findLast((s) => s.animal === name);
   const rows = () => [...(list.current?.querySelectorAll<HTMLElement>(':scope > li') ?? [])];
   // Who goes by keys or by ear stands at the next one; what the thumb sees does not jump.
-  useEffect(() => {
+  useLayoutEffect(() => {
     if (!focus) return;
     const row = rows().find((li) => li.dataset['name'] === focus.name);
     row?.querySelector('button')?.focus({ preventScroll: !focus.show });
@@ -68,8 +68,8 @@ export default function FeedRun(d: Doing): JSX.Element {
       if (e.key === 'ArrowDown') all[now >= 0 ? now + 1 : first]?.querySelector('button')?.focus();
       else if (e.key === 'ArrowUp') all[Math.max(0, now - 1)]?.querySelector('button')?.focus();
       else if (!singleKeys()) return;
-      else if (e.key === 't' || e.key === 'n') press(e.key);
-      else if (e.key === 'u') act.current();
+      else if (/^[tn]$/i.test(e.key)) press(e.key.toLowerCase());
+      else if (e.key.toLowerCase() === 'u') act.current();
       else return;
       e.preventDefault();
     };
@@ -196,7 +196,7 @@ function Row({
               </div>
             </Notice>
           ) : (
-            <div class="taps">
+            <div key="taps" class="taps">
               <Button kind="main" data-key="t" aria-label={`${label}: took it`} onClick={offer('OFFER_RESULT_EATEN')}>
                 Took it
               </Button>
@@ -213,7 +213,11 @@ function Row({
               </Button>
             </div>
           )}
-          {open && !asked && <Else s={s} label={label} say={say} />}
+          {open && (
+            <div key="else" hidden={asked !== undefined}>
+              <Else s={s} label={label} say={say} />
+            </div>
+          )}
         </>
       )}
     </li>

@@ -1,8 +1,8 @@
 // One animal after another on the scale.
 import type { JSX } from 'preact';
-import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
+import { useLayoutEffect, useRef, useState } from 'preact/hooks';
 import type { EntryJson, StockAnimalJson } from '../../core/contract';
-import { back, goTo, skip, takeUp } from '../../core/run';
+import { back, done, goTo, skip, takeUp } from '../../core/run';
 import { changeSettings, settings } from '../../core/settings';
 import { neighbourSlip, slipOf } from '../../core/slip';
 import { ago } from '../../core/time';
@@ -203,8 +203,8 @@ function One({
   const name = nameOf(s);
   const unit = settings.value.mass;
   const grams = text ? parseMass(text) : null;
-  // The number is typed at once, and a question is answered by nobody's habit of pressing Enter.
-  useEffect(() => {
+  // Before it is drawn: the number is typed at once. A question is answered by nobody's habit of pressing Enter.
+  useLayoutEffect(() => {
     if (asked) no.current?.querySelector('button')?.focus({ preventScroll: true });
     else box.current?.focus({ preventScroll: true });
   }, [asked]);
@@ -276,7 +276,10 @@ function One({
             <Button
               kind="quiet"
               aria-label={unit === 'g' ? 'In grams. Change to ounces' : 'In ounces. Change to grams'}
-              onClick={() => changeSettings({ mass: unit === 'g' ? 'oz' : 'g' })}
+              onClick={() => {
+                changeSettings({ mass: unit === 'g' ? 'oz' : 'g' });
+                box.current?.focus({ preventScroll: true });
+              }}
             >
               {unit}
             </Button>
@@ -315,7 +318,7 @@ function Over({ d }: { d: Doing }): JSX.Element {
       <Heading key="over">That was the last one</Heading>
       <Notice kind="good">
         <p>
-          {new Set(run.steps.map((s) => s.animal)).size} of {run.names.length} are weighed.
+          {done(run)} of {run.names.length} are weighed.
           {run.skipped.length > 0 && ` Skipped: ${run.skipped.map((n) => nameOf(stock.get(n))).join(', ')}.`}
         </p>
       </Notice>
