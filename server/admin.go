@@ -68,7 +68,7 @@ func OpenAdmin(ctx context.Context, data Data, create bool) (*Admin, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Admin{data, st, time.Now}, nil
+	return &Admin{data, st.Everything(), time.Now}, nil
 }
 
 // Close closes the database.

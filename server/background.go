@@ -23,6 +23,7 @@ const (
 // background runs what nobody asks for: the pass over cases whose time has
 // come, and the removal of what has expired.
 func (s *Server) background(ctx context.Context) {
+	ctx = care.WithReach(ctx, care.EverybodysReach)
 	var running sync.WaitGroup
 	defer running.Wait()
 	if s.cfg.PassEvery > 0 {

@@ -16,7 +16,7 @@ import (
 // calendar answers a calendar program, which has no sign-in but the secret in the
 // address.
 func (s *Server) calendar(w http.ResponseWriter, r *http.Request) {
-	file, err := s.calendarOf(r.Context(), strings.TrimSuffix(r.PathValue("link"), ".ics"))
+	file, err := s.calendarOf(care.WithReach(r.Context(), reachOf(routeCalendar, care.Actor{}, "")), strings.TrimSuffix(r.PathValue("link"), ".ics"))
 	if err != nil {
 		hidden := *r // what fails may be logged with its address
 		hidden.URL = &url.URL{Path: "/v1/calendars/…"}

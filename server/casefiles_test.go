@@ -26,7 +26,7 @@ import (
 // withdrawals, agreed steps, messages, an end and a reopening.
 func lived(t *testing.T, f *servertest.Fixture, r *rand.Rand, owner care.Actor, n int) (caseID string) {
 	t.Helper()
-	s, ctx := f.Server.FollowUp(), t.Context()
+	s, ctx := f.Server.FollowUp(), care.WithReach(t.Context(), care.EverybodysReach)
 	b := owner.BreederID
 	must := func(err error) {
 		t.Helper()
@@ -139,7 +139,7 @@ func TestCaseFilesGoRound(t *testing.T) {
 			t.Parallel()
 			var cfg server.Config
 			f := servertest.Start(t, servertest.Options{Postgres: engine == "postgres", Configure: func(c *server.Config) { cfg = *c }})
-			ctx := t.Context()
+			ctx := care.WithReach(t.Context(), care.EverybodysReach)
 			page, other := f.NewBreeder("origin"), f.NewBreeder("copy")
 			f.Write(func(tx care.Tx) error { // where the seasons are the other way round
 				for _, id := range []string{"origin", "copy"} {
@@ -311,7 +311,7 @@ func TestImportIsWholeOrNothing(t *testing.T) {
 	var cfg server.Config
 	f := servertest.Start(t, servertest.Options{Configure: func(c *server.Config) { cfg = *c }})
 	f.NewBreeder("b")
-	ctx := t.Context()
+	ctx := care.WithReach(t.Context(), care.EverybodysReach)
 	admin, err := server.OpenAdmin(ctx, server.Data{Dir: cfg.DataDir}, false)
 	if err != nil {
 		t.Fatal(err)

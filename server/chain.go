@@ -43,7 +43,7 @@ func callOf(ctx context.Context) *call { return ctx.Value(callKey{}).(*call) }
 type step func(s *Server, ctx context.Context, c *call, next func(context.Context) error) error
 
 // chain is what every call goes through, unary or stream, first to last.
-var chain = []step{timeCall, mapErrors, catchPanics, setDeadline, authenticate, authorise, countTries, checkRequest}
+var chain = []step{timeCall, mapErrors, catchPanics, setDeadline, authenticate, authorise, confine, countTries, checkRequest}
 
 // through runs the chain and then f.
 func (s *Server) through(ctx context.Context, c *call, f func(context.Context) error) error {
@@ -165,6 +165,15 @@ func authorise(_ *Server, ctx context.Context, c *call, next func(context.Contex
 		return err
 	}
 	return next(ctx)
+}
+
+// confine has the call touch only whose rows it has a reason to.
+func confine(_ *Server, ctx context.Context, c *call, next func(context.Context) error) error {
+	breederID := ""
+	if c.msg != nil {
+		breederID = breederOf(c.msg.ProtoReflect())
+	}
+	return next(care.WithReach(ctx, reachOf(c.method, c.who.Actor, breederID)))
 }
 
 // countTries limits the methods by which secrets could be guessed.

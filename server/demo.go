@@ -59,6 +59,7 @@ const (
 // nine handovers, lived through day by day with the same use cases and passes
 // as a real one, so that every time in the log is what it would have been.
 func (s *Server) FillDemo(ctx context.Context) (Demo, error) {
+	ctx = care.WithReach(ctx, care.EverybodysReach)
 	now := care.Instant(s.now())
 	var held care.Counts
 	if err := s.store.Read(ctx, func(tx care.Tx) (err error) {

@@ -216,5 +216,7 @@ func (s *Server) admit(w http.ResponseWriter, r *http.Request, route, breederID 
 			s.setCookie(w, role, secret)
 		}
 	}
+	// The handler's transactions take their reach from the request.
+	*r = *r.WithContext(care.WithReach(r.Context(), reachOf(route, who.Actor, breederID)))
 	return who, policy.Check(route, who.Actor)
 }

@@ -94,6 +94,7 @@ func (l *looks) back(list []followup.Seen) {
 // keepLooks writes down what was looked at.
 func (s *Server) keepLooks(ctx context.Context) error {
 	const batch = 500
+	ctx = care.WithReach(ctx, care.EverybodysReach)
 	list := s.looks.take()
 	for len(list) > 0 {
 		n := min(batch, len(list))

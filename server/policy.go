@@ -186,6 +186,46 @@ const (
 	routeStock       = "GET /v1/breeders/{breeder}/export/{file}"
 )
 
+// across are the methods that go across breeders: whoever calls them is not known
+// yet, or is a keeper, who may have animals of several, or has to do with such a
+// keeper.
+var across = map[string]bool{
+	pb.AccessService_RedeemSignInLink_FullMethodName:    true,
+	pb.AccessService_BeginPasskeySignIn_FullMethodName:  true,
+	pb.AccessService_FinishPasskeySignIn_FullMethodName: true,
+	pb.AccessService_UseRecoveryCode_FullMethodName:     true,
+	pb.AccessService_UseKeeperCode_FullMethodName:       true,
+	pb.AccessService_SignOut_FullMethodName:             true,
+	pb.AccessService_CreateKeeperCode_FullMethodName:    true, // ends sign-ins, which may be for others' cases too
+	pb.CaseService_ListKeeperCases_FullMethodName:       true,
+	pb.HandoverService_LookUpClaim_FullMethodName:       true,
+	pb.HandoverService_ClaimHandover_FullMethodName:     true,
+	pb.CardService_ClaimCard_FullMethodName:             true,
+	pb.CardService_ListWaitingCards_FullMethodName:      true,
+	pb.RightsService_LeaveKeeper_FullMethodName:         true,
+
+	routeKeeperLive: true,
+	routeTakeaway:   true,
+	routeCalendar:   true,
+	routeLetterLink: true,
+}
+
+// reachOf is whose rows a call may touch: of the breeder's people and programs
+// their breeder's, whatever the request names, and of others, and where all may
+// ask, those of the breeder that it names.
+func reachOf(method string, who care.Actor, breederID string) care.Reach {
+	toAll := policy.Check(method, care.Actor{}) == nil
+	switch {
+	case across[method]:
+		return care.EverybodysReach
+	case who.BreederID != "" && !(toAll && breederID != ""):
+		return care.Reach(who.BreederID)
+	case plainID.MatchString(breederID): // which everybody's reach is not
+		return care.Reach(breederID)
+	}
+	return ""
+}
+
 // preference says which of two sign-ins on one phone a method is meant for.
 type preference int
 

@@ -181,6 +181,11 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 		return s, err
 	}
 	s.onClose(s.store.Close)
+	if unheld, err := s.store.Unheld(ctx); err != nil {
+		return s, err
+	} else if unheld {
+		s.log.Warn("The database's own separation of breeders is off, because Warmhand signs in to it as a superuser. Give it a role of its own that owns the database.")
+	}
 	s.sessions = access.NewSessions(s.store)
 	s.followup = followup.New(s.store, claimCodes{s.key}, signer{s})
 	if s.validate, err = protovalidate.New(); err != nil {
@@ -309,8 +314,8 @@ func (s *Server) MetricsAddr() net.Addr {
 // Origin is how people reach the server, such as https://snakes.example.org.
 func (s *Server) Origin() string { return s.origin.String() }
 
-// Store is the open database.
-func (s *Server) Store() care.Store { return s.store }
+// Store is the open database, with everybody's rows in reach.
+func (s *Server) Store() care.Store { return s.store.Everything() }
 
 // FollowUp is the use cases over the store.
 func (s *Server) FollowUp() *followup.Service { return s.followup }

@@ -20,6 +20,29 @@ type Store interface {
 	Lets() uint64
 }
 
+// Reach is whose rows a transaction may touch: a breeder's id, everyone's, or
+// nobody's. It stands behind the checks of the use cases, so that one which is
+// forgotten shows nothing of another breeder. PostgreSQL holds transactions to
+// it; SQLite has nothing to do so with.
+type Reach string
+
+// EverybodysReach is for work that goes across breeders.
+const EverybodysReach Reach = "*"
+
+type reachKey struct{}
+
+// WithReach says whose rows the transactions of ctx may touch. Without it they
+// may touch nobody's.
+func WithReach(ctx context.Context, r Reach) context.Context {
+	return context.WithValue(ctx, reachKey{}, r)
+}
+
+// ReachOf is what WithReach said last.
+func ReachOf(ctx context.Context) Reach {
+	r, _ := ctx.Value(reachKey{}).(Reach)
+	return r
+}
+
 // Cursor is a keyset position: the last row of the page before. The zero
 // value is the start.
 type Cursor struct {

@@ -16,7 +16,8 @@ type dialect struct {
 	// text picks the engine's form of a query.
 	text func(*query) string
 	// lockSchema is run in the migrating transaction before the version is
-	// read, so that two programs starting at once migrate one after the other.
+	// read, so that two programs starting at once migrate one after the other,
+	// each with all rows in reach.
 	lockSchema string
 	// hasTable finds the version table.
 	hasTable string
@@ -35,7 +36,7 @@ var sqlite = &dialect{
 var postgres = &dialect{
 	name:       "postgres",
 	text:       func(q *query) string { return q.postgres },
-	lockSchema: `SELECT 1 FROM pg_advisory_xact_lock(7239150411)`, // any number that is ours
+	lockSchema: `SELECT set_config('warmhand.breeder', '*', true) FROM pg_advisory_xact_lock(7239150411)`, // any number that is ours
 	hasTable:   `SELECT count(*) FROM information_schema.tables WHERE table_schema = current_schema() AND table_name = 'schema_version'`,
 	fail:       postgresError,
 }

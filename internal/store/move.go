@@ -14,6 +14,9 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/stdlib"
 )
 
 // Moved is what a table holds after Move, the same on both sides.
@@ -100,7 +103,18 @@ func openBare(ctx context.Context, c Config) (*bare, error) {
 		db.SetMaxOpenConns(1)
 		return &bare{db, sqlite, db.Close}, nil
 	case *postgresEngine:
-		return &bare{e.db, postgres, s.Close}, nil
+		if err := s.Close(); err != nil {
+			return nil, err
+		}
+		config, err := pgx.ParseConfig(c.URL)
+		if err != nil {
+			return nil, err
+		}
+		db := stdlib.OpenDB(*config, stdlib.OptionAfterConnect(func(ctx context.Context, conn *pgx.Conn) error {
+			_, err := conn.Exec(ctx, `SELECT set_config('warmhand.breeder', '*', false)`)
+			return err
+		}))
+		return &bare{db, postgres, db.Close}, nil
 	}
 	return nil, errors.Join(fmt.Errorf("%T has no tables to move", s.engine), s.Close())
 }

@@ -49,6 +49,20 @@ type postgresEngine struct {
 	turn chan struct{} // holds one while a write is tried again
 }
 
+// Unheld reports that the database does not hold this program's transactions to
+// their reach (care.Reach), because its role there is a superuser.
+func (s *Store) Unheld(ctx context.Context) (unheld bool, err error) {
+	e, ok := s.engine.(*postgresEngine)
+	if !ok {
+		return false, nil
+	}
+	err = e.db.QueryRowContext(ctx, `SELECT rolsuper OR rolbypassrls FROM pg_roles WHERE rolname = current_user`).Scan(&unheld)
+	if err != nil {
+		return false, postgresError("ask for the role", err)
+	}
+	return unheld, nil
+}
+
 func openPostgres(ctx context.Context, address string) (*postgresEngine, error) {
 	config, err := pgx.ParseConfig(address)
 	if err != nil {
@@ -111,6 +125,9 @@ func (e *postgresEngine) once(ctx context.Context, opts *sql.TxOptions, f func(c
 		return postgresError(begin.op, err), err
 	}
 	defer dbtx.Rollback() //nolint:errcheck // after a commit it does nothing
+	if _, err := dbtx.ExecContext(ctx, setReach, string(care.ReachOf(ctx))); err != nil {
+		return postgresError(begin.op, err), err
+	}
 	t := &tx{ctx: ctx, d: postgres, conn: pgRunner{ctx, dbtx}}
 	if err := run(t, f); err != nil {
 		return err, t.cause
@@ -121,6 +138,9 @@ func (e *postgresEngine) once(ctx context.Context, opts *sql.TxOptions, f func(c
 	e.saved(t)
 	return nil, nil
 }
+
+// setReach is for one transaction, so that no connection keeps another's.
+const setReach = `SELECT set_config('warmhand.breeder', $1, true)`
 
 // lostToAnother reports whether a transaction failed only because of another
 // that ran beside it.
@@ -137,11 +157,19 @@ func (e *postgresEngine) Backup(context.Context, string) error {
 
 // Check reads every row once, which is as much as a client of PostgreSQL can
 // do; damage in indexes is for its own amcheck.
-func (e *postgresEngine) Check(ctx context.Context) error {
+func (e *postgresEngine) Check(ctx context.Context) (err error) {
+	db, err := e.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return postgresError(connecting, err)
+	}
+	defer func() { err = errors.Join(err, ignoreDone(db.Rollback())) }()
+	if _, err := db.ExecContext(ctx, setReach, string(care.EverybodysReach)); err != nil {
+		return postgresError("check", err)
+	}
 	for _, tb := range []*table{&breeders, &users, &passkeys, &secrets, &keepers, &answered, &animals, &entries, &handovers, &followed, &flags, &photos} {
 		var n int64
 		// The text of each row makes the server read its long values too.
-		if err := e.db.QueryRowContext(ctx, `SELECT coalesce(sum(length(r::text)), 0) FROM `+tb.name+` r`).Scan(&n); err != nil {
+		if err := db.QueryRowContext(ctx, `SELECT coalesce(sum(length(r::text)), 0) FROM `+tb.name+` r`).Scan(&n); err != nil {
 			return fmt.Errorf("checking the table %s: %w", tb.name, err)
 		}
 	}

@@ -84,6 +84,20 @@ func Open(ctx context.Context, c Config) (*Store, error) {
 	return &Store{e}, nil
 }
 
+// Everything is the same store for what the owner of the machine does: its
+// transactions reach everybody's rows, whatever their context says.
+func (s *Store) Everything() *Store { return &Store{everything{s.engine}} }
+
+type everything struct{ engine }
+
+func (e everything) Read(ctx context.Context, f func(care.Tx) error) error {
+	return e.engine.Read(care.WithReach(ctx, care.EverybodysReach), f)
+}
+
+func (e everything) Write(ctx context.Context, f func(care.Tx) error) error {
+	return e.engine.Write(care.WithReach(ctx, care.EverybodysReach), f)
+}
+
 // run calls f on t and turns a panic into an error, so that one bad callback
 // does not take the writer or other callers' writes with it. An operation that
 // the database failed spoils the transaction even if f ignored its error.

@@ -38,7 +38,10 @@ for try in 1 2 3 4 5; do
 done
 cd "$OLDPWD"
 
-export WARMHAND_TEST_POSTGRES="postgres://warmhand@127.0.0.1:$port/postgres?sslmode=disable"
+# The program's role owns what it makes and is no superuser, which the separation
+# of breeders by the database would not hold for.
+"${as[@]}" "$bin/psql" -q -h "$dir" -p "$port" -U warmhand -d postgres -c 'CREATE ROLE snakes LOGIN; GRANT CREATE ON DATABASE postgres TO snakes' >/dev/null
+export WARMHAND_TEST_POSTGRES="postgres://snakes@127.0.0.1:$port/postgres?sslmode=disable"
 # In the background, so that a signal is heard while it runs.
 "$@" <&0 &
 child=$!

@@ -167,9 +167,10 @@ type column struct{ table, name, text string }
 // columns opens the database beside the server.
 func (f *Fixture) columns() (*sql.DB, []column) {
 	f.T.Helper()
+	// Beside the server every row is in reach.
 	driver, address, list := "sqlite3", "file:"+filepath.Join(f.DataDir, "warmhand.db"), `SELECT m.name, p.name, p.type FROM sqlite_schema m, pragma_table_info(m.name) p WHERE m.type = 'table'`
 	if f.DatabaseURL != "" {
-		driver, address, list = "pgx", f.DatabaseURL, `SELECT table_name, column_name, data_type FROM information_schema.columns WHERE table_schema = current_schema()`
+		driver, address, list = "pgx", f.DatabaseURL+"&warmhand.breeder=*", `SELECT table_name, column_name, data_type FROM information_schema.columns WHERE table_schema = current_schema()`
 	}
 	db, err := sql.Open(driver, address)
 	if err != nil {
