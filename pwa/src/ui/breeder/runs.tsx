@@ -21,28 +21,28 @@ function Both(): JSX.Element {
   const kept = useLoad('runs', async () => ({ weigh: await keptRun('weigh'), feed: await keptRun('feed') }));
   const state = (r: Run | undefined) =>
     r && (
-      <span class="muted">
+      <p class="muted">
         {done(r)} of {r.names.length} done: go on
-      </span>
+      </p>
     );
   return (
     <main class="page narrow">
       <Heading>Runs</Heading>
       <p>Through the racks in one pass, tub after tub. Each works without network, and goes on where you stopped.</p>
-      <Link to="/b/runs/weigh" class="card next stack">
+      <Link to="/b/runs/weigh" class="card next">
         <strong class="row">
           <Icon name="scale" />
           {titles.weigh}
         </strong>
-        <span>A number for each animal; a slip is caught before it counts.</span>
+        <p>A number for each animal; a slip is caught before it counts.</p>
         {state(kept.data?.weigh)}
       </Link>
-      <Link to="/b/runs/feed" class="card next stack">
+      <Link to="/b/runs/feed" class="card next">
         <strong class="row">
           <Icon name="meal" />
           {titles.feed}
         </strong>
-        <span>One tap for each animal, with what it eats filled in.</span>
+        <p>One tap for each animal, with what it eats filled in.</p>
         {state(kept.data?.feed)}
       </Link>
     </main>
@@ -65,7 +65,7 @@ function RunPage({ kind }: { kind: RunKind }): JSX.Element {
   }
   const ended = (
     <div class="actions">
-      <Button kind={run.at ? 'quiet' : 'main'} onClick={end}>
+      <Button kind={run.at ? 'quiet' : run.skipped.length > 0 ? 'plain' : 'main'} onClick={end}>
         {run.at ? 'End this run' : 'Done'}
       </Button>
     </div>

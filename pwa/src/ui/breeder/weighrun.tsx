@@ -150,7 +150,7 @@ export default function WeighRun(d: Doing): JSX.Element {
                   }}
                 >
                   <strong>{nameOf(stock.get(n))}</strong>
-                  <span>
+                  <span class="row">
                     {step ? (
                       <>
                         <Icon name="check" /> {formatMass(Number(step.entry.weighIn?.massG))}
