@@ -35,6 +35,11 @@ func (s *Server) background(ctx context.Context) {
 			}, nil)
 		})
 	}
+	if s.cfg.BackupTo != "" {
+		running.Go(func() {
+			s.every(ctx, min(lookForBackup, s.cfg.BackupEvery), "making backups", func() error { return s.BackUp(ctx) }, nil)
+		})
+	}
 	running.Go(func() {
 		s.every(ctx, importsEvery, "bringing in lists", func() error { return s.workOnImports(ctx) }, s.importDue)
 	})

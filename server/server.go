@@ -58,6 +58,11 @@ type Config struct {
 	// PassEvery is how often cases are looked at whose time has come; 0 means a
 	// minute, less than 0 never.
 	PassEvery time.Duration
+	// BackupTo is the folder for backups on a schedule, one in each BackupEvery, of
+	// which the newest BackupKeep stay; "" means none.
+	BackupTo    string
+	BackupEvery time.Duration
+	BackupKeep  int
 	// Static is the built web app; nil means that there is none.
 	Static fs.FS
 	// Metrics is the address on which Prometheus asks for numbers, such as
@@ -148,6 +153,9 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 
 	if cfg.DataDir == "" {
 		return s, errors.New("the data folder is not set: say where the data are to be kept")
+	}
+	if err := cfg.checkBackups(); err != nil {
+		return s, err
 	}
 	if err := os.MkdirAll(cfg.DataDir, 0o700); err != nil {
 		return s, fmt.Errorf("making the data folder: %w", err)

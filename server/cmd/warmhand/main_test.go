@@ -112,6 +112,42 @@ func TestHelpOfEveryVerb(t *testing.T) {
 	}
 }
 
+// The unit for systemd starts the program as it is, and leaves it little of the
+// machine.
+func TestUnit(t *testing.T) {
+	t.Parallel()
+	unit, err := os.ReadFile("../../deploy/warmhand.service")
+	if err != nil {
+		t.Fatal(err)
+	}
+	begins := regexp.MustCompile(`(?m)^ExecStart=/usr/local/bin/warmhand (serve .*)$`).FindSubmatch(unit)
+	if begins == nil {
+		t.Fatal("it starts nothing")
+	}
+	help, _, _ := run(t, "serve", "--help")
+	for _, flag := range regexp.MustCompile(`--[a-z-]+`).FindAllString(string(begins[1]), -1) {
+		if !strings.Contains(help, flag+"=") {
+			t.Errorf("%s is no flag of serve", flag)
+		}
+	}
+	tool, err := exec.LookPath("systemd-analyze")
+	if err != nil {
+		t.Skip("systemd-analyze is not here")
+	}
+	here := filepath.Join(t.TempDir(), "warmhand.service")
+	text := strings.ReplaceAll(string(unit), "/usr/local/bin/warmhand", binary)
+	if err := os.WriteFile(here, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if out, err := exec.Command(tool, "verify", here).CombinedOutput(); err != nil || len(out) > 0 {
+		t.Errorf("verify: %v %s", err, out)
+	}
+	// 10 is a service with all of the machine in reach.
+	if out, err := exec.Command(tool, "security", "--offline=true", "--threshold=20", here).CombinedOutput(); err != nil {
+		t.Errorf("security: %v %s", err, out)
+	}
+}
+
 func TestMistakesAreOneLine(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()

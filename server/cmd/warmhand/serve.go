@@ -12,19 +12,23 @@ import (
 	"runtime/debug"
 	"strconv"
 	"syscall"
+	"time"
 
 	"warmhand/pwa"
 	"warmhand/server"
 )
 
 type serveCmd struct {
-	Data         string   `required:"" type:"path" placeholder:"DIR" help:"Folder for the database, the photos and the key. Made when missing."`
-	Listen       string   `default:"localhost:8080" placeholder:"ADDR" help:"Address to listen on."`
-	Database     string   `placeholder:"URL" help:"postgres:// address; without it the database is a file in the data folder."`
-	Photos       string   `placeholder:"URL" help:"s3:// address, such as s3://bucket?region=eu-central-1; without it the photos are files in the data folder."`
-	PublicURL    string   `name:"public-url" placeholder:"URL" help:"How people reach the server, such as https://snakes.example.org."`
-	Metrics      string   `placeholder:"ADDR" help:"Answer Prometheus at /metrics of this address, such as localhost:9464, which nobody else should reach."`
-	TrustedProxy []string `placeholder:"ADDR" help:"Address or network of a reverse proxy of yours, such as 127.0.0.1: it is believed about who asks."`
+	Data         string        `required:"" type:"path" placeholder:"DIR" help:"Folder for the database, the photos and the key. Made when missing."`
+	Listen       string        `default:"localhost:8080" placeholder:"ADDR" help:"Address to listen on."`
+	Database     string        `placeholder:"URL" help:"postgres:// address; without it the database is a file in the data folder."`
+	Photos       string        `placeholder:"URL" help:"s3:// address, such as s3://bucket?region=eu-central-1; without it the photos are files in the data folder."`
+	PublicURL    string        `name:"public-url" placeholder:"URL" help:"How people reach the server, such as https://snakes.example.org."`
+	Metrics      string        `placeholder:"ADDR" help:"Answer Prometheus at /metrics of this address, such as localhost:9464, which nobody else should reach."`
+	BackupTo     string        `name:"backup-to" type:"path" placeholder:"DIR" help:"Make backups there by itself, best on another disk."`
+	BackupEvery  time.Duration `default:"24h" placeholder:"TIME" help:"How often (${default})."`
+	BackupKeep   int           `default:"30" placeholder:"N" help:"How many are kept; older ones are deleted (${default})."`
+	TrustedProxy []string      `placeholder:"ADDR" help:"Address or network of a reverse proxy of yours, such as 127.0.0.1: it is believed about who asks."`
 }
 
 func (serveCmd) Help() string {
@@ -37,7 +41,7 @@ func (c *serveCmd) Run(e *env) error {
 		return err
 	}
 	s, err := server.New(e, server.Config{DataDir: c.Data, Listen: c.Listen, DatabaseURL: c.Database, PhotosURL: c.Photos, PublicURL: c.PublicURL,
-		TrustedProxies: proxies, Metrics: c.Metrics, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
+		TrustedProxies: proxies, BackupTo: c.BackupTo, BackupEvery: c.BackupEvery, BackupKeep: c.BackupKeep, Metrics: c.Metrics, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
 	if err != nil {
 		return err
 	}
