@@ -43,7 +43,7 @@ func callOf(ctx context.Context) *call { return ctx.Value(callKey{}).(*call) }
 type step func(s *Server, ctx context.Context, c *call, next func(context.Context) error) error
 
 // chain is what every call goes through, unary or stream, first to last.
-var chain = []step{timeCall, mapErrors, catchPanics, setDeadline, authenticate, authorise, confine, countTries, checkRequest}
+var chain = []step{timeCall, traceCall, mapErrors, catchPanics, setDeadline, authenticate, authorise, confine, countTries, checkRequest}
 
 // through runs the chain and then f.
 func (s *Server) through(ctx context.Context, c *call, f func(context.Context) error) error {

@@ -21,6 +21,9 @@ func TestEveryMethodHasARule(t *testing.T) {
 		routeCards: true, routeLabels: true, routeRecord: true, routeGuide: true, routeLetter: true, routeCaseFile: true, routeCaseFiles: true, routeListPut: true, routeStock: true, routeTakeaway: true, routeEverything: true,
 		routeSigned: true, routeKeys: true, routeRevoked: true, routeCalendar: true, routeLetterLink: true}
 	protoregistry.GlobalFiles.RangeFiles(func(file protoreflect.FileDescriptor) bool {
+		if file.Package() == "opentelemetry.proto.collector.trace.v1" {
+			return true // called to send traces, and not served
+		}
 		for i := range file.Services().Len() {
 			service := file.Services().Get(i)
 			for j := range service.Methods().Len() {

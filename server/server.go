@@ -21,6 +21,7 @@ import (
 	"time"
 
 	"buf.build/go/protovalidate"
+	"go.opentelemetry.io/otel/trace"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/health"
 
@@ -68,6 +69,9 @@ type Config struct {
 	// Metrics is the address on which Prometheus asks for numbers, such as
 	// localhost:9464; "" means that there are none to ask for.
 	Metrics string
+	// Traces is an OTLP endpoint to send traces to, such as http://localhost:4318;
+	// "" means nowhere.
+	Traces string
 	// Version is shown by GetMe and on /api; "" means "development".
 	Version string
 }
@@ -93,6 +97,7 @@ type Server struct {
 	arriving  *photo.Folder // what has come in of pictures
 	blobs     photo.Blobs
 	metrics   *metrics
+	tracer    trace.Tracer
 	numbers   net.Listener  // nil without Config.Metrics
 	measuring chan struct{} // holds one while a photo is measured
 	lists     *lists
@@ -194,8 +199,19 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	} else if unheld {
 		s.log.Warn("The database's own separation of breeders is off, because Warmhand signs in to it as a superuser. Give it a role of its own that owns the database.")
 	}
-	s.sessions = access.NewSessions(s.store)
-	s.followup = followup.New(s.store, claimCodes{s.key}, signer{s})
+	var sendTraces func() error
+	if s.tracer, sendTraces, err = newTracer(ctx, s.cfg.Traces, s.cfg.Version); err != nil {
+		return s, err
+	}
+	s.onClose(func() error {
+		if err := sendTraces(); err != nil {
+			s.log.Warn("The last traces were not sent.", "error", err)
+		}
+		return nil
+	})
+	traced := tracedStore{s.store, s.tracer}
+	s.sessions = access.NewSessions(traced)
+	s.followup = followup.New(traced, claimCodes{s.key}, signer{s})
 	if s.validate, err = protovalidate.New(); err != nil {
 		return s, fmt.Errorf("the contract's rules: %w", err)
 	}

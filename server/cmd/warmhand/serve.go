@@ -25,6 +25,7 @@ type serveCmd struct {
 	Photos       string        `placeholder:"URL" help:"s3:// address, such as s3://bucket?region=eu-central-1; without it the photos are files in the data folder."`
 	PublicURL    string        `name:"public-url" placeholder:"URL" help:"How people reach the server, such as https://snakes.example.org."`
 	Metrics      string        `placeholder:"ADDR" help:"Answer Prometheus at /metrics of this address, such as localhost:9464, which nobody else should reach."`
+	Traces       string        `placeholder:"URL" env:"OTEL_EXPORTER_OTLP_ENDPOINT" help:"Send traces to an OpenTelemetry collector, such as http://localhost:4318."`
 	BackupTo     string        `name:"backup-to" type:"path" placeholder:"DIR" help:"Make backups there by itself, best on another disk."`
 	BackupEvery  time.Duration `default:"24h" placeholder:"TIME" help:"How often (${default})."`
 	BackupKeep   int           `default:"30" placeholder:"N" help:"How many are kept; older ones are deleted (${default})."`
@@ -41,7 +42,7 @@ func (c *serveCmd) Run(e *env) error {
 		return err
 	}
 	s, err := server.New(e, server.Config{DataDir: c.Data, Listen: c.Listen, DatabaseURL: c.Database, PhotosURL: c.Photos, PublicURL: c.PublicURL,
-		TrustedProxies: proxies, BackupTo: c.BackupTo, BackupEvery: c.BackupEvery, BackupKeep: c.BackupKeep, Metrics: c.Metrics, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
+		TrustedProxies: proxies, BackupTo: c.BackupTo, BackupEvery: c.BackupEvery, BackupKeep: c.BackupKeep, Metrics: c.Metrics, Traces: c.Traces, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
 	if err != nil {
 		return err
 	}
