@@ -5,7 +5,7 @@ export CGO_ENABLED := 1
 need := internal/tools/prereq.sh
 tools := .build/tools
 
-.PHONY: help run build web test test-go test-web test-browser test-browser-all bench cohort scenes proto proto-check icons fmt clean
+.PHONY: help run build web test test-go test-web test-browser test-browser-all bench cohort scenes proto proto-check sbom icons fmt clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## /\1\t/p' Makefile | expand -t 16
@@ -58,6 +58,11 @@ proto: $(tools)/.proto pwa/node_modules/.installed ## make the generated code fr
 
 proto-check: $(tools)/.proto pwa/node_modules/.installed ## lint the contract, compare it with the one before and with the generated code
 	internal/tools/proto-check.sh
+
+sbom: ## what the program is made of, with licences: .build/sbom.cdx.json (CycloneDX)
+	@$(need) go
+	@mkdir -p .build
+	cd internal/tools && go run ./sbom ../.. > ../../.build/sbom.part && mv ../../.build/sbom.part ../../.build/sbom.cdx.json
 
 icons: ## draw the PNG icons from their SVGs (needs rsvg-convert)
 	for n in 192 512; do \
