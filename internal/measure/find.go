@@ -36,33 +36,45 @@ func (c *Code) Side() float64 {
 	return sum / 4
 }
 
-// ErrNoCode says that no code was found that can be read.
-var ErrNoCode = errors.New("no code that can be read is in the picture")
+// ErrNoCode says that no code was found.
+var ErrNoCode = errors.New("no code is in the picture")
 
 // usual is the long side, in pixels, of the picture that is looked at first: in a
 // larger one a code's marks are no clearer, and there are more of other things.
 const usual = 1600
 
 // Find looks for one QR code (ISO/IEC 18004) and lays its corners to a fraction
-// of a pixel. The photo is looked at in several sizes; large ones of 12 megapixels
-// take some tenths of a second. The error is ErrNoCode.
+// of a pixel. Where a code lies that is too small or too blurred to be read, its text is "". The
+// photo is looked at in several sizes; large ones of 12 megapixels take some tenths of a second, and
+// some seconds where nothing is clear. The error is ErrNoCode.
 func Find(img *image.Gray) (*Code, error) {
-	levels, order := sizes(img)
+	s := search{}
+	var order []int
+	s.levels, order = sizes(img)
 	for _, i := range order {
-		if r, ok := findIn(levels, i, levels[i], 1); ok {
-			return polish(levels, i, r), nil
+		if r := s.marks(i, s.levels[i], 1); r != nil {
+			return s.polish(r), nil
+		}
+	}
+	// Blur leaves of the marks dark spots in a light margin.
+	for _, i := range order {
+		if r := s.spots(i); r != nil {
+			return s.polish(r), nil
 		}
 	}
 	// A code that is small or blurred shows its marks better enlarged and sharpened.
 	for _, i := range order {
-		if l := levels[i]; max(l.Rect.Dx(), l.Rect.Dy()) <= usual {
+		if l := s.levels[i]; s.unread == nil && max(l.Rect.Dx(), l.Rect.Dy()) <= usual {
 			big := doubled(l)
 			for _, width := range []int{7, 11} {
-				if r, ok := findIn(levels, i, sharpened(big, width), 2); ok {
-					return polish(levels, i, r), nil
+				if r := s.marks(i, sharpened(big, width), 2); r != nil {
+					return s.polish(r), nil
 				}
 			}
 		}
+	}
+	if s.unread != nil {
+		return s.polish(s.unread), nil
 	}
 	return nil, ErrNoCode
 }
@@ -71,13 +83,22 @@ func Find(img *image.Gray) (*Code, error) {
 // the next comes soon: it takes a fraction of Find's time, gives up on what is
 // small or blurred, and lays no corners.
 func Read(img *image.Gray) (string, error) {
-	levels, order := sizes(img)
+	s := search{}
+	var order []int
+	s.levels, order = sizes(img)
 	for _, i := range order {
-		if r, ok := findIn(levels, i, levels[i], 1); ok {
+		if r := s.marks(i, s.levels[i], 1); r != nil {
 			return r.text, nil
 		}
 	}
 	return "", ErrNoCode
+}
+
+// search is for a code in a picture.
+type search struct {
+	levels []*image.Gray // the picture, and its halves
+	// unread is what looks most like a code of those that were not read.
+	unread *reading
 }
 
 // sizes are the picture and its halves, and in which order to look at them: from the
@@ -113,9 +134,9 @@ type mark struct {
 	edge []Point // its outer edge
 }
 
-// findIn looks for marks in one of the levels, or in a picture made from it that
-// is so many times as large, and reads from the level.
-func findIn(levels []*image.Gray, level int, look *image.Gray, times float64) (*reading, bool) {
+// marks looks for finder patterns in one of the levels, or in a picture made from it that
+// is so many times as large, and reads from the level; nil: nothing.
+func (s *search) marks(level int, look *image.Gray, times float64) *reading {
 	const share = 8 // of the long side: wider than a mark of a code that fills the picture
 	marks := findMarks(look, darker(look, max(look.Rect.Dx(), look.Rect.Dy())/share))
 	for i := range marks {
@@ -127,11 +148,11 @@ func findIn(levels []*image.Gray, level int, look *image.Gray, times float64) (*
 	}
 	list := triples(marks)
 	for _, t := range list[:min(len(list), 10)] {
-		if r, ok := read(levels[level], t); ok {
-			return r, true
+		if r := s.read(level, t); r != nil {
+			return r
 		}
 	}
-	return nil, false
+	return nil
 }
 
 // findMarks looks along each row for dark, light, dark, light, dark in the
@@ -436,14 +457,14 @@ func straight(p []Point) (mid, along Point) {
 }
 
 // read tries to read the code that three marks belong to.
-func read(img *image.Gray, t triple) (*reading, bool) {
+func (s *search) read(level int, t triple) *reading {
 	right, down := t.right.mid.sub(t.corner.mid), t.below.mid.sub(t.corner.mid)
 	right, down = right.times(1/right.length()), down.times(1/down.length())
 	var quads [3][4]Point
 	for i, m := range []*mark{t.corner, t.right, t.below} {
 		var ok bool
 		if quads[i], ok = quad(m, right, down); !ok {
-			return nil, false
+			return nil
 		}
 	}
 	// How many modules lie between the marks, by the marks' own sides.
@@ -458,35 +479,40 @@ func read(img *image.Gray, t triple) (*reading, bool) {
 	}
 	slices.SortFunc(sizes, func(a, b int) int { return cmp.Compare(math.Abs(float64(a)-guess), math.Abs(float64(b)-guess)) })
 	for _, n := range sizes {
-		if r, ok := readAs(img, quads, n); ok {
-			return r, true
+		var from, to []Point
+		for i, at := range []Point{{0, 0}, {float64(n - 7), 0}, {0, float64(n - 7)}} {
+			for k, c := range []Point{{0, 0}, {7, 0}, {7, 7}, {0, 7}} {
+				from, to = append(from, at.add(c).times(1/float64(n))), append(to, quads[i][k])
+			}
+		}
+		h, err := FitHomography(from, to)
+		if err != nil {
+			continue
+		}
+		start := [4]Point{h.Map(Point{0, 0}), h.Map(Point{1, 0}), h.Map(Point{1, 1}), h.Map(Point{0, 1})}
+		if r := s.readAt(level, n, start, .3, .6, .9); r != nil {
+			return r
 		}
 	}
-	return nil, false
+	return nil
 }
 
-// reading is a code that was read, at the size in which it was.
+// reading is where a code lies in one of the levels, and what it says; "" when that
+// could not be read.
 type reading struct {
-	text string
-	grid grid
-	fit  fit
+	level int
+	text  string
+	grid  grid
+	fit   fit
 }
 
-func readAs(img *image.Gray, quads [3][4]Point, n int) (*reading, bool) {
-	var from, to []Point
-	for i, at := range []Point{{0, 0}, {float64(n - 7), 0}, {0, float64(n - 7)}} {
-		for k, c := range []Point{{0, 0}, {7, 0}, {7, 7}, {0, 7}} {
-			from, to = append(from, at.add(c).times(1/float64(n))), append(to, quads[i][k])
-		}
-	}
-	h, err := FitHomography(from, to)
-	if err != nil {
-		return nil, false
-	}
-	start := [4]Point{h.Map(Point{0, 0}), h.Map(Point{1, 0}), h.Map(Point{1, 1}), h.Map(Point{0, 1})}
+// readAt reads the code of so many modules that lies about here, blurred about
+// as much as one of blurs; nil: it cannot.
+func (s *search) readAt(level, n int, start [4]Point, blurs ...float64) *reading {
 	if bent(&start) {
-		return nil, false
+		return nil
 	}
+	img := s.levels[level]
 	known := fixed(n)
 	// The corner without a mark is known worst; where it lies is tried.
 	module := start[0].distance(start[2]) / math.Sqrt2 / float64(n)
@@ -503,39 +529,52 @@ func readAs(img *image.Gray, quads [3][4]Point, n int) (*reading, bool) {
 	}
 	var best fit
 	found := false
-	for _, blur := range []float64{.3, .6, .9} {
+	for _, blur := range blurs {
 		f, ok := refine(img, known, start, blur, 12, others...)
-		if ok && (!found || f.rms < best.rms) {
-			best, found = f, true
-		}
 		if !ok && !found {
+			return nil
+		}
+		if found && (!ok || f.rms >= best.rms) {
 			break
 		}
+		best, found = f, true
 	}
-	if !found || best.contrast < 10 || best.rms > .45*best.contrast {
-		return nil, false
+	if best.contrast < 10 || best.rms > .45*best.contrast {
+		return nil
 	}
-	for range 2 {
+	for range 4 {
 		g := sampled(img, n, &best.corners, best.blur)
-		text, mirrored, ok := decode(g)
+		text, mirrored, ok := decode(g.whole())
 		if !ok { // a reflection lies on it, perhaps
-			g = besides(img, n, &best.corners)
-			text, mirrored, ok = decode(g)
+			b := besides(img, n, &best.corners)
+			if text, mirrored, ok = decode(b); ok {
+				g = b
+			}
 		}
 		if ok {
 			if mirrored {
-				return nil, false // its corners would be named wrongly
+				return nil // its corners would be named wrongly
 			}
-			return &reading{text, *g, best}, true
+			return &reading{level, text, *g.whole(), best}
 		}
-		// What was read may be right enough to lie better, and then be read.
-		f, ok := refine(img, g, best.corners, best.blur, 8)
+		// By what its neighbours seem to be, it may lie better and then be read.
+		f, ok := lay(img, g, best)
 		if !ok {
-			break
+			return nil
 		}
 		best = f
+		if r := (&reading{level, "", *g, f}); r.clear() && (s.unread == nil || f.rms/f.contrast < s.unread.fit.rms/s.unread.fit.contrast) {
+			s.unread = r
+		}
 	}
-	return nil, false
+	return nil
+}
+
+// clear reports whether a code that is not read lies where it seems to: the
+// patterns that all codes have explain the picture nearly all.
+func (r *reading) clear() bool {
+	const most = .1 // [assumption]
+	return r.fit.rms < most*r.fit.contrast
 }
 
 // bent reports whether corners are not those of a plane's square seen from its
@@ -554,7 +593,7 @@ func bent(c *[4]Point) bool {
 // timing patterns, and the alignment pattern near the fourth corner (ISO/IEC
 // 18004:2015, 6.3).
 func fixed(n int) *grid {
-	g := &grid{n, make([]module, n*n)}
+	g := &grid{n: n, m: make([]module, n*n)}
 	set := func(col, row int, d bool) {
 		if col < 0 || row < 0 || col >= n || row >= n {
 			return
@@ -588,9 +627,9 @@ func fixed(n int) *grid {
 
 func abs(v int) int { return max(v, -v) }
 
-// sampled reads the modules between the patterns. Each is seen through a blur
-// that mixes in its neighbours; what explains the picture best is found by
-// Landweber's iteration between dark and light (1951, Am J Math 73:615).
+// sampled reads how dark the modules between the patterns are. Each is seen
+// through a blur that mixes in its neighbours; what explains the picture best is
+// found by Landweber's iteration between dark and light (1951, Am J Math 73:615).
 func sampled(img *image.Gray, n int, corners *[4]Point, blur float64) *grid {
 	g := fixed(n)
 	h, err := square(corners)
@@ -604,21 +643,12 @@ func sampled(img *image.Gray, n int, corners *[4]Point, blur float64) *grid {
 		}
 		return sum / 5
 	}
-	const reach = 2
+	const reach = 3
 	var weight [reach + 1]float64
 	for d := range weight {
 		lo, hi := float64(d)-.5, float64(d)+.5
 		s := max(blur, .05) * math.Sqrt2
 		weight[d] = (math.Erf(hi/s) - math.Erf(lo/s)) / 2
-	}
-	inkOf := func(m module) float64 {
-		switch m {
-		case dark:
-			return 1
-		case unknown:
-			return .5
-		}
-		return 0
 	}
 	ink := make([]float64, n*n)
 	seen := func(col, row int) (v float64) { // through the blur
@@ -633,8 +663,8 @@ func sampled(img *image.Gray, n int, corners *[4]Point, blur float64) *grid {
 		}
 		return v
 	}
-	for i, m := range g.m {
-		ink[i] = inkOf(m)
+	for i := range ink {
+		ink[i] = g.dark(i%n, i/n)
 	}
 	// Paper and print change linearly: least squares over what is known.
 	e := newNormal(4)
@@ -670,15 +700,20 @@ func sampled(img *image.Gray, n int, corners *[4]Point, blur float64) *grid {
 			}
 		}
 	}
-	for i, m := range g.m {
-		if m == unknown {
-			g.m[i] = light
-			if ink[i] > .5 {
-				g.m[i] = dark
-			}
+	g.ink = ink
+	return g
+}
+
+// whole is a grid of which every module is taken for dark or light.
+func (g *grid) whole() *grid {
+	w := &grid{n: g.n, m: make([]module, len(g.m))}
+	for i := range w.m {
+		w.m[i] = light
+		if g.dark(i%g.n, i/g.n) > .5 {
+			w.m[i] = dark
 		}
 	}
-	return g
+	return w
 }
 
 // besides reads each module by the darkest and the lightest of those around it:
@@ -739,48 +774,53 @@ func decode(g *grid) (text string, mirrored, ok bool) {
 // it takes a larger picture, where there is one.
 const fineModule = 5.
 
-// polish lays the corners with all modules known, in the largest picture that is
-// worth it, with the blur that explains it best.
-func polish(levels []*image.Gray, level int, r *reading) *Code {
-	best := r.fit
-	grow := func() {
+// lay refines with the blur that explains the picture best: from the one before
+// to its neighbours, as long as they explain more.
+func lay(img *image.Gray, g *grid, from fit) (best fit, found bool) {
+	blurs := []float64{.1, .15, .2, .3, .45, .65, .9, 1.25}
+	i := 0
+	for i < len(blurs)-2 && blurs[i+1] < from.blur*1.05 {
+		i++
+	}
+	best, found = refine(img, g, from.corners, blurs[i], 10)
+	for _, step := range []int{-1, 1} {
+		for k := i + step; k >= 0 && k < len(blurs); k += step {
+			corners := from.corners
+			if found {
+				corners = best.corners
+			}
+			f, ok := refine(img, g, corners, blurs[k], 10)
+			if !ok || found && f.rms >= best.rms {
+				break
+			}
+			best, found = f, true
+		}
+	}
+	return best, found
+}
+
+// polish lays the corners with all that is known, in the largest picture that is
+// worth it.
+func (s *search) polish(r *reading) *Code {
+	best, level := r.fit, r.level
+	module := func() float64 {
+		return best.corners[0].distance(best.corners[2]) / math.Sqrt2 / float64(r.grid.n)
+	}
+	again := func() {
+		if r.text == "" {
+			r.grid = *sampled(s.levels[level], r.grid.n, &best.corners, best.blur)
+		}
+		if f, ok := lay(s.levels[level], &r.grid, best); ok {
+			best = f
+		}
+	}
+	again()
+	for level > 0 && module() < fineModule {
 		level--
 		for k := range best.corners {
 			best.corners[k] = best.corners[k].times(2)
 		}
-	}
-	module := func() float64 {
-		return best.corners[0].distance(best.corners[2]) / math.Sqrt2 / float64(r.grid.n)
-	}
-	// From the blur that is likeliest to its neighbours, as long as they explain more.
-	blurs := []float64{.1, .15, .2, .3, .45, .65, .9}
-	lay := func() {
-		i := 0
-		for i < len(blurs)-2 && blurs[i+1] < best.blur*1.05 {
-			i++
-		}
-		f, found := refine(levels[level], &r.grid, best.corners, blurs[i], 10)
-		for _, step := range []int{-1, 1} {
-			for k := i + step; k >= 0 && k < len(blurs); k += step {
-				from := best.corners
-				if found {
-					from = f.corners
-				}
-				g, ok := refine(levels[level], &r.grid, from, blurs[k], 10)
-				if !ok || found && g.rms >= f.rms {
-					break
-				}
-				f, found = g, true
-			}
-		}
-		if found {
-			best = f
-		}
-	}
-	lay()
-	for level > 0 && module() < fineModule {
-		grow()
-		lay()
+		again()
 	}
 	scale := float64(int(1) << level)
 	c := &Code{Text: r.text, Modules: r.grid.n, Spread: best.spread * scale, Blur: best.blur * module() * scale, Contrast: best.contrast}

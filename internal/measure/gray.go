@@ -92,9 +92,9 @@ func inside(g *image.Gray, p Point, margin float64) bool {
 	return p.X >= margin && p.Y >= margin && p.X <= float64(g.Rect.Dx())-margin && p.Y <= float64(g.Rect.Dy())-margin
 }
 
-// darker marks the pixels that are darker than their neighbourhood of this
-// width, by enough to be print and not noise.
-func darker(g *image.Gray, width int) []bool {
+// sums are, at (w+1)·y + x, those of all pixels above and to the left (Crow 1984,
+// Comput Graph 18:207); they wrap round, and differences do not mind.
+func sums(g *image.Gray) []uint32 {
 	w, h := g.Rect.Dx(), g.Rect.Dy()
 	sum := make([]uint32, (w+1)*(h+1))
 	for y := range h {
@@ -104,6 +104,14 @@ func darker(g *image.Gray, width int) []bool {
 			sum[(y+1)*(w+1)+x+1] = sum[y*(w+1)+x+1] + row
 		}
 	}
+	return sum
+}
+
+// darker marks the pixels that are darker than their neighbourhood of this
+// width, by enough to be print and not noise.
+func darker(g *image.Gray, width int) []bool {
+	w, h := g.Rect.Dx(), g.Rect.Dy()
+	sum := sums(g)
 	out := make([]bool, w*h)
 	r := width / 2
 	for y := range h {

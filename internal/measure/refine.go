@@ -19,6 +19,8 @@ const (
 type grid struct {
 	n int
 	m []module
+	// ink is how dark the unknown ones seem to be, 0 to 1; nil: half.
+	ink []float64
 }
 
 func (g *grid) at(col, row int) module {
@@ -26,6 +28,20 @@ func (g *grid) at(col, row int) module {
 		return light
 	}
 	return g.m[row*g.n+col]
+}
+
+// dark is how dark a module is, 0 to 1.
+func (g *grid) dark(col, row int) float64 {
+	switch g.at(col, row) {
+	case dark:
+		return 1
+	case light:
+		return 0
+	}
+	if g.ink == nil {
+		return .5
+	}
+	return g.ink[row*g.n+col]
 }
 
 // parts of a module at which it is sampled along each side
@@ -84,12 +100,7 @@ func refine(img *image.Gray, g *grid, start [4]Point, blur float64, rounds int, 
 					for dy := -near; dy <= near; dy++ {
 						line := 0.
 						for dx := -near; dx <= near; dx++ {
-							switch g.at(col+dx, row+dy) {
-							case dark:
-								line += weights[i][dx+reach]
-							case unknown:
-								line += weights[i][dx+reach] / 2
-							}
+							line += weights[i][dx+reach] * g.dark(col+dx, row+dy)
 						}
 						v += weights[j][dy+reach] * line
 					}
