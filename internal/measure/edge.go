@@ -180,12 +180,12 @@ func roundest(list []Point, mid Point, radius, tolerance float64) (Point, float6
 
 // slotRim looks for the two edges of a slot.
 func slotRim(img *image.Gray, plane *Homography, taps []Point, sd float64) (rim []Point, ok bool) {
-	side, along, err := sides(taps)
+	side, along, _, err := sides(taps)
 	if err != nil {
 		return nil, false
 	}
 	back := plane.Inverse()
-	gap, _, _, err := slot(taps)
+	gap, _, _, _, err := slot(taps)
 	if err != nil {
 		return nil, false
 	}

@@ -57,9 +57,12 @@ func Find(img *image.Gray) (*Code, error) {
 		}
 	}
 	// Blur leaves of the marks dark spots in a light margin.
-	for _, i := range order {
+	for i := range s.levels {
 		if r := s.spots(i); r != nil {
 			return s.polish(r), nil
+		}
+		if s.unread != nil {
+			break // a smaller picture tells no more
 		}
 	}
 	// A code that is small or blurred shows its marks better enlarged and sharpened.
@@ -98,7 +101,8 @@ func Read(img *image.Gray) (string, error) {
 type search struct {
 	levels []*image.Gray // the picture, and its halves
 	// unread is what looks most like a code of those that were not read.
-	unread *reading
+	unread  *reading
+	guesses int // that spots have made
 }
 
 // sizes are the picture and its halves, and in which order to look at them: from the
@@ -490,7 +494,7 @@ func (s *search) read(level int, t triple) *reading {
 			continue
 		}
 		start := [4]Point{h.Map(Point{0, 0}), h.Map(Point{1, 0}), h.Map(Point{1, 1}), h.Map(Point{0, 1})}
-		if r := s.readAt(level, n, start, .3, .6, .9); r != nil {
+		if r := s.readAt(level, n, start, .45, .3, .6, .9); r != nil {
 			return r
 		}
 	}
@@ -507,8 +511,9 @@ type reading struct {
 }
 
 // readAt reads the code of so many modules that lies about here, blurred about
-// as much as one of blurs; nil: it cannot.
-func (s *search) readAt(level, n int, start [4]Point, blurs ...float64) *reading {
+// as much as one of blurs, where its patterns leave at most this share of the contrast
+// unexplained; nil: it cannot.
+func (s *search) readAt(level, n int, start [4]Point, most float64, blurs ...float64) *reading {
 	if bent(&start) {
 		return nil
 	}
@@ -539,7 +544,7 @@ func (s *search) readAt(level, n int, start [4]Point, blurs ...float64) *reading
 		}
 		best, found = f, true
 	}
-	if best.contrast < 10 || best.rms > .45*best.contrast {
+	if best.contrast < 10 || best.rms > most*best.contrast {
 		return nil
 	}
 	for range 4 {
@@ -563,7 +568,7 @@ func (s *search) readAt(level, n int, start [4]Point, blurs ...float64) *reading
 			return nil
 		}
 		best = f
-		if r := (&reading{level, "", *g, f}); r.clear() && (s.unread == nil || f.rms/f.contrast < s.unread.fit.rms/s.unread.fit.contrast) {
+		if r := (&reading{level, "", *g, f}); r.clear(img) && (s.unread == nil || f.rms/f.contrast < s.unread.fit.rms/s.unread.fit.contrast) {
 			s.unread = r
 		}
 	}
@@ -571,10 +576,54 @@ func (s *search) readAt(level, n int, start [4]Point, blurs ...float64) *reading
 }
 
 // clear reports whether a code that is not read lies where it seems to: the
-// patterns that all codes have explain the picture nearly all.
-func (r *reading) clear() bool {
-	const most = .1 // [assumption]
-	return r.fit.rms < most*r.fit.contrast
+// patterns that all codes have are seen, all of them, in a light margin, and between them
+// about as much is dark as light.
+func (r *reading) clear(img *image.Gray) bool {
+	// Shares of the contrast: rendered codes show up to .05 and .08, and what only looks
+	// like one .05 and .19.
+	const most, mostOfMargin = .1, .12
+	f, n := &r.fit, r.grid.n
+	if f.rms > most*f.contrast || f.contrast > 245 {
+		return false
+	}
+	w, height := float64(img.Rect.Dx()), float64(img.Rect.Dy())
+	view := camera{Point{w / 2, height / 2}, usualFocal * max(w, height)}
+	if tilt, off := view.pose(&f.corners, [2]float64{1, 1}); tilt > mostTilt || off > .5 {
+		return false
+	}
+	h, err := square(&f.corners)
+	if err != nil {
+		return false
+	}
+	paper := func(col, row int) (v, light, contrast float64) {
+		x, y := (float64(col)+.5)/float64(n), (float64(row)+.5)/float64(n)
+		t := &f.tones
+		return at(img, h.Map(Point{x, y})), t[0] + t[1]*(x-.5) + t[2]*(y-.5), t[3] + t[4]*(x-.5) + t[5]*(y-.5)
+	}
+	// The margin, two and three modules out, where a finger may cover some.
+	var off []float64
+	for i := -3; i < n+3; i++ {
+		for _, d := range []int{-3, -2, n + 1, n + 2} {
+			for _, p := range [][2]int{{i, d}, {d, i}} {
+				v, light, contrast := paper(p[0], p[1])
+				off = append(off, math.Abs(v-light)/contrast)
+			}
+		}
+	}
+	slices.Sort(off)
+	if off[len(off)*85/100] > mostOfMargin {
+		return false
+	}
+	ink, free := 0., 0.
+	for i, m := range r.grid.m {
+		if m == unknown {
+			ink, free = ink+r.grid.ink[i], free+1
+		}
+	}
+	if share := ink / free; share < .35 || share > .65 {
+		return false
+	}
+	return true
 }
 
 // bent reports whether corners are not those of a plane's square seen from its

@@ -143,42 +143,57 @@ func (e *normal) solve(damp float64) (x []float64, ok bool) {
 
 // sides tells which of the picks are on which edge of a slot, and how the edges
 // run by them: the split of their order across the slot that leaves the least spread, over all
-// directions.
-func sides(p []Point) (side []bool, along Point, err error) {
+// directions. doubt is by how much more spread, as a sum of squares, the next best split leaves.
+func sides(p []Point) (side []bool, along Point, doubt float64, err error) {
 	if len(p) < 4 {
-		return nil, along, errors.New("a slot takes two picks or more on each side")
+		return nil, along, 0, errors.New("a slot takes two picks or more on each side")
 	}
-	best := math.Inf(1)
+	best, next := math.Inf(1), math.Inf(1)
 	for deg := range 180 {
 		s, c := math.Sincos(float64(deg) * math.Pi / 180)
 		across := func(q Point) float64 { return -s*q.X + c*q.Y }
 		order := slices.SortedFunc(slices.Values(p), func(a, b Point) int { return cmp.Compare(across(a), across(b)) })
 		for n := 2; n <= len(p)-2; n++ {
 			left, right := order[:n], order[n:]
-			if e := scatter(left, s, c) + scatter(right, s, c); e < best && across(right[0]) > across(left[n-1]) {
-				best, along = e, Point{c, s}
-				cut := (across(left[n-1]) + across(right[0])) / 2
-				side = side[:0]
-				for _, q := range p {
-					side = append(side, across(q) > cut)
+			e := scatter(left, s, c) + scatter(right, s, c)
+			if e >= next || !(across(right[0]) > across(left[n-1])) {
+				continue
+			}
+			cut := (across(left[n-1]) + across(right[0])) / 2
+			split := make([]bool, len(p))
+			for i, q := range p {
+				split[i] = across(q) > cut
+			}
+			same := side != nil
+			for i := range side {
+				same = same && (split[i] == split[0]) == (side[i] == side[0])
+			}
+			switch {
+			case e < best:
+				if !same {
+					next = best
 				}
+				best, side, along = e, split, Point{c, s}
+			case !same:
+				next = e
 			}
 		}
 	}
 	if side == nil {
-		return nil, along, errLine
+		return nil, along, 0, errLine
 	}
-	return side, along, nil
+	return side, along, next - best, nil
 }
 
 // slot is the gap between two edges that run alike, with picks on both: their
 // common direction and the distance between them by total least squares. spread
 // is the root mean square distance of the picks from their edge; lever how the
-// gap's error follows from that of one pick, sd(gap) = lever · sd(pick).
-func slot(p []Point) (gap, spread, lever float64, err error) {
-	side, _, err := sides(p)
+// gap's error follows from that of one pick, sd(gap) = lever · sd(pick); doubt is that
+// of sides.
+func slot(p []Point) (gap, spread, lever, doubt float64, err error) {
+	side, _, doubt, err := sides(p)
 	if err != nil {
-		return 0, 0, 0, err
+		return 0, 0, 0, 0, err
 	}
 	var mean [2]Point
 	var n [2]float64
@@ -209,13 +224,13 @@ func slot(p []Point) (gap, spread, lever float64, err error) {
 		over += math.Pow(-s*d.X+c*d.Y, 2)
 	}
 	if !(along > 1e-12) {
-		return 0, 0, 0, errLine
+		return 0, 0, 0, 0, errLine
 	}
 	between := mean[1].sub(mean[0])
 	gap = math.Abs(-s*between.X + c*between.Y)
 	shift := c*between.X + s*between.Y // a turn of the direction moves the gap by this much
 	lever = math.Sqrt(1/n[0] + 1/n[1] + shift*shift/along)
-	return gap, math.Sqrt(over / float64(len(p))), lever, nil
+	return gap, math.Sqrt(over / float64(len(p))), lever, doubt, nil
 }
 
 // scatter is the sum of squared distances from a line of this direction through

@@ -104,7 +104,7 @@ func TestSlot(t *testing.T) {
 			}
 			return p
 		}
-		gap, off, lever, err := slot(edges(0))
+		gap, off, lever, _, err := slot(edges(0))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -112,7 +112,7 @@ func TestSlot(t *testing.T) {
 		near(t, "off", off, 0, 1e-9)
 		sum, n := 0., 1500
 		for range n {
-			g, _, _, err := slot(edges(.05))
+			g, _, _, _, err := slot(edges(.05))
 			if err != nil {
 				t.Fatal(err)
 			}

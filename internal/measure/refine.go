@@ -49,11 +49,12 @@ const parts = 3
 
 // fit is how a grid lies in a picture.
 type fit struct {
-	corners  [4]Point // of the printed code, clockwise from the one that all its text begins at
-	blur     float64  // standard deviation of the edges' blur, in modules
-	contrast float64  // dark below light, grey levels
-	rms      float64  // grey levels that are not explained
-	spread   float64  // standard deviation of a corner, pixels
+	corners  [4]Point   // of the printed code, clockwise from the one that all its text begins at
+	blur     float64    // standard deviation of the edges' blur, in modules
+	contrast float64    // dark below light, grey levels
+	rms      float64    // grey levels that are not explained
+	tones    [6]float64 // paper and contrast in the middle, and how they change across and down
+	spread   float64    // standard deviation of a corner, pixels
 }
 
 // mostMoved is how far a refinement may take a corner, in modules; beyond it has
@@ -268,6 +269,7 @@ func refine(img *image.Gray, g *grid, start [4]Point, blur float64, rounds int, 
 		}
 	}
 	f.contrast, f.rms = tones[3], math.Sqrt(now)
+	copy(f.tones[:], tones)
 	if last != nil {
 		// Of the inverse of the normal matrix, the corners' part.
 		for k := range shape {

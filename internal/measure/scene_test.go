@@ -36,6 +36,12 @@ type scene struct {
 	quality       int
 	seed          uint64
 	modules       [][]bool
+	decoy         func(Point) float64 // what lies where the card would, in its directions
+	bow           float64             // how far the card's ends stand up, beside the middle of its code
+	shadow        float64             // of the light on the far side of a line through the code's middle; 0: no line
+	shadowTurn    float64
+	cover         Point // the middle of a dark thing on the card
+	coverWide     float64
 
 	axes         [3][3]float64
 	eye          [3]float64
@@ -144,9 +150,29 @@ func grain(p Point, scale float64, seed uint64) float64 {
 
 // ground is what of the light comes back from a point, 0 to 1.
 func (s *scene) ground(p Point) float64 {
+	if s.shadow > 0 {
+		d := p.sub(s.card)
+		soft := min(1, max(0, .5+(d.X*math.Cos(s.shadowTurn)+d.Y*math.Sin(s.shadowTurn))/2))
+		lit := *s
+		lit.shadow = 0
+		return lit.ground(p) * (1 - s.shadow*soft)
+	}
+	if d := p.sub(s.cover); s.coverWide > 0 && d.dot(d) < s.coverWide*s.coverWide/4 {
+		return .12
+	}
 	q := by(p.sub(s.card), s.card1).times(1 / s.printScale)
+	if s.bow > 0 { // where the ray meets the card above the plane
+		up := Point{s.eye[0], s.eye[1]}.sub(p).times(-1 / s.eye[2])
+		for range 3 {
+			h := s.bow * min(1, q.X*q.X/40/40)
+			q = by(p.add(up.times(h)).sub(s.card), s.card1)
+		}
+	}
 	// The card: the code stands 5.12 mm from its left edge and 8.8 from its top.
 	x, y := q.X+codeSide/2, q.Y+codeSide/2
+	if s.decoy != nil && math.Abs(q.X) < 60 && math.Abs(q.Y) < 60 {
+		return s.decoy(q)
+	}
 	if x > -5.12 && x < 85.6-5.12 && y > -8.8 && y < 53.98-8.8 {
 		n := len(s.modules)
 		col, row := int(math.Floor(x/codeSide*float64(n))), int(math.Floor(y/codeSide*float64(n)))
@@ -291,6 +317,42 @@ func anyScene(rnd *rand.Rand) *scene {
 	s.quality = 50 + rnd.IntN(46)
 	s.aim()
 	return s
+}
+
+// rough are what anyScene leaves out, one at a time.
+var rough = []struct {
+	name string
+	make func(s *scene, rnd *rand.Rand)
+}{
+	{"a shadow's edge across the code, 30 to 60 % darker", func(s *scene, rnd *rand.Rand) {
+		s.shadow, s.shadowTurn = .3+.3*rnd.Float64(), 2*math.Pi*rnd.Float64()
+	}},
+	{"a dark thing on the margin, up to 2 mm from the code", func(s *scene, rnd *rand.Rand) {
+		s.coverWide = 3 + 7*rnd.Float64()
+		far := codeSide/2 + s.coverWide/2 + .3 + 1.7*rnd.Float64()
+		s.cover = s.card.add(turned([]Point{{far, 12 - 24*rnd.Float64()}, {12 - 24*rnd.Float64(), -far}}[rnd.IntN(2)], s.cardTurn))
+	}},
+	{"shaken by 6 to 12 px", func(s *scene, rnd *rand.Rand) { s.shake = 3 + 3*rnd.Float64() }},
+	{"noise of 7 to 14 grey levels", func(s *scene, rnd *rand.Rand) { s.noise = 7 + 7*rnd.Float64() }},
+	{"a lens that bends by 1 to 3 % at the corner of the picture", func(s *scene, rnd *rand.Rand) {
+		r := Point{float64(s.width) / 2, float64(s.height) / 2}.length() / s.focal
+		s.bend = (.01 + .02*rnd.Float64()) / (r * r)
+		if rnd.IntN(2) == 0 {
+			s.bend = -s.bend
+		}
+	}},
+	{"a bent card, its ends 1 to 3 mm up", func(s *scene, rnd *rand.Rand) { s.bow = 1 + 2*rnd.Float64() }},
+}
+
+// roughScene is a scene with what is hard to measure by.
+func roughScene(rnd *rand.Rand, kind int) *scene {
+	for {
+		s := wholeScene(rnd)
+		rough[kind].make(s, rnd)
+		if s.aim(); s.whole() {
+			return s
+		}
+	}
 }
 
 // free reports whether the card lies beside the opening and not over it.

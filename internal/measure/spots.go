@@ -7,6 +7,14 @@ import (
 	"slices"
 )
 
+// What bounds the time that spots take where there is no code, and what is worth
+// a closer look.
+const (
+	mostTriples = 3000 // of one width
+	mostGuesses = 16   // of one picture
+	leastLike   = .65
+)
+
 // spots looks in one of the levels for three dark spots that are as a code's finder
 // patterns are when blur has closed their rings; nil: none from which text comes.
 func (s *search) spots(level int) *reading {
@@ -22,8 +30,8 @@ func (s *search) spots(level int) *reading {
 	}
 	var list []guess
 	for _, width := range []int{9, 12, 17, 24} {
-		marks := darkSpots(img, sum, width)
-		for _, t := range triples(marks) {
+		triples := triples(darkSpots(img, sum, width))
+		for _, t := range triples[:min(len(triples), mostTriples)] {
 			mids := [3]Point{t.corner.mid, t.right.mid, t.below.mid}
 			long := max(mids[0].distance(mids[1]), mids[0].distance(mids[2])) / t.corner.size
 			for _, n := range cardModules {
@@ -32,22 +40,40 @@ func (s *search) spots(level int) *reading {
 					continue
 				}
 				g := guess{mids, n, 0}
-				if g.score = likeMarks(img, &g.mids, n); g.score > .55 {
+				if g.score = likeMarks(img, &g.mids, n); g.score > leastLike {
 					list = append(list, g)
 				}
 			}
 		}
 	}
 	slices.SortStableFunc(list, func(a, b guess) int { return cmp.Compare(b.score, a.score) })
-	for i, g := range list[:min(len(list), 8)] {
-		_ = i
+	var tried []guess
+	var seen *guess
+	for _, g := range list {
+		if s.guesses == mostGuesses {
+			break
+		}
 		right, down := g.mids[1].sub(g.mids[0]).times(1/float64(g.n-7)), g.mids[2].sub(g.mids[0]).times(1/float64(g.n-7))
+		near := func(o guess) bool {
+			return o.mids[0].distance(g.mids[0])+o.mids[1].distance(g.mids[1])+o.mids[2].distance(g.mids[2]) < 4*right.length()
+		}
+		if slices.ContainsFunc(tried, func(o guess) bool { return o.n == g.n && near(o) }) {
+			continue
+		}
+		if seen != nil && !near(*seen) {
+			continue // a code lies elsewhere; how many modules it has is the question
+		}
 		place := func(col, row float64) Point {
 			return g.mids[0].add(right.times(col - 3.5)).add(down.times(row - 3.5))
 		}
 		all := float64(g.n)
-		if r := s.readAt(level, g.n, [4]Point{place(0, 0), place(all, 0), place(all, all), place(0, all)}, .9, .6, .3); r != nil {
+		if r := s.readAt(level, g.n, [4]Point{place(0, 0), place(all, 0), place(all, all), place(0, all)}, .2, .9, .6, .3); r != nil {
 			return r
+		}
+		tried = append(tried, g)
+		s.guesses++
+		if seen == nil && s.unread != nil {
+			seen = &g
 		}
 	}
 	return nil
@@ -153,12 +179,14 @@ func likeMarks(img *image.Gray, mids *[3]Point, n int) float64 {
 		}
 		return 0
 	}
-	least := 1.
+	var first [3]float64
 	for k := range mids {
-		best := like(mids[k])
-		if best < .3 {
+		if first[k] = like(mids[k]); first[k] < .35 {
 			return 0
 		}
+	}
+	least := 1.
+	for k, best := range first {
 		for _, step := range []float64{.7, .35} {
 			from := mids[k]
 			for i := -1; i <= 1; i++ {
