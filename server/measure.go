@@ -111,7 +111,7 @@ func (s *Server) pixels(ctx context.Context, hash string) (picture *image.Gray, 
 	return measure.Luma(img), done, nil
 }
 
-// readCard is the code that lies in a photo, as a card's; "" none.
+// readCard is the code that lies in a photo, as a card's; not found: none that can be read.
 func (s *Server) readCard(ctx context.Context, hash string) (code string, found bool, err error) {
 	picture, done, err := s.pixels(ctx, hash)
 	defer done()
@@ -125,7 +125,7 @@ func (s *Server) readCard(ctx context.Context, hash string) (code string, found 
 	if errors.Is(err, measure.ErrNoCode) {
 		return "", false, nil
 	}
-	if err != nil {
+	if err != nil || c.Text == "" {
 		return "", false, err
 	}
 	return c.Text[strings.LastIndexAny(c.Text, "#/")+1:], true, nil // of the link of Server.ClaimURL

@@ -23,12 +23,19 @@ async function bothSignIn(page: Page, animal: string): Promise<string> {
 const file = readFileSync('../testdata/photos/orientation-6.jpg');
 
 /** The keeper's answer to a point with these pictures. */
-async function answer(request: APIRequestContext, id: string, point: string, choice: string, photos: string[]) {
+async function answer(
+  request: APIRequestContext,
+  id: string,
+  point: string,
+  choice: string,
+  photos: string[],
+  data: Buffer = file,
+) {
   const name = `${breeder}/cases/${id}`;
   for (const photo of photos) {
     const sent = await request.put(`/v1/${name}/photos/${photo}`, {
       headers: { ...asKeeper, 'Content-Type': 'image/jpeg' },
-      data: file,
+      data,
     });
     expect(sent.ok()).toBe(true);
   }
@@ -59,10 +66,16 @@ test('a photo is reviewed, answered and seen beside the one before', async ({ pa
   test.setTimeout(120_000);
   test.skip(!onPhone(), 'the keys are tried below');
   const id = await bothSignIn(page, 'Larch');
-  await answer(context.request, id, 'sharp_edges', 'all_smooth', ['larch-before']);
+  // Another animal's card lies in the picture.
+  const other = demo().keepers.find((k) => k.animal === 'Quill')?.case;
+  const card = await context.request.get(`/v1/${other}/photos/demo-hole-and-card/1600`, { headers: header });
+  expect(card.ok()).toBe(true);
+  await answer(context.request, id, 'sharp_edges', 'all_smooth', ['larch-before'], await card.body());
 
-  await page.goto('/b/review');
+  await page.goto('/b');
+  await page.getByRole('link', { name: /^Go through keepers’ new photos: (more than )?[1-9]/ }).click();
   await skipTo(page, 'Sharp edges and points', 'Larch');
+  await expect(page.getByText('The card in it is Quill’s. Is it the right tank?')).toBeVisible();
   await axe(page, 'review');
   await fits(page);
   await page.screenshot({ path: info.outputPath('review.png'), fullPage: true });

@@ -48,9 +48,10 @@ test('a card is known again, and another animal’s is said kindly', async () =>
   expect(await about(first, 60)).toContain('small');
 });
 
-test('no card, and a code that is no card’s', async () => {
+test('no card, a code that is no card’s, and one that cannot be read', async () => {
   expect(await aboutCard(null, 'breeders/b/cases/one', cases)).toContain('not to be seen');
   expect(await aboutCard(found('a parcel'), 'breeders/b/cases/one', cases)).toContain('not that of a handover card');
+  expect(await aboutCard(found(''), 'breeders/b/cases/one', cases)).toContain('If it is this animal’s card');
 });
 
 test('a case whose card this phone never saw says nothing of whose it is', async () => {

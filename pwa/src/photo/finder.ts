@@ -6,6 +6,7 @@ export interface Point {
 
 /** A code in a picture. Its corners go round from the one at which its text begins. */
 export interface Found {
+  /** '' where it is too small or too blurred to be read. */
   text: string;
   modules: number;
   corners: [Point, Point, Point, Point];

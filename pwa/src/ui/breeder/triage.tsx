@@ -1,7 +1,8 @@
 import type { JSX } from 'preact';
 import { Component } from 'preact';
 import { useContext, useEffect, useLayoutEffect, useMemo, useRef, useState } from 'preact/hooks';
-import type { CaseJson } from '../../api/gen/warmhand/v1/case_service_pb';
+import { withQuery } from '../../api/client';
+import type { CaseJson, ListNewPhotosResponseJson } from '../../api/gen/warmhand/v1/case_service_pb';
 import { idOf } from '../../core/ids';
 import { ago, day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
@@ -10,8 +11,9 @@ import { AsideDialog, asking, lookers, takeBack, Undo, undoable } from './aside'
 import { CasePage } from './case';
 import { animalName, isAside, list, listError, loadCases, newsOf, shows, toDo, type View, type Which } from './cases';
 import { Gatherings } from './gatherings';
+import { useLoad } from './hooks';
 import { Go, Heading, Link, Trouble, Waiting } from './nav';
-import { breeder, me } from './session';
+import { ask, breeder, me } from './session';
 
 const keysKey = 'warmhand.breeder.keys';
 
@@ -50,6 +52,23 @@ let chosen: Shown = 'open';
 /** There is room for list and case side by side. */
 function isWide(): boolean {
   return matchMedia('(min-width: 64rem)').matches;
+}
+
+/** The way to keepers' new pictures, and how many wait: one page of them is asked for, beyond it there are more. */
+function NewPhotos(): JSX.Element {
+  const first = 20;
+  const loaded = useLoad(`new photos of ${breeder()}`, (signal) =>
+    ask<ListNewPhotosResponseJson>('GET', withQuery(`/v1/${breeder()}/newPhotos`, { pageSize: first }), undefined, {
+      signal,
+    }),
+  );
+  const n = loaded.data?.photos?.length ?? 0;
+  const many = loaded.data && (loaded.data.nextPageToken ? `more than ${n}` : n || 'none');
+  return (
+    <p>
+      <Link to="/b/review">Go through keepers’ new photos{many && `: ${many}`}</Link>
+    </p>
+  );
 }
 
 export function TriagePage({ id }: { id: string }): JSX.Element {
@@ -211,11 +230,7 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
         )}
         <Undo />
         {view === 'open' && <Gatherings />}
-        {view === 'open' && (
-          <p>
-            <Link to="/b/review">Go through keepers’ new photos</Link>
-          </p>
-        )}
+        {view === 'open' && <NewPhotos />}
         {which === 'ended' && (
           <p>
             <Link to="/b/insight">What your sales show, all together</Link>

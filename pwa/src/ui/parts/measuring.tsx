@@ -1,5 +1,6 @@
 import type { JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
+import { scannedClaimCode } from '../../core/code';
 import type { TapsJson } from '../../core/contract';
 import { formatNumber } from '../../core/units';
 import { type Answer, type Found, findCode, measureOpening } from '../../photo/finder';
@@ -137,6 +138,9 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
         {trouble || (found === undefined && !bank && !held ? `Looking for the card in the picture. ${next}` : next)}
       </p>
       {found === null && <p>The handover card was not found in this picture.</p>}
+      {!bank && found?.text && !scannedClaimCode(found.text).ok && (
+        <p>The code in this picture is not that of a handover card. A width by it is wrong.</p>
+      )}
       {answer?.refusal && (
         <Notice kind="warn" live title="No width yet">
           <p>{answer.refusal.text}</p>
