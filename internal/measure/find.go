@@ -58,11 +58,11 @@ func Find(img *image.Gray) (*Code, error) {
 	}
 	// Blur leaves of the marks dark spots in a light margin.
 	for i := range s.levels {
-		if r := s.spots(i); r != nil {
-			return s.polish(r), nil
-		}
 		if s.unread != nil {
 			break // a smaller picture tells no more
+		}
+		if r := s.spots(i); r != nil {
+			return s.polish(r), nil
 		}
 	}
 	// A code that is small or blurred shows its marks better enlarged and sharpened.
@@ -547,7 +547,7 @@ func (s *search) readAt(level, n int, start [4]Point, most float64, blurs ...flo
 	if best.contrast < 10 || best.rms > most*best.contrast {
 		return nil
 	}
-	for range 4 {
+	for try := range 4 {
 		g := sampled(img, n, &best.corners, best.blur)
 		text, mirrored, ok := decode(g.whole())
 		if !ok { // a reflection lies on it, perhaps
@@ -561,6 +561,9 @@ func (s *search) readAt(level, n int, start [4]Point, most float64, blurs ...flo
 				return nil // its corners would be named wrongly
 			}
 			return &reading{level, text, *g.whole(), best}
+		}
+		if try > 0 && best.rms > .2*best.contrast {
+			return nil
 		}
 		// By what its neighbours seem to be, it may lie better and then be read.
 		f, ok := lay(img, g, best)
@@ -583,7 +586,7 @@ func (r *reading) clear(img *image.Gray) bool {
 	// like one .05 and .19.
 	const most, mostOfMargin = .1, .12
 	f, n := &r.fit, r.grid.n
-	if f.rms > most*f.contrast || f.contrast > 245 {
+	if f.rms > most*f.contrast || f.contrast > 245 || !slices.Contains(cardModules, n) {
 		return false
 	}
 	w, height := float64(img.Rect.Dx()), float64(img.Rect.Dy())
