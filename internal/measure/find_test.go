@@ -2,7 +2,9 @@ package measure
 
 import (
 	"image"
+	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 )
 
@@ -17,6 +19,35 @@ func TestRead(t *testing.T) {
 		if text, err := Read(img); err != ErrNoCode {
 			t.Errorf("in %v: %q, %v", img.Rect, text, err)
 		}
+	}
+}
+
+// A code that is too blurred to be read is a ruler all the same, and the answer says what it is not sure of.
+func TestUnread(t *testing.T) {
+	t.Parallel()
+	rnd := rand.New(rand.NewPCG(6, 7))
+	s := still()
+	s.distance, s.blur = 560, 1.8
+	s.aim()
+	img := s.shot(rnd)
+	rim, shape := s.taps(rnd, 8, 1)
+	r, err := Measure(&Request{Picture: img, Rim: rim, Shape: shape})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Code.Text != "" || !strings.Contains(r.Advice, "only if it is the handover card") {
+		t.Errorf("%q was read, with the advice %q", r.Code.Text, r.Advice)
+	}
+	if off := math.Abs(r.Width - s.holeWide); off > r.PlusMinus {
+		t.Errorf("%.2f ± %.2f mm, it is %.2f", r.Width, r.PlusMinus, s.holeWide)
+	}
+	for k, c := range s.codeCorners() {
+		if d := r.Corners[k].distance(c); d > 1.2 {
+			t.Errorf("corner %d is off by %.2f pixels", k, d)
+		}
+	}
+	if text, err := Read(img); err != ErrNoCode {
+		t.Errorf("a glance reads %q, %v", text, err)
 	}
 }
 

@@ -143,7 +143,7 @@ func (e *normal) solve(damp float64) (x []float64, ok bool) {
 
 // sides tells which of the picks are on which edge of a slot, and how the edges
 // run by them: the split of their order across the slot that leaves the least spread, over all
-// directions. doubt is by how much more spread, as a sum of squares, the next best split leaves.
+// directions in which the picks reach farther along the edges than these are apart. doubt is by how much more spread, as a sum of squares, the next best split leaves.
 func sides(p []Point) (side []bool, along Point, doubt float64, err error) {
 	if len(p) < 4 {
 		return nil, along, 0, errors.New("a slot takes two picks or more on each side")
@@ -153,10 +153,15 @@ func sides(p []Point) (side []bool, along Point, doubt float64, err error) {
 		s, c := math.Sincos(float64(deg) * math.Pi / 180)
 		across := func(q Point) float64 { return -s*q.X + c*q.Y }
 		order := slices.SortedFunc(slices.Values(p), func(a, b Point) int { return cmp.Compare(across(a), across(b)) })
+		low, high := math.Inf(1), math.Inf(-1)
+		for _, q := range p {
+			low, high = min(low, c*q.X+s*q.Y), max(high, c*q.X+s*q.Y)
+		}
+		reach := high - low
 		for n := 2; n <= len(p)-2; n++ {
 			left, right := order[:n], order[n:]
 			e := scatter(left, s, c) + scatter(right, s, c)
-			if e >= next || !(across(right[0]) > across(left[n-1])) {
+			if e >= next || !(across(right[0]) > across(left[n-1])) || across(right[len(right)/2])-across(left[len(left)/2]) > reach {
 				continue
 			}
 			cut := (across(left[n-1]) + across(right[0])) / 2

@@ -150,8 +150,9 @@ const (
 	mostError    = .35  // of the width
 	goodError    = .08  // of the width, above which there is advice
 	// leastDoubt is how much likelier the taps' split on a slot's edges has to be than any
-	// other: twice the logarithm of the ratio, which chi-squared of one degree passes once in 400 times.
-	leastDoubt = 9.
+	// other, as twice the logarithm of the ratio: with taps that miss by up to a fifth of the gap, one
+	// slot in a hundred is then taken for another and one in six refused [computed, TestSides].
+	leastDoubt = 4.
 )
 
 // Measure finds the width of an opening. Errors are of type *Refusal and say what
@@ -219,6 +220,9 @@ func Measure(r *Request) (*Result, error) {
 		return nil, err
 	}
 	s, err := shapeOf(rim, r.Shape)
+	if err != nil && r.Shape == Slot {
+		return nil, refuse(UnevenTaps, "The taps do not lie on two edges of a slot. Tap both along more of their length than they are apart.")
+	}
 	if err != nil {
 		return nil, refuse(UnevenTaps, "The taps lie on one line. Tap all round the rim of the opening.")
 	}

@@ -176,3 +176,35 @@ func TestSharpness(t *testing.T) {
 	}
 	near(t, "chessboard", Sharpness(board), 17026.199340820312, 1e-6)
 }
+
+// Which pick is on which edge of a slot is told from where they lie, or not at all.
+func TestSides(t *testing.T) {
+	t.Parallel()
+	rnd := rand.New(rand.NewPCG(20, 26))
+	wrong, doubted := 0, 0
+	const all = 2000
+	for range all {
+		gap := 3 + 20*rnd.Float64()
+		long := gap * (3 + 3*rnd.Float64())
+		sd := gap * .2 * rnd.Float64()
+		turn := math.Pi * rnd.Float64()
+		var p []Point
+		for i := range 6 + rnd.IntN(3) {
+			p = append(p, turned(Point{(rnd.Float64()*.8-.4)*long + sd*rnd.NormFloat64(), gap/2*float64(1-2*(i%2)) + sd*rnd.NormFloat64()}, turn))
+		}
+		side, _, doubt, err := sides(p)
+		if err != nil || doubt < leastDoubt*sd*sd {
+			doubted++
+			continue
+		}
+		for i := range side {
+			if (side[i] == side[0]) != (i%2 == 0) {
+				wrong++
+				break
+			}
+		}
+	}
+	if wrong > all/80 || doubted > all/5 {
+		t.Errorf("of %d slots %d are taken for others and %d refused", all, wrong, doubted)
+	}
+}
