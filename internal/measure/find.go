@@ -43,6 +43,10 @@ var ErrNoCode = errors.New("no code is in the picture")
 // larger one a code's marks are no clearer, and there are more of other things.
 const usual = 1600
 
+// cardModules are how many modules the code of a card may have on a side, by how
+// long the address of the service is: what cannot be read and has others is no card's.
+var cardModules = []int{25, 29, 33, 37}
+
 // Find looks for one QR code (ISO/IEC 18004) and lays its corners to a fraction
 // of a pixel. Where a code lies that is too small or too blurred to be read, its text is "". The
 // photo is looked at in several sizes; large ones of 12 megapixels take some tenths of a second, and
@@ -76,7 +80,7 @@ func Find(img *image.Gray) (*Code, error) {
 			}
 		}
 	}
-	if s.unread != nil {
+	if s.unread != nil && slices.Contains(cardModules, s.unread.grid.n) {
 		return s.polish(s.unread), nil
 	}
 	return nil, ErrNoCode
@@ -586,7 +590,7 @@ func (r *reading) clear(img *image.Gray) bool {
 	// like one .05 and .19.
 	const most, mostOfMargin = .1, .12
 	f, n := &r.fit, r.grid.n
-	if f.rms > most*f.contrast || f.contrast > 245 || !slices.Contains(cardModules, n) {
+	if f.rms > most*f.contrast || f.contrast > 245 {
 		return false
 	}
 	w, height := float64(img.Rect.Dx()), float64(img.Rect.Dy())

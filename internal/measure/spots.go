@@ -34,7 +34,7 @@ func (s *search) spots(level int) *reading {
 		for _, t := range triples[:min(len(triples), mostTriples)] {
 			mids := [3]Point{t.corner.mid, t.right.mid, t.below.mid}
 			long := max(mids[0].distance(mids[1]), mids[0].distance(mids[2])) / t.corner.size
-			for _, n := range cardModules {
+			for n := 21; n <= 53; n += 4 {
 				// The spots' size is known to a third or so.
 				if k := long / float64(n-7); k < .6 || k > 1.7 {
 					continue
@@ -78,10 +78,6 @@ func (s *search) spots(level int) *reading {
 	}
 	return nil
 }
-
-// cardModules are how many modules the code of a card may have on a side, by how
-// long the address of the service is.
-var cardModules = []int{25, 29, 33, 37}
 
 // darkSpots are where a square of this width is darker than what is round it, the
 // clearest first.
