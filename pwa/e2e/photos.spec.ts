@@ -68,7 +68,9 @@ test('a photo is reviewed, answered and seen beside the one before', async ({ pa
   const id = await bothSignIn(page, 'Larch');
   // Another animal's card lies in the picture.
   const other = demo().keepers.find((k) => k.animal === 'Quill')?.case;
-  const card = await context.request.get(`/v1/${other}/photos/demo-hole-and-card/1600`, { headers: header });
+  const card = await context.request.get(`/v1/${breeder}/cases/${other}/photos/demo-hole-and-card/1600`, {
+    headers: header,
+  });
   expect(card.ok()).toBe(true);
   await answer(context.request, id, 'sharp_edges', 'all_smooth', ['larch-before'], await card.body());
 
