@@ -75,6 +75,7 @@ test('a photo is reviewed, answered and seen beside the one before', async ({ pa
   await answer(context.request, id, 'sharp_edges', 'all_smooth', ['larch-before'], await card.body());
 
   await page.goto('/b');
+  await page.getByRole('button', { name: 'Later' }).tap();
   await page.getByRole('link', { name: /^Go through keepers’ new photos: (more than )?[1-9]/ }).click();
   await skipTo(page, 'Sharp edges and points', 'Larch');
   await expect(page.getByText('The card in it is Quill’s. Is it the right tank?')).toBeVisible();
