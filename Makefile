@@ -50,7 +50,7 @@ cohort: ## judge the assessment on simulated animals: table and plots of interna
 
 scenes: ## measure in hundreds of rendered photos: table of internal/measure
 	@$(need) go
-	nice go test ./internal/measure -count 1 -timeout 2h -run '^TestScenes$$' -scenes 500 -table results.md
+	nice go test ./internal/measure -count 1 -timeout 2h -run '^(TestScenes|TestNoFalseCards)$$' -scenes 500 -table results.md
 
 proto: $(tools)/.proto pwa/node_modules/.installed ## make the generated code from proto/
 	$(tools)/buf format -w proto
