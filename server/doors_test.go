@@ -291,7 +291,7 @@ func TestSessionsPlantedAndCopied(t *testing.T) {
 // off.
 func TestStreamsMessagesAndSlowCallers(t *testing.T) {
 	t.Parallel()
-	f := servertest.Start(t, servertest.Options{Configure: func(c *server.Config) { c.Patience = 300 * time.Millisecond }})
+	f := servertest.Start(t, servertest.Options{Configure: func(c *server.Config) { c.Patience = 1500 * time.Millisecond }})
 	page, other := f.NewBreeder("b1"), f.NewBreeder("b2")
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
