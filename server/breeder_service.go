@@ -103,7 +103,7 @@ func (b *breederService) GetCheckInPlan(ctx context.Context, req *pb.GetCheckInP
 	of, err := b.s.followup.GetBreeder(ctx, callOf(ctx).who.Actor, id)
 	out := &pb.GetCheckInPlanResponse{CheckInPlan: checkInPlanToProto(&of)}
 	for _, o := range assess.OwnCheckIns() {
-		out.Movable = append(out.Movable, &pb.PlannedCheckIn{Code: o.Code, Label: o.Label, About: o.About, DefaultDays: int32(o.Default), Least: int32(o.Least), Most: int32(o.Most)})
+		out.Movable = append(out.Movable, &pb.PlannedCheckIn{Code: o.Code, Label: o.Label, About: o.About, DefaultDays: int32(o.Default), Least: int32(o.Least), Most: int32(o.Most), Questions: o.Questions})
 	}
 	return out, err
 }
@@ -122,6 +122,13 @@ func (b *breederService) UpdateCheckInPlan(ctx context.Context, req *pb.UpdateCh
 		}
 		*v = int(in.GetOwn()[code])
 	}
+	for _, code := range slices.Sorted(maps.Keys(in.GetWords())) {
+		v := plan.WordsOf(code)
+		if v == nil {
+			return nil, care.BadField("check_in_plan.words", "%q is no check-in of the plan. GetCheckInPlan lists them.", code)
+		}
+		*v = in.GetWords()[code]
+	}
 	v, err := version("check_in_plan.etag", in.GetEtag())
 	if err != nil {
 		return nil, err
@@ -131,10 +138,13 @@ func (b *breederService) UpdateCheckInPlan(ctx context.Context, req *pb.UpdateCh
 }
 
 func checkInPlanToProto(b *care.Breeder) *pb.CheckInPlan {
-	out := &pb.CheckInPlan{Name: breederName(b.ID) + "/checkInPlan", Own: map[string]int32{}, Etag: etag(b.Version)}
+	out := &pb.CheckInPlan{Name: breederName(b.ID) + "/checkInPlan", Own: map[string]int32{}, Words: map[string]string{}, Etag: etag(b.Version)}
 	for _, code := range care.CheckInCodes {
 		if v := *b.CheckIns.Of(code); v != 0 {
 			out.Own[code] = int32(v)
+		}
+		if w := *b.CheckIns.WordsOf(code); w != "" {
+			out.Words[code] = w
 		}
 	}
 	return out

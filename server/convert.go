@@ -593,7 +593,7 @@ func assessmentToProto(a *assess.Assessment) *pb.Assessment {
 		FastDays: int32(a.FastDays), DaysToTenPct: a.DaysTo10, LogOdds: a.LogOdds, Missing: a.Missing, KeeperSees: a.KeeperSees, KeeperMeans: a.KeeperMeans,
 		KeeperDo: a.KeeperDo, KeeperWorry: a.KeeperWorry, LearnedFromAnimals: int32(a.LearnedFrom), AskTime: timeToProto(a.AskAt), Ask: a.Ask, Question: a.Question}
 	for _, c := range a.CheckIns {
-		out.CheckIns = append(out.CheckIns, &pb.CheckIn{Id: c.ID, Code: c.Code, DueTime: timeToProto(c.At), Ask: c.Ask, Question: c.Question})
+		out.CheckIns = append(out.CheckIns, &pb.CheckIn{Id: c.ID, Code: c.Code, DueTime: timeToProto(c.At), Ask: c.Ask, Question: c.Question, Own: c.Own})
 	}
 	for _, r := range a.Reasons {
 		out.Reasons = append(out.Reasons, &pb.Reason{Code: r.Code, Weight: r.Weight, Text: r.Text, Evidence: r.Evidence})

@@ -95,6 +95,7 @@ func TestCheckInPlanOnTheWire(t *testing.T) {
 		CheckInPlan struct {
 			Name, Etag string
 			Own        map[string]int
+			Words      map[string]string
 		}
 		Movable []struct {
 			Code, Label, About       string
@@ -106,14 +107,19 @@ func TestCheckInPlanOnTheWire(t *testing.T) {
 	if was.CheckInPlan.Name != name || len(was.CheckInPlan.Own) != 0 || len(was.Movable) != 6 || was.Movable[0].DefaultDays == 0 {
 		t.Errorf("%+v", was)
 	}
-	page.Call("PATCH", path, map[string]any{"name": name, "own": map[string]any{"first_night": -1, "settling_in": 4, "month_end": 30}, "etag": was.CheckInPlan.Etag}).OK().Into(&set)
+	page.Call("PATCH", path, map[string]any{"name": name, "own": map[string]any{"first_night": -1, "settling_in": 4, "month_end": 30}, "words": map[string]any{"settling_in": " All well? ", "month_end": ""}, "etag": was.CheckInPlan.Etag}).OK().Into(&set)
 	page.Call("GET", path, nil).OK().Into(&again)
 	if own := again.CheckInPlan.Own; len(own) != 2 || own["first_night"] != -1 || own["settling_in"] != 4 || again.CheckInPlan.Etag != set.CheckInPlan.Etag {
 		t.Errorf("%+v", again)
 	}
+	if words := again.CheckInPlan.Words; len(words) != 1 || words["settling_in"] != "All well?" {
+		t.Errorf("own words: %v", words)
+	}
 	for what, body := range map[string]map[string]any{
 		"check_in_plan.own":             {"name": name, "own": map[string]any{"colour": 1}},
 		"check_in_plan.own.settling_in": {"name": name, "own": map[string]any{"settling_in": 50}},
+		"check_in_plan.words":           {"name": name, "words": map[string]any{"colour": "red?"}},
+		"check_in_plan.words.rhythm":    {"name": name, "words": map[string]any{"rhythm": "one\ntwo"}},
 		"check_in_plan.etag":            {"name": name, "etag": "x"},
 	} {
 		got := page.Call("PATCH", path, body)

@@ -26,6 +26,7 @@ type Subject struct {
 	Thresholds   care.Thresholds // zero: the tables'
 	Unclaimed    bool            // nobody has taken the card on, so nothing can be heard
 	CheckIns     care.CheckIns   // zero: the program's own
+	Returning    bool            // it is agreed how it comes back to the breeder, or it is on its way
 }
 
 // Numbers are what the log says at one time, before it is put into words.

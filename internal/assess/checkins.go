@@ -3,7 +3,10 @@ package assess
 import (
 	"slices"
 	"strconv"
+	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
@@ -24,22 +27,35 @@ type CheckIn struct {
 	At       time.Time `json:"at"` // the day begins then, counted from the handover
 	Ask      string    `json:"ask"`
 	Question string    `json:"question"`
+	Own      bool      `json:"own,omitempty"` // Question is in the breeder's words
 }
 
 // OwnCheckIn is a check-in that a breeder may move or leave out.
 type OwnCheckIn struct {
 	Code, Label, About   string
 	Default, Least, Most int // days
+	// Questions are the program's own words, one for each thing it may ask for.
+	Questions []string
 }
+
+// The program's own words.
+const (
+	sayFirstNight = "How was the first night?"
+	saySetup      = "Is its new home safe for it? Please walk through the setup check."
+	sayClimate    = "How warm is it at both ends?"
+	sayFirstMeal  = "How did its first meal go?"
+	sayMonthMass  = "A month is over. What does it weigh now?"
+	sayMonthWord  = "A month is over. How are the two of you?"
+)
 
 var ownCheckIns = func() []OwnCheckIn {
 	list := []OwnCheckIn{
-		{Code: care.CheckInFirstNight, Label: "After the first night", About: "Days after the handover. One word on how it arrived; not asked of a keeper who has written by then."},
-		{Code: care.CheckInSettlingIn, Label: "Settling in", About: "Days after the handover. The setup check, or else the warmth; not asked when both are there."},
-		{Code: care.CheckInBeforeOffer, Label: "Before the first meal", About: "Days before the first meal is due. What is still missing of warmth and setup; not asked when nothing is."},
-		{Code: care.CheckInAfterOffer, Label: "After the first meal", About: "Days after the first meal is due. How it went; not asked once it was written down."},
-		{Code: care.CheckInRhythm, Label: "From then on", About: "The least days between two questions while all is well. An animal that eats is asked about less often by itself. When something is wrong the questions come sooner, and none is left out."},
-		{Code: care.CheckInMonthEnd, Label: "After a month", About: "Days after the handover. A weight, or else one word; not asked when the log has it."},
+		{Code: care.CheckInFirstNight, Label: "After the first night", About: "Days after the handover. One word on how it arrived; not asked of a keeper who has written by then.", Questions: []string{sayFirstNight}},
+		{Code: care.CheckInSettlingIn, Label: "Settling in", About: "Days after the handover. The setup check, or else the warmth; not asked when both are there.", Questions: []string{saySetup, sayClimate}},
+		{Code: care.CheckInBeforeOffer, Label: "Before the first meal", About: "Days before the first meal is due. What is still missing of warmth and setup; not asked when nothing is.", Questions: []string{sayClimate, saySetup}},
+		{Code: care.CheckInAfterOffer, Label: "After the first meal", About: "Days after the first meal is due. How it went; not asked once it was written down.", Questions: []string{sayFirstMeal}},
+		{Code: care.CheckInRhythm, Label: "From then on", About: "The least days between two questions while all is well. An animal that eats is asked about less often by itself. When something is wrong the questions come sooner, and none is left out; those are ours, own words are for the calm ones."},
+		{Code: care.CheckInMonthEnd, Label: "After a month", About: "Days after the handover. A weight, or else one word; not asked when the log has it.", Questions: []string{sayMonthMass, sayMonthWord}},
 	}
 	days := snake.Group("check-in", 3)
 	for i := range list {
@@ -71,6 +87,14 @@ func CheckCheckIns(c care.CheckIns) (care.CheckIns, error) {
 		case *v != 0 && *v != care.NotAsked && (*v < o.Least || *v > o.Most):
 			return c, care.BadField("check_in_plan.own."+o.Code, "%q goes from %s to %s. Choose a number of days between them, or leave it out.", o.Label, count(o.Least, "day"), count(o.Most, "day"))
 		}
+		w := c.WordsOf(o.Code)
+		*w = strings.TrimSpace(*w)
+		switch {
+		case utf8.RuneCountInString(*w) > care.CheckInWordsMost:
+			return c, care.BadField("check_in_plan.words."+o.Code, "Keep the words for %q to %d characters: a question is read at a glance.", o.Label, care.CheckInWordsMost)
+		case strings.ContainsFunc(*w, unicode.IsControl):
+			return c, care.BadField("check_in_plan.words."+o.Code, "Write the words for %q on one line, without control characters.", o.Label)
+		}
 	}
 	return c, nil
 }
@@ -92,7 +116,7 @@ func (e *engine) planned(code string) (days int, asked bool) {
 // and nothing while an agreed step holds. Of several that are due the latest
 // counts: one thing is asked at a time.
 func (e *engine) checkIns(a *Assessment) []CheckIn {
-	if e.ended || e.s.Unclaimed {
+	if e.ended || e.s.Unclaimed || e.s.Returning {
 		return nil
 	}
 	p := planner{e: e, a: a}
@@ -122,7 +146,15 @@ type planner struct {
 func (p *planner) dayOf(at time.Time) int { return int(at.Sub(p.e.s.HandedOverAt) / day) }
 
 func (p *planner) add(code, id string, on int, ask, question string) {
-	p.plan = append(p.plan, CheckIn{id, code, p.e.s.HandedOverAt.Add(time.Duration(on) * day), ask, question})
+	p.plan = append(p.plan, CheckIn{ID: id, Code: code, At: p.e.s.HandedOverAt.Add(time.Duration(on) * day), Ask: ask, Question: question})
+}
+
+// inOwnWords puts the check-in that was added last into the breeder's words.
+func (p *planner) inOwnWords() {
+	c := &p.plan[len(p.plan)-1]
+	if w := *p.e.s.CheckIns.WordsOf(c.Code); w != "" {
+		c.Question, c.Own = w, true
+	}
 }
 
 // moment adds a check-in at a fixed time, unless it has lapsed.
@@ -132,6 +164,7 @@ func (p *planner) moment(code string, on int, ask, question string) {
 	}
 	if ask != "" && p.e.day-on < lapses {
 		p.add(code, code, on, ask, question)
+		p.inOwnWords()
 	}
 }
 
@@ -140,9 +173,9 @@ func (p *planner) missing(first, second string) (ask, question string) {
 	for _, of := range []string{first, second} {
 		switch {
 		case of == AskSetup && len(p.e.answers) == 0:
-			return AskSetup, "Is its new home safe for it? Please walk through the setup check."
+			return AskSetup, saySetup
 		case of == AskClimate && !p.e.climate.known:
-			return AskClimate, "How warm is it at both ends?"
+			return AskClimate, sayClimate
 		}
 	}
 	return "", ""
@@ -153,7 +186,7 @@ func (p *planner) moments() {
 	e := p.e
 	wordSince := func(days float64) bool { return e.lastWord.Sub(e.s.HandedOverAt) >= hours(24*days) }
 	if on, asked := e.planned(care.CheckInFirstNight); asked && !wordSince(float64(on)-.5) {
-		p.moment(care.CheckInFirstNight, on, AskWord, "How was the first night?")
+		p.moment(care.CheckInFirstNight, on, AskWord, sayFirstNight)
 	}
 	if on, asked := e.planned(care.CheckInSettlingIn); asked {
 		ask, question := p.missing(AskSetup, AskClimate)
@@ -166,15 +199,15 @@ func (p *planner) moments() {
 			p.moment(care.CheckInBeforeOffer, first-before, ask, question)
 		}
 		if after, asked := e.planned(care.CheckInAfterOffer); asked {
-			p.moment(care.CheckInAfterOffer, first+after, AskFood, "How did its first meal go?")
+			p.moment(care.CheckInAfterOffer, first+after, AskFood, sayFirstMeal)
 		}
 	}
 	if on, asked := e.planned(care.CheckInMonthEnd); asked {
 		switch {
 		case (e.lastWeighed.IsZero() || p.dayOf(e.lastWeighed) <= on-weighEvery) && !e.inShed(e.today):
-			p.moment(care.CheckInMonthEnd, on, AskWeight, "A month is over. What does it weigh now?")
+			p.moment(care.CheckInMonthEnd, on, AskWeight, sayMonthMass)
 		case !wordSince(float64(on - lapses)):
-			p.moment(care.CheckInMonthEnd, on, AskWord, "A month is over. How are the two of you?")
+			p.moment(care.CheckInMonthEnd, on, AskWord, sayMonthWord)
 		}
 	}
 }
@@ -224,4 +257,7 @@ func (p *planner) rhythm() {
 		id += "-" + strconv.Itoa(n)
 	}
 	p.add(care.CheckInRhythm, id, on, ask, question)
+	if calm {
+		p.inOwnWords()
+	}
 }

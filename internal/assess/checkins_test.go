@@ -4,6 +4,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -193,6 +194,48 @@ func TestOwnCheckIns(t *testing.T) {
 		*c.Of(code) = care.NotAsked
 		if kept, err := CheckCheckIns(c); err != nil || kept != c {
 			t.Errorf("%s left out: %+v, %v", code, kept, err)
+		}
+	}
+}
+
+// The breeder's own words stand in place of the program's while all is well, and
+// are checked; whoever brings an animal back is not asked.
+func TestOwnWords(t *testing.T) {
+	t.Parallel()
+	s, log := planned()
+	s.CheckIns.Words = care.CheckInWords{FirstNight: "Did it find its hide?", Rhythm: "How are you two?"}
+	if got := next(t, s, log, 1.1); got.Question != "Did it find its hide?" || !got.Own {
+		t.Errorf("%+v", got)
+	}
+	if got := next(t, s, log, 3.1); got.Own || got.Question != saySetup {
+		t.Errorf("a check-in without own words: %+v", got)
+	}
+	eats, fed := planned(happened(1, allWell), happened(1, warmEnough), happened(7, ate), happened(14, ate), happened(21, ate), happened(27, care.WeighIn{Mass: 95}))
+	eats.CheckIns.Words = s.CheckIns.Words
+	if got := next(t, eats, fed, 32); got.Code != care.CheckInRhythm || got.Question != "How are you two?" || !got.Own {
+		t.Errorf("while all is well: %+v", got)
+	}
+	ill, seen := planned(happened(7, ate), happened(10, care.Sign{Code: "wheeze"}))
+	ill.CheckIns.Words = s.CheckIns.Words
+	if got := next(t, ill, seen, 11.1); got.Own || got.Question != "What did the vet say?" {
+		t.Errorf("for a vet: %+v", got)
+	}
+	s.Returning = true
+	if got := Assess(s, log, at(1.1)).CheckIns; got != nil {
+		t.Errorf("on its way back: %+v", got)
+	}
+	for _, code := range care.CheckInCodes {
+		var c care.CheckIns
+		*c.WordsOf(code) = " Well? "
+		kept, err := CheckCheckIns(c)
+		if err != nil || *kept.WordsOf(code) != "Well?" {
+			t.Errorf("%s: %+v, %v", code, kept, err)
+		}
+		for _, bad := range []string{"one\ntwo", strings.Repeat("ä", care.CheckInWordsMost+1), "a\x00b"} {
+			*c.WordsOf(code) = bad
+			if _, err := CheckCheckIns(c); !care.IsCode(err, care.Invalid) {
+				t.Errorf("%s: %q is taken: %v", code, bad, err)
+			}
 		}
 	}
 }

@@ -10,7 +10,23 @@ type CheckIns struct {
 	AfterOffer  int `json:"after_offer,omitempty"`  // days after the first offer
 	Rhythm      int `json:"rhythm,omitempty"`       // least days between two questions while all is well
 	MonthEnd    int `json:"month_end,omitempty"`    // days after the handover
+
+	Words CheckInWords `json:"words,omitzero"`
 }
+
+// CheckInWords are a breeder's own words for what is asked at each check-in; ""
+// stands for the program's.
+type CheckInWords struct {
+	FirstNight  string `json:"first_night,omitempty"`
+	SettlingIn  string `json:"settling_in,omitempty"`
+	BeforeOffer string `json:"before_offer,omitempty"`
+	AfterOffer  string `json:"after_offer,omitempty"`
+	Rhythm      string `json:"rhythm,omitempty"`
+	MonthEnd    string `json:"month_end,omitempty"`
+}
+
+// CheckInWordsMost is how many characters own words may have.
+const CheckInWordsMost = 160
 
 // NotAsked is the value of a check-in that a breeder leaves out.
 const NotAsked = -1
@@ -43,6 +59,26 @@ func (c *CheckIns) Of(code string) *int {
 		return &c.Rhythm
 	case CheckInMonthEnd:
 		return &c.MonthEnd
+	}
+	return nil
+}
+
+// WordsOf is where the own words for the check-in with this code are kept, nil for
+// an unknown code.
+func (c *CheckIns) WordsOf(code string) *string {
+	switch w := &c.Words; code {
+	case CheckInFirstNight:
+		return &w.FirstNight
+	case CheckInSettlingIn:
+		return &w.SettlingIn
+	case CheckInBeforeOffer:
+		return &w.BeforeOffer
+	case CheckInAfterOffer:
+		return &w.AfterOffer
+	case CheckInRhythm:
+		return &w.Rhythm
+	case CheckInMonthEnd:
+		return &w.MonthEnd
 	}
 	return nil
 }

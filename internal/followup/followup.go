@@ -122,7 +122,8 @@ func subject(tx care.Tx, c *care.Case) (*assess.Subject, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &assess.Subject{Animal: a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi, Thresholds: c.Thresholds, Unclaimed: c.KeeperID == "", CheckIns: b.CheckIns}, nil
+	return &assess.Subject{Animal: a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi, Thresholds: c.Thresholds, Unclaimed: c.KeeperID == "", CheckIns: b.CheckIns,
+		Returning: c.Return.AgreedAt != nil}, nil
 }
 
 // reassess computes the case anew from the log and saves what changed. The

@@ -34,7 +34,7 @@ func (s *Service) AgreeReturn(ctx context.Context, who care.Actor, now time.Time
 			return c, nil
 		}
 		c.Return = care.Return{AgreedAt: &now, How: how}
-		return savedCase(tx, c)
+		return reassess(tx, c, now) // nothing more is asked
 	})
 }
 

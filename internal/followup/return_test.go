@@ -32,6 +32,9 @@ func TestReturn(t *testing.T) {
 		}
 	}
 	turn(care.TurnBreeder)
+	if v, err := p.GetCase(ctx, keeper, now, "loam", c.ID); err != nil || len(v.Assessment.CheckIns) == 0 {
+		t.Errorf("before it is agreed: %+v, %v", v.Assessment.CheckIns, err)
+	}
 	_, err = p.SendReturn(ctx, keeper, now, "loam", c.ID) // not agreed how
 	wantReason(t, err, care.ReasonNotGivenBack)
 	_, err = p.AgreeReturn(ctx, p.loam, now, "loam", c.ID, " ")
@@ -49,6 +52,9 @@ func TestReturn(t *testing.T) {
 	}
 	turn(care.TurnKeeper)
 	v, err := p.GetCase(ctx, keeper, now, "loam", c.ID)
+	if asked := v.Assessment.CheckIns; len(asked) != 0 {
+		t.Errorf("asked although it comes back: %+v", asked)
+	}
 	if err != nil || v.Case.Return.How != "by car on Sunday" {
 		t.Errorf("the keeper reads %q, %v", v.Case.Return.How, err)
 	}

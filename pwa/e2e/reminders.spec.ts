@@ -10,19 +10,25 @@ test('a breeder plans when keepers are asked', async ({ page }, info) => {
   await page.getByRole('link', { name: 'When keepers are asked how it goes' }).tap();
   await page.getByRole('button', { name: 'Settling in: more days' }).tap();
   await page.getByRole('checkbox', { name: 'After a month: ask' }).uncheck();
+  const words = page.getByRole('region', { name: 'After the first night' }).getByRole('textbox');
+  await words.fill('Did it find its hide?');
   await fits(page);
   await axe(page, 'plan of check-ins');
   await page.getByRole('button', { name: 'Use this plan' }).tap();
   await expect(page.getByText('This plan is in use')).toBeVisible();
   const own = async () => {
     const answer = await page.request.get(`/v1/${breeder}/checkInPlan`, { headers: header });
-    return ((await answer.json()) as { checkInPlan: { own: unknown } }).checkInPlan.own;
+    const { own, words } = ((await answer.json()) as { checkInPlan: { own: unknown; words: unknown } }).checkInPlan;
+    return { own, words };
   };
-  expect(await own()).toEqual({ settling_in: 4, month_end: -1 });
+  expect(await own()).toEqual({
+    own: { settling_in: 4, month_end: -1 },
+    words: { first_night: 'Did it find its hide?' },
+  });
   await page.getByRole('button', { name: 'All as the program has it' }).tap();
   await page.getByRole('button', { name: 'Use this plan' }).tap();
   await expect(page.getByRole('button', { name: 'Use this plan' })).toBeDisabled();
-  expect(await own()).toEqual({});
+  expect(await own()).toEqual({ own: {}, words: {} });
 });
 
 test('a keeper puts the check-ins into the calendar, and takes it back', async ({ page, playwright }, info) => {

@@ -34,6 +34,18 @@ test('from a phrase to a message that was read', async ({ page, browser }, info)
   const mine = page.locator('.thread li.mine').filter({ hasText: 'See you.' });
   await expect(mine.locator('.meta')).toContainText('sent');
 
+  // Without network it is kept on this device, and goes by itself, once.
+  await page.context().setOffline(true);
+  await box.fill('From the cellar.');
+  await page.getByRole('button', { name: 'Send' }).tap();
+  const later = page.locator('.thread li.mine').filter({ hasText: 'From the cellar.' });
+  await expect(later.locator('.meta')).toContainText('not sent yet');
+  await expect(box).toHaveValue('');
+  await page.context().setOffline(false);
+  await expect(later.locator('.meta')).toContainText(/sent$/);
+  await expect(later.locator('.meta')).not.toContainText('not sent yet');
+  await expect(later).toHaveCount(1);
+
   const { baseURL = '', viewport = null } = info.project.use;
   const phone = await (await browser.newContext({ baseURL, viewport })).newPage();
   const link = new URL(oak?.links[8] ?? '');

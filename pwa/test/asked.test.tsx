@@ -41,6 +41,15 @@ test('a question that is due leads to where it is answered', () => {
   expect(screen.getByRole('link', { name: 'How is it?' }).getAttribute('href')).toMatch(/\/thread$/);
 });
 
+test('a question in the breeder’s words is theirs', () => {
+  const c = asked(now, 'weigh');
+  const one = c.assessment?.checkIns?.[0];
+  if (one) Object.assign(one, { own: true, question: 'Has it grown?' });
+  render(<Asked c={{ ...c, breederName: 'Warm Burrow' }} busy={false} now={now} />);
+  expect(screen.getByText('Warm Burrow asks: “Has it grown?”')).toBeTruthy();
+  expect(screen.getByRole('link', { name: 'Log the weight' }).getAttribute('href')).toMatch(/\/weigh$/);
+});
+
 test('nothing is asked beside a thing to do, nor of an ended case', () => {
   const { container, rerender } = render(<Asked c={asked(now, 'weigh')} busy now={now} />);
   expect(container.textContent).toBe('');

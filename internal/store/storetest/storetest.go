@@ -157,7 +157,8 @@ func full(b string) world {
 	return world{
 		breeder: care.Breeder{ID: b, Name: "Loam", Contact: "by the thread", TimeZone: "Europe/Vienna", Hemi: care.South, CreatedAt: t0, Version: 3,
 			EraseAt: ptr(at(48 * time.Hour)), Phrases: []string{"Leave [animal] alone."}, Thresholds: care.Thresholds{Watch: .1 + .2, Act: .5, Lost: .35, SilenceGaps: 1.25, FirstWordDays: 21},
-			CheckIns: care.CheckIns{FirstNight: care.NotAsked, SettlingIn: 4, BeforeOffer: 2, AfterOffer: 3, Rhythm: 9, MonthEnd: 28}},
+			CheckIns: care.CheckIns{FirstNight: care.NotAsked, SettlingIn: 4, BeforeOffer: 2, AfterOffer: 3, Rhythm: 9, MonthEnd: 28,
+				Words: care.CheckInWords{FirstNight: "a", SettlingIn: "b", BeforeOffer: "ä", AfterOffer: "d", Rhythm: "e", MonthEnd: "f"}}},
 		user:    care.User{BreederID: b, ID: "u1", Name: "Ida", Role: care.Helper, CreatedAt: t0},
 		passkey: care.Passkey{BreederID: b, UserID: "u1", ID: "cred-" + b, Label: "phone", Data: []byte(`{"a": 1}`), CreatedAt: t0, UsedAt: ptr(at(time.Minute))},
 		secret: care.Secret{Hash: "hash-" + b, Kind: care.SecretToken, ID: "s1", BreederID: b, UserID: "u1", KeeperID: "k1", Label: "scales", ReadOnly: true,

@@ -1178,7 +1178,9 @@ type CheckInPlan struct {
 	// The breeder's own days by code, −1 for what is not to be asked; a code that is not here has the service's own. GetCheckInPlan lists the codes.
 	Own map[string]int32 `protobuf:"bytes,2,rep,name=own,proto3" json:"own,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"varint,2,opt,name=value"`
 	// Changes with every update of the breeder's account; send it back to be told of somebody else's change.
-	Etag          string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
+	// The breeder's own words for what is asked, by code; one that is not here has the service's. Plain text on one line.
+	Words         map[string]string `protobuf:"bytes,4,rep,name=words,proto3" json:"words,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1234,6 +1236,13 @@ func (x *CheckInPlan) GetEtag() string {
 	return ""
 }
 
+func (x *CheckInPlan) GetWords() map[string]string {
+	if x != nil {
+		return x.Words
+	}
+	return nil
+}
+
 // PlannedCheckIn is one that a breeder may move or leave out.
 type PlannedCheckIn struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1242,9 +1251,11 @@ type PlannedCheckIn struct {
 	// From when its days count, what is asked, and when it is not.
 	About string `protobuf:"bytes,3,opt,name=about,proto3" json:"about,omitempty"`
 	// The service's own days, the fewest and the most that may be set.
-	DefaultDays   int32 `protobuf:"varint,4,opt,name=default_days,json=defaultDays,proto3" json:"default_days,omitempty"`
-	Least         int32 `protobuf:"varint,5,opt,name=least,proto3" json:"least,omitempty"`
-	Most          int32 `protobuf:"varint,6,opt,name=most,proto3" json:"most,omitempty"`
+	DefaultDays int32 `protobuf:"varint,4,opt,name=default_days,json=defaultDays,proto3" json:"default_days,omitempty"`
+	Least       int32 `protobuf:"varint,5,opt,name=least,proto3" json:"least,omitempty"`
+	Most        int32 `protobuf:"varint,6,opt,name=most,proto3" json:"most,omitempty"`
+	// The service's own words, one for each thing it may ask for; empty where they depend on the case.
+	Questions     []string `protobuf:"bytes,7,rep,name=questions,proto3" json:"questions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1319,6 +1330,13 @@ func (x *PlannedCheckIn) GetMost() int32 {
 		return x.Most
 	}
 	return 0
+}
+
+func (x *PlannedCheckIn) GetQuestions() []string {
+	if x != nil {
+		return x.Questions
+	}
+	return nil
 }
 
 type GetCheckInPlanRequest struct {
@@ -1616,22 +1634,28 @@ const file_warmhand_v1_breeder_service_proto_rawDesc = "" +
 	"_watch_dayB\x0e\n" +
 	"\f_step_in_dayB\n" +
 	"\n" +
-	"\b_vet_day\"\xd9\x02\n" +
+	"\b_vet_day\"\xe7\x03\n" +
 	"\vCheckInPlan\x12E\n" +
 	"\x04name\x18\x01 \x01(\tB1\xbaH.r,2*^breeders/[A-Za-z0-9_-]{1,64}/checkInPlan$R\x04name\x12T\n" +
 	"\x03own\x18\x02 \x03(\v2!.warmhand.v1.CheckInPlan.OwnEntryB\x1f\xbaH\x1c\x9a\x01\x19\x10\x14\"\x06r\x04\x10\x01\x18(*\r\x1a\v(\xff\xff\xff\xff\xff\xff\xff\xff\xff\x01R\x03own\x12\x1b\n" +
-	"\x04etag\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18 R\x04etag\x1a6\n" +
+	"\x04etag\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18 R\x04etag\x12R\n" +
+	"\x05words\x18\x04 \x03(\v2#.warmhand.v1.CheckInPlan.WordsEntryB\x17\xbaH\x14\x9a\x01\x11\x10\x14\"\x06r\x04\x10\x01\x18(*\x05r\x03\x18\xa0\x01R\x05words\x1a6\n" +
 	"\bOwnEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x05R\x05value:\x028\x01:X\xeaAU\n" +
-	"\x18warmhand.dev/CheckInPlan\x12\x1ebreeders/{breeder}/checkInPlan*\fcheckInPlans2\vcheckInPlan\"\x9d\x01\n" +
+	"\x05value\x18\x02 \x01(\x05R\x05value:\x028\x01\x1a8\n" +
+	"\n" +
+	"WordsEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01:X\xeaAU\n" +
+	"\x18warmhand.dev/CheckInPlan\x12\x1ebreeders/{breeder}/checkInPlan*\fcheckInPlans2\vcheckInPlan\"\xbb\x01\n" +
 	"\x0ePlannedCheckIn\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x12\x14\n" +
 	"\x05about\x18\x03 \x01(\tR\x05about\x12!\n" +
 	"\fdefault_days\x18\x04 \x01(\x05R\vdefaultDays\x12\x14\n" +
 	"\x05least\x18\x05 \x01(\x05R\x05least\x12\x12\n" +
-	"\x04most\x18\x06 \x01(\x05R\x04most\"a\n" +
+	"\x04most\x18\x06 \x01(\x05R\x04most\x12\x1c\n" +
+	"\tquestions\x18\a \x03(\tR\tquestions\"a\n" +
 	"\x15GetCheckInPlanRequest\x12H\n" +
 	"\x04name\x18\x01 \x01(\tB4\xe0A\x02\xbaH.r,2*^breeders/[A-Za-z0-9_-]{1,64}/checkInPlan$R\x04name\"\x8d\x01\n" +
 	"\x16GetCheckInPlanResponse\x12<\n" +
@@ -1672,7 +1696,7 @@ func file_warmhand_v1_breeder_service_proto_rawDescGZIP() []byte {
 }
 
 var file_warmhand_v1_breeder_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_warmhand_v1_breeder_service_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
+var file_warmhand_v1_breeder_service_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_warmhand_v1_breeder_service_proto_goTypes = []any{
 	(Hemisphere)(0),                   // 0: warmhand.v1.Hemisphere
 	(*Breeder)(nil),                   // 1: warmhand.v1.Breeder
@@ -1699,17 +1723,18 @@ var file_warmhand_v1_breeder_service_proto_goTypes = []any{
 	(*UpdateCheckInPlanResponse)(nil), // 22: warmhand.v1.UpdateCheckInPlanResponse
 	nil,                               // 23: warmhand.v1.Thresholds.OwnEntry
 	nil,                               // 24: warmhand.v1.CheckInPlan.OwnEntry
-	(*timestamppb.Timestamp)(nil),     // 25: google.protobuf.Timestamp
-	(*fieldmaskpb.FieldMask)(nil),     // 26: google.protobuf.FieldMask
-	(Outcome)(0),                      // 27: warmhand.v1.Outcome
+	nil,                               // 25: warmhand.v1.CheckInPlan.WordsEntry
+	(*timestamppb.Timestamp)(nil),     // 26: google.protobuf.Timestamp
+	(*fieldmaskpb.FieldMask)(nil),     // 27: google.protobuf.FieldMask
+	(Outcome)(0),                      // 28: warmhand.v1.Outcome
 }
 var file_warmhand_v1_breeder_service_proto_depIdxs = []int32{
 	0,  // 0: warmhand.v1.Breeder.hemisphere:type_name -> warmhand.v1.Hemisphere
-	25, // 1: warmhand.v1.Breeder.create_time:type_name -> google.protobuf.Timestamp
-	25, // 2: warmhand.v1.Breeder.erase_time:type_name -> google.protobuf.Timestamp
+	26, // 1: warmhand.v1.Breeder.create_time:type_name -> google.protobuf.Timestamp
+	26, // 2: warmhand.v1.Breeder.erase_time:type_name -> google.protobuf.Timestamp
 	1,  // 3: warmhand.v1.GetBreederResponse.breeder:type_name -> warmhand.v1.Breeder
 	1,  // 4: warmhand.v1.UpdateBreederRequest.breeder:type_name -> warmhand.v1.Breeder
-	26, // 5: warmhand.v1.UpdateBreederRequest.update_mask:type_name -> google.protobuf.FieldMask
+	27, // 5: warmhand.v1.UpdateBreederRequest.update_mask:type_name -> google.protobuf.FieldMask
 	1,  // 6: warmhand.v1.UpdateBreederResponse.breeder:type_name -> warmhand.v1.Breeder
 	23, // 7: warmhand.v1.Thresholds.own:type_name -> warmhand.v1.Thresholds.OwnEntry
 	6,  // 8: warmhand.v1.GetThresholdsResponse.thresholds:type_name -> warmhand.v1.Thresholds
@@ -1720,33 +1745,34 @@ var file_warmhand_v1_breeder_service_proto_depIdxs = []int32{
 	14, // 13: warmhand.v1.TryThresholdsResponse.present:type_name -> warmhand.v1.Trial
 	14, // 14: warmhand.v1.TryThresholdsResponse.proposed:type_name -> warmhand.v1.Trial
 	15, // 15: warmhand.v1.TryThresholdsResponse.cases:type_name -> warmhand.v1.TriedCase
-	27, // 16: warmhand.v1.TriedCase.outcome:type_name -> warmhand.v1.Outcome
+	28, // 16: warmhand.v1.TriedCase.outcome:type_name -> warmhand.v1.Outcome
 	16, // 17: warmhand.v1.TriedCase.present:type_name -> warmhand.v1.Past
 	16, // 18: warmhand.v1.TriedCase.proposed:type_name -> warmhand.v1.Past
 	24, // 19: warmhand.v1.CheckInPlan.own:type_name -> warmhand.v1.CheckInPlan.OwnEntry
-	17, // 20: warmhand.v1.GetCheckInPlanResponse.check_in_plan:type_name -> warmhand.v1.CheckInPlan
-	18, // 21: warmhand.v1.GetCheckInPlanResponse.movable:type_name -> warmhand.v1.PlannedCheckIn
-	17, // 22: warmhand.v1.UpdateCheckInPlanRequest.check_in_plan:type_name -> warmhand.v1.CheckInPlan
-	17, // 23: warmhand.v1.UpdateCheckInPlanResponse.check_in_plan:type_name -> warmhand.v1.CheckInPlan
-	2,  // 24: warmhand.v1.BreederService.GetBreeder:input_type -> warmhand.v1.GetBreederRequest
-	4,  // 25: warmhand.v1.BreederService.UpdateBreeder:input_type -> warmhand.v1.UpdateBreederRequest
-	8,  // 26: warmhand.v1.BreederService.GetThresholds:input_type -> warmhand.v1.GetThresholdsRequest
-	10, // 27: warmhand.v1.BreederService.UpdateThresholds:input_type -> warmhand.v1.UpdateThresholdsRequest
-	12, // 28: warmhand.v1.BreederService.TryThresholds:input_type -> warmhand.v1.TryThresholdsRequest
-	19, // 29: warmhand.v1.BreederService.GetCheckInPlan:input_type -> warmhand.v1.GetCheckInPlanRequest
-	21, // 30: warmhand.v1.BreederService.UpdateCheckInPlan:input_type -> warmhand.v1.UpdateCheckInPlanRequest
-	3,  // 31: warmhand.v1.BreederService.GetBreeder:output_type -> warmhand.v1.GetBreederResponse
-	5,  // 32: warmhand.v1.BreederService.UpdateBreeder:output_type -> warmhand.v1.UpdateBreederResponse
-	9,  // 33: warmhand.v1.BreederService.GetThresholds:output_type -> warmhand.v1.GetThresholdsResponse
-	11, // 34: warmhand.v1.BreederService.UpdateThresholds:output_type -> warmhand.v1.UpdateThresholdsResponse
-	13, // 35: warmhand.v1.BreederService.TryThresholds:output_type -> warmhand.v1.TryThresholdsResponse
-	20, // 36: warmhand.v1.BreederService.GetCheckInPlan:output_type -> warmhand.v1.GetCheckInPlanResponse
-	22, // 37: warmhand.v1.BreederService.UpdateCheckInPlan:output_type -> warmhand.v1.UpdateCheckInPlanResponse
-	31, // [31:38] is the sub-list for method output_type
-	24, // [24:31] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	25, // 20: warmhand.v1.CheckInPlan.words:type_name -> warmhand.v1.CheckInPlan.WordsEntry
+	17, // 21: warmhand.v1.GetCheckInPlanResponse.check_in_plan:type_name -> warmhand.v1.CheckInPlan
+	18, // 22: warmhand.v1.GetCheckInPlanResponse.movable:type_name -> warmhand.v1.PlannedCheckIn
+	17, // 23: warmhand.v1.UpdateCheckInPlanRequest.check_in_plan:type_name -> warmhand.v1.CheckInPlan
+	17, // 24: warmhand.v1.UpdateCheckInPlanResponse.check_in_plan:type_name -> warmhand.v1.CheckInPlan
+	2,  // 25: warmhand.v1.BreederService.GetBreeder:input_type -> warmhand.v1.GetBreederRequest
+	4,  // 26: warmhand.v1.BreederService.UpdateBreeder:input_type -> warmhand.v1.UpdateBreederRequest
+	8,  // 27: warmhand.v1.BreederService.GetThresholds:input_type -> warmhand.v1.GetThresholdsRequest
+	10, // 28: warmhand.v1.BreederService.UpdateThresholds:input_type -> warmhand.v1.UpdateThresholdsRequest
+	12, // 29: warmhand.v1.BreederService.TryThresholds:input_type -> warmhand.v1.TryThresholdsRequest
+	19, // 30: warmhand.v1.BreederService.GetCheckInPlan:input_type -> warmhand.v1.GetCheckInPlanRequest
+	21, // 31: warmhand.v1.BreederService.UpdateCheckInPlan:input_type -> warmhand.v1.UpdateCheckInPlanRequest
+	3,  // 32: warmhand.v1.BreederService.GetBreeder:output_type -> warmhand.v1.GetBreederResponse
+	5,  // 33: warmhand.v1.BreederService.UpdateBreeder:output_type -> warmhand.v1.UpdateBreederResponse
+	9,  // 34: warmhand.v1.BreederService.GetThresholds:output_type -> warmhand.v1.GetThresholdsResponse
+	11, // 35: warmhand.v1.BreederService.UpdateThresholds:output_type -> warmhand.v1.UpdateThresholdsResponse
+	13, // 36: warmhand.v1.BreederService.TryThresholds:output_type -> warmhand.v1.TryThresholdsResponse
+	20, // 37: warmhand.v1.BreederService.GetCheckInPlan:output_type -> warmhand.v1.GetCheckInPlanResponse
+	22, // 38: warmhand.v1.BreederService.UpdateCheckInPlan:output_type -> warmhand.v1.UpdateCheckInPlanResponse
+	32, // [32:39] is the sub-list for method output_type
+	25, // [25:32] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_breeder_service_proto_init() }
@@ -1762,7 +1788,7 @@ func file_warmhand_v1_breeder_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_breeder_service_proto_rawDesc), len(file_warmhand_v1_breeder_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   24,
+			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -792,8 +792,10 @@ type CheckIn struct {
 	Code    string                 `protobuf:"bytes,2,opt,name=code,proto3" json:"code,omitempty"`
 	DueTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=due_time,json=dueTime,proto3" json:"due_time,omitempty"`
 	// What about: offer, weigh, climate, setup or word; and the same as a question.
-	Ask           string `protobuf:"bytes,4,opt,name=ask,proto3" json:"ask,omitempty"`
-	Question      string `protobuf:"bytes,5,opt,name=question,proto3" json:"question,omitempty"`
+	Ask      string `protobuf:"bytes,4,opt,name=ask,proto3" json:"ask,omitempty"`
+	Question string `protobuf:"bytes,5,opt,name=question,proto3" json:"question,omitempty"`
+	// The question is in the breeder's own words.
+	Own           bool `protobuf:"varint,6,opt,name=own,proto3" json:"own,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -861,6 +863,13 @@ func (x *CheckIn) GetQuestion() string {
 		return x.Question
 	}
 	return ""
+}
+
+func (x *CheckIn) GetOwn() bool {
+	if x != nil {
+		return x.Own
+	}
+	return false
 }
 
 // Guide is what a keeper can read up.
@@ -4745,13 +4754,14 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\bask_time\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\aaskTime\x12\x10\n" +
 	"\x03ask\x18\x15 \x01(\tR\x03ask\x12\x1a\n" +
 	"\bquestion\x18\x16 \x01(\tR\bquestion\x121\n" +
-	"\tcheck_ins\x18\x17 \x03(\v2\x14.warmhand.v1.CheckInR\bcheckIns\"\x92\x01\n" +
+	"\tcheck_ins\x18\x17 \x03(\v2\x14.warmhand.v1.CheckInR\bcheckIns\"\xa4\x01\n" +
 	"\aCheckIn\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04code\x18\x02 \x01(\tR\x04code\x125\n" +
 	"\bdue_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\adueTime\x12\x10\n" +
 	"\x03ask\x18\x04 \x01(\tR\x03ask\x12\x1a\n" +
-	"\bquestion\x18\x05 \x01(\tR\bquestion\"d\n" +
+	"\bquestion\x18\x05 \x01(\tR\bquestion\x12\x10\n" +
+	"\x03own\x18\x06 \x01(\bR\x03own\"d\n" +
 	"\x05Guide\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12,\n" +
 	"\x05pages\x18\x02 \x03(\v2\x16.warmhand.v1.GuidePageR\x05pages\x12\x19\n" +

@@ -1,6 +1,6 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
-import { asPhoto, withQuery } from '../../api/client';
+import { withQuery } from '../../api/client';
 import type { CreateKeeperCodeResponseJson, KeeperCodeJson } from '../../api/gen/warmhand/v1/access_service_pb';
 import type {
   AssessmentJson,
@@ -31,6 +31,7 @@ import { factsOf, fill, openPlaces } from '../../core/phrases';
 import { ago, day, daysSince } from '../../core/time';
 import { formatMass, formatNumber } from '../../core/units';
 import { entryLine, standingWord } from '../../core/words';
+import { writeDraft } from '../../store/db';
 import { KeeperCode } from '../parts/code';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
@@ -46,6 +47,7 @@ import { Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { setupPoints, signs } from './reference';
 import { Arrive, CameHome, Homecoming } from './return';
 import { ask, askForPdf, draftPrefix, me } from './session';
+import { logAsBreeder, waiting } from './table';
 import { WhatIf } from './whatif';
 
 interface Everything {
@@ -168,6 +170,40 @@ function Section({
   );
 }
 
+/** The sections of the page in one row that stays at the top: on a phone the page is long. */
+function Jump({ page }: { page: { current: HTMLElement | null } }): JSX.Element {
+  const [places, setPlaces] = useState<{ id: string; title: string }[]>([]);
+  useEffect(() => {
+    const found = [...(page.current?.querySelectorAll('section > h2[id]') ?? [])].map((h) => ({
+      id: h.id,
+      title: h.textContent ?? '',
+    }));
+    setPlaces((was) => (JSON.stringify(was) === JSON.stringify(found) ? was : found));
+  });
+  return (
+    <nav class="jump scroll" aria-label="On this page">
+      <ul>
+        {places.map((x) => (
+          <li key={x.id}>
+            <a
+              href={`#${x.id}`}
+              onClick={(e) => {
+                e.preventDefault();
+                const heading = document.getElementById(x.id);
+                heading?.setAttribute('tabindex', '-1');
+                heading?.focus({ preventScroll: true });
+                heading?.scrollIntoView({ block: 'start' });
+              }}
+            >
+              {x.title}
+            </a>
+          </li>
+        ))}
+      </ul>
+    </nav>
+  );
+}
+
 function Case({ d, next, again }: { d: Everything; next: string; again: () => void }): JSX.Element {
   const { c, course } = d;
   const a = c.assessment;
@@ -175,8 +211,9 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
   const keeper = c.keeperLeft ? 'a keeper who has left' : c.claimed ? c.keeperName || 'a keeper without a name' : '';
   const asked = c.endTime ? undefined : unanswered(d.entries);
   const thread = useRef<HTMLDivElement>(null);
+  const page = useRef<HTMLElement>(null);
   return (
-    <article class="case-page stack">
+    <article class="case-page stack" ref={page}>
       <div class="back">
         <Link to="/b" class="button quiet">
           <Icon name="back" />
@@ -203,6 +240,7 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
         {c.headline && <p class="headline">{c.headline}</p>}
         <LookedAfter c={c} again={again} />
       </header>
+      <Jump page={page} />
 
       <IsAside c={c} again={again} />
 
@@ -270,7 +308,7 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
             {a?.checkIns?.map((k, i) => (
               <li key={k.id}>
                 <span class="muted">{i === 0 && daysSince(k.dueTime ?? '') >= 0 ? 'now' : day(k.dueTime ?? '')}</span>{' '}
-                {k.question}
+                {k.own ? `“${k.question}”` : k.question}
               </li>
             ))}
           </ul>
@@ -629,12 +667,22 @@ function Agree({
 }
 
 function Messages({ d, again }: { d: Everything; again: () => void }): JSX.Element {
-  // The same message sent again after a lost answer is the same entry.
+  // The same message sent again is the same entry.
   const pending = useRef<{ same: string; id: string; at: string } | undefined>(undefined);
   const [sent, setSent] = useState<EntryJson[]>([]);
-  const here = new Set(d.entries.map((e) => e.name));
   useEffect(() => void loadPhrases(), []);
+  const animal = d.c.animal?.name ?? '';
+  const mine = waiting.value.filter((i) => i.case === d.c.name && i.entry?.message);
+  const onDevice = mine.map((i): EntryJson => ({ ...i.entry, name: `${animal}/entries/${i.id}` }));
+  // What waited here has gone: the service has it.
+  const count = useRef(mine.length);
+  useEffect(() => {
+    if (mine.length < count.current) again();
+    count.current = mine.length;
+  }, [mine.length, again]);
+  const shown = new Map([...onDevice, ...sent, ...d.entries].map((e) => [e.name, e]));
   const facts = factsOf(d.c, [...(d.course.entries ?? []), ...d.entries], me.value?.userName || me.value?.breederName);
+  const draft = `${draftPrefix}message ${d.c.name}`;
   const send = async ({ text, photos }: MessageDraft) => {
     const left = openPlaces(text);
     if (left.length > 0)
@@ -643,30 +691,30 @@ function Messages({ d, again }: { d: Everything; again: () => void }): JSX.Eleme
     const same = [text, ...ids].join('\n');
     if (pending.current?.same !== same) pending.current = { same, id: uuidv7(), at: new Date().toISOString() };
     const { id, at } = pending.current;
-    for (const x of photos) await ask('PUT', `/v1/${d.c.name}/photos/${x.id}`, x.bytes, asPhoto(x));
-    const answer = await ask<CreateEntryResponseJson>(
-      'POST',
-      withQuery(`/v1/${d.c.animal?.name}/entries`, { entryId: id }),
-      {
-        case: d.c.name ?? '',
-        happenTime: at,
-        message: { text, ...(ids.length > 0 && { photos: ids }) },
-      } satisfies EntryJson,
-    );
-    pending.current = undefined;
-    const entry = answer.entry;
-    if (entry) setSent((was) => [...was, entry]);
-    again();
+    const message = { text, ...(ids.length > 0 && { photos: ids }) };
+    try {
+      const { entry } = await logAsBreeder(
+        animal,
+        { case: d.c.name ?? '', happenTime: at, message },
+        { id, photos, draft },
+      );
+      pending.current = undefined;
+      if (entry) setSent((was) => [...was, entry]);
+    } catch (e) {
+      await writeDraft(draft, { text, photos }).catch(() => undefined); // it stands in the box again
+      throw e;
+    }
   };
   return (
     <Thread
       case={d.c.name ?? ''}
-      entries={[...d.entries, ...sent.filter((e) => !here.has(e.name))]}
+      entries={[...shown.values()]}
+      unsent={new Set(onDevice.map((e) => e.name ?? ''))}
       me="breeder"
       breederName={me.value?.breederName}
       keeperName={d.c.keeperName}
       names={{ points: d.points, signs: d.signs }}
-      draft={`${draftPrefix}message ${d.c.name}`}
+      draft={draft}
       receipts={{ got: d.c.keeperGotTime, read: d.c.keeperReadTime }}
       phrases={phrases.value?.map((p) => fill(p, facts))}
       phrasesNote={

@@ -6,13 +6,19 @@ import type {
   PlannedCheckInJson,
   UpdateCheckInPlanResponseJson,
 } from '../../api/gen/warmhand/v1/breeder_service_pb';
-import { Button, Notice } from '../parts/controls';
+import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { problem, useLoad, useSave } from './hooks';
 import { Heading, Problem, Trouble, Waiting } from './nav';
 import { ask, breeder, isOwner } from './session';
 
 const notAsked = -1;
+
+/** What is asked when nothing stands in the field. */
+function ours(questions: string[] | undefined): string {
+  const list = questions?.map((q) => `“${q}”`).join(' or ');
+  return `The keeper reads it as yours. ${list ? `Ours: ${list}` : 'Ours depends on what the log lacks.'}`;
+}
 
 /** When the breeder's keepers are asked how it goes. */
 export default function CheckInsPage(): JSX.Element {
@@ -71,14 +77,22 @@ function Plan({
     Object.fromEntries(movable.map((m) => [m.code ?? '', own[m.code ?? ''] ?? m.defaultDays ?? 0]));
   const inUse = daysOf(all.checkInPlan?.own ?? {});
   const [at, setAt] = useState(inUse);
+  const wordsInUse: Record<string, string> = all.checkInPlan?.words ?? {};
+  const [words, setWords] = useState(wordsInUse);
   const saving = useSave();
   const put = (code: string, days: number) => {
     touched();
     setAt({ ...at, [code]: days });
   };
-  const moved = movable.some((m) => at[m.code ?? ''] !== inUse[m.code ?? '']);
-  const theirs = movable.some((m) => at[m.code ?? ''] !== m.defaultDays);
-  const shown = movable.map((m) => `own.${m.code}`);
+  const say = (code: string, text: string) => {
+    touched();
+    setWords({ ...words, [code]: text });
+  };
+  const moved = movable.some(
+    ({ code = '' }) => at[code] !== inUse[code] || (words[code] ?? '').trim() !== (wordsInUse[code] ?? ''),
+  );
+  const theirs = movable.some((m) => at[m.code ?? ''] !== m.defaultDays || words[m.code ?? '']);
+  const shown = movable.flatMap((m) => [`own.${m.code}`, `words.${m.code}`]);
   return (
     <form
       class="stack"
@@ -91,6 +105,7 @@ function Plan({
             own: Object.fromEntries(
               movable.filter((m) => at[m.code ?? ''] !== m.defaultDays).map((m) => [m.code, at[m.code ?? '']]),
             ),
+            words: Object.fromEntries(Object.entries(words).filter(([, text]) => text.trim())),
             ...(all.checkInPlan?.etag && { etag: all.checkInPlan.etag }),
           });
           if (answer.checkInPlan) saved(answer.checkInPlan);
@@ -98,7 +113,16 @@ function Plan({
       }}
     >
       {movable.map((m) => (
-        <One key={m.code} m={m} days={at[m.code ?? ''] ?? 0} put={put} error={problem(saving.error, `own.${m.code}`)} />
+        <One
+          key={m.code}
+          m={m}
+          days={at[m.code ?? ''] ?? 0}
+          words={words[m.code ?? ''] ?? ''}
+          put={put}
+          say={say}
+          error={problem(saving.error, `own.${m.code}`)}
+          wordsError={problem(saving.error, `words.${m.code}`)}
+        />
       ))}
       <Problem error={saving.error} shown={shown} />
       {isOwner() ? (
@@ -112,6 +136,7 @@ function Plan({
               onClick={() => {
                 touched();
                 setAt(daysOf({}));
+                setWords({});
               }}
             >
               All as the program has it
@@ -133,13 +158,19 @@ function Plan({
 function One({
   m,
   days,
+  words,
   put,
+  say,
   error,
+  wordsError,
 }: {
   m: PlannedCheckInJson;
   days: number;
+  words: string;
   put: (code: string, days: number) => void;
+  say: (code: string, text: string) => void;
   error: string | undefined;
+  wordsError: string | undefined;
 }): JSX.Element {
   const id = useId();
   const { code = '', label = '', least = 1, most = 1, defaultDays = 1 } = m;
@@ -178,6 +209,16 @@ function One({
           <Icon name="warn" />
           {error}
         </p>
+      )}
+      {!off && (
+        <Field
+          label="In your own words (may stay empty)"
+          value={words}
+          onInput={(text) => say(code, text)}
+          maxLength={160}
+          error={wordsError}
+          hint={ours(m.questions)}
+        />
       )}
       {days !== defaultDays && (
         <p class="muted">The program’s own: {defaultDays === 1 ? '1 day' : `${defaultDays} days`}.</p>

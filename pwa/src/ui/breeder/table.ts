@@ -13,6 +13,7 @@ import {
   type GoesOn,
   hurry,
   itemOf,
+  type NewPhoto,
   type NewSale,
   saveEntry,
   saveSale,
@@ -121,24 +122,31 @@ export type Logged = { entry: EntryJson; kept?: never } | { kept: true; entry?: 
 const patience = 5_000;
 
 /**
- * Saves an entry of the breeder's on this device and sends it. Called again with the same id, it sends the same
+ * Saves an entry of the breeder's and its pictures on this device, ends the draft, and sends it. Called again with the same id, it sends the same
  * entry. Refused while the person is there, nothing of it stays, and the ApiError says why. LIKELY_SLIP also comes
  * from this device, when the last known weight makes it one: ask, then log it under a new id with `confirmed`.
  */
 export async function logAsBreeder(
   animal: string,
   entry: EntryJson,
-  { id = uuidv7() }: { id?: string } = {},
+  { id = uuidv7(), photos = [], draft }: { id?: string; photos?: readonly NewPhoto[]; draft?: string } = {},
 ): Promise<Logged> {
   if (!(await itemOf(id))) {
     await askAboutSlip(animal, entry);
-    await kept(saveEntry({ as: 'breeder', case: { name: entry.case ?? '', animal: { name: animal } }, entry, id }));
+    const of = { name: entry.case ?? '', animal: { name: animal } };
+    await kept(saveEntry({ as: 'breeder', case: of, entry, id, photos, ...(draft && { draft }) }));
+    await loadWaiting();
   }
   await within(patience, send());
   const item = await itemOf(id);
-  if (item?.state === 'dead') {
-    const { status = 0, message = '', reason = '', fields = [], meta = {} } = item.error ?? {};
+  const refused = [...(await Promise.all(photos.map((p) => itemOf(p.id)))), item].find((i) => i?.state === 'dead');
+  if (item && refused) {
+    const { status = 0, message = '', reason = '', fields = [], meta = {} } = refused.error ?? {};
     await drop(item.seq);
+    for (const p of photos) {
+      const left = await itemOf(p.id);
+      if (left) await drop(left.seq);
+    }
     await loadWaiting();
     throw new ApiError(status, reason, message, fields, meta);
   }

@@ -6,23 +6,38 @@ import { askPlaces } from '../../core/words';
 import { Link } from '../nav';
 import { linesOf } from './state';
 
+/** What the answer to a question in the breeder's words is, by what it asks for. */
+const answers: Record<string, string> = {
+  offer: 'Log how it went',
+  weigh: 'Log the weight',
+  climate: 'Log what you measure',
+  setup: 'Open the checklist',
+};
+
 /** The question that is due, or the next one and until when nothing need be written down. Nothing beside a thing to do, or while an answer waits to be sent. */
 export function Asked({ c, busy, now = new Date() }: { c: CaseJson; busy: boolean; now?: Date }): JSX.Element | null {
   const next = c.assessment?.checkIns?.[0];
   if (!next?.dueTime || busy || linesOf(c).some((l) => l.item && !l.entry.seen)) return null;
+  const from = next.own ? `${c.breederName || 'your breeder'} asks` : '';
   if (daysSince(next.dueTime, now) < 0) {
     return (
       <p>
-        Next, {day(next.dueTime, now)}: “{next.question}” Nothing to write down until then, unless something worries
-        you.
+        Next, {day(next.dueTime, now)}
+        {from && `, ${from}`}: “{next.question}” Nothing to write down until then, unless something worries you.
       </p>
     );
   }
+  const to = caseAddress(c.name ?? '', askPlaces[next.ask ?? ''] ?? 'thread');
   return (
-    <p>
-      <Link to={caseAddress(c.name ?? '', askPlaces[next.ask ?? ''] ?? 'thread')} class="button wide">
-        <span>{next.question}</span>
+    <div class="stack">
+      {from && (
+        <p>
+          {from[0]?.toUpperCase() + from.slice(1)}: “{next.question}”
+        </p>
+      )}
+      <Link to={to} class="button wide">
+        <span>{from ? (answers[next.ask ?? ''] ?? 'Answer') : next.question}</span>
       </Link>
-    </p>
+    </div>
   );
 }

@@ -83,7 +83,7 @@ export function Thread(p: ThreadProps): JSX.Element {
                     name: `${p.case}/photos/${id}`,
                     words: `Picture from ${name === 'You' ? 'you' : name}: ${start(e.message?.text)}`,
                   }))}
-                  waiting={p.me === 'keeper'}
+                  waiting={p.me === 'keeper' || p.unsent?.has(e.name ?? '') === true}
                 />
               )}
             </li>

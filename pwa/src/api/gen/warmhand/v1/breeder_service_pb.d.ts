@@ -1048,6 +1048,13 @@ export declare type CheckInPlan = Message<"warmhand.v1.CheckInPlan"> & {
    * @generated from field: string etag = 3;
    */
   etag: string;
+
+  /**
+   * The breeder's own words for what is asked, by code; one that is not here has the service's. Plain text on one line.
+   *
+   * @generated from field: map<string, string> words = 4;
+   */
+  words: { [key: string]: string };
 };
 
 /**
@@ -1076,6 +1083,13 @@ export declare type CheckInPlanJson = {
    * @generated from field: string etag = 3;
    */
   etag?: string;
+
+  /**
+   * The breeder's own words for what is asked, by code; one that is not here has the service's. Plain text on one line.
+   *
+   * @generated from field: map<string, string> words = 4;
+   */
+  words?: { [key: string]: string };
 };
 
 /**
@@ -1123,6 +1137,13 @@ export declare type PlannedCheckIn = Message<"warmhand.v1.PlannedCheckIn"> & {
    * @generated from field: int32 most = 6;
    */
   most: number;
+
+  /**
+   * The service's own words, one for each thing it may ask for; empty where they depend on the case.
+   *
+   * @generated from field: repeated string questions = 7;
+   */
+  questions: string[];
 };
 
 /**
@@ -1164,6 +1185,13 @@ export declare type PlannedCheckInJson = {
    * @generated from field: int32 most = 6;
    */
   most?: number;
+
+  /**
+   * The service's own words, one for each thing it may ask for; empty where they depend on the case.
+   *
+   * @generated from field: repeated string questions = 7;
+   */
+  questions?: string[];
 };
 
 /**

@@ -853,6 +853,13 @@ export declare type CheckIn = Message<"warmhand.v1.CheckIn"> & {
    * @generated from field: string question = 5;
    */
   question: string;
+
+  /**
+   * The question is in the breeder's own words.
+   *
+   * @generated from field: bool own = 6;
+   */
+  own: boolean;
 };
 
 /**
@@ -891,6 +898,13 @@ export declare type CheckInJson = {
    * @generated from field: string question = 5;
    */
   question?: string;
+
+  /**
+   * The question is in the breeder's own words.
+   *
+   * @generated from field: bool own = 6;
+   */
+  own?: boolean;
 };
 
 /**
