@@ -50,7 +50,7 @@ test('from a phrase to a message that was read', async ({ page, browser }, info)
   const phone = await (await browser.newContext({ baseURL, viewport })).newPage();
   const link = new URL(oak?.links[8] ?? '');
   await phone.goto(link.pathname + link.hash);
-  await expect(phone.getByText('See you.')).toBeVisible();
+  await expect(phone.getByText('From the cellar.')).toBeVisible(); // the newest, with how many more
   await expect(mine.locator('.meta')).toContainText('arrived');
   await phone.goto(`/k/${breeder.split('/')[1]}/${oak?.case}/thread`);
   await expect(phone.locator('.thread')).toContainText('See you.');
