@@ -91,7 +91,7 @@ test('a morning at the list', async ({ page, context }, info) => {
   }
   await expect(page.getByRole('heading', { level: 1, name: names[0] ?? '' })).toBeVisible();
   await fits(page);
-  await (phone ? page.getByRole('link', { name: 'Next' }).tap() : page.keyboard.press('n'));
+  await (phone ? page.getByRole('link', { name: 'Next', exact: true }).tap() : page.keyboard.press('n'));
   await expect(page.getByRole('heading', { level: 1, name: names[1] ?? '' })).toBeVisible();
   if (phone) await page.getByRole('button', { name: /^(Answer|Write)$/ }).tap();
   else {
