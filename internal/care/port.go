@@ -62,6 +62,9 @@ func EachPage(page func(after Cursor) (next Cursor, err error)) error {
 	}
 }
 
+// CaseKey names a case.
+type CaseKey struct{ BreederID, ID string }
+
 // CaseQuery selects cases of a breeder.
 type CaseQuery struct {
 	Open, Closed bool // either or both
@@ -166,7 +169,7 @@ type Tx interface {
 	// without their Assessment.
 	ListCases(breederID string, q CaseQuery, after Cursor, limit int) ([]Case, Cursor, error)
 	// DueCases are open cases of all breeders whose DueAt has come, oldest first.
-	DueCases(now time.Time, limit int) ([]Case, error)
+	DueCases(now time.Time, limit int) ([]CaseKey, error)
 	CasesOfKeeper(keeperID string) ([]Case, error)
 
 	PutFlag(Flag) error

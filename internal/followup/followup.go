@@ -9,7 +9,9 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"runtime"
 	"slices"
+	"sync"
 	"time"
 
 	"warmhand/internal/assess"
@@ -142,7 +144,22 @@ func reassess(tx care.Tx, c care.Case, now time.Time) (care.Case, error) {
 
 // reassess is what is known once the case was computed anew and saved.
 func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
-	after := *k
+	j, err := k.judge(now)
+	if err != nil {
+		return nil, err
+	}
+	return j.save(tx)
+}
+
+// judged is a case computed anew and not saved yet.
+type judged struct {
+	known
+	changed []care.Flag // of its flags
+}
+
+// judge computes a case anew. It reads and writes nothing.
+func (k *known) judge(now time.Time) (*judged, error) {
+	after := judged{known: *k}
 	c := &after.open
 	c.Thresholds = k.subject.Thresholds
 	for i := range k.log {
@@ -155,7 +172,7 @@ func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
 	result := after.assess(now)
 	var err error
 	if c.Assessment, err = json.Marshal(result); err != nil {
-		return nil, fmt.Errorf("assessment: %w", err)
+		return nil, fmt.Errorf("assessment of case %s: %w", c.ID, err)
 	}
 	before := c.Standing
 	if before != result.Standing || c.AssessedAt.IsZero() {
@@ -174,28 +191,37 @@ func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
 	if c.BringBack(before, now); c.Aside.Until != nil && c.Aside.Until.Before(c.DueAt) {
 		c.DueAt = *c.Aside.Until
 	}
-	if err := tx.UpdateCase(*c); err != nil {
-		return nil, err
-	}
-	c.Version++
 	found := result.Concerns
 	if c.ClosedAt != nil {
 		found = nil // an ended case has no open concern
 	}
-	changed := care.UpdateFlags(c, k.flags, found, now)
-	if len(changed) > 0 {
+	after.changed = care.UpdateFlags(c, k.flags, found, now)
+	if len(after.changed) > 0 {
 		after.flags = slices.Clone(k.flags)
 	}
-	for _, f := range changed {
-		if err := tx.PutFlag(f); err != nil {
-			return nil, err
-		}
+	for _, f := range after.changed {
 		if i := slices.IndexFunc(after.flags, func(old care.Flag) bool { return old.ID == f.ID }); i >= 0 {
 			after.flags[i] = f
 		} else {
 			after.flags = append(after.flags, f)
 		}
 	}
+	return &after, nil
+}
+
+// save saves what was judged, unless the case was changed since it was read: that
+// is Stale.
+func (j *judged) save(tx care.Tx) (*known, error) {
+	if err := tx.UpdateCase(j.open); err != nil {
+		return nil, err
+	}
+	for _, f := range j.changed {
+		if err := tx.PutFlag(f); err != nil {
+			return nil, err
+		}
+	}
+	after := j.known // a Write may run twice, and j stays as it was read
+	after.open.Version++
 	return &after, nil
 }
 
@@ -253,16 +279,25 @@ func lastMass(log []care.Entry, at time.Time) care.Grams {
 	return mass
 }
 
+// passWorkers is how many cases the pass looks at at a time. Most of a look is
+// reading and computing, which the processors share, and on SQLite those that
+// save at once share a commit.
+var passWorkers = 4 * runtime.GOMAXPROCS(0)
+
 // Pass reassesses every open case whose time has come and returns how many it
-// looked at. It may be stopped at any point and run again. A case that fails
-// does not keep the others waiting; what failed comes back joined, after all
-// that could be done.
+// looked at. It may be stopped at any point and run again, and several servers
+// may run it at once. A case that fails does not keep the others waiting; what
+// failed comes back joined, after all that could be done.
 func (s *Service) Pass(ctx context.Context, now time.Time) (looked int, err error) {
 	now = care.Instant(now)
-	const batch = 100
-	failed := map[string]error{}
+	const batch = 500
+	var (
+		mu     sync.Mutex
+		failed = map[string]error{}
+		stop   error // that of a database which does not answer
+	)
 	for {
-		var due []care.Case
+		var due []care.CaseKey
 		if err := s.store.Read(ctx, func(tx care.Tx) (err error) {
 			due, err = tx.DueCases(now, batch)
 			return err
@@ -270,20 +305,42 @@ func (s *Service) Pass(ctx context.Context, now time.Time) (looked int, err erro
 			return looked, err
 		}
 		before := looked
-		for _, d := range due {
-			key := d.BreederID + "/" + d.ID
-			if failed[key] != nil {
-				continue
+		queue := make(chan care.CaseKey)
+		var working sync.WaitGroup
+		for range min(passWorkers, len(due)) {
+			working.Go(func() {
+				for key := range queue {
+					done, err := s.look(ctx, key, now)
+					mu.Lock()
+					switch {
+					case err == nil && done:
+						looked++
+					case care.IsCode(err, care.Unavailable), ctx.Err() != nil:
+						if stop == nil {
+							stop = fmt.Errorf("case %s/%s: %w", key.BreederID, key.ID, err)
+						}
+					case err != nil:
+						failed[key.BreederID+"/"+key.ID] = fmt.Errorf("case %s/%s: %w", key.BreederID, key.ID, err)
+					}
+					mu.Unlock()
+				}
+			})
+		}
+		for _, key := range due {
+			mu.Lock()
+			skip, stopped := failed[key.BreederID+"/"+key.ID] != nil, stop != nil
+			mu.Unlock()
+			if stopped {
+				break
 			}
-			done, err := s.look(ctx, d, now)
-			switch {
-			case err == nil && done:
-				looked++
-			case care.IsCode(err, care.Unavailable), ctx.Err() != nil:
-				return looked, fmt.Errorf("case %s: %w", key, err)
-			case err != nil:
-				failed[key] = fmt.Errorf("case %s: %w", key, err)
+			if !skip {
+				queue <- key
 			}
+		}
+		close(queue)
+		working.Wait()
+		if stop != nil {
+			return looked, stop
 		}
 		if len(due) < batch || looked == before {
 			return looked, errors.Join(slices.Collect(maps.Values(failed))...)
@@ -291,25 +348,39 @@ func (s *Service) Pass(ctx context.Context, now time.Time) (looked int, err erro
 	}
 }
 
-// look is the pass over one case; false means that somebody else was first.
-func (s *Service) look(ctx context.Context, d care.Case, now time.Time) (done bool, err error) {
-	var before, after care.Case
-	err = s.store.Write(ctx, func(tx care.Tx) (err error) {
-		done = false
-		if before, err = tx.Case(d.BreederID, d.ID); err != nil || before.ClosedAt != nil || before.DueAt.After(now) {
+// look is the pass over one case; false means that somebody else was first. The
+// case is read and judged beside other looks, and only saving takes its turn.
+func (s *Service) look(ctx context.Context, key care.CaseKey, now time.Time) (done bool, err error) {
+	var before care.Case
+	var j *judged
+	err = s.store.Read(ctx, func(tx care.Tx) (err error) {
+		j = nil
+		if before, err = tx.Case(key.BreederID, key.ID); err != nil || before.ClosedAt != nil || before.DueAt.After(now) {
 			return err // ended, or looked at meanwhile
 		}
-		done = true
-		after, err = reassess(tx, before, now)
+		k, err := read(tx, before)
+		if err != nil {
+			return err
+		}
+		j, err = k.judge(now)
 		return err
 	})
+	if err == nil && j != nil {
+		err = s.store.Write(ctx, func(tx care.Tx) error {
+			_, err := j.save(tx)
+			return err
+		})
+	}
 	if care.IsCode(err, care.Stale) || care.IsCode(err, care.NotFound) {
 		return false, nil
 	}
-	if err == nil && done && (after.Standing != before.Standing || after.Aside != before.Aside) {
-		s.hub.publish(change(&after, "standing"))
+	if err != nil || j == nil {
+		return false, err
 	}
-	return done, err
+	if after := &j.open; after.Standing != before.Standing || after.Aside != before.Aside {
+		s.hub.publish(change(after, "standing"))
+	}
+	return true, nil
 }
 
 // stale turns a comparison of versions that failed inside one transaction

@@ -98,7 +98,7 @@ var (
 	listCases       = inList.selectQuery(`WHERE breeder_id = ?1 AND open = ?2 AND open = ?3 AND ?4 = ''` + mostUrgent)
 	listAllCases    = inList.selectQuery(`WHERE breeder_id = ?1 AND open BETWEEN ?2 AND ?3 AND ?4 = ''` + mostUrgent)
 	listAnimalCases = inList.selectQuery(`WHERE breeder_id = ?1 AND open BETWEEN ?2 AND ?3 AND animal_id = ?4` + mostUrgent)
-	dueCases        = followed.selectQuery(`WHERE open = 1 AND due_at <= ?1 ORDER BY due_at, breeder_id, case_id LIMIT ?2`)
+	dueCases        = newQuery("list due cases", `SELECT breeder_id, case_id FROM cases WHERE open = 1 AND due_at <= ?1 ORDER BY due_at, breeder_id, case_id LIMIT ?2`)
 	makeDue         = newQuery("make cases due", `UPDATE cases SET due_at = ?2, version = version + 1 WHERE breeder_id = ?1 AND open = 1`)
 	casesOfKeeper   = followed.selectQuery(`WHERE keeper_id = ?1 AND keeper_id <> '' ORDER BY handed_over_at DESC, breeder_id, case_id`)
 
@@ -206,8 +206,8 @@ func (t *tx) MakeDue(breederID string, at time.Time) error {
 }
 
 // DueCases counts a zero DueAt as come: a case that was never looked at is due.
-func (t *tx) DueCases(now time.Time, limit int) ([]care.Case, error) {
-	return list(t, dueCases, caseRow, now.UnixMilli(), limit)
+func (t *tx) DueCases(now time.Time, limit int) ([]care.CaseKey, error) {
+	return list(t, dueCases, func(k *care.CaseKey) []any { return []any{&k.BreederID, &k.ID} }, now.UnixMilli(), limit)
 }
 
 // CasesOfKeeper is ordered by handover, newest first. Cases that nobody claimed

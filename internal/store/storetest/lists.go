@@ -417,16 +417,18 @@ func dueCases(t *testing.T, s care.Store) {
 		return nil
 	})
 	for n, want := range map[int][]string{2: {"never looked at", "long"}, 10: {"never looked at", "long", "before", "now", "a-now"}} {
-		all := read(t, s, func(tx care.Tx) ([]care.Case, error) { return tx.DueCases(at(999*time.Microsecond), n) })
-		wantSame(t, "due", ids(all, caseID), want)
+		all := read(t, s, func(tx care.Tx) ([]care.CaseKey, error) { return tx.DueCases(at(999*time.Microsecond), n) })
+		wantSame(t, "due", ids(all, dueID), want)
 	}
 	before := read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "later") })
 	write(t, s, func(tx care.Tx) error { return tx.MakeDue("b1", at(-2*time.Hour)) })
-	all := read(t, s, func(tx care.Tx) ([]care.Case, error) { return tx.DueCases(at(-time.Hour), 10) })
-	wantSame(t, "made due", ids(all, caseID), []string{"later", "never looked at", "now", "long"})
+	all := read(t, s, func(tx care.Tx) ([]care.CaseKey, error) { return tx.DueCases(at(-time.Hour), 10) })
+	wantSame(t, "made due", ids(all, dueID), []string{"later", "never looked at", "now", "long"})
 	after := read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "later") })
 	wantSame(t, "the version of a case made due", after.Version, before.Version+1)
 }
+
+func dueID(k care.CaseKey) string { return k.ID }
 
 func keeperCases(t *testing.T, s care.Store) {
 	for _, b := range []string{"b1", "b2"} {
