@@ -5,7 +5,7 @@ export CGO_ENABLED := 1
 need := internal/tools/prereq.sh
 tools := .build/tools
 
-.PHONY: help run build web test test-go test-web test-browser test-browser-all bench cohort scenes proto proto-check sbom icons fmt clean
+.PHONY: help run build web test test-go test-web test-browser test-browser-all bench load cohort scenes proto proto-check sbom icons fmt clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## /\1\t/p' Makefile | expand -t 16
@@ -43,6 +43,14 @@ test-browser-all: build ## all browser tests at both widths, the longest too
 bench: build ## benchmarks, and how they stand to each other
 	@$(need) go cc vips chromium
 	@internal/tools/bench.sh
+
+load: build .build/tools/peer ## what the real program bears, on both engines: table of server/load. ARGS="-cases 1000000"
+	@$(need) go cc postgres
+	go build -o .build/tools/load ./server/load
+	internal/tools/with-postgres.sh .build/tools/load -program .build/warmhand -peer .build/tools/peer -out server/load/results.md -plans server/load/plans.md $(ARGS)
+
+.build/tools/peer: internal/tools/peer/main.go internal/tools/peer/go.mod
+	cd internal/tools/peer && go build -o $(CURDIR)/$@ .
 
 cohort: ## judge the assessment on simulated animals: table and plots of internal/cohort. ARGS="-world base"
 	@$(need) go

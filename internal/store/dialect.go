@@ -62,7 +62,9 @@ var each = regexp.MustCompile(`EACH\((\?\d+)\)`)
 var letsIn = regexp.MustCompile(`(?:INSERT INTO|UPDATE|DELETE FROM) (?:secrets|users)\b`)
 
 func newQuery(op, text string) *query {
-	return &query{op: op, lets: letsIn.MatchString(text),
+	q := &query{op: op, lets: letsIn.MatchString(text),
 		sqlite:   each.ReplaceAllString(text, `(SELECT value FROM json_each($1))`),
 		postgres: placeholder.ReplaceAllString(each.ReplaceAllString(text, `(SELECT jsonb_array_elements_text($1::jsonb))`), `$$$1`)}
+	queries = append(queries, q)
+	return q
 }

@@ -539,7 +539,10 @@ func letsCounted(t *testing.T, s care.Store) {
 		{"secrets swept", func(tx care.Tx) error { _, err := tx.DeleteExpiredSecrets(t0, 10); return err }, true},
 		{"a user more", func(tx care.Tx) error { w.user.ID = "another"; return tx.InsertUser(w.user) }, true},
 		{"an account erased", func(tx care.Tx) error { _, err := tx.EraseBreeder("b1", 1000); return err }, true},
-		{"a case read", func(tx care.Tx) error { _, _, err := tx.ListCases("b1", care.CaseQuery{}, care.Cursor{}, 10); return err }, false},
+		{"a case read", func(tx care.Tx) error {
+			_, _, err := tx.ListCases("b1", care.CaseQuery{}, care.Cursor{}, 10)
+			return err
+		}, false},
 		{"a breeder", func(tx care.Tx) error {
 			return tx.InsertBreeder(care.Breeder{ID: "b9", Name: "b9", CreatedAt: t0, Version: 1})
 		}, false},

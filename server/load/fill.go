@@ -1,0 +1,328 @@
+package main
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/url"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	_ "github.com/jackc/pgx/v5/stdlib" // so is pgx
+	_ "github.com/mattn/go-sqlite3"    // the store's driver
+
+	"warmhand/internal/access"
+	"warmhand/internal/care"
+	"warmhand/internal/followup"
+	"warmhand/internal/store"
+	"warmhand/server"
+)
+
+// place is a data folder with its database.
+type place struct {
+	dir, url string
+	followed []followedCase // whom the load acts for
+	breeders []signedIn
+}
+
+type followedCase struct {
+	breeder, animal, caseID, secret string
+	mass                            float64
+}
+
+type signedIn struct{ breeder, secret string }
+
+const (
+	// A breeder has the demonstration's handovers several times, about fifty
+	// open cases.
+	copiesEach = 6
+	// So many keepers and breeders are signed in for the load.
+	keepersIn, breedersIn = 500, 100
+	template              = "thimblewick"
+)
+
+func (p *place) storeConfig() store.Config { return store.Config{URL: p.url, Dir: p.dir} }
+
+// fill makes a database with at least n open cases. One breeder's are lived
+// through by the program itself (the demonstration); the rest are copies of
+// their rows, by the database, under other breeders and ids. Nothing is due.
+func (p *place) fill(ctx context.Context, n int) (took time.Duration, err error) {
+	begun := time.Now()
+	cfg := server.Config{DataDir: p.dir, DatabaseURL: p.url, Listen: "127.0.0.1:0", PassEvery: -1, Log: slog.New(slog.NewTextHandler(io.Discard, nil))}
+	s, err := server.New(ctx, cfg)
+	if err != nil {
+		return 0, err
+	}
+	_, err = s.FillDemo(ctx)
+	if err = errors.Join(err, s.Close()); err != nil {
+		return 0, err
+	}
+	if err := p.multiply(ctx, n); err != nil {
+		return 0, err
+	}
+	took = time.Since(begun)
+	return took, p.signIn(ctx)
+}
+
+func (p *place) open() (*sql.DB, error) {
+	if p.url != "" {
+		u, err := url.Parse(p.url)
+		if err != nil {
+			return nil, err
+		}
+		q := u.Query()
+		q.Set("options", "-cwarmhand.breeder="+string(care.EverybodysReach))
+		u.RawQuery = q.Encode()
+		return sql.Open("pgx", u.String())
+	}
+	return sql.Open("sqlite3", (&url.URL{Scheme: "file", Path: filepath.Join(p.dir, "warmhand.db"), RawQuery: "_journal_mode=WAL&_synchronous=OFF&_foreign_keys=0"}).String())
+}
+
+type copyOf struct {
+	table   string
+	once    bool   // for each breeder
+	suffix  string // columns that get the copy's suffix where they are not empty
+	keepers string // columns that nobody else may have, and so get the breeder too
+}
+
+// copied are the tables, and the columns that carry a copy's own ids.
+var copied = []copyOf{
+	{table: "breeders", once: true},
+	{table: "users", once: true},
+	{table: "signing_keys", once: true},
+	{table: "animals", suffix: "animal_id mother_id father_id"},
+	{table: "entries", suffix: "animal_id case_id"},
+	{table: "handovers", suffix: "handover_id animal_id", keepers: "keeper_id code_hash"},
+	{table: "cases", suffix: "case_id animal_id", keepers: "keeper_id"},
+	{table: "flags", suffix: "case_id"},
+	{table: "photos", suffix: "photo_id case_id"},
+	{table: "keepers", keepers: "keeper_id"},
+}
+
+func (p *place) multiply(ctx context.Context, n int) (err error) {
+	db, err := p.open()
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	db.SetMaxOpenConns(1) // the table of copies is the connection's own
+	exec := func(text string, args ...any) error {
+		if _, err := db.ExecContext(ctx, text, args...); err != nil {
+			return fmt.Errorf("%s: %w", text, err)
+		}
+		return nil
+	}
+	var each int
+	if err := db.QueryRowContext(ctx, `SELECT count(*) FROM cases WHERE open = 1`).Scan(&each); err != nil {
+		return err
+	}
+	if err := exec(`CREATE TEMP TABLE copies (breeder TEXT NOT NULL, suffix TEXT NOT NULL)`); err != nil {
+		return err
+	}
+	statements := make([]string, len(copied))
+	for i, c := range copied {
+		if statements[i], err = c.statement(ctx, db); err != nil {
+			return err
+		}
+	}
+	// The day of what is due is far off: the load is not to share with the pass.
+	if err := exec(`UPDATE cases SET due_at = due_at + 864000000 WHERE open = 1`); err != nil {
+		return err
+	}
+	breeders := (n + each*copiesEach - 1) / (each * copiesEach)
+	const together = 50
+	for from := 0; from < breeders; from += together {
+		tx, err := db.BeginTx(ctx, nil)
+		if err != nil {
+			return err
+		}
+		run := func(text string, args ...any) {
+			if err == nil {
+				_, err = tx.ExecContext(ctx, text, args...)
+			}
+		}
+		run(`DELETE FROM copies`)
+		for b := from; b < min(from+together, breeders); b++ {
+			for k := range copiesEach {
+				suffix := ""
+				if k > 0 {
+					suffix = fmt.Sprint("-", k)
+				}
+				run(`INSERT INTO copies VALUES ($1, $2)`, fmt.Sprintf("load-%06d", b), suffix)
+			}
+		}
+		for _, text := range statements {
+			run(text)
+		}
+		if err == nil {
+			err = tx.Commit()
+		} else {
+			err = errors.Join(err, tx.Rollback())
+		}
+		if err != nil {
+			return err
+		}
+	}
+	if p.url != "" {
+		return exec(`ANALYZE`) // as its autovacuum does by itself in time
+	}
+	return exec(`PRAGMA wal_checkpoint(TRUNCATE)`)
+}
+
+func (c *copyOf) statement(ctx context.Context, db *sql.DB) (string, error) {
+	rows, err := db.QueryContext(ctx, `SELECT * FROM `+c.table+` LIMIT 0`)
+	if err != nil {
+		return "", err
+	}
+	defer rows.Close()
+	names, err := rows.Columns()
+	if err != nil {
+		return "", err
+	}
+	suffix, keepers := strings.Fields(c.suffix), strings.Fields(c.keepers)
+	values := make([]string, len(names))
+	where := []string{`t.breeder_id = '` + template + `'`}
+	if !slices.Contains(names, "breeder_id") {
+		where = []string{`t.keeper_id NOT LIKE '%/load-%'`}
+	}
+	for i, name := range names {
+		switch {
+		case name == "breeder_id":
+			values[i] = `c.breeder`
+		case slices.Contains(suffix, name):
+			values[i] = `CASE WHEN t.` + name + ` = '' THEN '' ELSE t.` + name + ` || c.suffix END`
+		case slices.Contains(keepers, name):
+			values[i] = `CASE WHEN t.` + name + ` = '' THEN '' ELSE t.` + name + ` || '/' || c.breeder || c.suffix END`
+		case name == "by_id" && c.suffix != "":
+			values[i] = `CASE WHEN t.by_kind = 'keeper' THEN t.by_id || '/' || c.breeder || c.suffix ELSE t.by_id END`
+		default:
+			values[i] = `t.` + name
+		}
+	}
+	if c.once {
+		where = append(where, `c.suffix = ''`)
+	}
+	return `INSERT INTO ` + c.table + ` (` + strings.Join(names, ", ") + `) SELECT ` + strings.Join(values, ", ") +
+		` FROM copies c CROSS JOIN ` + c.table + ` t WHERE ` + strings.Join(where, ` AND `), rows.Err()
+}
+
+// signIn signs in those for whom the load acts, spread over all breeders.
+func (p *place) signIn(ctx context.Context) (err error) {
+	db, err := p.open()
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	var breeders []string
+	rows, err := db.QueryContext(ctx, `SELECT breeder_id FROM breeders WHERE breeder_id LIKE 'load-%' ORDER BY breeder_id`)
+	if err != nil {
+		return err
+	}
+	for rows.Next() {
+		var id string
+		if err := rows.Scan(&id); err != nil {
+			return err
+		}
+		breeders = append(breeders, id)
+	}
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	spread := func(i, of int) string { return breeders[i*len(breeders)/of] }
+	s, err := store.Open(ctx, p.storeConfig())
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, s.Close()) }()
+	sessions, now := access.NewSessions(s), time.Now()
+	return s.Write(ctx, func(tx care.Tx) error {
+		p.followed, p.breeders = nil, nil
+		for i := range breedersIn {
+			breeder := spread(i, breedersIn)
+			users, err := tx.ListUsers(breeder)
+			if err != nil {
+				return err
+			}
+			secret, err := sessions.Start(tx, care.Actor{Kind: care.BreederOwner, BreederID: breeder, UserID: users[0].ID}, "load", now)
+			if err != nil {
+				return err
+			}
+			p.breeders = append(p.breeders, signedIn{breeder, secret})
+		}
+		for i := range keepersIn {
+			breeder := spread(i, keepersIn)
+			cases, _, err := tx.ListCases(breeder, care.CaseQuery{Open: true}, care.Cursor{}, 100)
+			if err != nil {
+				return err
+			}
+			cases = slices.DeleteFunc(cases, func(c care.Case) bool { return c.KeeperID == "" })
+			c := cases[i%len(cases)]
+			log, err := tx.Log(breeder, c.AnimalID)
+			if err != nil {
+				return err
+			}
+			mass := 100.0
+			for _, e := range log {
+				if w, ok := e.Body.(care.WeighIn); ok {
+					mass = float64(w.Mass)
+				}
+			}
+			secret, err := sessions.Start(tx, care.Actor{Kind: care.KeeperActor, KeeperID: c.KeeperID}, "load", now)
+			if err != nil {
+				return err
+			}
+			p.followed = append(p.followed, followedCase{breeder, c.AnimalID, c.ID, secret, mass})
+		}
+		return nil
+	})
+}
+
+// pass makes all open cases due and lets the pass look at them, as a server
+// does.
+func (p *place) pass(ctx context.Context) (took time.Duration, looked int, err error) {
+	db, err := p.open()
+	if err != nil {
+		return 0, 0, err
+	}
+	now := time.Now()
+	_, err = db.ExecContext(ctx, `UPDATE cases SET due_at = $1 WHERE open = 1`, now.UnixMilli())
+	if err = errors.Join(err, db.Close()); err != nil {
+		return 0, 0, err
+	}
+	s, err := store.Open(ctx, p.storeConfig())
+	if err != nil {
+		return 0, 0, err
+	}
+	defer func() { err = errors.Join(err, s.Close()) }()
+	begun := time.Now()
+	looked, err = followup.New(s, nil, nil).Pass(ctx, now) // a pass makes no code and signs nothing
+	return time.Since(begun), looked, err
+}
+
+// newSchema makes an empty schema on a PostgreSQL server.
+func newSchema(ctx context.Context, server, name string) (address string, drop func() error, err error) {
+	u, err := url.Parse(server)
+	if err != nil {
+		return "", nil, err
+	}
+	run := func(text string) error {
+		db, err := sql.Open("pgx", server)
+		if err != nil {
+			return err
+		}
+		_, err = db.ExecContext(context.WithoutCancel(ctx), text)
+		return errors.Join(err, db.Close())
+	}
+	if err := run(`CREATE SCHEMA ` + name); err != nil {
+		return "", nil, err
+	}
+	q := u.Query()
+	q.Set("search_path", name)
+	u.RawQuery = q.Encode()
+	return u.String(), func() error { return run(`DROP SCHEMA ` + name + ` CASCADE`) }, nil
+}

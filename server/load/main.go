@@ -1,0 +1,236 @@
+// Command load shows what the program bears: it fills databases with many open
+// cases, starts the real program on them, logs and reads triage lists as
+// phones and desks do, times the pass, and writes a table. See README.md beside
+// it; run it by make load.
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"strings"
+	"time"
+
+	"warmhand/internal/care"
+	"warmhand/internal/store"
+)
+
+// setup is one kind of place that is loaded.
+type setup struct {
+	engine  string // "sqlite" or "postgres"
+	servers int
+}
+
+type options struct {
+	program, peer, folder, postgres, out, plans string
+	cases                                       []int
+	seconds                                     time.Duration
+	loggers, readers                            int
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	if err := run(ctx); err != nil {
+		fmt.Fprintln(os.Stderr, "load:", err)
+		os.Exit(1)
+	}
+}
+
+func run(ctx context.Context) (err error) {
+	ctx = care.WithReach(ctx, care.EverybodysReach)
+	var o options
+	var sizes string
+	flag.StringVar(&sizes, "cases", "1000,100000", "how many open cases, one database after the other")
+	flag.StringVar(&o.program, "program", ".build/warmhand", "the program")
+	flag.StringVar(&o.peer, "peer", "", "the peer's program, built from internal/tools/peer; empty: none")
+	flag.StringVar(&o.out, "out", "", "file for the table; empty: to the screen only")
+	flag.StringVar(&o.plans, "plans", "", "file for the plans of all queries at the last size; empty: none")
+	flag.DurationVar(&o.seconds, "time", 10*time.Second, "how long each is loaded")
+	flag.IntVar(&o.loggers, "loggers", 12, "phones that log, each the next when the last was answered")
+	flag.IntVar(&o.readers, "readers", 4, "desks that read triage lists in the same way")
+	flag.Parse()
+	o.postgres = os.Getenv("WARMHAND_TEST_POSTGRES")
+	for text := range strings.SplitSeq(sizes, ",") {
+		n, err := strconv.Atoi(strings.TrimSpace(text))
+		if err != nil || n < 1 {
+			return fmt.Errorf("-cases %s: write numbers with commas between them", sizes)
+		}
+		o.cases = append(o.cases, n)
+	}
+	if o.folder, err = os.MkdirTemp("", "warmhand-load-"); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(o.folder)) }()
+
+	t := &table{}
+	for i, n := range o.cases {
+		t.last = i == len(o.cases)-1
+		if err := o.sqlite(ctx, n, t); err != nil {
+			return fmt.Errorf("%d cases on SQLite: %w", n, err)
+		}
+		if o.postgres == "" {
+			continue
+		}
+		if err := o.onPostgres(ctx, n, t); err != nil {
+			return fmt.Errorf("%d cases on PostgreSQL: %w", n, err)
+		}
+	}
+	if o.peer != "" {
+		if t.peer, err = o.againstPeer(ctx); err != nil {
+			return fmt.Errorf("the peer: %w", err)
+		}
+	}
+	if o.plans != "" {
+		if err := os.WriteFile(o.plans, []byte(t.plans.String()), 0o644); err != nil {
+			return err
+		}
+	}
+	text := t.markdown(&o)
+	fmt.Print(text)
+	if o.out != "" {
+		return os.WriteFile(o.out, []byte(text), 0o644)
+	}
+	return nil
+}
+
+func (o *options) sqlite(ctx context.Context, n int, t *table) (err error) {
+	p := place{dir: filepath.Join(o.folder, fmt.Sprint("sqlite-", n))}
+	defer func() { err = errors.Join(err, os.RemoveAll(p.dir)) }()
+	took, err := p.fill(ctx, n)
+	if err != nil {
+		return fmt.Errorf("filling: %w", err)
+	}
+	r, err := o.load(ctx, &p, setup{"SQLite", 1})
+	if err != nil {
+		return err
+	}
+	r.cases, r.filled = n, took
+	if r.pass, r.passed, err = p.pass(ctx); err != nil {
+		return fmt.Errorf("the pass: %w", err)
+	}
+	t.rows = append(t.rows, r)
+	fmt.Fprintln(os.Stderr, r.line())
+	return t.plan(ctx, &p, r.engine, n)
+}
+
+func (o *options) onPostgres(ctx context.Context, n int, t *table) (err error) {
+	p := place{dir: filepath.Join(o.folder, fmt.Sprint("postgres-", n))}
+	var drop func() error
+	if p.url, drop, err = newSchema(ctx, o.postgres, fmt.Sprintf("load_%d_%d", os.Getpid(), n)); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, drop(), os.RemoveAll(p.dir)) }()
+	took, err := p.fill(ctx, n)
+	if err != nil {
+		return fmt.Errorf("filling: %w", err)
+	}
+	for _, servers := range []int{1, 3} {
+		r, err := o.load(ctx, &p, setup{"PostgreSQL", servers})
+		if err != nil {
+			return err
+		}
+		r.cases, r.filled = n, took
+		if servers == 1 {
+			if r.pass, r.passed, err = p.pass(ctx); err != nil {
+				return fmt.Errorf("the pass: %w", err)
+			}
+		}
+		t.rows = append(t.rows, r)
+		fmt.Fprintln(os.Stderr, r.line())
+	}
+	return t.plan(ctx, &p, "PostgreSQL", n)
+}
+
+// table is what was found.
+type table struct {
+	rows  []result
+	peer  peerResult
+	last  bool // the largest size
+	plans strings.Builder
+}
+
+// plan notes how the engine runs each query on a place of the last size.
+func (t *table) plan(ctx context.Context, p *place, engine string, cases int) error {
+	if !t.last {
+		return nil
+	}
+	plans, err := store.Plans(ctx, p.storeConfig())
+	if err != nil {
+		return err
+	}
+	if t.plans.Len() == 0 {
+		t.plans.WriteString("<!-- made by make load -->\n# How each query is run\n\nFor any arguments, as prepared statements are.\n")
+	}
+	fmt.Fprintf(&t.plans, "\n## %s, %d open cases\n", engine, cases)
+	for _, q := range plans {
+		fmt.Fprintf(&t.plans, "\n**%s**: `%s`\n\n```\n%s\n```\n", q.Query, q.Text, strings.Join(q.Steps, "\n"))
+	}
+	return nil
+}
+
+type result struct {
+	setup
+	cases     int
+	filled    time.Duration
+	logs      float64 // a second
+	lists     float64 // a second
+	log, list quantiles
+	rss       int64 // of all servers at most, bytes
+	pass      time.Duration
+	passed    int
+}
+
+type quantiles struct{ p50, p99 time.Duration }
+
+func (q quantiles) String() string {
+	ms := func(d time.Duration) string {
+		return strconv.FormatFloat(float64(d.Microseconds())/1000, 'f', 1, 64)
+	}
+	return ms(q.p50) + " / " + ms(q.p99)
+}
+
+func (r *result) line() string {
+	pass := "–"
+	if r.passed > 0 {
+		pass = fmt.Sprintf("%.1f s, %.0f/s", r.pass.Seconds(), float64(r.passed)/r.pass.Seconds())
+	}
+	return fmt.Sprintf("| %s, %d | %d | %.0f | %s | %.0f | %s | %d | %s |", r.engine, r.servers, r.cases, r.logs, r.log, r.lists, r.list, r.rss>>20, pass)
+}
+
+func (t *table) markdown(o *options) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, `<!-- made by make load -->
+%d phones log and %d desks read triage lists at once, each request when the last was answered, for %v;
+program, database and load share %d processors (%s).
+
+| engine, servers | open cases | logs/s | log, ms, p50 / p99 | lists/s | list, ms, p50 / p99 | memory, MiB | pass over all |
+|---|---|---|---|---|---|---|---|
+`, o.loggers, o.readers, o.seconds, runtime.NumCPU(), runtime.GOARCH)
+	for i := range t.rows {
+		b.WriteString(t.rows[i].line() + "\n")
+	}
+	b.WriteString("\n")
+	for i := range t.rows {
+		for j := range t.rows[:i] {
+			if big, small := &t.rows[i], &t.rows[j]; big.setup == small.setup && big.cases == 10*small.cases {
+				fmt.Fprintf(&b, "From %d to %d cases, %s with %d: p99 of a log × %.2f, of a list × %.2f.\n", small.cases, big.cases, big.engine, big.servers,
+					big.log.p99.Seconds()/small.log.p99.Seconds(), big.list.p99.Seconds()/small.list.p99.Seconds())
+			}
+		}
+	}
+	if p := t.peer; p.ours > 0 {
+		fmt.Fprintf(&b, `
+Durable writes one by one, %d clients, each answered when it is on the disk: a log here, with sign-in, checks and
+assessment, %.0f/s (p99 %.1f ms); a record without any of them in a general-purpose backend (PocketBase %s,
+synchronous=FULL), %.0f/s (p99 %.1f ms): %.2f times.
+`, o.loggers, p.ours, float64(p.oursP99.Microseconds())/1000, peerVersion, p.theirs, float64(p.theirsP99.Microseconds())/1000, p.ours/p.theirs)
+	}
+	return b.String()
+}
