@@ -61,10 +61,16 @@ var each = regexp.MustCompile(`EACH\((\?\d+)\)`)
 // letsIn finds what changes the rows by which somebody is let in.
 var letsIn = regexp.MustCompile(`(?:INSERT INTO|UPDATE|DELETE FROM) (?:secrets|users)\b`)
 
+// newQuery is for the program's own texts, all of which Plans explains; it must
+// be called before main begins.
 func newQuery(op, text string) *query {
-	q := &query{op: op, lets: letsIn.MatchString(text),
-		sqlite:   each.ReplaceAllString(text, `(SELECT value FROM json_each($1))`),
-		postgres: placeholder.ReplaceAllString(each.ReplaceAllString(text, `(SELECT jsonb_array_elements_text($1::jsonb))`), `$$$1`)}
+	q := inBoth(op, text)
 	queries = append(queries, q)
 	return q
+}
+
+func inBoth(op, text string) *query {
+	return &query{op: op, lets: letsIn.MatchString(text),
+		sqlite:   each.ReplaceAllString(text, `(SELECT value FROM json_each($1))`),
+		postgres: placeholder.ReplaceAllString(each.ReplaceAllString(text, `(SELECT jsonb_array_elements_text($1::jsonb))`), `$$$1`)}
 }

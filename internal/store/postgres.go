@@ -1,10 +1,12 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"net"
 	"time"
@@ -23,6 +25,7 @@ const (
 	pgSerializationFailure = "40001"
 	pgDeadlockDetected     = "40P01"
 	pgReadOnlyTransaction  = "25006"
+	pgIdleTooLong          = "25P03"
 	pgBadText              = "22021"
 )
 
@@ -38,6 +41,20 @@ const (
 // pgConnections bounds the connections of one program; a small server allows
 // a hundred in all.
 const pgConnections = 16
+
+// pgLimits are how long PostgreSQL itself bears with a statement, with waiting
+// for a lock, and with a transaction in which nothing happens: whatever becomes of
+// a server, it keeps no row locked for longer. A request gives up before (server's
+// callTime). The address may name others, as ?statement_timeout=60s.
+var pgLimits = map[string]string{
+	"statement_timeout":                   "30s",
+	"lock_timeout":                        "10s",
+	"idle_in_transaction_session_timeout": "60s",
+}
+
+// pgConnectionLife is after how long a connection is made anew, so that the
+// program finds its way to a database that moved.
+const pgConnectionLife = time.Hour
 
 // connecting names getting a connection; whatever else goes wrong there, the
 // database cannot be reached.
@@ -71,12 +88,22 @@ func openPostgres(ctx context.Context, address string) (*postgresEngine, error) 
 	if config.RuntimeParams["application_name"] == "" {
 		config.RuntimeParams["application_name"] = "warmhand"
 	}
+	// A migration may take as long as it needs.
+	asked := maps.Clone(config.RuntimeParams)
+	for name := range pgLimits {
+		config.RuntimeParams[name] = "0"
+	}
+	unlimited := stdlib.OpenDB(*config)
+	if err := errors.Join(migrate(ctx, unlimited, postgres), unlimited.Close()); err != nil {
+		return nil, err
+	}
+	for name, value := range pgLimits {
+		config.RuntimeParams[name] = cmp.Or(asked[name], value)
+	}
 	db := stdlib.OpenDB(*config)
 	db.SetMaxOpenConns(pgConnections)
 	db.SetMaxIdleConns(pgConnections)
-	if err := migrate(ctx, db, postgres); err != nil {
-		return nil, errors.Join(err, db.Close())
-	}
+	db.SetConnMaxLifetime(pgConnectionLife)
 	return &postgresEngine{db: db, turn: make(chan struct{}, 1)}, nil
 }
 
@@ -166,6 +193,9 @@ func (e *postgresEngine) Check(ctx context.Context) (err error) {
 	if _, err := db.ExecContext(ctx, setReach, string(care.EverybodysReach)); err != nil {
 		return postgresError("check", err)
 	}
+	if _, err := db.ExecContext(ctx, `SET LOCAL statement_timeout = 0`); err != nil {
+		return postgresError("check", err)
+	}
 	for _, tb := range []*table{&breeders, &users, &passkeys, &secrets, &keepers, &answered, &animals, &entries, &handovers, &followed, &flags, &photos} {
 		var n int64
 		// The text of each row makes the server read its long values too.
@@ -204,7 +234,7 @@ func postgresError(op string, err error) error {
 		switch e.Code {
 		case pgUniqueViolation:
 			return idReused()
-		case pgSerializationFailure, pgDeadlockDetected, pgReadOnlyTransaction:
+		case pgSerializationFailure, pgDeadlockDetected, pgReadOnlyTransaction, pgIdleTooLong:
 			return notSaved("postgres", e.Code)
 		case pgBadText:
 			return checkText("\x00")

@@ -27,6 +27,66 @@ func TestPostgresConnectionLost(t *testing.T) {
 	insertKeeper1(t, s, "k")
 }
 
+// What takes too long on the server's side is given up there, and nothing of it
+// is saved; what the address asks for counts before our own limits.
+func TestPostgresLimits(t *testing.T) {
+	t.Parallel()
+	address := newSchema(t)
+	said := func(s *Store, name string) (value string) {
+		t.Helper()
+		show := &query{op: "show", postgres: `SHOW ` + name}
+		err := s.Read(t.Context(), func(tx_ care.Tx) (err error) {
+			value, err = get(tx_.(*tx), show, func(v *string) []any { return []any{v} }, name)
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return value
+	}
+	usual := open(t, Config{URL: address})
+	for name, want := range map[string]string{"statement_timeout": "30s", "lock_timeout": "10s", "idle_in_transaction_session_timeout": "1min"} {
+		if got := said(usual, name); got != want {
+			t.Errorf("%s is %s, want %s", name, got, want)
+		}
+	}
+	short := open(t, Config{URL: address + "&statement_timeout=200&lock_timeout=100"})
+	if got := said(short, "statement_timeout"); got != "200ms" {
+		t.Errorf("the address asks for 200 ms, and it is %s", got)
+	}
+	insertKeeper1(t, usual, "k")
+
+	slow := &query{op: "wait", postgres: `SELECT pg_sleep(30)`}
+	err := short.Write(t.Context(), func(tx_ care.Tx) error {
+		if err := tx_.InsertKeeper(care.Keeper{ID: "with what is too slow"}); err != nil {
+			return err
+		}
+		_, err := tx_.(*tx).exec(slow)
+		return err
+	})
+	if !care.IsCode(err, care.Unavailable) {
+		t.Errorf("too slow: %v", err)
+	}
+	err = short.Read(t.Context(), func(tx care.Tx) error { _, err := tx.Keeper("with what is too slow"); return err })
+	if !care.IsCode(err, care.NotFound) {
+		t.Errorf("after what was too slow: %v", err)
+	}
+
+	err = usual.Write(t.Context(), func(tx care.Tx) error {
+		if err := tx.DeleteKeeper("k"); err != nil { // holds the row
+			return err
+		}
+		err := short.Write(t.Context(), func(other care.Tx) error { return other.DeleteKeeper("k") })
+		if !care.IsCode(err, care.Unavailable) {
+			t.Errorf("locked for too long: %v", err)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Error(err)
+	}
+}
+
 func TestPostgresBackupNamesTheTool(t *testing.T) {
 	t.Parallel()
 	s := open(t, Config{URL: newSchema(t)})

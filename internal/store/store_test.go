@@ -134,7 +134,7 @@ func TestOpenHidesThePassword(t *testing.T) {
 // The one text of each query must not mix up its arguments on either engine.
 func TestPlaceholders(t *testing.T) {
 	t.Parallel()
-	q := newQuery("test", `SELECT ?2 || '-' || ?1 || '-' || ?2 || '-' || ?10`)
+	q := inBoth("test", `SELECT ?2 || '-' || ?1 || '-' || ?2 || '-' || ?10`)
 	if want := `SELECT $2 || '-' || $1 || '-' || $2 || '-' || $10`; q.postgres != want {
 		t.Errorf("got %s", q.postgres)
 	}

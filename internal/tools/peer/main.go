@@ -30,8 +30,10 @@ func serve() error {
 	if len(os.Args) != 3 {
 		return errors.New("usage: peer ADDRESS FOLDER")
 	}
+	address, folder := os.Args[1], os.Args[2]
+	os.Args = []string{os.Args[0], "serve", "--http", address} // it looks there itself before it runs
 	app := pocketbase.NewWithConfig(pocketbase.Config{
-		HideStartBanner: true, DefaultDataDir: os.Args[2],
+		HideStartBanner: true, DefaultDataDir: folder,
 		DBConnect: func(path string) (*dbx.DB, error) { return dbx.Open("sqlite", path+pragmas) },
 	})
 	app.OnServe().BindFunc(func(e *core.ServeEvent) error {
@@ -51,6 +53,5 @@ func serve() error {
 		}
 		return e.Next()
 	})
-	app.RootCmd.SetArgs([]string{"serve", "--http", os.Args[1]})
 	return app.Start()
 }
