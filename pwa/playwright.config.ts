@@ -3,16 +3,21 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { defineConfig } from '@playwright/test';
 
-// Passkeys need the name localhost, and a port that browsers do not refuse.
-const port = Number(process.env['WARMHAND_E2E_PORT'] ?? 4173);
-const baseURL = `http://localhost:${port}`;
+// Two workers, each with a demonstration of its own: what a test changes, no test beside it sees.
+const workers = process.env['WARMHAND_BENCH'] ? 1 : 2; // beside another, nothing is timed
+// This file is read again in each worker process, which has its number in the environment.
+const worker = Number(process.env['TEST_PARALLEL_INDEX'] ?? 0);
 
-// This file is read again in the worker process: what the first reading made is kept in the environment.
+// Passkeys need the name localhost, and a port that browsers do not refuse.
+const firstPort = Number(process.env['WARMHAND_E2E_PORT'] ?? 4173);
+const url = (nth: number) => `http://localhost:${firstPort + nth}`;
+
+// What the first reading made is kept in the environment, too.
 process.env['WARMHAND_E2E_DIR'] ??= mkdtempSync(join(tmpdir(), 'warmhand-e2e-'));
 const dir = process.env['WARMHAND_E2E_DIR'];
 // The one-time addresses that the demonstration made: tests sign in with them.
-process.env['WARMHAND_E2E_ADDRESSES'] ??= join(dir, 'addresses.json');
-const addresses = process.env['WARMHAND_E2E_ADDRESSES'];
+const addresses = (nth: number) => join(dir, `addresses-${nth}.json`);
+process.env['WARMHAND_E2E_ADDRESSES'] = addresses(worker);
 
 const launchOptions = {
   executablePath: process.env['WARMHAND_CHROMIUM'] ?? '/usr/bin/chromium',
@@ -30,13 +35,19 @@ const launchOptions = {
 export default defineConfig({
   testDir: process.env['WARMHAND_BENCH'] ? 'bench' : 'e2e', // what is timed is no test
   testMatch: '**/*.spec.ts',
-  workers: 1,
+  workers,
   retries: 0,
   forbidOnly: Boolean(process.env['CI']),
   timeout: 60_000,
   expect: { timeout: 10_000 },
   reporter: [['list']],
-  use: { baseURL, launchOptions, locale: 'en-GB', timezoneId: 'UTC', contextOptions: { reducedMotion: 'reduce' } },
+  use: {
+    baseURL: url(worker),
+    launchOptions,
+    locale: 'en-GB',
+    timezoneId: 'UTC',
+    contextOptions: { reducedMotion: 'reduce' },
+  },
   projects: [
     {
       name: 'phone',
@@ -52,11 +63,11 @@ export default defineConfig({
       use: { viewport: { width: 1440, height: 900 } },
     },
   ],
-  webServer: {
-    command: `exec ../.build/warmhand demo --data ${join(dir, 'data')} --listen localhost:${port} --addresses ${addresses}`,
-    url: baseURL,
+  webServer: Array.from({ length: workers }, (_, nth) => ({
+    command: `exec ../.build/warmhand demo --data ${join(dir, `data-${nth}`)} --listen ${url(nth).slice(7)} --addresses ${addresses(nth)}`,
+    url: url(nth),
     timeout: 60_000,
     reuseExistingServer: false,
-    gracefulShutdown: { signal: 'SIGTERM', timeout: 10_000 },
-  },
+    gracefulShutdown: { signal: 'SIGTERM' as const, timeout: 10_000 },
+  })),
 });

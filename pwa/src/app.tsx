@@ -7,12 +7,14 @@ import type { Known } from './store/copies';
 import { back, startSync } from './sync/sync';
 import { KeeperApp } from './ui/keeper';
 import { known, load, seenToday } from './ui/keeper/state';
-import { lazy } from './ui/lazy';
+import { lazy, styled } from './ui/lazy';
 import { go, path } from './ui/nav';
 import { startWorker, UpdatePrompt } from './ui/update';
 import { Welcome } from './ui/welcome';
 
-const Breeder = lazy<{ path: string; go: typeof go }>(() => import('./ui/breeder/index'));
+const Breeder = lazy<{ path: string; go: typeof go }>(() =>
+  styled('src/ui/breeder/breeder.css', import('./ui/breeder/index')),
+);
 const Claim = lazy<object>(() => import('./ui/claim/claim'));
 const Letter = lazy<object>(() => import('./ui/letter'));
 const CheckRecord = lazy<object>(() => import('./ui/check'));

@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"io/fs"
 	"os"
 	"path"
@@ -78,9 +79,14 @@ func (b *bundler) bundle(version string) (*site, error) {
 	if err != nil {
 		return nil, err
 	}
-	const style = "src/style.css"
-	if _, err := os.Stat(filepath.Join(b.pwa, style)); err == nil && !app.uses(style) {
-		options.EntryPoints = append(options.EntryPoints, style)
+	sheets, err := b.sheets()
+	if err != nil {
+		return nil, err
+	}
+	// esbuild puts what any script imports into the one sheet of the first load;
+	// a sheet that no script imports is one of its own.
+	if sheets = slices.DeleteFunc(sheets, app.uses); len(sheets) > 0 {
+		options.EntryPoints = append(options.EntryPoints, sheets...)
 		if app, err = b.esbuild(options); err != nil {
 			return nil, err
 		}
@@ -89,7 +95,7 @@ func (b *bundler) bundle(version string) (*site, error) {
 		s.files[name] = data
 	}
 	scripts, styles := app.firstLoad()
-	if s.files["index.html"], err = head(b.page, scripts, styles); err != nil {
+	if s.files["index.html"], err = head(b.page, scripts, styles, app.laterStyles()); err != nil {
 		return nil, err
 	}
 	s.first = slices.Concat([]string{"index.html"}, scripts, styles)
@@ -232,6 +238,20 @@ func (b *bundled) uses(source string) bool {
 	return false
 }
 
+// firstStyle is part of the first load, even if no script imports it.
+const firstStyle = "src/style.css"
+
+// sheets are the style sheets there are.
+func (b *bundler) sheets() (sources []string, err error) {
+	err = fs.WalkDir(os.DirFS(b.pwa), "src", func(name string, _ fs.DirEntry, err error) error {
+		if strings.HasSuffix(name, ".css") {
+			sources = append(sources, name)
+		}
+		return err
+	})
+	return sources, err
+}
+
 // firstLoad returns the scripts that app.tsx needs before it runs, itself
 // first, and the style sheets.
 func (b *bundled) firstLoad() (scripts, styles []string) {
@@ -255,13 +275,25 @@ func (b *bundled) firstLoad() (scripts, styles []string) {
 			if output.CSSBundle != "" {
 				styles = append(styles, local(output.CSSBundle))
 			}
-		case "src/style.css":
+		case firstStyle:
 			styles = append(styles, local(name))
 		}
 	}
 	slices.Sort(styles)
 	slices.Sort(scripts[1:])
 	return scripts, styles
+}
+
+// laterStyles returns the style sheets that are no part of the first load, by
+// their sources.
+func (b *bundled) laterStyles() map[string]string {
+	styles := map[string]string{}
+	for name, output := range b.meta.Outputs {
+		if source := output.EntryPoint; strings.HasSuffix(source, ".css") && source != firstStyle {
+			styles[source] = strings.TrimPrefix(name, "dist/")
+		}
+	}
+	return styles
 }
 
 // packages returns the folders of the npm packages of which something went
@@ -311,8 +343,9 @@ func (b *bundler) licenses(packages []string) ([]byte, error) {
 	return text.Bytes(), nil
 }
 
-// head puts the tags for scripts and styles into the page.
-func head(page []byte, scripts, styles []string) ([]byte, error) {
+// head puts the tags for scripts and styles into the page. The later styles are
+// not loaded before a script takes their "disabled" away.
+func head(page []byte, scripts, styles []string, later map[string]string) ([]byte, error) {
 	const end = "</head>"
 	if bytes.Count(page, []byte(end)) != 1 {
 		return nil, errors.New("index.html: needs one " + end)
@@ -323,6 +356,9 @@ func head(page []byte, scripts, styles []string) ([]byte, error) {
 	var tags strings.Builder
 	for _, style := range styles {
 		fmt.Fprintf(&tags, "<link rel=\"stylesheet\" href=\"/%s\">\n", style)
+	}
+	for _, source := range slices.Sorted(maps.Keys(later)) {
+		fmt.Fprintf(&tags, "<link rel=\"stylesheet\" href=\"/%s\" data-of=\"%s\" disabled>\n", later[source], source)
 	}
 	for i, script := range scripts {
 		if i == 0 {

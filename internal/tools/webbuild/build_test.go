@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -129,6 +130,22 @@ func TestStyleImported(t *testing.T) {
 	}
 	if styles != 1 {
 		t.Errorf("%d style sheets", styles)
+	}
+}
+
+// A style sheet that no script imports stands in the page, and waits.
+func TestLaterStyle(t *testing.T) {
+	t.Parallel()
+	s := built(t, map[string]string{"src/later.css": "b { color: red }"})
+	found := regexp.MustCompile(`<link rel="stylesheet" href="/(assets/later-\w+\.css)" data-of="src/later.css" disabled>`).FindStringSubmatch(string(s.files["index.html"]))
+	if found == nil {
+		t.Fatalf("index.html does not name it: %s", s.files["index.html"])
+	}
+	if !strings.Contains(string(s.files[found[1]]), "red") || !strings.Contains(string(s.files["sw.js"]), found[1]) {
+		t.Error("it is not among the files, or not kept for use without network")
+	}
+	if slices.Contains(s.first, found[1]) {
+		t.Error("it is part of the first load")
 	}
 }
 

@@ -2,6 +2,19 @@ import type { ComponentType, JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import { Button, Notice } from './parts/controls';
 
+/** A screen with a style sheet of its own, which stands in the page and is off until now. Without it the screen is plain, and works. */
+export async function styled<T>(sheet: string, screen: Promise<T>): Promise<T> {
+  const link = document.querySelector<HTMLLinkElement>(`link[data-of="${sheet}"]`);
+  if (link?.disabled) {
+    const there = new Promise<void>((done) => {
+      link.onload = link.onerror = () => done();
+    });
+    link.disabled = false;
+    await there;
+  }
+  return screen;
+}
+
 /** A screen whose code is fetched when it is first shown; the worker has it ready without network. */
 export function lazy<P extends object>(load: () => Promise<{ default: ComponentType<P> }>): ComponentType<P> {
   let Loaded: ComponentType<P> | undefined;
