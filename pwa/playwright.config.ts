@@ -64,7 +64,7 @@ export default defineConfig({
     },
   ],
   webServer: Array.from({ length: workers }, (_, nth) => ({
-    command: `exec ../.build/warmhand demo --data ${join(dir, `data-${nth}`)} --listen ${url(nth).slice(7)} --addresses ${addresses(nth)}`,
+    command: `exec ../.build/warmhand demo --data ${join(dir, `data-${nth}`)} --listen ${url(nth).slice(7)} --addresses ${addresses(nth)} --local-push`,
     url: url(nth),
     timeout: 60_000,
     reuseExistingServer: false,

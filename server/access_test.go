@@ -216,6 +216,13 @@ var matrix = map[string]struct{ request, who string }{
 	"ListSetupPoints": {`{}`, "ohtrbkxn"},
 	"ListTables":      {`{}`, "ohtrbkxn"},
 
+	"GetReminders":      {`{}`, "ohbkx"},
+	"SetReminderHours":  {`{"hours":{"zone":"UTC"}}`, "ohbkx"},
+	"AddPushDevice":     {`{"endpoint":"https://push.example.org/x","p256dh":"` + devicePoint + `","auth":"AAAAAAAAAAAAAAAAAAAAAA"}`, "ohbkx"},
+	"SetReminderMail":   {`{"address":"a@example.org"}`, "ohbkx"},
+	"RemoveReminderWay": {`{"wayId":"x"}`, "ohbkx"},
+	"TestReminder":      {`{"wayId":"x"}`, "ohbkx"},
+
 	"SignOut": {`{}`, "ohtbkxn"}, // ends the sessions of this test, so it comes last
 }
 
@@ -297,7 +304,7 @@ func throughTo(err error, m protoreflect.MethodDescriptor) bool {
 		return strings.Contains("RedeemSignInLink UseRecoveryCode UseKeeperCode FinishPasskeySignIn FinishPasskeyRegistration", string(m.Name())) &&
 			!strings.Contains(err.Error(), "sign in first")
 	case codes.NotFound:
-		return m.Name() == "DeletePasskey" || m.Name() == "DeleteToken" || m.Name() == "DeleteHelper" // of a name that nobody has
+		return m.Name() == "DeletePasskey" || m.Name() == "DeleteToken" || m.Name() == "DeleteHelper" || m.Name() == "RemoveReminderWay" || m.Name() == "TestReminder" // of a name that nobody has
 	}
 	return true
 }

@@ -18,10 +18,13 @@ var apiHTML string
 //go:embed api.css
 var apiStyle []byte
 
-func apiCSS(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "text/css; charset=utf-8")
-	w.Header().Set("Cache-Control", "no-cache")
-	w.Write(apiStyle)
+// style serves the style of a page of the server's own.
+func style(css []byte) http.HandlerFunc {
+	return func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/css; charset=utf-8")
+		w.Header().Set("Cache-Control", "no-cache")
+		w.Write(css)
+	}
 }
 
 // What is read of the OpenAPI document.

@@ -40,6 +40,11 @@ func (s *Server) background(ctx context.Context) {
 			s.every(ctx, min(lookForBackup, s.cfg.BackupEvery), "making backups", func() error { return s.BackUp(ctx) }, nil)
 		})
 	}
+	if s.cfg.PassEvery > 0 {
+		running.Go(func() {
+			s.every(ctx, remindEvery, "reminding people", func() error { return s.Remind(ctx) }, nil)
+		})
+	}
 	running.Go(func() {
 		s.every(ctx, importsEvery, "bringing in lists", func() error { return s.workOnImports(ctx) }, s.importDue)
 	})
@@ -75,7 +80,7 @@ func (s *Server) every(ctx context.Context, interval time.Duration, what string,
 	}
 }
 
-// clean deletes expired secrets, old answers, old looks, pictures that nothing names and
+// clean deletes expired secrets, old answers, old looks and reminders, addresses that nobody confirmed, pictures that nothing names and
 // lists that nobody confirmed, a batch in each transaction
 // so that no phone waits for it.
 func (s *Server) clean(ctx context.Context) error {
@@ -88,6 +93,12 @@ func (s *Server) clean(ctx context.Context) error {
 		},
 		func(tx care.Tx) (int, error) {
 			return tx.DeleteDraftsBefore(now.Add(-care.ImportDraftLife), cleanBatch)
+		},
+		func(tx care.Tx) (int, error) {
+			return tx.DeleteUnconfirmedBefore(now.Add(-care.MailWait), cleanBatch)
+		},
+		func(tx care.Tx) (int, error) {
+			return tx.DeleteRemindersBefore(now.Add(-care.RemindersKept), cleanBatch)
 		},
 	} {
 		for n := cleanBatch; n == cleanBatch; {

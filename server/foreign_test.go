@@ -76,6 +76,8 @@ func settle(t *testing.T, f *servertest.Fixture, breeder, keeper *servertest.Cli
 	card := breeder.NewCards(1)[0]
 	own["card"] = card.Card.Name[strings.LastIndexByte(card.Card.Name, '/')+1:]
 	f.Page().Call("POST", "/v1/claims:wait", map[string]any{"claimCode": card.Code, "keeperName": word, "requestId": f.ID("claim-request")}).OK()
+	ways := keeper.Call("POST", "/v1/me/reminders:addDevice", subscription(t, "https://push.example.org/"+keeper.Breeder+f.ID("device"))).OK().Get("reminders", "ways").([]any)
+	own["way"] = ways[0].(map[string]any)["wayId"].(string)
 	breeder.Call("POST", "/v1/access/tokens", map[string]any{"label": word}).OK()
 	own["token"] = breeder.Call("GET", "/v1/access/tokens", nil).OK().Get("tokens").([]any)[0].(map[string]any)["tokenId"].(string)
 	own["page"] = breeder.Call("GET", "/v1/"+b+"/animals?pageSize=1", nil).OK().Text("nextPageToken")
@@ -130,6 +132,8 @@ var mixed = map[string]mixture{
 	"CreateSignInLink person_id": {request: `{"personId":"{their person}"}`},
 	"RenamePerson person_id":     {request: `{"personId":"{their person}","displayName":"Somebody"}`},
 	"DeleteHelper person_id":     {request: `{"personId":"{their person}"}`, alone: true},
+	"RemoveReminderWay way_id":   {request: `{"wayId":"{their way}"}`, alone: true},
+	"TestReminder way_id":        {request: `{"wayId":"{their way}"}`, alone: true},
 	"DeleteToken token_id":       {request: `{"tokenId":"{their token}"}`},
 	"DeletePasskey passkey_id":   {request: `{"passkeyId":"{their token}"}`, alone: true}, // nobody here has one
 }
@@ -139,7 +143,7 @@ var mixed = map[string]mixture{
 var (
 	// references name what is there already: each is in mixed, or is what the
 	// matrix fills in.
-	references = strings.Fields("name parent case replaces photos photo mother father animal passkey_id token_id person_id id")
+	references = strings.Fields("name parent case replaces photos photo mother father animal passkey_id token_id person_id id way_id")
 	// chosen are made up by whoever asks, or handed on from an answer: with
 	// another's in them the request may pass, and shows and changes nothing of
 	// the other's.
@@ -148,7 +152,7 @@ var (
 	others = strings.Fields(`secret ceremony code claim_code confirm
 		note buyer_note point prey text etag step species sign genes choice place label display_name hatch_date clutch unit undated_on sheet order meaning
 		keeper_name decimal blank_result whom time_zone source show_day reason query phrases looked_after_by learned kinds how date currency contact
-		concern amount after card_code`)
+		concern amount after card_code endpoint p256dh auth address zone`)
 )
 
 // texts are the paths of a request's texts.

@@ -45,6 +45,7 @@ func (s *Server) newGRPC() {
 		pb.RegisterImportServiceServer(to, &importService{s: s})
 		pb.RegisterInsightServiceServer(to, &insightService{s: s})
 		pb.RegisterRightsServiceServer(to, &rightsService{s: s})
+		pb.RegisterReminderServiceServer(to, &reminderService{s: s})
 		pb.RegisterCardServiceServer(to, &cardService{s: s})
 		pb.RegisterReferenceServiceServer(to, &referenceService{})
 	}
@@ -92,6 +93,7 @@ func (s *Server) newGateway() (http.Handler, error) {
 		pb.RegisterInsightServiceHandlerClient(ctx, mux, pb.NewInsightServiceClient(s.inside)),
 		pb.RegisterReferenceServiceHandlerClient(ctx, mux, pb.NewReferenceServiceClient(s.inside)),
 		pb.RegisterRightsServiceHandlerClient(ctx, mux, pb.NewRightsServiceClient(s.inside)),
+		pb.RegisterReminderServiceHandlerClient(ctx, mux, pb.NewReminderServiceClient(s.inside)),
 		pb.RegisterCardServiceHandlerClient(ctx, mux, pb.NewCardServiceClient(s.inside)),
 	); err != nil {
 		return nil, fmt.Errorf("the gateway's routes: %w", err)

@@ -67,13 +67,16 @@ func (s *Server) newHandler() (http.Handler, error) {
 	mux.HandleFunc(routeTakeaway, s.exportKeeper)
 	mux.HandleFunc(routeStock, s.exportStock)
 	mux.HandleFunc(routeCalendar, s.calendar)
+	mux.HandleFunc(routeMailLink, s.mailLink)
+	mux.HandleFunc(routeMailAnswer, s.mailLink)
+	mux.HandleFunc("GET /mail.css", style(mailStyle))
 	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "application/json")
 		w.Header().Set("Cache-Control", "no-cache")
 		w.Write(gen.OpenAPI)
 	})
 	mux.Handle("GET /api", page)
-	mux.HandleFunc("GET /api.css", apiCSS)
+	mux.HandleFunc("GET /api.css", style(apiStyle))
 	mux.HandleFunc("GET /healthz", s.healthz)
 	mux.HandleFunc("GET /livez", livez)
 	mux.Handle("/", static)
@@ -118,6 +121,9 @@ func (s *Server) fromOurPages(r *http.Request) error {
 	switch r.Method {
 	case http.MethodGet, http.MethodHead, http.MethodOptions:
 		return nil
+	}
+	if strings.HasPrefix(r.URL.Path, "/mail/") {
+		return nil // the link itself is the key, no cookie is looked at, and mail programs send it (RFC 8058)
 	}
 	denied := func(text string) error {
 		return &care.Error{Code: care.Denied, Reason: care.ReasonNotYours, Text: text}

@@ -24,6 +24,7 @@ type metrics struct {
 	work     *prometheus.HistogramVec // by kind and result
 	worked   *prometheus.GaugeVec     // by kind
 	assessed prometheus.Counter
+	reminded prometheus.Counter
 	live     prometheus.Gauge
 }
 
@@ -41,11 +42,13 @@ func newMetrics(version string) *metrics {
 			Help: "When a kind of work last went through."}, []string{"work"}),
 		assessed: prometheus.NewCounter(prometheus.CounterOpts{Name: "warmhand_pass_cases_total",
 			Help: "Cases that the pass has looked at because time went by."}),
+		reminded: prometheus.NewCounter(prometheus.CounterOpts{Name: "warmhand_reminders_sent_total",
+			Help: "Messages that push services and the mail server have taken."}),
 		live: prometheus.NewGauge(prometheus.GaugeOpts{Name: "warmhand_live_screens", Help: "Screens that follow live now."}),
 	}
 	build := prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "warmhand_build_info", Help: "1, with the program's version."}, []string{"version"})
 	build.WithLabelValues(version).Set(1)
-	m.registry.MustRegister(m.calls, m.requests, m.work, m.worked, m.assessed, m.live, build,
+	m.registry.MustRegister(m.calls, m.requests, m.work, m.worked, m.assessed, m.reminded, m.live, build,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
 }

@@ -12,6 +12,7 @@ var (
 	people   = access.Allow(care.BreederOwner, care.Helper)
 	team     = access.Allow(care.BreederOwner, care.Helper, care.Program)
 	keeper   = access.Allow(care.KeeperActor)
+	persons  = access.Allow(care.BreederOwner, care.Helper, care.KeeperActor)
 	involved = access.Allow(care.BreederOwner, care.Helper, care.Program, care.KeeperActor)
 )
 
@@ -129,6 +130,13 @@ var policy = access.Policy{
 	pb.RightsService_EndLetterLink_FullMethodName:    access.Allow(care.BreederOwner, care.Helper, care.KeeperActor),
 	pb.RightsService_ListLooks_FullMethodName:        access.Allow(care.BreederOwner, care.KeeperActor).Reads(),
 
+	pb.ReminderService_GetReminders_FullMethodName:      persons.Reads(),
+	pb.ReminderService_SetReminderHours_FullMethodName:  persons,
+	pb.ReminderService_AddPushDevice_FullMethodName:     persons,
+	pb.ReminderService_SetReminderMail_FullMethodName:   persons,
+	pb.ReminderService_RemoveReminderWay_FullMethodName: persons,
+	pb.ReminderService_TestReminder_FullMethodName:      persons,
+
 	"/grpc.health.v1.Health/Check":                                   anyone.Reads(),
 	"/grpc.health.v1.Health/List":                                    anyone.Reads(),
 	"/grpc.health.v1.Health/Watch":                                   anyone.Reads(),
@@ -158,6 +166,8 @@ var policy = access.Policy{
 	routeEverything:  owner.Reads(),
 	routeTakeaway:    keeper.Reads(),
 	routeCalendar:    anyone.Reads(),
+	routeMailLink:    anyone.Reads(),
+	routeMailAnswer:  anyone,
 }
 
 // Names of the routes that are plain HTTP.
@@ -183,6 +193,8 @@ const (
 	routeEverything  = "GET /v1/breeders/{breeder}/everything.zip"
 	routeTakeaway    = "GET /v1/keepers/me/export.zip"
 	routeCalendar    = "GET /v1/calendars/{link}"
+	routeMailLink    = "GET /mail/{what}/{token}"
+	routeMailAnswer  = "POST /mail/{what}/{token}"
 	routeStock       = "GET /v1/breeders/{breeder}/export/{file}"
 )
 
@@ -208,6 +220,8 @@ var across = map[string]bool{
 	routeTakeaway:   true,
 	routeCalendar:   true,
 	routeLetterLink: true,
+	routeMailLink:   true,
+	routeMailAnswer: true,
 }
 
 // reachOf is whose rows a call may touch: of the breeder's people and programs

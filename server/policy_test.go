@@ -19,7 +19,7 @@ func TestEveryMethodHasARule(t *testing.T) {
 	t.Parallel()
 	there := map[string]bool{routeBreederLive: true, routeKeeperLive: true, routePhotoPut: true, routePhotoPatch: true, routePhotoHead: true, routePhotoGet: true,
 		routeCards: true, routeLabels: true, routeRecord: true, routeGuide: true, routeLetter: true, routeCaseFile: true, routeCaseFiles: true, routeListPut: true, routeStock: true, routeTakeaway: true, routeEverything: true,
-		routeSigned: true, routeKeys: true, routeRevoked: true, routeCalendar: true, routeLetterLink: true}
+		routeSigned: true, routeKeys: true, routeRevoked: true, routeCalendar: true, routeMailLink: true, routeMailAnswer: true, routeLetterLink: true}
 	protoregistry.GlobalFiles.RangeFiles(func(file protoreflect.FileDescriptor) bool {
 		if file.Package() == "opentelemetry.proto.collector.trace.v1" {
 			return true // called to send traces, and not served

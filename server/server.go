@@ -27,6 +27,7 @@ import (
 
 	"warmhand/internal/access"
 	"warmhand/internal/care"
+	"warmhand/internal/courier"
 	"warmhand/internal/followup"
 	"warmhand/internal/photo"
 	"warmhand/internal/store"
@@ -72,6 +73,13 @@ type Config struct {
 	// Traces is an OTLP endpoint to send traces to, such as http://localhost:4318;
 	// "" means nowhere.
 	Traces string
+	// SMTP is the mail server by which reminders go out (courier.NewMail), with its
+	// password beside it; "" means that this server sends no mail. MailFrom is the
+	// sender's address.
+	SMTP, SMTPPassword, MailFrom string
+	// LocalPush lets reminders go to push services on this machine, without TLS: for
+	// tests and the demonstration.
+	LocalPush bool
 	// Version is shown by GetMe and on /api; "" means "development".
 	Version string
 }
@@ -112,6 +120,9 @@ type Server struct {
 	signIns   *access.Limiter
 	prints    *access.Limiter
 	checks    *access.Limiter // of signed records, by anybody
+	mails     *access.Limiter // to addresses that nobody has confirmed
+	push      *courier.Push
+	mail      *courier.Mail // nil without Config.SMTP
 	validate  protovalidate.Validator
 	followup  *followup.Service
 	health    *health.Server
@@ -132,7 +143,8 @@ type Server struct {
 func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	s = &Server{cfg: cfg, log: cfg.Log, now: cfg.Now, draining: make(chan struct{}), importDue: make(chan struct{}, 1), measuring: make(chan struct{}, 1),
 		claims: access.NewLimiter(access.ClaimLimits), signIns: access.NewLimiter(access.SignInLimits),
-		prints: access.NewLimiter(access.PrintLimits), checks: access.NewLimiter(access.CheckLimits)}
+		prints: access.NewLimiter(access.PrintLimits), checks: access.NewLimiter(access.CheckLimits),
+		mails: access.NewLimiter(access.MailLimits)}
 	if s.log == nil {
 		s.log = slog.Default()
 	}
@@ -227,6 +239,9 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 		s.onClose(s.numbers.Close)
 	}
 	if s.origin, err = publicOrigin(cfg.PublicURL, s.listener.Addr()); err != nil {
+		return s, err
+	}
+	if err := s.couriers(); err != nil {
 		return s, err
 	}
 	if s.passkeys, err = access.NewPasskeys(s.origin.Hostname(), s.origin.String(), "Warmhand"); err != nil {

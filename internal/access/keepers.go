@@ -68,30 +68,36 @@ func NewKeeperCode(tx care.Tx, key Key, keeper care.Actor, own, endOthers bool, 
 // breeder has no say in what is between the keeper and another.
 func EndKeeper(tx care.Tx, keeperID, breeders string) error {
 	gone := strings.Fields(breeders)
+	// narrowed is what is left of what somebody saw; "" for nothing.
+	narrowed := func(saw string) (left string, fewer bool, err error) {
+		opens := strings.Fields(saw)
+		if len(opens) == 0 && len(gone) > 0 { // every case of the keeper's
+			cases, err := tx.CasesOfKeeper(keeperID)
+			if err != nil {
+				return "", false, fmt.Errorf("listing a keeper's cases: %w", err)
+			}
+			for i := range cases {
+				opens = append(opens, cases[i].BreederID)
+			}
+			slices.Sort(opens)
+			opens = slices.Compact(opens)
+		}
+		kept := slices.DeleteFunc(slices.Clone(opens), func(b string) bool { return len(gone) == 0 || slices.Contains(gone, b) })
+		return strings.Join(kept, " "), len(kept) < len(opens), nil
+	}
 	for _, kind := range []care.SecretKind{care.SecretSession, care.SecretSignIn, care.SecretKeeper, care.SecretCalendar} {
 		all, err := tx.ListKeeperSecrets(keeperID, kind)
 		if err != nil {
 			return fmt.Errorf("listing a keeper's secrets: %w", err)
 		}
 		for _, s := range all {
-			opens := strings.Fields(string(s.Data))
-			if len(opens) == 0 && len(gone) > 0 { // every case of the keeper's
-				cases, err := tx.CasesOfKeeper(keeperID)
-				if err != nil {
-					return fmt.Errorf("listing a keeper's cases: %w", err)
-				}
-				for i := range cases {
-					opens = append(opens, cases[i].BreederID)
-				}
-				slices.Sort(opens)
-				opens = slices.Compact(opens)
-			}
-			left := slices.DeleteFunc(slices.Clone(opens), func(b string) bool { return len(gone) == 0 || slices.Contains(gone, b) })
+			left, fewer, err := narrowed(string(s.Data))
 			switch {
-			case len(left) == 0: // never kept without a breeder, which would mean all
+			case err != nil:
+			case left == "": // never kept without a breeder, which would mean all
 				err = tx.DeleteSecret(s.Hash)
-			case len(left) < len(opens):
-				s.Data = []byte(strings.Join(left, " "))
+			case fewer:
+				s.Data = []byte(left)
 				err = tx.UpdateSecret(s)
 			}
 			if err != nil {
@@ -111,6 +117,51 @@ func EndKeeper(tx care.Tx, keeperID, breeders string) error {
 		if err != nil {
 			return fmt.Errorf("ending a keeper's link: %w", err)
 		}
+	}
+	return endWays(tx, keeperID, narrowed)
+}
+
+// endWays ends the keeper's devices whose sign-in has ended, and what the mail
+// address sees; with the last of them the hours go.
+func endWays(tx care.Tx, keeperID string, narrowed func(saw string) (string, bool, error)) error {
+	sessions, err := tx.ListKeeperSecrets(keeperID, care.SecretSession)
+	if err != nil {
+		return fmt.Errorf("listing a keeper's sign-ins: %w", err)
+	}
+	ways, err := tx.ListWays("", keeperID)
+	if err != nil {
+		return fmt.Errorf("listing a keeper's devices: %w", err)
+	}
+	kept := 0
+	for _, w := range ways {
+		gone, fewer := false, false
+		if w.Kind == care.WayMail {
+			var left string
+			if left, fewer, err = narrowed(w.Breeders); err != nil {
+				return err
+			}
+			gone, w.Breeders = left == "", left
+		} else {
+			gone = !slices.ContainsFunc(sessions, func(s care.Secret) bool { return s.ID == w.SessionID })
+		}
+		switch {
+		case gone:
+			err = tx.DeleteWay(w.ID)
+		case fewer:
+			err = tx.PutWay(w)
+		}
+		if err != nil {
+			return fmt.Errorf("ending a keeper's reminders: %w", err)
+		}
+		if !gone {
+			kept++
+		}
+	}
+	if kept > 0 {
+		return nil
+	}
+	if err := tx.DeleteHours("", keeperID); err != nil && !care.IsCode(err, care.NotFound) {
+		return fmt.Errorf("ending a keeper's reminders: %w", err)
 	}
 	return nil
 }

@@ -29,11 +29,13 @@ type Limits struct {
 // The limits. What they make of guessing a claim code is worked out at
 // NewClaimCode; the secrets of a sign-in cannot be guessed, so its limits only
 // keep the load down. So do those of checking a signed record, and those of what is printed, which go by who asks: a
-// show's hall is one address.
+// show's hall is one address. MailLimits keep a person from having mail sent to
+// strangers.
 var (
 	ClaimLimits  = Limits{[]Rate{{10, time.Minute}, {60, time.Hour}}, Rate{600, time.Minute}}
 	PrintLimits  = Limits{[]Rate{{30, time.Minute}, {300, time.Hour}}, Rate{300, time.Minute}}
 	CheckLimits  = Limits{[]Rate{{60, time.Minute}, {600, time.Hour}}, Rate{1200, time.Minute}}
+	MailLimits   = Limits{[]Rate{{3, 10 * time.Minute}, {10, 24 * time.Hour}}, Rate{60, time.Minute}}
 	SignInLimits = Limits{[]Rate{{20, time.Minute}, {120, time.Hour}}, Rate{1200, time.Minute}}
 )
 

@@ -85,6 +85,18 @@ func RemoveHelper(tx care.Tx, by care.Actor, userID string) error {
 			return fmt.Errorf("deleting a passkey: %w", err)
 		}
 	}
+	ways, err := tx.ListWays(u.BreederID, u.ID)
+	if err != nil {
+		return fmt.Errorf("listing devices: %w", err)
+	}
+	for _, w := range ways {
+		if err := tx.DeleteWay(w.ID); err != nil {
+			return fmt.Errorf("ending reminders of a device: %w", err)
+		}
+	}
+	if err := tx.DeleteHours(u.BreederID, u.ID); err != nil && !care.IsCode(err, care.NotFound) {
+		return fmt.Errorf("ending reminders: %w", err)
+	}
 	if err := tx.DeleteUser(u.BreederID, u.ID); err != nil {
 		return fmt.Errorf("taking a helper out: %w", err)
 	}

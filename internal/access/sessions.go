@@ -222,6 +222,9 @@ func Revoke(tx care.Tx, breederID, id string) error {
 			if err := tx.DeleteSecret(s.Hash); err != nil {
 				return fmt.Errorf("revoking a secret: %w", err)
 			}
+			if err := endDevice(tx, &s); err != nil {
+				return err
+			}
 		}
 	}
 	if !found {
@@ -328,6 +331,26 @@ func (c chain) end(tx care.Tx) error {
 	for _, s := range c {
 		if err := tx.DeleteSecret(s.Hash); err != nil {
 			return fmt.Errorf("ending a session: %w", err)
+		}
+	}
+	return endDevice(tx, &c[0])
+}
+
+// endDevice forgets the device that was to be reminded as long as this sign-in lasts.
+func endDevice(tx care.Tx, s *care.Secret) error {
+	person := s.UserID
+	if s.KeeperID != "" {
+		person = s.KeeperID
+	}
+	ways, err := tx.ListWays(s.BreederID, person)
+	if err != nil {
+		return fmt.Errorf("listing devices: %w", err)
+	}
+	for _, w := range ways {
+		if w.SessionID == s.ID {
+			if err := tx.DeleteWay(w.ID); err != nil {
+				return fmt.Errorf("ending reminders of a device: %w", err)
+			}
 		}
 	}
 	return nil

@@ -60,6 +60,8 @@ const (
 	ReasonCardUsed        ErrorReason = "CARD_USED"
 	ReasonCardRevoked     ErrorReason = "CARD_REVOKED"
 	ReasonAnimalGone      ErrorReason = "ANIMAL_GONE"
+	ReasonNoMail          ErrorReason = "NO_MAIL"       // this server sends none
+	ReasonNotConfirmed    ErrorReason = "NOT_CONFIRMED" // of a mail address
 )
 
 // FieldError names one field (proto path, snake_case) and what to do about it.

@@ -219,6 +219,37 @@ type Tx interface {
 	// ListImportAnimals is ordered by AnimalID.
 	ListImportAnimals(breederID, importID string) ([]ImportAnimal, error)
 
+	InsertHours(Hours) error
+	Hours(breederID, personID string) (Hours, error)
+	UpdateHours(Hours) error // compares and increments Version
+	// DueHours are those whose LookAt has come, of all breeders and keepers, the
+	// oldest first.
+	DueHours(now time.Time, limit int) ([]Hours, error)
+	// WakeHours has a person looked at no later than at: a keeper with breederID
+	// "", or with personID "" everybody of the breeder.
+	WakeHours(breederID, personID string, at time.Time) error
+	DeleteHours(breederID, personID string) error
+
+	// PutWay inserts or replaces a way by its id.
+	PutWay(Way) error
+	Way(wayID string) (Way, error)
+	// ListWays is ordered by creation, oldest first; breederID is "" for a keeper.
+	ListWays(breederID, personID string) ([]Way, error)
+	DeleteWay(wayID string) error
+	// DeleteUnconfirmedBefore deletes mail addresses that nobody said yes to.
+	DeleteUnconfirmedBefore(t time.Time, limit int) (int, error)
+
+	// InsertReminder claims: of several who do, one gets no Conflict.
+	InsertReminder(Reminder) error
+	UpdateReminder(Reminder) error
+	DeleteReminder(Reminder) error
+	// ListReminders are what a person was told of a case, "" for digests, in the
+	// order of topic and way.
+	ListReminders(breederID, caseID, personID string) ([]Reminder, error)
+	// DeleteRemindersOf forgets what a person was told of a case.
+	DeleteRemindersOf(breederID, caseID, personID string) error
+	DeleteRemindersBefore(t time.Time, limit int) (int, error)
+
 	Answered(scope, requestID string) (Answered, error)
 	InsertAnswered(Answered) error
 	// DeleteAnswered forgets all answers of a scope; none is no error.

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"reflect"
+	"time"
 
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
@@ -40,4 +41,11 @@ func (s *Service) Remembered(ctx context.Context, breederID, animalID string) (h
 		return err
 	})
 	return held, err
+}
+
+// ClaimReminders claims what is due and hands nothing over, as a server does that is
+// killed then. It returns how many messages there would have been.
+func (s *Service) ClaimReminders(ctx context.Context, now time.Time) (int, error) {
+	out, _, err := s.claim(ctx, now, remindBatch)
+	return len(out), err
 }

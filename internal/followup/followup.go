@@ -155,6 +155,9 @@ func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
 type judged struct {
 	known
 	changed []care.Flag // of its flags
+	// When the breeder's people and the keeper are to be looked at because of it, see
+	// Remind; zero: when they are anyway.
+	breederAt, keeperAt time.Time
 }
 
 // judge computes a case anew. It reads and writes nothing.
@@ -171,6 +174,7 @@ func (k *known) judge(now time.Time) (*judged, error) {
 	}
 	result := after.assess(now)
 	var err error
+	was := c.Assessment
 	if c.Assessment, err = json.Marshal(result); err != nil {
 		return nil, fmt.Errorf("assessment of case %s: %w", c.ID, err)
 	}
@@ -190,6 +194,9 @@ func (k *known) judge(now time.Time) (*judged, error) {
 	}
 	if c.BringBack(before, now); c.Aside.Until != nil && c.Aside.Until.Before(c.DueAt) {
 		c.DueAt = *c.Aside.Until
+	}
+	if err := after.wake(before, was, result.CheckIns, now); err != nil {
+		return nil, err
 	}
 	found := result.Concerns
 	if c.ClosedAt != nil {
@@ -219,6 +226,9 @@ func (j *judged) save(tx care.Tx) (*known, error) {
 		if err := tx.PutFlag(f); err != nil {
 			return nil, err
 		}
+	}
+	if err := j.wakeUp(tx); err != nil {
+		return nil, err
 	}
 	after := j.known // a Write may run twice, and j stays as it was read
 	after.open.Version++

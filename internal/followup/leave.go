@@ -126,6 +126,9 @@ func (s *Service) Leave(ctx context.Context, who care.Actor, now time.Time, end 
 // erase takes the keeper out of one case.
 func erase(tx care.Tx, c care.Case, now time.Time, touched *[]care.Case) error {
 	gone := care.GoneKeeper(newID())
+	if err := tx.DeleteRemindersOf(c.BreederID, c.ID, c.KeeperID); err != nil {
+		return err
+	}
 	h, err := tx.Handover(c.BreederID, c.ID)
 	if err != nil {
 		return err

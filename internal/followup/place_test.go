@@ -70,9 +70,10 @@ type place struct {
 	ids    atomic.Int64
 }
 
-func newPlace(t testing.TB) *place {
+func newPlace(t testing.TB) *place { t.Helper(); return newPlaceIn(t, t.TempDir()) }
+
+func newPlaceIn(t testing.TB, dir string) *place {
 	t.Helper()
-	dir := t.TempDir()
 	st, err := store.Open(context.Background(), store.Config{Dir: dir})
 	if err != nil {
 		t.Fatal(err)

@@ -14,6 +14,9 @@ type erasure struct{ before, rows *query }
 var erasures = []erasure{
 	erase("secrets", "hash"),
 	erase("passkeys", "credential_id"),
+	erase("ways", "way_id"),
+	erase("reminder_hours", "breeder_id, person_id"),
+	erase("reminders", "breeder_id, case_id, person_id, topic, way_id"),
 	erase("looks", "breeder_id, case_id, by_kind, by_id, what, day"),
 	{
 		newQuery("discard photos", `INSERT INTO discarded (hash) SELECT DISTINCT hash FROM photos WHERE (breeder_id, photo_id) IN

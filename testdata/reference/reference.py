@@ -7,6 +7,10 @@ import sys
 try:
     import cv2
     import numpy as np
+    from cryptography.hazmat.primitives import hashes
+    from cryptography.hazmat.primitives.asymmetric import ec
+    from cryptography.hazmat.primitives.ciphers.aead import AESGCM
+    from cryptography.hazmat.primitives.kdf.hkdf import HKDF
     from jwcrypto import jwk, jws
     from jwcrypto.common import JWException
     from scipy import optimize, stats
@@ -112,8 +116,35 @@ def signed(record, keys):
         return None
 
 
+def opened(q):
+    """The texts of messages to devices, as a browser reads them (RFC 8291, RFC 8188)."""
+    return [open_message(*(bytes.fromhex(m[k]) for k in ("private", "auth", "body"))) for m in q]
+
+
+def open_message(private, auth, body):
+    device = ec.derive_private_key(int.from_bytes(private, "big"), ec.SECP256R1())
+    salt, size, n = body[:16], int.from_bytes(body[16:20], "big"), body[20]
+    sender, record = body[21 : 21 + n], body[21 + n :]
+    if len(record) > size:
+        raise ValueError("more than one record")
+    numbers = device.public_key().public_numbers()
+    own = b"\x04" + numbers.x.to_bytes(32, "big") + numbers.y.to_bytes(32, "big")
+    shared = device.exchange(ec.ECDH(), ec.EllipticCurvePublicKey.from_encoded_point(ec.SECP256R1(), sender))
+
+    def derive(secret, salt, info, length):
+        return HKDF(hashes.SHA256(), length, salt, info).derive(secret)
+
+    secret = derive(shared, auth, b"WebPush: info\0" + own + sender, 32)
+    key = derive(secret, salt, b"Content-Encoding: aes128gcm\0", 16)
+    nonce = derive(secret, salt, b"Content-Encoding: nonce\0", 12)
+    text = AESGCM(key).decrypt(nonce, record, None).rstrip(b"\0")
+    if text[-1:] != b"\2":
+        raise ValueError("no mark of the last record")
+    return text[:-1].decode()
+
+
 answers = {
     f.__name__: f
-    for f in (filters, hidden_states, beta_binomial, correlation, student_weight, homography, laplacian, circles, signatures)
+    for f in (filters, hidden_states, beta_binomial, correlation, student_weight, homography, laplacian, circles, signatures, opened)
 }
 json.dump({name: answers[name](q) for name, q in json.load(sys.stdin).items()}, sys.stdout)

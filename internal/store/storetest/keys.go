@@ -32,6 +32,11 @@ func missing(t *testing.T, s care.Store) {
 		"RewriteEntry":         func(tx care.Tx) error { return tx.RewriteEntry(w.entry) },
 		"DeleteEntry":          func(tx care.Tx) error { return tx.DeleteEntry("b1", "a1", "nope") },
 		"DeleteKeeper":         func(tx care.Tx) error { return tx.DeleteKeeper("nope") },
+		"UpdateHours":          func(tx care.Tx) error { return tx.UpdateHours(w.hours) },
+		"DeleteHours":          func(tx care.Tx) error { return tx.DeleteHours("b1", "nope") },
+		"DeleteWay":            func(tx care.Tx) error { return tx.DeleteWay("nope") },
+		"UpdateReminder":       func(tx care.Tx) error { return tx.UpdateReminder(w.reminder) },
+		"DeleteReminder":       func(tx care.Tx) error { return tx.DeleteReminder(w.reminder) },
 		"UpdateImport":         func(tx care.Tx) error { return tx.UpdateImport(w.imported) },
 	}
 	for _, it := range w.items() {

@@ -153,11 +153,12 @@ func times(t *testing.T, s care.Store) {
 func updates(t *testing.T, s care.Store) {
 	bare("b1").insert(t, s)
 	w := full("b1")
-	w.breeder.Version, w.animal.Version, w.handover.Version, w.kase.Version = 0, 0, 0, 0
+	w.breeder.Version, w.animal.Version, w.handover.Version, w.kase.Version, w.hours.Version = 0, 0, 0, 0, 0
 	write(t, s, func(tx care.Tx) error {
 		for _, err := range []error{
 			tx.UpdateBreeder(w.breeder), tx.UpdatePasskey(w.passkey), tx.UpdateSecret(w.secret),
 			tx.UpdateAnimal(w.animal), tx.UpdateHandover(w.handover), tx.UpdateCase(w.kase), tx.PutFlag(w.flag),
+			tx.UpdateHours(w.hours), tx.PutWay(w.way), tx.UpdateReminder(w.reminder),
 		} {
 			if err != nil {
 				return err
@@ -165,10 +166,10 @@ func updates(t *testing.T, s care.Store) {
 		}
 		return nil
 	})
-	w.breeder.Version, w.animal.Version, w.handover.Version, w.kase.Version = 1, 1, 1, 1
+	w.breeder.Version, w.animal.Version, w.handover.Version, w.kase.Version, w.hours.Version = 1, 1, 1, 1, 1
 	for _, it := range w.items() {
 		switch it.name {
-		case "breeder", "passkey", "secret", "animal", "handover", "case", "flag":
+		case "breeder", "passkey", "secret", "animal", "handover", "case", "flag", "hours", "device", "reminder":
 			wantSame(t, it.name, read(t, s, it.get), it.want)
 		}
 	}

@@ -59,6 +59,9 @@ func Run(t *testing.T, place Place) {
 		{"due cases, oldest first", dueCases},
 		{"cases of a keeper", keeperCases},
 		{"cards of a keeper", keeperCards},
+		{"people to look at, the oldest first, and waking them", waking},
+		{"devices and addresses of a person", wayLists},
+		{"a reminder is claimed once", claiming},
 		{"lists are in order", listOrder},
 		{"new photos are those of keepers that nobody looked at", newPhotos},
 		{"flags are put over themselves", flagPut},
@@ -132,6 +135,9 @@ type world struct {
 	imported care.Import
 	touched  care.ImportAnimal
 	card     care.Card
+	hours    care.Hours
+	way      care.Way
+	reminder care.Reminder
 }
 
 // full is a world with no field left at zero. Only what must be unique beyond
@@ -200,6 +206,10 @@ func full(b string) world {
 		touched: care.ImportAnimal{BreederID: b, ImportID: "i1", AnimalID: "a1", Made: true},
 		card: care.Card{BreederID: b, Number: 17, CodeHash: "card-" + b, Mark: "mark", CreatedAt: t0, RevokedAt: ptr(at(time.Hour)), HandoverID: "h1",
 			KeeperID: "k1", KeeperName: "Robin", ClaimedAt: ptr(at(time.Minute)), ClaimRequest: "r2", Version: 6},
+		hours: care.Hours{BreederID: b, PersonID: "u1", Zone: "Pacific/Auckland", QuietFrom: 1260, QuietUntil: 480, Morning: 420, DigestAt: at(-time.Hour), LookAt: at(time.Minute), CreatedAt: t0, Version: 3},
+		way: care.Way{BreederID: b, PersonID: "u1", ID: "w1-" + b, Kind: care.WayPush, Address: "https://push.example.org/1", Key: []byte{4, 0xff}, Auth: []byte{0, 1}, SessionID: "s1", Breeders: "b7 b8",
+			Label: "phone", CreatedAt: t0, ConfirmedAt: ptr(at(time.Second)), LastAt: ptr(at(time.Minute)), HoldUntil: ptr(at(time.Hour)), Trouble: "busy"},
+		reminder: care.Reminder{BreederID: b, CaseID: "h1", PersonID: "u1", WayID: "w1", Topic: "first_night", State: care.ReminderWaiting, Tries: 2, At: at(time.Hour)},
 	}
 }
 
@@ -222,6 +232,9 @@ func bare(b string) world {
 		imported: care.Import{BreederID: b, ID: "i1"},
 		touched:  care.ImportAnimal{BreederID: b, ImportID: "i1", AnimalID: "a1"},
 		card:     care.Card{BreederID: b, Number: 17},
+		hours:    care.Hours{BreederID: b, PersonID: "u1"},
+		way:      care.Way{BreederID: b, ID: "w1-" + b},
+		reminder: care.Reminder{BreederID: b, CaseID: "h1", PersonID: "u1", WayID: "w1", Topic: "first_night"},
 	}
 }
 
@@ -252,6 +265,9 @@ func (w world) items() []item {
 		{"import", w.imported, func(tx care.Tx) error { return tx.InsertImport(w.imported) }, func(tx care.Tx) (any, error) { return tx.Import(b, "i1") }},
 		{"import's animal", w.touched, func(tx care.Tx) error { return tx.PutImportAnimal(w.touched) }, func(tx care.Tx) (any, error) { return only(tx.ListImportAnimals(b, "i1")) }},
 		{"card", w.card, func(tx care.Tx) error { return tx.InsertCard(w.card) }, func(tx care.Tx) (any, error) { return tx.Card(b, 17) }},
+		{"hours", w.hours, func(tx care.Tx) error { return tx.InsertHours(w.hours) }, func(tx care.Tx) (any, error) { return tx.Hours(b, "u1") }},
+		{"device", w.way, func(tx care.Tx) error { return tx.PutWay(w.way) }, func(tx care.Tx) (any, error) { return tx.Way(w.way.ID) }},
+		{"reminder", w.reminder, func(tx care.Tx) error { return tx.InsertReminder(w.reminder) }, func(tx care.Tx) (any, error) { return only(tx.ListReminders(b, "h1", "u1")) }},
 	}
 }
 
@@ -270,7 +286,7 @@ func only[T any](all []T, err error) (any, error) {
 
 // put names the items that are written over themselves, so that a second insert
 // is no conflict.
-func put(name string) bool { return name == "flag" || name == "import's animal" }
+func put(name string) bool { return name == "flag" || name == "import's animal" || name == "device" }
 
 // insert writes a whole world, each item in a write of its own.
 func (w world) insert(t *testing.T, s care.Store) {

@@ -79,6 +79,12 @@ export type {
   SpeciesJson,
 } from '../api/gen/warmhand/v1/reference_service_pb';
 export type {
+  GetRemindersResponseJson,
+  ReminderHoursJson,
+  RemindersJson,
+  ReminderWayJson,
+} from '../api/gen/warmhand/v1/reminder_service_pb';
+export type {
   CreateLetterLinkResponseJson,
   LetterLinkJson,
   ListLetterLinksResponseJson,

@@ -1,13 +1,23 @@
 // The service worker: keeps the app's own files for use without network, and sends
 // the outbox when the browser lets it. It leaves /v1/ alone: screens draw from the
 // database, never from a cached answer.
+import { asBreeder, asKeeper, call } from '../api/client';
+import type { EntryJson, GetRemindersResponseJson } from '../core/contract';
 import { isAppPath } from '../core/routes';
+import { saveEntry } from '../store/outbox';
 import { flush } from '../sync/flush';
 
 declare const self: ServiceWorkerGlobalScope;
 
 interface SyncEvent extends ExtendableEvent {
   readonly tag: string;
+}
+
+declare global {
+  interface ServiceWorkerRegistration {
+    /** Not in every browser. */
+    readonly sync?: { register(tag: string): Promise<void> };
+  }
 }
 
 const prefix = 'shell-';
@@ -97,11 +107,20 @@ async function sendAll(): Promise<void> {
   }
 }
 
+/** What the service sends, see internal/notify/message.go. */
 interface PushText {
   title?: string;
   body?: string;
   url?: string;
+  tag?: string;
+  /** An offer that can be logged on the notification itself. */
+  log?: { case: string; animal: string };
 }
+
+const answers = [
+  { action: 'ate', title: 'Ate', result: 'OFFER_RESULT_EATEN', said: 'Written down: it ate.' },
+  { action: 'refused', title: 'Refused', result: 'OFFER_RESULT_REFUSED', said: 'Written down: it did not eat.' },
+] as const;
 
 self.addEventListener('push', (event) => {
   let text: PushText = {};
@@ -110,26 +129,80 @@ self.addEventListener('push', (event) => {
   } catch {
     // A message without readable text still has to show something.
   }
-  event.waitUntil(
-    self.registration.showNotification(text.title ?? 'Warmhand', {
-      body: text.body ?? 'There is news about your snake.',
-      icon: '/icons/icon-192.png',
-      data: text.url ?? '/',
-    }),
-  );
+  event.waitUntil(show(text));
 });
 
+function show(text: PushText): Promise<void> {
+  const actions = text.log ? answers.map(({ action, title }) => ({ action, title })) : [];
+  return self.registration.showNotification(text.title ?? 'Warmhand', {
+    body: text.body ?? 'There is news about your snake.',
+    icon: '/icons/icon-192.png',
+    data: text,
+    ...(text.tag && { tag: text.tag }),
+    ...(actions.length > 0 && { actions }),
+  } as NotificationOptions);
+}
+
 self.addEventListener('notificationclick', (event) => {
+  const text = (event.notification.data ?? {}) as PushText;
   event.notification.close();
-  const url = new URL(String(event.notification.data ?? '/'), self.location.origin);
-  if (url.origin !== self.location.origin) return;
-  event.waitUntil(
-    (async () => {
-      const [open] = await self.clients.matchAll({ type: 'window' });
-      if (open) {
-        await open.focus();
-        await open.navigate(url.href);
-      } else await self.clients.openWindow(url.href);
-    })(),
-  );
+  const answer = answers.find((a) => a.action === event.action);
+  event.waitUntil(answer && text.log ? log(text, text.log, answer) : open(text.url ?? '/'));
 });
+
+/** One tap: it is saved on this device first and sent like everything else, now or when there is network. */
+async function log(
+  text: PushText,
+  about: NonNullable<PushText['log']>,
+  answer: (typeof answers)[number],
+): Promise<void> {
+  const { tag, url } = text;
+  const say = (body: string) =>
+    show({ body, ...(text.title && { title: text.title }), ...(tag && { tag }), ...(url && { url }) });
+  const entry: EntryJson = { happenTime: new Date().toISOString(), offer: { result: answer.result } };
+  try {
+    await saveEntry({ case: { name: about.case, animal: { name: about.animal } }, entry });
+  } catch {
+    await say('It could not be written down here. Tap to open the app.');
+    return;
+  }
+  await say(answer.said);
+  await sendAll().catch(() => self.registration.sync?.register('outbox').catch(() => undefined));
+}
+
+async function open(address: string): Promise<void> {
+  const url = new URL(address, self.location.origin);
+  if (url.origin !== self.location.origin) return;
+  const [page] = await self.clients.matchAll({ type: 'window' });
+  if (page) {
+    await page.focus();
+    await page.navigate(url.href);
+  } else await self.clients.openWindow(url.href);
+}
+
+/** The browser renews a device's address now and then: who is reminded here gets the new one. */
+self.addEventListener('pushsubscriptionchange' as 'message', (event: unknown) => {
+  (event as ExtendableEvent).waitUntil(renew());
+});
+
+async function renew(): Promise<void> {
+  for (const as of [asKeeper, asBreeder]) {
+    try {
+      const { reminders } = await call<GetRemindersResponseJson>('GET', '/v1/me/reminders', undefined, as);
+      if (!reminders?.ways?.some((w) => w.thisDevice)) continue;
+      const made = await self.registration.pushManager.subscribe({
+        userVisibleOnly: true,
+        applicationServerKey: reminders.pushKey ?? '',
+      });
+      const { endpoint, keys } = made.toJSON();
+      await call(
+        'POST',
+        '/v1/me/reminders:addDevice',
+        { endpoint, p256dh: keys?.['p256dh'], auth: keys?.['auth'], zone: reminders.hours?.zone },
+        as,
+      );
+    } catch {
+      // Not signed in as this, or no network: the settings offer to turn reminders on again.
+    }
+  }
+}

@@ -19,17 +19,20 @@ import (
 )
 
 type serveCmd struct {
-	Data         string        `required:"" type:"path" placeholder:"DIR" help:"Folder for the database, the photos and the key. Made when missing."`
-	Listen       string        `default:"localhost:8080" placeholder:"ADDR" help:"Address to listen on."`
-	Database     string        `placeholder:"URL" help:"postgres:// address; without it the database is a file in the data folder."`
-	Photos       string        `placeholder:"URL" help:"s3:// address, such as s3://bucket?region=eu-central-1; without it the photos are files in the data folder."`
-	PublicURL    string        `name:"public-url" placeholder:"URL" help:"How people reach the server, such as https://snakes.example.org."`
-	Metrics      string        `placeholder:"ADDR" help:"Answer Prometheus at /metrics of this address, such as localhost:9464, which nobody else should reach."`
-	Traces       string        `placeholder:"URL" env:"OTEL_EXPORTER_OTLP_ENDPOINT" help:"Send traces to an OpenTelemetry collector, such as http://localhost:4318."`
-	BackupTo     string        `name:"backup-to" type:"path" placeholder:"DIR" help:"Make backups there by itself, best on another disk."`
-	BackupEvery  time.Duration `default:"24h" placeholder:"TIME" help:"How often (${default})."`
-	BackupKeep   int           `default:"30" placeholder:"N" help:"How many are kept; older ones are deleted (${default})."`
-	TrustedProxy []string      `placeholder:"ADDR" help:"Address or network of a reverse proxy of yours, such as 127.0.0.1: it is believed about who asks."`
+	Data             string        `required:"" type:"path" placeholder:"DIR" help:"Folder for the database, the photos and the key. Made when missing."`
+	Listen           string        `default:"localhost:8080" placeholder:"ADDR" help:"Address to listen on."`
+	Database         string        `placeholder:"URL" help:"postgres:// address; without it the database is a file in the data folder."`
+	Photos           string        `placeholder:"URL" help:"s3:// address, such as s3://bucket?region=eu-central-1; without it the photos are files in the data folder."`
+	PublicURL        string        `name:"public-url" placeholder:"URL" help:"How people reach the server, such as https://snakes.example.org."`
+	Metrics          string        `placeholder:"ADDR" help:"Answer Prometheus at /metrics of this address, such as localhost:9464, which nobody else should reach."`
+	Traces           string        `placeholder:"URL" env:"OTEL_EXPORTER_OTLP_ENDPOINT" help:"Send traces to an OpenTelemetry collector, such as http://localhost:4318."`
+	BackupTo         string        `name:"backup-to" type:"path" placeholder:"DIR" help:"Make backups there by itself, best on another disk."`
+	BackupEvery      time.Duration `default:"24h" placeholder:"TIME" help:"How often (${default})."`
+	BackupKeep       int           `default:"30" placeholder:"N" help:"How many are kept; older ones are deleted (${default})."`
+	TrustedProxy     []string      `placeholder:"ADDR" help:"Address or network of a reverse proxy of yours, such as 127.0.0.1: it is believed about who asks."`
+	SMTP             string        `name:"smtp" placeholder:"URL" help:"Mail server for reminders: smtp://user@mail.example.org:587 with STARTTLS, smtps://user@mail.example.org with TLS from the start, or smtp://localhost?tls=none on this machine. Without it there are no reminders by mail."`
+	SMTPPasswordFile string        `name:"smtp-password-file" type:"existingfile" placeholder:"FILE" help:"File with the mail server's password."`
+	MailFrom         string        `placeholder:"ADDRESS" help:"Sender of reminders, such as snakes@example.org."`
 }
 
 func (serveCmd) Help() string {
@@ -41,8 +44,15 @@ func (c *serveCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	var password []byte
+	if c.SMTPPasswordFile != "" {
+		var err error
+		if password, err = os.ReadFile(c.SMTPPasswordFile); err != nil {
+			return fmt.Errorf("the mail server's password: %w", err)
+		}
+	}
 	s, err := server.New(e, server.Config{DataDir: c.Data, Listen: c.Listen, DatabaseURL: c.Database, PhotosURL: c.Photos, PublicURL: c.PublicURL,
-		TrustedProxies: proxies, BackupTo: c.BackupTo, BackupEvery: c.BackupEvery, BackupKeep: c.BackupKeep, Metrics: c.Metrics, Traces: c.Traces, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
+		SMTP: c.SMTP, SMTPPassword: string(password), MailFrom: c.MailFrom, TrustedProxies: proxies, BackupTo: c.BackupTo, BackupEvery: c.BackupEvery, BackupKeep: c.BackupKeep, Metrics: c.Metrics, Traces: c.Traces, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
 	if err != nil {
 		return err
 	}
@@ -78,6 +88,7 @@ type demoCmd struct {
 	Data      string `type:"path" placeholder:"DIR" help:"Empty folder to fill. Default: a fresh temporary one."`
 	Listen    string `placeholder:"ADDR" help:"Address to listen on. Default: localhost:8080, or the next free port."`
 	Addresses string `type:"path" placeholder:"FILE" help:"Also write the addresses to this file, as JSON."`
+	LocalPush bool   `hidden:"" help:"Push services on this machine may be reached, for tests."`
 }
 
 func (demoCmd) Help() string {
@@ -120,7 +131,7 @@ func (c *demoCmd) Run(e *env) error {
 
 // open takes the next free port when none was asked for.
 func (c *demoCmd) open(e *env) (*server.Server, error) {
-	cfg := server.Config{DataDir: c.Data, Listen: c.Listen, Static: webApp(), Version: version(),
+	cfg := server.Config{DataDir: c.Data, Listen: c.Listen, LocalPush: c.LocalPush, Static: webApp(), Version: version(),
 		Log: slog.New(slog.NewTextHandler(e.err, &slog.HandlerOptions{Level: slog.LevelWarn}))}
 	if c.Listen != "" {
 		return server.New(e, cfg)

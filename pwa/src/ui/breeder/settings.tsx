@@ -1,6 +1,6 @@
 import type { JSX } from 'preact';
 import { useContext, useEffect, useState } from 'preact/hooks';
-import { withQuery } from '../../api/client';
+import { asBreeder, withQuery } from '../../api/client';
 import type {
   CreateTokenResponseJson,
   ListPasskeysResponseJson,
@@ -17,6 +17,7 @@ import { whatLooked, whoLooked } from '../../core/looks';
 import { changeSettings, settings } from '../../core/settings';
 import { ago, day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
+import { Reminders } from '../parts/reminders';
 import { FormError, problem, useLoad, useSave } from './hooks';
 import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { ask, breeder, isOwner, makePasskey, me, newRecoveryCodes, passkeysWork, refreshMe, signOut } from './session';
@@ -34,6 +35,7 @@ export function SettingsPage(): JSX.Element {
       <Heading>Settings</Heading>
       {owner && <Account />}
       <Units />
+      <Reminders as={asBreeder} breeder />
       <Passkeys />
       <Recovery />
       {owner && <Tokens />}

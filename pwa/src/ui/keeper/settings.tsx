@@ -9,6 +9,7 @@ import { clearsAfterAWeek } from '../device';
 import { Link, Screen } from '../nav';
 import { KeeperCode } from '../parts/code';
 import { Button, Notice } from '../parts/controls';
+import { Reminders } from '../parts/reminders';
 import { Calendar } from './calendar';
 import { unsent } from './state';
 
@@ -29,6 +30,7 @@ export default function KeeperSettings(): JSX.Element {
           This phone’s unsent entries
         </Link>
       </section>
+      <Reminders as={asKeeper} />
       <Calendar />
       <Privacy />
       <AnotherPhone />

@@ -1,0 +1,6 @@
+//go:build race
+
+package followup_test
+
+// raced: the race detector makes everything some ten times slower.
+const raced = true

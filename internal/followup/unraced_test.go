@@ -1,0 +1,5 @@
+//go:build !race
+
+package followup_test
+
+const raced = false

@@ -1,0 +1,327 @@
+// When and by what a person is reminded: the same for keepers and for a breeder's people.
+import type { ComponentChildren, JSX } from 'preact';
+import { useEffect, useState } from 'preact/hooks';
+import { ApiError, type asBreeder, type asKeeper, call } from '../../api/client';
+import type { GetRemindersResponseJson, ReminderHoursJson, RemindersJson, ReminderWayJson } from '../../core/contract';
+import { ago } from '../../core/time';
+import { Button, Field, Notice } from './controls';
+
+export interface RemindersProps {
+  as: typeof asKeeper | typeof asBreeder;
+  breeder?: boolean;
+}
+
+type Run = (work: () => Promise<void>) => Promise<void>;
+
+const here = () => Intl.DateTimeFormat().resolvedOptions().timeZone || 'UTC';
+
+/** Why this browser cannot be written to, or that the person said no; '' when it can. */
+function cannot(): '' | 'no' | 'denied' {
+  if (!('serviceWorker' in navigator) || !('PushManager' in window) || !('Notification' in window)) return 'no';
+  return Notification.permission === 'denied' ? 'denied' : '';
+}
+
+export function Reminders({ as, breeder }: RemindersProps): JSX.Element {
+  const [state, setState] = useState<RemindersJson | undefined>();
+  const [error, setError] = useState('');
+  const [said, setSaid] = useState('');
+  const [busy, setBusy] = useState(false);
+  const ask = async (path = '', body?: object) => {
+    const answer = await call<GetRemindersResponseJson>(body ? 'POST' : 'GET', `/v1/me/reminders${path}`, body, as);
+    setState(answer.reminders);
+    return answer.reminders;
+  };
+  useEffect(() => {
+    ask().catch(() => setError('There is no network just now. Reminders can be set when there is.'));
+  }, []);
+  const run: Run = async (work) => {
+    setBusy(true);
+    setError('');
+    setSaid('');
+    try {
+      await work();
+    } catch (e) {
+      setError(
+        e instanceof ApiError ? e.message : e instanceof Refused ? e.message : 'There was no answer. Try again.',
+      );
+    }
+    setBusy(false);
+  };
+  const end = (w: ReminderWayJson) => ask(':removeWay', { wayId: w.wayId });
+  const test = async (w: ReminderWayJson) => {
+    const after = await ask(':test', { wayId: w.wayId });
+    const trouble = after?.ways?.find((x) => x.wayId === w.wayId)?.trouble;
+    if (trouble) throw new Refused(trouble);
+    setSaid(w.address ? 'A test is on its way to your mail.' : 'A test is on its way. It can take a minute.');
+  };
+  const parts = { state, busy, run, ask, end, test, setSaid };
+  return (
+    <section class={breeder ? 'card stack' : 'stack'} aria-labelledby="reminders">
+      <h2 id="reminders">Reminders</h2>
+      <p>
+        {breeder
+          ? 'You are told at once when an animal needs you to step in or belongs to a vet, and of everything else once in the morning.'
+          : 'You are asked one short thing when it is due, and not again once you have answered.'}{' '}
+        Only the animal’s name and what is next stand in it.
+      </p>
+      {error && (
+        <Notice kind="bad" live>
+          <p>{error}</p>
+        </Notice>
+      )}
+      {state && (
+        <>
+          <ThisDevice {...parts} />
+          <Others {...parts} />
+          <ByMail {...parts} />
+          {(state.ways?.length ?? 0) > 0 && <Hours {...parts} breeder={breeder ?? false} />}
+        </>
+      )}
+      <p role="status">{said}</p>
+    </section>
+  );
+}
+
+/** What a person is told is wrong, in words. */
+class Refused extends Error {}
+
+interface Parts {
+  state: RemindersJson | undefined;
+  busy: boolean;
+  run: Run;
+  ask: (path?: string, body?: object) => Promise<RemindersJson | undefined>;
+  end: (w: ReminderWayJson) => Promise<unknown>;
+  test: (w: ReminderWayJson) => Promise<void>;
+  setSaid: (text: string) => void;
+}
+
+function ThisDevice({ state, busy, run, ask, end, test, setSaid }: Parts): JSX.Element {
+  const mine = state?.ways?.find((w) => w.thisDevice);
+  const turnOn = () =>
+    run(async () => {
+      if ((await Notification.requestPermission()) !== 'granted')
+        throw new Refused(
+          'This device was told not to show messages of this page. That can be changed in the settings of the browser.',
+        );
+      const { endpoint, keys } = await subscribe(state?.pushKey ?? '');
+      await ask(':addDevice', { endpoint, p256dh: keys?.['p256dh'], auth: keys?.['auth'], zone: here() });
+      setSaid('Reminders come to this device from now on.');
+    });
+  if (mine) {
+    return (
+      <div class="stack">
+        <p>
+          <strong>Reminders come to this device.</strong>
+        </p>
+        <Way w={mine} />
+        <div class="actions">
+          <Button icon="message" busy={busy} onClick={() => void run(() => test(mine))}>
+            Send a test
+          </Button>
+          <Button kind="quiet" busy={busy} onClick={() => void run(async () => void (await end(mine)))}>
+            Turn off here
+          </Button>
+        </div>
+      </div>
+    );
+  }
+  switch (cannot()) {
+    case 'no':
+      return (
+        <p>
+          This browser shows no reminders. On an iPhone or iPad they come to the app on the Home Screen only (Share
+          button, then “Add to Home Screen”).
+        </p>
+      );
+    case 'denied':
+      return (
+        <p>
+          This device was told not to show messages of this page. That can be changed in the settings of the browser.
+        </p>
+      );
+    default:
+      return (
+        <div class="actions">
+          <Button kind="main" busy={busy} onClick={() => void turnOn()}>
+            Turn on reminders here
+          </Button>
+        </div>
+      );
+  }
+}
+
+/** The browser asks its maker's push service for an address; ours is told it. */
+async function subscribe(key: string): Promise<PushSubscriptionJSON> {
+  const { pushManager } = await navigator.serviceWorker.ready;
+  const options = { userVisibleOnly: true, applicationServerKey: key };
+  try {
+    return (await pushManager.subscribe(options)).toJSON();
+  } catch (e) {
+    // One that was made under another key of the service has to go first.
+    const old = await pushManager.getSubscription();
+    if (!old) throw new Refused(`This browser could not set reminders up (${e instanceof Error ? e.message : e}).`);
+    await old.unsubscribe();
+    return (await pushManager.subscribe(options)).toJSON();
+  }
+}
+
+function Way({ w }: { w: ReminderWayJson }): JSX.Element | null {
+  if (w.trouble)
+    return (
+      <Notice kind="warn">
+        <p>The last one did not go: {w.trouble}</p>
+      </Notice>
+    );
+  return w.lastTime ? <p class="muted">Last sent {ago(w.lastTime)}.</p> : null;
+}
+
+function Others({ state, busy, run, end }: Parts): JSX.Element | null {
+  const others = state?.ways?.filter((w) => !w.thisDevice && !w.address) ?? [];
+  if (others.length === 0) return null;
+  return (
+    <div class="stack">
+      <h3>Your other devices</h3>
+      {others.map((w) => (
+        <Row key={w.wayId} text={w.label ?? ''} w={w}>
+          <Button
+            kind="quiet"
+            busy={busy}
+            aria-label={`Turn off: ${w.label}`}
+            onClick={() => void run(async () => void (await end(w)))}
+          >
+            Turn off
+          </Button>
+        </Row>
+      ))}
+    </div>
+  );
+}
+
+function Row({ text, w, children }: { text: string; w: ReminderWayJson; children: ComponentChildren }): JSX.Element {
+  return (
+    <div class="stack">
+      <p class="text">{text}</p>
+      <Way w={w} />
+      <div class="actions">{children}</div>
+    </div>
+  );
+}
+
+function ByMail({ state, busy, run, ask, end, test }: Parts): JSX.Element {
+  const [address, setAddress] = useState('');
+  const w = state?.ways?.find((x) => x.address);
+  if (!state?.mail && !w) return <p class="muted">Reminders by mail are not available: this server sends no mail.</p>;
+  if (w) {
+    return (
+      <div class="stack">
+        <h3>By mail</h3>
+        <Row
+          text={
+            w.unconfirmed ? `A mail has gone to ${w.address}. Open the link in it within two days.` : (w.address ?? '')
+          }
+          w={w}
+        >
+          {!w.unconfirmed && (
+            <Button icon="message" busy={busy} aria-label="Send a test by mail" onClick={() => void run(() => test(w))}>
+              Send a test
+            </Button>
+          )}
+          <Button
+            kind="quiet"
+            busy={busy}
+            aria-label="Turn off: mail"
+            onClick={() => void run(async () => void (await end(w)))}
+          >
+            {w.unconfirmed ? 'Another address' : 'Turn off'}
+          </Button>
+        </Row>
+      </div>
+    );
+  }
+  return (
+    <form
+      class="stack"
+      onSubmit={(e) => {
+        e.preventDefault();
+        void run(async () => {
+          await ask(':setMail', { address, zone: here() });
+          setAddress('');
+        });
+      }}
+    >
+      <h3>By mail</h3>
+      <Field
+        label="Mail address"
+        type="email"
+        autoComplete="email"
+        value={address}
+        onInput={setAddress}
+        maxLength={254}
+        hint="You get a mail with a link first, so that nobody else’s address is used."
+      />
+      <div class="actions">
+        <Button type="submit" busy={busy} disabled={!address.trim()}>
+          Remind me by mail
+        </Button>
+      </div>
+    </form>
+  );
+}
+
+const halfHours = Array.from({ length: 48 }, (_, i) => i * 30);
+
+function clockOf(minutes: number): string {
+  return `${String(Math.floor(minutes / 60)).padStart(2, '0')}:${String(minutes % 60).padStart(2, '0')}`;
+}
+
+function Hours({ state, busy, run, ask, setSaid, breeder }: Parts & { breeder: boolean }): JSX.Element {
+  const kept = state?.hours ?? {};
+  const [changed, setChanged] = useState<ReminderHoursJson>({});
+  const now = { ...kept, ...changed };
+  const time = (label: string, of: 'quietFrom' | 'quietUntil' | 'morning') => (
+    <Field
+      label={label}
+      value={String(now[of] ?? 0)}
+      onInput={(v) => setChanged({ ...changed, [of]: Number(v) })}
+      options={[...new Set([...halfHours, now[of] ?? 0])]
+        .sort((a, b) => a - b)
+        .map((m) => ({ value: String(m), label: clockOf(m) }))}
+    />
+  );
+  return (
+    <div class="stack">
+      <h3>Quiet hours</h3>
+      <p>
+        {breeder
+          ? 'Nothing is sent in them, but for an animal that belongs to a vet.'
+          : 'Nothing is sent in them; what came up waits until they are over.'}{' '}
+        Times are by the clock in {(now.zone ?? '').replaceAll('_', ' ')}.
+      </p>
+      {now.zone !== here() && (
+        <div class="row">
+          <Button onClick={() => setChanged({ ...changed, zone: here() })}>
+            Use this device’s clock: {here().replaceAll('_', ' ')}
+          </Button>
+        </div>
+      )}
+      {time('From', 'quietFrom')}
+      {time('Until', 'quietUntil')}
+      {breeder && time('The morning’s news at', 'morning')}
+      <div class="actions">
+        <Button
+          busy={busy}
+          disabled={Object.keys(changed).length === 0}
+          onClick={() =>
+            void run(async () => {
+              await ask(':setHours', { hours: now });
+              setChanged({});
+              setSaid('These hours are kept.');
+            })
+          }
+        >
+          Keep these hours
+        </Button>
+      </div>
+    </div>
+  );
+}

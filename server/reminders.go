@@ -1,0 +1,337 @@
+package server
+
+import (
+	"context"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/base64"
+	"html/template"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"warmhand/internal/access"
+	"warmhand/internal/care"
+	"warmhand/internal/courier"
+	"warmhand/internal/followup"
+	pb "warmhand/internal/gen/warmhand/v1"
+	"warmhand/internal/notify"
+)
+
+// remindEvery is how often it is looked whether somebody is to be reminded: what is
+// told at once comes within this time. Mostly it is one look at an index.
+const remindEvery = 10 * time.Second
+
+// couriers make what carries reminders.
+func (s *Server) couriers() error {
+	key, err := s.key.PushKey()
+	if err != nil {
+		return err
+	}
+	var options []courier.PushOption
+	if s.cfg.LocalPush {
+		options = append(options, courier.ToThisMachine())
+	}
+	if s.push, err = courier.NewPush(key, s.origin.String(), options...); err != nil {
+		return err
+	}
+	s.onClose(func() error { s.push.Close(); return nil })
+	if s.cfg.SMTP != "" {
+		s.mail, err = courier.NewMail(s.cfg.SMTP, s.cfg.SMTPPassword, s.cfg.MailFrom)
+	}
+	return err
+}
+
+// Remind tells everybody what is due now.
+func (s *Server) Remind(ctx context.Context) error {
+	n, err := s.followup.Remind(ctx, s.now, s.carry)
+	s.metrics.reminded.Add(float64(n))
+	return err
+}
+
+// carry hands one notice over.
+func (s *Server) carry(ctx context.Context, n *followup.Notice) care.Delivery {
+	m := notify.Message{Home: s.home(&n.Way)}
+	urgent := false
+	for _, t := range n.Told {
+		urgent = urgent || t.CheckIn == nil
+		m.Told = append(m.Told, notify.Told{Animal: t.Animal, Case: t.Case, CheckIn: t.CheckIn, Link: s.caseAddress(&n.Way, &t.Case)})
+	}
+	if n.Digest != nil {
+		m.Logged = n.Digest.Logged
+		for i := range n.Digest.News {
+			x := &n.Digest.News[i]
+			m.News = append(m.News, notify.News{Animal: x.Animal, Link: s.caseAddress(&n.Way, &x.Case), What: whatIsNew(x)})
+		}
+	}
+	if n.Way.Kind == care.WayMail {
+		l, err := m.ByMail(n.Way.Address, s.stopURL(n.Way.ID))
+		return s.post(ctx, l, err)
+	}
+	text, tag, err := m.ForDevice()
+	if err != nil {
+		return care.Delivery{Outcome: care.NeverDelivers, Why: "It could not be written."}
+	}
+	return s.push.Send(ctx, &n.Way, text, topicOf(tag), urgent, s.now())
+}
+
+func (s *Server) post(ctx context.Context, l notify.Letter, err error) care.Delivery {
+	switch {
+	case err != nil:
+		return care.Delivery{Outcome: care.NeverDelivers, Why: "It could not be written."}
+	case s.mail == nil:
+		return care.Delivery{Outcome: care.NeverDelivers, Why: "This server sends no mail."}
+	}
+	return s.mail.Send(ctx, l, s.now())
+}
+
+// topicOf is a name for the push service, which is to learn nothing by it: at most 32
+// characters of base64url (RFC 8030, 5.4).
+func topicOf(tag string) string {
+	sum := sha256.Sum256([]byte(tag))
+	return base64.RawURLEncoding.EncodeToString(sum[:24])
+}
+
+func whatIsNew(n *followup.News) string {
+	var what []string
+	if n.GivesBack {
+		what = append(what, "Its keeper wants to give it back.")
+	}
+	if n.Wrote {
+		what = append(what, "Its keeper wrote.")
+	}
+	if n.Changed {
+		what = append(what, n.Case.Headline)
+	}
+	return strings.Join(what, " ")
+}
+
+func (s *Server) home(w *care.Way) string {
+	if w.BreederID != "" {
+		return s.Origin() + "/b"
+	}
+	return s.Origin() + "/k"
+}
+
+func (s *Server) caseAddress(w *care.Way, c *care.Case) string {
+	if w.BreederID != "" {
+		return s.Origin() + "/b/cases/" + c.ID
+	}
+	return s.Origin() + "/k/" + c.BreederID + "/" + c.ID
+}
+
+const (
+	mailYes  = "confirm"
+	mailStop = "stop"
+)
+
+func (s *Server) stopURL(wayID string) string {
+	return s.Origin() + "/mail/stop/" + s.key.MailToken(mailStop, wayID)
+}
+
+type reminderService struct {
+	pb.UnimplementedReminderServiceServer
+	s *Server
+}
+
+// state is how the caller is reminded.
+func (r *reminderService) state(ctx context.Context) (*pb.Reminders, error) {
+	c := callOf(ctx)
+	reach, ways, err := r.s.followup.Reminding(ctx, c.who.Actor, r.s.now())
+	if err != nil {
+		return nil, err
+	}
+	session, err := r.session(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.Reminders{PushKey: r.s.push.PublicKey(), Mail: r.s.mail != nil,
+		Hours: &pb.ReminderHours{Zone: reach.Zone, QuietFrom: int32(reach.QuietFrom), QuietUntil: int32(reach.QuietUntil), Morning: int32(reach.Morning)}}
+	for i := range ways {
+		w := &ways[i]
+		way := &pb.ReminderWay{WayId: w.ID, Label: w.Label, Unconfirmed: w.ConfirmedAt == nil, LastTime: maybeTime(w.LastAt), Trouble: w.Trouble}
+		if w.Kind == care.WayMail {
+			way.Address = w.Address
+		} else {
+			way.ThisDevice = w.SessionID == session
+		}
+		out.Ways = append(out.Ways, way)
+	}
+	return out, nil
+}
+
+// session is the public id of the sign-in that calls.
+func (r *reminderService) session(ctx context.Context) (id string, err error) {
+	err = r.s.store.Read(ctx, func(tx care.Tx) error {
+		secret, err := tx.Secret(access.Hash(callOf(ctx).who.secret))
+		id = secret.ID
+		return err
+	})
+	return id, err
+}
+
+func (r *reminderService) GetReminders(ctx context.Context, _ *pb.GetRemindersRequest) (*pb.GetRemindersResponse, error) {
+	out, err := r.state(ctx)
+	return &pb.GetRemindersResponse{Reminders: out}, err
+}
+
+func (r *reminderService) SetReminderHours(ctx context.Context, req *pb.SetReminderHoursRequest) (*pb.SetReminderHoursResponse, error) {
+	h := req.GetHours()
+	err := r.s.followup.SetHours(ctx, callOf(ctx).who.Actor, r.s.now(), care.Hours{Zone: h.GetZone(), QuietFrom: int(h.GetQuietFrom()), QuietUntil: int(h.GetQuietUntil()), Morning: int(h.GetMorning())})
+	if err != nil {
+		return nil, err
+	}
+	out, err := r.state(ctx)
+	return &pb.SetReminderHoursResponse{Reminders: out}, err
+}
+
+func (r *reminderService) AddPushDevice(ctx context.Context, req *pb.AddPushDeviceRequest) (*pb.AddPushDeviceResponse, error) {
+	if err := r.s.push.CheckEndpoint(req.GetEndpoint()); err != nil {
+		return nil, care.BadField("endpoint", "This browser's address for messages %v. Another browser may do.", err)
+	}
+	key, err1 := base64.RawURLEncoding.DecodeString(strings.TrimRight(req.GetP256Dh(), "="))
+	auth, err2 := base64.RawURLEncoding.DecodeString(strings.TrimRight(req.GetAuth(), "="))
+	if err1 != nil || err2 != nil || notify.CheckDevice(key, auth) != nil {
+		return nil, care.BadField("p256dh", "This browser's key for messages cannot be read. Reload the page and try again.")
+	}
+	session, err := r.session(ctx)
+	if err != nil {
+		return nil, err
+	}
+	c := callOf(ctx)
+	w := care.Way{Kind: care.WayPush, Address: req.GetEndpoint(), Key: key, Auth: auth, SessionID: session, Label: deviceLabel(c.cred.agent)}
+	if _, err := r.s.followup.AddWay(ctx, c.who.Actor, r.s.now(), w, req.GetZone()); err != nil {
+		return nil, err
+	}
+	out, err := r.state(ctx)
+	return &pb.AddPushDeviceResponse{Reminders: out}, err
+}
+
+func (r *reminderService) SetReminderMail(ctx context.Context, req *pb.SetReminderMailRequest) (*pb.SetReminderMailResponse, error) {
+	c := callOf(ctx)
+	if r.s.mail == nil {
+		return nil, &care.Error{Code: care.Precondition, Reason: care.ReasonNoMail, Text: "This server sends no mail. Reminders on a device do not need it."}
+	}
+	// A mail goes to whatever address is typed, so few do.
+	if err := r.s.mails.Try("mail "+c.who.BreederID+"/"+c.who.ID(), r.s.now()); err != nil {
+		return nil, err
+	}
+	w, err := r.s.followup.AddWay(ctx, c.who.Actor, r.s.now(), care.Way{Kind: care.WayMail, Address: req.GetAddress()}, req.GetZone())
+	if err != nil {
+		return nil, err
+	}
+	if w.ConfirmedAt == nil {
+		l, err := notify.Confirm(w.Address, r.s.Origin()+"/mail/confirm/"+r.s.key.MailToken(mailYes, w.ID), r.s.Origin())
+		if d := r.s.post(ctx, l, err); d.Outcome != care.Delivered && d.Outcome != care.Unclear {
+			return nil, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: d.Why + " Try again later, or choose another address."}
+		}
+	}
+	out, err := r.state(ctx)
+	return &pb.SetReminderMailResponse{Reminders: out}, err
+}
+
+func (r *reminderService) RemoveReminderWay(ctx context.Context, req *pb.RemoveReminderWayRequest) (*pb.RemoveReminderWayResponse, error) {
+	if err := r.s.followup.RemoveWay(ctx, callOf(ctx).who.Actor, req.GetWayId()); err != nil {
+		return nil, err
+	}
+	out, err := r.state(ctx)
+	return &pb.RemoveReminderWayResponse{Reminders: out}, err
+}
+
+func (r *reminderService) TestReminder(ctx context.Context, req *pb.TestReminderRequest) (*pb.TestReminderResponse, error) {
+	_, err := r.s.followup.TryWay(ctx, callOf(ctx).who.Actor, r.s.now(), req.GetWayId(), func(ctx context.Context, w *care.Way) care.Delivery {
+		if w.Kind == care.WayMail {
+			l, err := notify.TestLetter(w.Address, r.s.home(w), r.s.stopURL(w.ID))
+			return r.s.post(ctx, l, err)
+		}
+		text, err := notify.Test(r.s.home(w))
+		if err != nil {
+			return care.Delivery{Outcome: care.NeverDelivers, Why: "It could not be written."}
+		}
+		return r.s.push.Send(ctx, w, text, topicOf("test"), true, r.s.now())
+	})
+	if err != nil {
+		return nil, err
+	}
+	out, err := r.state(ctx)
+	return &pb.TestReminderResponse{Reminders: out}, err
+}
+
+// deviceLabel tells a person's devices apart by what their browsers say of themselves.
+func deviceLabel(agent string) string {
+	for _, d := range []struct{ says, label string }{{"iPad", "An iPad"}, {"iPhone", "An iPhone"}, {"Android", "An Android device"}, {"Windows", "A Windows computer"},
+		{"Macintosh", "A Mac"}, {"CrOS", "A Chromebook"}, {"Linux", "A Linux computer"}} {
+		if strings.Contains(agent, d.says) {
+			return d.label
+		}
+	}
+	return "A device"
+}
+
+//go:embed mailpage.html
+var mailPageText string
+
+//go:embed mail.css
+var mailStyle []byte
+
+var mailPage = template.Must(template.New("mail").Parse(mailPageText))
+
+// mailLink is a page behind a link in a mail, which asks before anything is done:
+// programs that look at mail open links, too. By POST it is done; that is also the one
+// click of RFC 8058, which sends a form and no cookie.
+func (s *Server) mailLink(w http.ResponseWriter, r *http.Request) {
+	purpose := r.PathValue("what")
+	r = r.WithContext(care.WithReach(r.Context(), reachOf(r.Pattern, care.Actor{}, "")))
+	err := s.answerMail(w, r, purpose)
+	if err != nil {
+		hidden := *r // what fails may be logged with its address
+		hidden.URL = &url.URL{Path: "/mail/" + purpose + "/…"}
+		s.writeError(w, &hidden, err)
+	}
+}
+
+func (s *Server) answerMail(w http.ResponseWriter, r *http.Request, purpose string) error {
+	if err := policy.Check(r.Pattern, care.Actor{}); err != nil {
+		return err
+	}
+	page := struct{ Address, Ask, Button, Done string }{}
+	id, ok := s.key.OpenMailToken(purpose, r.PathValue("token"))
+	if !ok || purpose != mailYes && purpose != mailStop {
+		return care.Missing("link")
+	}
+	way, err := s.followup.MailOf(r.Context(), id)
+	if err != nil && !care.IsCode(err, care.NotFound) {
+		return err
+	}
+	page.Address = way.Address
+	now := s.now()
+	gone := err != nil || way.ConfirmedAt == nil && !now.Before(way.CreatedAt.Add(care.MailWait))
+	switch post := r.Method == http.MethodPost; {
+	case purpose == mailYes && gone:
+		page.Done = "This link is not valid any more. Ask for a new one in the settings of the app."
+	case purpose == mailYes && way.ConfirmedAt != nil:
+		page.Done = "Reminders come to this address."
+	case purpose == mailYes && post:
+		if _, err := s.followup.ConfirmMail(r.Context(), now, id); err != nil {
+			return err
+		}
+		page.Done = "Thank you. Reminders come to this address from now on."
+	case purpose == mailYes:
+		page.Ask, page.Button = "Shall reminders come to this address?", "Yes, send them here"
+	case gone:
+		page.Done = "No reminders come to this address."
+	case post:
+		if err := s.followup.StopMail(r.Context(), id); err != nil {
+			return err
+		}
+		page.Done = "No more reminders come to this address. They can be turned on again in the app."
+	default:
+		page.Ask, page.Button = "Shall reminders to this address stop?", "Stop them"
+	}
+	h := w.Header()
+	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Set("Cache-Control", "private, no-store")
+	h.Set("X-Robots-Tag", "noindex")
+	return mailPage.Execute(w, page)
+}
