@@ -66,16 +66,36 @@ func (s *Server) exportKeeper(w http.ResponseWriter, r *http.Request) {
 				}
 				page = append(page, animal)
 			}
+			reminders, err := s.remindersOf(r.Context(), who)
+			if err != nil {
+				return err
+			}
 			f, err := z.CreateHeader(fileOf("read-me.html", s.now()))
 			if err != nil {
 				return err
 			}
-			if err := takeawayPage.Execute(f, map[string]any{"Animals": page, "Made": s.now().UTC().Format("2 January 2006, 15:04 UTC")}); err != nil {
+			if err := takeawayPage.Execute(f, map[string]any{"Animals": page, "Reminders": reminders, "Made": s.now().UTC().Format("2 January 2006, 15:04 UTC")}); err != nil {
 				return err
 			}
 			return z.Close()
 		}, err
 	})
+}
+
+// remindersOf is what is kept of when and by what somebody is reminded, a line each.
+func (s *Server) remindersOf(ctx context.Context, who care.Actor) (lines []string, err error) {
+	hours, ways, err := s.followup.Reminding(ctx, who, s.now())
+	for _, w := range ways {
+		what := "Push to a device: " + w.Label
+		if w.Kind == care.WayMail {
+			what = "Mail to " + w.Address
+		}
+		lines = append(lines, what+", since "+clockOf(w.CreatedAt))
+	}
+	if hours.Zone != "" {
+		lines = append(lines, fmt.Sprintf("Not between %02d:%02d and %02d:%02d by the clock in %s", hours.QuietFrom/60, hours.QuietFrom%60, hours.QuietUntil/60, hours.QuietUntil%60, hours.Zone))
+	}
+	return lines, err
 }
 
 func fileOf(name string, at time.Time) *zip.FileHeader {
