@@ -120,6 +120,30 @@ test('a keeper turns reminders on, a test arrives, and an answer is logged on it
   await expect
     .poll(shown)
     .toContainEqual({ title: 'Larch', body: 'How did its first meal go?', actions: ['Ate', 'Refused'] });
+  // One tap on it: it is on this device at once. (The animal is none of the demonstration's: nothing of others' changes.)
+  const [worker] = context.serviceWorkers();
+  await worker?.evaluate(`registration.getNotifications().then((list) => {
+    const notification = list.find((n) => n.title === 'Larch');
+    dispatchEvent(new NotificationEvent('notificationclick', { action: 'ate', notification }));
+  })`);
+  await expect.poll(shown).toContainEqual({ title: 'Larch', body: 'Written down: it ate.', actions: [] });
+  const kept = await page.evaluate(async () => {
+    const name = (await indexedDB.databases()).map((d) => d.name ?? '').find((n) => n.includes('warmhand')) ?? '';
+    const db = await new Promise<IDBDatabase>((done) => {
+      const open = indexedDB.open(name);
+      open.onsuccess = () => done(open.result);
+    });
+    return new Promise<unknown[]>((done) => {
+      const all = db.transaction('outbox').objectStore('outbox').getAll();
+      all.onsuccess = () => done(all.result);
+    });
+  });
+  expect(kept).toContainEqual(
+    expect.objectContaining({
+      case: 'breeders/b/cases/c',
+      entry: expect.objectContaining({ offer: { result: 'OFFER_RESULT_EATEN' } }),
+    }),
+  );
   await page.getByRole('button', { name: 'Turn off here' }).tap();
   await expect(page.getByRole('button', { name: 'Turn on reminders here' })).toBeVisible();
   await cdp.detach();

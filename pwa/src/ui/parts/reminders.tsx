@@ -26,8 +26,8 @@ export function Reminders({ as, breeder }: RemindersProps): JSX.Element {
   const [error, setError] = useState('');
   const [said, setSaid] = useState('');
   const [busy, setBusy] = useState(false);
-  const ask = async (path = '', body?: object) => {
-    const answer = await call<GetRemindersResponseJson>(body ? 'POST' : 'GET', `/v1/me/reminders${path}`, body, as);
+  const ask = async (address = '/v1/me/reminders', body?: object) => {
+    const answer = await call<GetRemindersResponseJson>(body ? 'POST' : 'GET', address, body, as);
     setState(answer.reminders);
     return answer.reminders;
   };
@@ -47,9 +47,9 @@ export function Reminders({ as, breeder }: RemindersProps): JSX.Element {
     }
     setBusy(false);
   };
-  const end = (w: ReminderWayJson) => ask(':removeWay', { wayId: w.wayId });
+  const end = (w: ReminderWayJson) => ask('/v1/me/reminders:removeWay', { wayId: w.wayId });
   const test = async (w: ReminderWayJson) => {
-    const after = await ask(':test', { wayId: w.wayId });
+    const after = await ask('/v1/me/reminders:test', { wayId: w.wayId });
     const trouble = after?.ways?.find((x) => x.wayId === w.wayId)?.trouble;
     if (trouble) throw new Refused(trouble);
     setSaid(w.address ? 'A test is on its way to your mail.' : 'A test is on its way. It can take a minute.');
@@ -89,7 +89,7 @@ interface Parts {
   state: RemindersJson | undefined;
   busy: boolean;
   run: Run;
-  ask: (path?: string, body?: object) => Promise<RemindersJson | undefined>;
+  ask: (address?: string, body?: object) => Promise<RemindersJson | undefined>;
   end: (w: ReminderWayJson) => Promise<unknown>;
   test: (w: ReminderWayJson) => Promise<void>;
   setSaid: (text: string) => void;
@@ -104,7 +104,12 @@ function ThisDevice({ state, busy, run, ask, end, test, setSaid }: Parts): JSX.E
           'This device was told not to show messages of this page. That can be changed in the settings of the browser.',
         );
       const { endpoint, keys } = await subscribe(state?.pushKey ?? '');
-      await ask(':addDevice', { endpoint, p256dh: keys?.['p256dh'], auth: keys?.['auth'], zone: here() });
+      await ask('/v1/me/reminders:addDevice', {
+        endpoint,
+        p256dh: keys?.['p256dh'],
+        auth: keys?.['auth'],
+        zone: here(),
+      });
       setSaid('Reminders come to this device from now on.');
     });
   if (mine) {
@@ -244,7 +249,7 @@ function ByMail({ state, busy, run, ask, end, test }: Parts): JSX.Element {
       onSubmit={(e) => {
         e.preventDefault();
         void run(async () => {
-          await ask(':setMail', { address, zone: here() });
+          await ask('/v1/me/reminders:setMail', { address, zone: here() });
           setAddress('');
         });
       }}
@@ -313,7 +318,7 @@ function Hours({ state, busy, run, ask, setSaid, breeder }: Parts & { breeder: b
           disabled={Object.keys(changed).length === 0}
           onClick={() =>
             void run(async () => {
-              await ask(':setHours', { hours: now });
+              await ask('/v1/me/reminders:setHours', { hours: now });
               setChanged({});
               setSaid('These hours are kept.');
             })
