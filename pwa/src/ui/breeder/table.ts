@@ -242,6 +242,7 @@ export function startTable(): () => void {
   const stop = new AbortController();
   const { signal } = stop;
   const read = () => void loadWaiting().catch(() => undefined);
+  const workers = navigator.serviceWorker as ServiceWorkerContainer | undefined;
   let warmed = false;
   const round = async () => {
     try {
@@ -251,8 +252,9 @@ export function startTable(): () => void {
       if (Date.now() - ((await stockCopy())?.at ?? 0) > copyHolds) await fetchStock(signal);
       const cards = await readCards(breeder());
       if (Date.now() - (cards?.at ?? 0) > copyHolds) await fetchCards(signal);
-      // Who has cards to hand over scans them where there is no network.
-      if (!warmed && cards && cards.blank.length > 0) {
+      // Who has cards to hand over scans them where there is no network. What is fetched before the service worker
+      // serves this page is not kept.
+      if (!warmed && cards && cards.blank.length > 0 && (!workers || workers.controller)) {
         await warmFinder();
         warmed = true;
       }
@@ -266,6 +268,7 @@ export function startTable(): () => void {
   }
   const seen = () => document.visibilityState === 'visible' && void round();
   addEventListener('online', () => void refreshMe().then(round, round), { signal });
+  workers?.addEventListener('controllerchange', () => void round(), { signal });
   document.addEventListener('visibilitychange', seen, { signal });
   const timer = setInterval(seen, every);
   void round();
