@@ -156,13 +156,23 @@ func TestReminderAnsweredAtTheLastMoment(t *testing.T) {
 	_, c, keeper := p.sold(t)
 	p.device(t, keeper, t0.Add(2*time.Hour), "UTC")
 	p.device(t, keeper, t0.Add(2*time.Hour), "UTC")
-	calls, sent := 0, 0
+	var (
+		mu          sync.Mutex // devices are told side by side
+		calls, sent int
+	)
 	_, err := p.Remind(t.Context(), func() time.Time {
+		mu.Lock()
+		defer mu.Unlock()
 		if calls++; calls == 2 { // the first asks what is due, the second is of the handing over
 			p.log(t, keeper, c, asked, care.Message{Text: "It hid at once."})
 		}
 		return asked
-	}, func(context.Context, *followup.Notice) care.Delivery { sent++; return gone })
+	}, func(context.Context, *followup.Notice) care.Delivery {
+		mu.Lock()
+		defer mu.Unlock()
+		sent++
+		return gone
+	})
 	if err != nil || sent != 0 {
 		t.Errorf("%d were sent, %v", sent, err)
 	}

@@ -160,7 +160,11 @@ func TestScenes(t *testing.T) {
 	if told < clear*9/10 {
 		t.Errorf("of %d scenes with a clear code %d are measured: %v", clear, told, all.refused)
 	}
-	if m := median(all.off); m > .01 {
+	// What could only be laid is told with a wider error, and is too many of a few scenes for a median of all.
+	if m := median(sumOf(list, func(j judged) bool { return j.read }).off); m > .01 {
+		t.Errorf("the median error is %.2f %% where the code was read", 100*m)
+	}
+	if m := median(all.off); len(list) >= 100 && m > .01 {
 		t.Errorf("the median error is %.2f %%", 100*m)
 	}
 	// So few inside come up once in 2000 times or less when 95 % are.
