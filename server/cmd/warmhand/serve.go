@@ -121,7 +121,7 @@ func (c *demoCmd) Run(e *env) error {
 		}
 	}
 	fmt.Fprintf(e.out, "The Warmhand demonstration is at %s. Everything in it is invented. Data: %s\n\n", s.Origin(), c.Data)
-	fmt.Fprintf(e.out, "The breeder's triage list (signs you in; works once, for 15 minutes):\n  %s\n\nKeepers, each in a browser window of their own, such as a private one:\n", d.Breeder[0])
+	fmt.Fprintf(e.out, "The breeder's triage list (signs you in; works once, for a day):\n  %s\n\nKeepers, each in a browser window of their own, such as a private one:\n", d.Breeder[0])
 	for _, k := range d.Keepers {
 		fmt.Fprintf(e.out, "  %-6s %-8s %s\n         %s\n", k.Keeper, k.Animal, k.Story, k.Links[0])
 	}
