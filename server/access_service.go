@@ -303,7 +303,7 @@ func (a *accessService) CreateSignInLink(ctx context.Context, req *pb.CreateSign
 		if err != nil {
 			return err
 		}
-		secret, kept, err := access.NewSignInLink(tx, care.Actor{Kind: u.Role, BreederID: u.BreederID, UserID: u.ID}, now)
+		secret, kept, err := access.NewSignInLink(tx, u.Actor(), now)
 		out.Url, out.ExpireTime = a.s.SignInURL(secret), timeToProto(kept.ExpiresAt)
 		return err
 	})

@@ -215,5 +215,5 @@ func addBreeder(ctx context.Context, st care.Store, now time.Time, b care.Breede
 		}
 		return tx.InsertUser(u)
 	})
-	return care.Actor{Kind: u.Role, BreederID: b.ID, UserID: u.ID}, err
+	return u.Actor(), err
 }

@@ -63,6 +63,12 @@ func (c *caller) keeps(who care.Actor, secret string) {
 	c.keep[roleOf(who)] = secret
 }
 
+// callerKey tells callers apart by whose sign-in or token they bring, for what each may
+// have so much of.
+func callerKey(who care.Actor) string {
+	return string(who.Kind) + "/" + who.BreederID + "/" + who.ID()
+}
+
 // roleOf is KeeperActor for keepers and BreederOwner for a breeder's people:
 // one cookie for each.
 func roleOf(who care.Actor) care.ActorKind {

@@ -343,7 +343,7 @@ func (s *Server) exportStock(w http.ResponseWriter, r *http.Request) {
 func (s *Server) export(w http.ResponseWriter, r *http.Request, route, name, kind string, what func(who care.Actor) (func(io.Writer) error, error)) {
 	who, err := s.admit(w, r, route, r.PathValue("breeder"))
 	if err == nil {
-		err = s.prints.Try(string(who.Kind)+"/"+who.BreederID+"/"+who.ID(), s.now())
+		err = s.prints.Try(callerKey(who.Actor), s.now())
 	}
 	var write func(io.Writer) error
 	if err == nil {

@@ -27,7 +27,7 @@ type streams struct {
 
 // begin counts one more, until end is called.
 func (s *streams) begin(who care.Actor) (end func(), err error) {
-	key := string(roleOf(who)) + "/" + who.BreederID + "/" + who.UserID + "/" + who.KeeperID
+	key := callerKey(who)
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.open[key] >= streamsEach {

@@ -308,7 +308,7 @@ func (s *Server) pdf(w http.ResponseWriter, r *http.Request, route string, what 
 		s.writeError(w, r, err)
 		return
 	}
-	if err := s.prints.Try(string(who.Kind)+"/"+who.BreederID+"/"+who.ID(), now); err != nil {
+	if err := s.prints.Try(callerKey(who.Actor), now); err != nil {
 		s.writeError(w, r, err)
 		return
 	}

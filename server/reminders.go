@@ -138,7 +138,7 @@ type reminderService struct {
 // state is how the caller is reminded.
 func (r *reminderService) state(ctx context.Context) (*pb.Reminders, error) {
 	c := callOf(ctx)
-	reach, ways, err := r.s.followup.Reminding(ctx, c.who.Actor, r.s.now())
+	hours, ways, err := r.s.followup.Reminding(ctx, c.who.Actor, r.s.now())
 	if err != nil {
 		return nil, err
 	}
@@ -147,7 +147,7 @@ func (r *reminderService) state(ctx context.Context) (*pb.Reminders, error) {
 		return nil, err
 	}
 	out := &pb.Reminders{PushKey: r.s.push.PublicKey(), Mail: r.s.mail != nil,
-		Hours: &pb.ReminderHours{Zone: reach.Zone, QuietFrom: int32(reach.QuietFrom), QuietUntil: int32(reach.QuietUntil), Morning: int32(reach.Morning)}}
+		Hours: &pb.ReminderHours{Zone: hours.Zone, QuietFrom: int32(hours.QuietFrom), QuietUntil: int32(hours.QuietUntil), Morning: int32(hours.Morning)}}
 	for i := range ways {
 		w := &ways[i]
 		way := &pb.ReminderWay{WayId: w.ID, Label: w.Label, Unconfirmed: w.ConfirmedAt == nil, LastTime: maybeTime(w.LastAt), Trouble: w.Trouble}
@@ -214,7 +214,7 @@ func (r *reminderService) SetReminderMail(ctx context.Context, req *pb.SetRemind
 		return nil, &care.Error{Code: care.Precondition, Reason: care.ReasonNoMail, Text: "This server sends no mail. Reminders on a device do not need it."}
 	}
 	// A mail goes to whatever address is typed, so few do.
-	if err := r.s.mails.Try("mail "+c.who.BreederID+"/"+c.who.ID(), r.s.now()); err != nil {
+	if err := r.s.mails.Try(callerKey(c.who.Actor), r.s.now()); err != nil {
 		return nil, err
 	}
 	w, err := r.s.followup.AddWay(ctx, c.who.Actor, r.s.now(), care.Way{Kind: care.WayMail, Address: req.GetAddress()}, req.GetZone())

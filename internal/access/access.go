@@ -87,7 +87,7 @@ func actorOf(tx care.Tx, s care.Secret) (care.Actor, error) {
 	if err != nil {
 		return care.Actor{}, fmt.Errorf("who a secret belongs to: %w", err)
 	}
-	return care.Actor{Kind: u.Role, BreederID: u.BreederID, UserID: u.ID}, nil
+	return u.Actor(), nil
 }
 
 // cleanLabel keeps what can be shown on one line, at most 80 characters.

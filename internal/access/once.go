@@ -65,17 +65,8 @@ func NewRecoveryCodes(tx care.Tx, who care.Actor, now time.Time) ([]string, erro
 	if err := breedersOwn(who); err != nil {
 		return nil, err
 	}
-	old, err := tx.ListSecrets(who.BreederID, care.SecretRecovery)
-	if err != nil {
-		return nil, fmt.Errorf("listing recovery codes: %w", err)
-	}
-	for _, s := range old {
-		if s.UserID != who.UserID {
-			continue
-		}
-		if err := tx.DeleteSecret(s.Hash); err != nil {
-			return nil, fmt.Errorf("voiding a recovery code: %w", err)
-		}
+	if err := endSecrets(tx, who.BreederID, who.UserID, care.SecretRecovery); err != nil {
+		return nil, err
 	}
 	codes := make([]string, recoveryCount)
 	for i := range codes {

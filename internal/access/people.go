@@ -69,11 +69,11 @@ func RemoveHelper(tx care.Tx, by care.Actor, userID string) error {
 		return &care.Error{Code: care.Precondition, Text: "The owner cannot be taken out. To end the account, erase it in its settings."}
 	}
 	for kind := range prefixes {
-		if err := endSecrets(tx, u, kind); err != nil {
+		if err := endSecrets(tx, u.BreederID, u.ID, kind); err != nil {
 			return err
 		}
 	}
-	if err := endSecrets(tx, u, care.SecretRecovery); err != nil {
+	if err := endSecrets(tx, u.BreederID, u.ID, care.SecretRecovery); err != nil {
 		return err
 	}
 	keys, err := tx.ListPasskeys(u.BreederID, u.ID)
@@ -122,17 +122,18 @@ func Colleague(tx care.Tx, by care.Actor, userID string) (care.User, error) {
 	return u, nil
 }
 
-func endSecrets(tx care.Tx, u care.User, kind care.SecretKind) error {
-	all, err := tx.ListSecrets(u.BreederID, kind)
+// endSecrets deletes all of one kind that a person of a breeder's has.
+func endSecrets(tx care.Tx, breederID, userID string, kind care.SecretKind) error {
+	all, err := tx.ListSecrets(breederID, kind)
 	if err != nil {
-		return fmt.Errorf("listing secrets: %w", err)
+		return fmt.Errorf("listing %s secrets: %w", kind, err)
 	}
 	for _, s := range all {
-		if s.UserID != u.ID {
+		if s.UserID != userID {
 			continue
 		}
 		if err := tx.DeleteSecret(s.Hash); err != nil {
-			return fmt.Errorf("ending a secret: %w", err)
+			return fmt.Errorf("ending a %s secret: %w", kind, err)
 		}
 	}
 	return nil

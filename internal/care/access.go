@@ -11,6 +11,9 @@ type User struct {
 	CreatedAt time.Time
 }
 
+// Actor is the person as who calls.
+func (u *User) Actor() Actor { return Actor{Kind: u.Role, BreederID: u.BreederID, UserID: u.ID} }
+
 // Passkey is one credential of a user. Data is the credential as the passkey
 // library stores it (JSON).
 type Passkey struct {

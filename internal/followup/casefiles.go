@@ -36,11 +36,7 @@ func (s *Service) ExportCase(ctx context.Context, who care.Actor, breederID, cas
 		if err != nil {
 			return err
 		}
-		about, err := subject(tx, &c)
-		if err != nil {
-			return err
-		}
-		log, err := tx.Log(breederID, c.AnimalID)
+		about, log, err := story(tx, &c)
 		if err != nil {
 			return err
 		}
@@ -51,7 +47,7 @@ func (s *Service) ExportCase(ctx context.Context, who care.Actor, breederID, cas
 		file := casefile.Case{ID: caseID, HandedOverAt: c.HandedOverAt, Handover: &casefile.Handover{Animal: a, ShowDay: h.ShowDay,
 			Hemi: about.Hemi, Learned: c.Learned, Thresholds: c.Thresholds, Until: later(c.AssessedAt, c.HandedOverAt), Unclaimed: about.Unclaimed}}
 		left := map[string]bool{} // messages that stay behind
-		for _, e := range caseLog(log, &c) {
+		for _, e := range log {
 			if !texts {
 				if e.Note = ""; e.Body.Kind() == care.KindMessage || left[e.Replaces] {
 					left[e.ID] = true

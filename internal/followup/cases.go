@@ -121,15 +121,10 @@ func (s *Service) Course(ctx context.Context, who care.Actor, now time.Time, bre
 		if err != nil {
 			return err
 		}
-		about, err := subject(tx, &c)
+		about, log, err := story(tx, &c)
 		if err != nil {
 			return err
 		}
-		log, err := tx.Log(breederID, c.AnimalID)
-		if err != nil {
-			return err
-		}
-		log = caseLog(log, &c)
 		until := stands(&c, now)
 		_, course = assess.AssessCourse(about, log, until)
 		course.Looks = assess.LookBacks(log, c.HandedOverAt, until)

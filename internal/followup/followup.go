@@ -128,6 +128,16 @@ func subject(tx care.Tx, c *care.Case) (*assess.Subject, error) {
 		Returning: c.Return.AgreedAt != nil}, nil
 }
 
+// story is what a case is assessed by: what is fixed of it, and its part of the log.
+func story(tx care.Tx, c *care.Case) (*assess.Subject, []care.Entry, error) {
+	about, err := subject(tx, c)
+	if err != nil {
+		return nil, nil, err
+	}
+	log, err := tx.Log(c.BreederID, c.AnimalID)
+	return about, caseLog(log, c), err
+}
+
 // reassess computes the case anew from the log and saves what changed. The
 // case's own fields (keeper, end) are saved with it.
 func reassess(tx care.Tx, c care.Case, now time.Time) (care.Case, error) {

@@ -23,7 +23,7 @@ func (s *Service) Guide(ctx context.Context, who care.Actor, now time.Time, bree
 		if err != nil {
 			return err
 		}
-		about, err := subject(tx, &c)
+		about, log, err := story(tx, &c)
 		if err != nil {
 			return err
 		}
@@ -35,11 +35,7 @@ func (s *Service) Guide(ctx context.Context, who care.Actor, now time.Time, bree
 		if err != nil {
 			return err
 		}
-		log, err := tx.Log(breederID, c.AnimalID)
-		if err != nil {
-			return err
-		}
-		out = CaseGuide{Guide: assess.MakeGuide(about, &h.Record, caseLog(log, &c), stands(&c, now), zone), Animal: about.Animal, Zone: zone}
+		out = CaseGuide{Guide: assess.MakeGuide(about, &h.Record, log, stands(&c, now), zone), Animal: about.Animal, Zone: zone}
 		return nil
 	})
 	return out, err

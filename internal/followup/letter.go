@@ -27,7 +27,7 @@ func (s *Service) Findings(ctx context.Context, who care.Actor, now time.Time, b
 		if err != nil {
 			return err
 		}
-		about, err := subject(tx, &c)
+		about, log, err := story(tx, &c)
 		if err != nil {
 			return err
 		}
@@ -41,11 +41,6 @@ func (s *Service) Findings(ctx context.Context, who care.Actor, now time.Time, b
 			return err
 		}
 		slices.Reverse(out.Photos)
-		log, err := tx.Log(breederID, c.AnimalID)
-		if err != nil {
-			return err
-		}
-		log = caseLog(log, &c)
 		until := stands(&c, now)
 		out.Assessment, _ = assess.AssessCourse(about, log, until)
 		for _, e := range log {

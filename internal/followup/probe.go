@@ -29,15 +29,10 @@ func (s *Service) Probe(ctx context.Context, who care.Actor, now time.Time, bree
 		if c.ClosedAt != nil {
 			return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. The breeder can open it again."}
 		}
-		about, err := subject(tx, &c)
+		about, log, err := story(tx, &c)
 		if err != nil {
 			return err
 		}
-		log, err := tx.Log(breederID, c.AnimalID)
-		if err != nil {
-			return err
-		}
-		log = caseLog(log, &c)
 		if body != nil {
 			if err := checkProbe(body, now, log); err != nil {
 				return err

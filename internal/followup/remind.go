@@ -123,7 +123,7 @@ func (s *Service) handAll(ctx context.Context, now func() time.Time, claimed []c
 
 // claim is what one server is about to tell on one way.
 type claim struct {
-	reach care.Hours
+	hours care.Hours
 	wayID string
 	rows  []care.Reminder
 }
@@ -238,7 +238,7 @@ func claimFor(tx care.Tx, r care.Hours, now time.Time) (out []claim, err error) 
 		held := quiet
 		for i := range ways {
 			w := &ways[i]
-			c := claim{reach: r, wayID: w.ID}
+			c := claim{hours: r, wayID: w.ID}
 			for _, t := range topics {
 				if !w.sees(&t) {
 					continue
@@ -311,7 +311,7 @@ func whoseWay(tx care.Tx, w *care.Way, now time.Time) (who care.Actor, ok bool, 
 		if err != nil {
 			return who, false, err
 		}
-		who = care.Actor{Kind: u.Role, BreederID: u.BreederID, UserID: u.ID}
+		who = u.Actor()
 	} else {
 		who = care.Actor{Kind: care.KeeperActor, KeeperID: w.PersonID, Breeders: w.Breeders}
 	}
@@ -465,10 +465,10 @@ func breederTopics(tx care.Tx, r *care.Hours, now time.Time) (list []topic, err 
 		if err != nil {
 			return err
 		}
+		if n := newsOf(c, !rose.IsZero(), now); n.newest.After(digest) {
+			digest = n.newest
+		}
 		if rose.IsZero() {
-			if n := newsOf(c, false, now); n.newest.After(digest) {
-				digest = n.newest
-			}
 			return nil
 		}
 		a, err := tx.Animal(c.BreederID, c.AnimalID)
@@ -477,9 +477,6 @@ func breederTopics(tx care.Tx, r *care.Hours, now time.Time) (list []topic, err 
 		}
 		list = append(list, topic{Reminder: care.Reminder{BreederID: c.BreederID, CaseID: c.ID, PersonID: r.PersonID, Topic: c.Standing.String() + "-" + strconv.FormatInt(rose.UnixMilli(), 10)},
 			told: Told{Case: *c, Animal: nameFor(&a)}, due: rose, urgent: c.Standing == care.Vet})
-		if n := newsOf(c, true, now); n.newest.After(digest) {
-			digest = n.newest
-		}
 		return nil
 	})
 	if err != nil {
@@ -615,7 +612,7 @@ func (s *Service) hand(ctx context.Context, now func() time.Time, c *claim, send
 func (s *Service) ready(ctx context.Context, now time.Time, c *claim) (n *Notice, rows []care.Reminder, err error) {
 	err = s.store.Write(ctx, func(tx care.Tx) error {
 		n, rows = nil, nil
-		r, err := tx.Hours(c.reach.BreederID, c.reach.PersonID)
+		r, err := tx.Hours(c.hours.BreederID, c.hours.PersonID)
 		if care.IsCode(err, care.NotFound) {
 			return nil
 		}

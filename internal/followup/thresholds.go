@@ -201,17 +201,13 @@ func (s *Service) load(ctx context.Context, cases []care.Case) (out []known, err
 	err = s.store.Read(ctx, func(tx care.Tx) error {
 		out = nil
 		for _, c := range cases {
-			about, err := subject(tx, &c)
+			about, log, err := story(tx, &c)
 			if care.IsCode(err, care.NotFound) {
 				continue
 			} else if err != nil {
 				return err
 			}
-			log, err := tx.Log(c.BreederID, c.AnimalID)
-			if err != nil {
-				return err
-			}
-			out = append(out, known{open: c, subject: about, log: caseLog(log, &c)})
+			out = append(out, known{open: c, subject: about, log: log})
 		}
 		return nil
 	})

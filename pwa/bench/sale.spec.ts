@@ -1,26 +1,14 @@
 // A sale at the table, without network: how many taps, and how long from the stock book until it is done. Each code is in view
 // for two seconds in turn, as long as a hand holds it; finding the tub is not counted.
 import { expect, test } from '@playwright/test';
-import { withCamera } from '../e2e/camera';
-import { signIn } from '../e2e/demo';
-import { newAnimal, newCards, toTheTable } from '../e2e/table';
+import { withCardAndTub } from '../e2e/table';
 
 const budget = 60_000; // ms, with the person's part
 
 test('a sale from scan to done', async ({ browser }, info) => {
   test.skip(info.project.name !== 'phone', 'a phone is what a breeder has at hand');
   test.setTimeout(120_000);
-  const { baseURL } = info.project.use;
-  const desk = await browser.newContext({ ...(baseURL && { baseURL }) });
-  await signIn(desk.request);
-  const [card] = await newCards(desk, 1);
-  const animal = await newAnimal(desk, 'Timed 1');
-  const state = await desk.storageState();
-  await desk.close();
-  const texts = [`${baseURL}/c#${card?.code.replace('-', '')}`, `${baseURL}/b/animals/${animal.split('/').at(-1)}`];
-  await withCamera(texts, ['camera'], async (page, context) => {
-    await context.addCookies(state.cookies);
-    await toTheTable(page, context);
+  await withCardAndTub(browser, 'Timed 1', async (page) => {
     let taps = 0;
     const tap = async (role: 'link' | 'button', name: string) => {
       await page.getByRole(role, { name, exact: true }).click({ timeout: 30_000 });

@@ -1,10 +1,9 @@
 // Show day: animals are sold with printed cards on a phone without network, and their buyers take the cards on before or
 // after the sale has come in.
 import { type Browser, expect, type Page, test } from '@playwright/test';
-import { withCamera } from './camera';
 import { axe, fits } from './checks';
 import { breeder, header, signIn } from './demo';
-import { type Card, newAnimal, newCards, toTheTable } from './table';
+import { type Card, newAnimal, newCards, toTheTable, withCardAndTub } from './table';
 
 test.skip(({ isMobile }) => !isMobile, 'a phone is what a breeder has at hand');
 
@@ -43,17 +42,7 @@ async function keeperPage(browser: Browser): Promise<Page> {
 
 test('the camera finds card and label, one tap sells', async ({ browser }) => {
   test.setTimeout(120_000);
-  const { baseURL } = test.info().project.use;
-  const desk = await browser.newContext({ ...(baseURL && { baseURL }) });
-  await signIn(desk.request);
-  const [card] = await newCards(desk, 1);
-  const animal = await newAnimal(desk, 'Scanned 1');
-  const state = await desk.storageState();
-  await desk.close();
-  const texts = [`${baseURL}/c#${card?.code.replace('-', '')}`, `${baseURL}/b/animals/${animal.split('/').at(-1)}`];
-  await withCamera(texts, ['camera'], async (page, context) => {
-    await context.addCookies(state.cookies);
-    await toTheTable(page, context);
+  await withCardAndTub(browser, 'Scanned 1', async (page) => {
     const begun = Date.now();
     await page.getByRole('link', { name: 'Sell' }).click();
     await page.getByRole('button', { name: 'Sold' }).click({ timeout: 30_000 });

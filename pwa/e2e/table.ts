@@ -1,6 +1,7 @@
 // What a breeder brings to a show day: cards, animals, and a phone that has all of it and no network.
-import { type BrowserContext, expect, type Page } from '@playwright/test';
-import { breeder, header } from './demo';
+import { type Browser, type BrowserContext, expect, type Page, test } from '@playwright/test';
+import { withCamera } from './camera';
+import { breeder, header, signIn } from './demo';
 
 export interface Card {
   number: number;
@@ -39,4 +40,25 @@ export async function toTheTable(page: Page, context: BrowserContext): Promise<v
     });
   await expect.poll(reader, { timeout: 30_000 }).toBe(true);
   await context.setOffline(true);
+}
+
+/** A phone without network at the table, before whose camera a new card and the label of a new animal are held in turn. */
+export async function withCardAndTub(
+  browser: Browser,
+  animal: string,
+  run: (page: Page) => Promise<void>,
+): Promise<void> {
+  const { baseURL } = test.info().project.use;
+  const desk = await browser.newContext({ ...(baseURL && { baseURL }) });
+  await signIn(desk.request);
+  const [card] = await newCards(desk, 1);
+  const name = await newAnimal(desk, animal);
+  const state = await desk.storageState();
+  await desk.close();
+  const texts = [`${baseURL}/c#${card?.code.replace('-', '')}`, `${baseURL}/b/animals/${name.split('/').at(-1)}`];
+  await withCamera(texts, ['camera'], async (page, context) => {
+    await context.addCookies(state.cookies);
+    await toTheTable(page, context);
+    await run(page);
+  });
 }

@@ -85,17 +85,22 @@ func (b *bundler) bundle(version string) (*site, error) {
 	}
 	// esbuild puts what any script imports into the one sheet of the first load;
 	// a sheet that no script imports is one of its own.
+	alone := &bundled{}
 	if sheets = slices.DeleteFunc(sheets, app.uses); len(sheets) > 0 {
-		options.EntryPoints = append(options.EntryPoints, sheets...)
-		if app, err = b.esbuild(options); err != nil {
+		options.EntryPoints = sheets
+		if alone, err = b.esbuild(options); err != nil {
 			return nil, err
 		}
 	}
-	for name, data := range app.files {
-		s.files[name] = data
-	}
+	maps.Copy(s.files, app.files)
+	maps.Copy(s.files, alone.files)
 	scripts, styles := app.firstLoad()
-	if s.files["index.html"], err = head(b.page, scripts, styles, app.laterStyles()); err != nil {
+	later := alone.sheets()
+	if first, ok := later[firstStyle]; ok {
+		styles = append(styles, first)
+		delete(later, firstStyle)
+	}
+	if s.files["index.html"], err = head(b.page, scripts, styles, later); err != nil {
 		return nil, err
 	}
 	s.first = slices.Concat([]string{"index.html"}, scripts, styles)
@@ -124,11 +129,9 @@ func (b *bundler) bundle(version string) (*site, error) {
 	if err != nil {
 		return nil, err
 	}
-	for name, data := range worker.files {
-		s.files[name] = data
-	}
+	maps.Copy(s.files, worker.files)
 
-	if s.files["licenses.txt"], err = b.licenses(append(app.packages(), worker.packages()...)); err != nil {
+	if s.files["licenses.txt"], err = b.licenses(slices.Concat(app.packages(), alone.packages(), worker.packages())); err != nil {
 		return nil, err
 	}
 	s.files["licenses.txt"] = append(s.files["licenses.txt"], b.engine.licenses...)
@@ -269,28 +272,25 @@ func (b *bundled) firstLoad() (scripts, styles []string) {
 		}
 	}
 	for name, output := range b.meta.Outputs {
-		switch output.EntryPoint {
-		case "src/app.tsx":
-			walk(name)
-			if output.CSSBundle != "" {
-				styles = append(styles, local(output.CSSBundle))
-			}
-		case firstStyle:
-			styles = append(styles, local(name))
+		if output.EntryPoint != "src/app.tsx" {
+			continue
+		}
+		walk(name)
+		if output.CSSBundle != "" {
+			styles = append(styles, local(output.CSSBundle))
 		}
 	}
-	slices.Sort(styles)
 	slices.Sort(scripts[1:])
 	return scripts, styles
 }
 
-// laterStyles returns the style sheets that are no part of the first load, by
-// their sources.
-func (b *bundled) laterStyles() map[string]string {
+// sheets returns the style sheets that were bundled each by itself, by their
+// sources.
+func (b *bundled) sheets() map[string]string {
 	styles := map[string]string{}
 	for name, output := range b.meta.Outputs {
-		if source := output.EntryPoint; strings.HasSuffix(source, ".css") && source != firstStyle {
-			styles[source] = strings.TrimPrefix(name, "dist/")
+		if strings.HasSuffix(output.EntryPoint, ".css") {
+			styles[output.EntryPoint] = strings.TrimPrefix(name, "dist/")
 		}
 	}
 	return styles

@@ -2,6 +2,7 @@ import type {
   EntryJson,
   OfferJson,
   OfferResultJson,
+  PreyStateJson,
   ProbeJson,
   SetupPointJson,
   SignInfoJson,
@@ -58,15 +59,18 @@ export const resultWords: Record<OfferResultJson, string> = {
   OFFER_RESULT_REGURGITATED: 'Brought up',
 };
 
-const preyStates: Record<string, string> = {
-  PREY_STATE_THAWED: 'thawed ',
-  PREY_STATE_PREKILLED: 'freshly killed ',
-  PREY_STATE_LIVE: 'live ',
-};
+/** How prey is offered, to be chosen from; the last says nothing of it. */
+export const preyStates: readonly { value: PreyStateJson; label: string }[] = [
+  { value: 'PREY_STATE_THAWED', label: 'thawed' },
+  { value: 'PREY_STATE_PREKILLED', label: 'freshly killed' },
+  { value: 'PREY_STATE_LIVE', label: 'live' },
+  { value: 'PREY_STATE_UNSPECIFIED', label: 'not known' },
+];
 
 /** What was offered: "a thawed rat of 12 g". */
 export function preyWords(o: OfferJson): string {
-  const state = preyStates[o.preyState ?? ''] ?? '';
+  const known = o.preyState !== 'PREY_STATE_UNSPECIFIED' && preyStates.find((s) => s.value === o.preyState);
+  const state = known ? `${known.label} ` : '';
   const what = o.prey || 'prey';
   const article = state || o.prey ? 'a ' : '';
   return `${article}${state}${what}${Number(o.preyG) > 0 ? ` of ${formatMass(Number(o.preyG))}` : ''}`;

@@ -19,7 +19,7 @@ import { idOf } from '../../core/ids';
 import { settings } from '../../core/settings';
 import { ago, forInput, fromInput } from '../../core/time';
 import { formatMass, formatNumber, massForInput, massInWords, parseMass } from '../../core/units';
-import { entryLine, resultWords } from '../../core/words';
+import { entryLine, preyStates, resultWords } from '../../core/words';
 import { Button, Field, Notice } from '../parts/controls';
 import { Facts } from '../parts/facts';
 import { AnimalForm, animalFields, animalOf, draftOf, sexWord, speciesName } from './animals';
@@ -431,12 +431,7 @@ function QuickLog({
               label="Offered"
               value={d.preyState}
               onInput={(v) => put('preyState')(v as PreyStateJson)}
-              options={[
-                { value: 'PREY_STATE_THAWED', label: 'thawed' },
-                { value: 'PREY_STATE_PREKILLED', label: 'freshly killed' },
-                { value: 'PREY_STATE_LIVE', label: 'live' },
-                { value: 'PREY_STATE_UNSPECIFIED', label: 'not known' },
-              ]}
+              options={preyStates}
             />
             <Field
               label="Prey weight"

@@ -7,7 +7,7 @@ import { settings } from '../../core/settings';
 import { slipOf } from '../../core/slip';
 import { ago } from '../../core/time';
 import { massForInput, parseMass } from '../../core/units';
-import { entryLine, preyWords, resultWords } from '../../core/words';
+import { entryLine, preyStates, preyWords, resultWords } from '../../core/words';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { Heading } from './nav';
@@ -251,17 +251,7 @@ function Else({
       <legend class="ear">{label}: something else</legend>
       <div class="row wide">
         <Field label="Prey" list="run-prey" maxLength={40} value={prey} onInput={setPrey} />
-        <Field
-          label="Offered"
-          value={state}
-          onInput={(v) => setState(v as PreyStateJson)}
-          options={[
-            { value: 'PREY_STATE_THAWED', label: 'thawed' },
-            { value: 'PREY_STATE_PREKILLED', label: 'freshly killed' },
-            { value: 'PREY_STATE_LIVE', label: 'live' },
-            { value: 'PREY_STATE_UNSPECIFIED', label: 'not known' },
-          ]}
-        />
+        <Field label="Offered" value={state} onInput={(v) => setState(v as PreyStateJson)} options={preyStates} />
         <Field
           label="Prey weight"
           unit={settings.value.mass}

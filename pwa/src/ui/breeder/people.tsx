@@ -6,7 +6,7 @@ import type {
   PersonJson,
 } from '../../api/gen/warmhand/v1/access_service_pb';
 import { Qr } from '../parts/code';
-import { Button, Field, Notice } from '../parts/controls';
+import { Button, Copy, Field, Notice } from '../parts/controls';
 import { problem, useLoad, useSave } from './hooks';
 import { Heading, Problem, Trouble, Waiting } from './nav';
 import { ask, isOwner, loadPeople, me, refreshMe } from './session';
@@ -166,7 +166,6 @@ function Person(props: {
 }
 
 function SignInLink({ made, self }: { made: Made; self: boolean }): JSX.Element {
-  const [copied, setCopied] = useState('');
   const at = new Date(made.until).toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });
   const who = self ? 'you' : (made.who.displayName ?? '');
   return (
@@ -185,18 +184,7 @@ function SignInLink({ made, self }: { made: Made; self: boolean }): JSX.Element 
         <p>Whoever has this link gets in as {self ? 'you' : made.who.displayName}. It is shown this once.</p>
       </Notice>
       <div class="actions">
-        <Button
-          icon="copy"
-          onClick={() =>
-            void navigator.clipboard.writeText(made.url).then(
-              () => setCopied('Copied.'),
-              () => setCopied('This browser did not let us copy. Scan the code instead.'),
-            )
-          }
-        >
-          Copy the link
-        </Button>
-        <span role="status">{copied}</span>
+        <Copy text={made.url} label="Copy the link" otherwise="Scan the code instead." />
       </div>
     </section>
   );

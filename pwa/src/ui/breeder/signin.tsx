@@ -1,7 +1,7 @@
 import type { JSX } from 'preact';
 import { useContext, useState } from 'preact/hooks';
 import { ThermalBand } from '../parts/band';
-import { Button, Field, Notice } from '../parts/controls';
+import { Button, Copy, Field, Notice } from '../parts/controls';
 import { FormError, problem, useSave } from './hooks';
 import { Go, Heading, Problem } from './nav';
 import { makePasskey, me, newRecoveryCodes, passkeysWork, signInWithPasskey, useRecoveryCode } from './session';
@@ -180,15 +180,6 @@ export function WelcomePage({ done }: { done: () => void }): JSX.Element {
 
 /** Shown this once; the service keeps hashes only. */
 export function RecoveryCodes({ codes }: { codes: string[] }): JSX.Element {
-  const [copied, setCopied] = useState('');
-  const copy = async () => {
-    try {
-      await navigator.clipboard.writeText(codes.join('\n'));
-      setCopied('Copied.');
-    } catch {
-      setCopied('This browser did not let us copy. Print them, or write them down.');
-    }
-  };
   return (
     <div class="stack">
       <Notice kind="warn" live>
@@ -205,10 +196,7 @@ export function RecoveryCodes({ codes }: { codes: string[] }): JSX.Element {
         <Button icon="print" onClick={() => window.print()}>
           Print
         </Button>
-        <Button icon="copy" onClick={() => void copy()}>
-          Copy
-        </Button>
-        <span role="status">{copied}</span>
+        <Copy text={codes.join('\n')} label="Copy" otherwise="Print them, or write them down." />
       </div>
     </div>
   );

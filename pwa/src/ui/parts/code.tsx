@@ -1,7 +1,7 @@
 import type { JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import { day } from '../../core/time';
-import { Button, Notice } from './controls';
+import { Copy, Notice } from './controls';
 
 /** The QR code, drawn by code that is fetched when the first one is shown. */
 export function Qr({ text, label }: { text: string; label: string }): JSX.Element {
@@ -35,15 +35,6 @@ export function KeeperCode({
   /** The animal that it takes on. */
   passes?: string;
 }): JSX.Element {
-  const [copied, setCopied] = useState('');
-  const copy = async () => {
-    try {
-      await navigator.clipboard.writeText(url);
-      setCopied('Copied.');
-    } catch {
-      setCopied('This browser did not let us copy. Read the ten characters out instead.');
-    }
-  };
   const soon = Date.parse(until) - Date.now() < 86_400_000;
   const at = new Date(until).toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });
   return (
@@ -69,10 +60,7 @@ export function KeeperCode({
         </p>
       </Notice>
       <div class="actions">
-        <Button icon="copy" onClick={() => void copy()}>
-          Copy the link
-        </Button>
-        <span role="status">{copied}</span>
+        <Copy text={url} label="Copy the link" otherwise="Read the ten characters out instead." />
       </div>
     </div>
   );

@@ -1,5 +1,5 @@
 import type { ComponentChildren, JSX } from 'preact';
-import { useId } from 'preact/hooks';
+import { useId, useState } from 'preact/hooks';
 import { Icon, type IconName } from './icons';
 
 export interface ButtonProps extends Omit<JSX.IntrinsicElements['button'], 'icon' | 'class'> {
@@ -150,5 +150,32 @@ export function Notice({ kind = 'info', title, children, live = false }: NoticeP
         {children}
       </div>
     </div>
+  );
+}
+
+/** Copies a text, and says whether it did. */
+export function Copy({
+  text,
+  label,
+  otherwise,
+}: {
+  text: string;
+  label: string;
+  /** What can be done where the browser refuses. */
+  otherwise: string;
+}): JSX.Element {
+  const [said, setSaid] = useState('');
+  const copy = () =>
+    navigator.clipboard.writeText(text).then(
+      () => setSaid('Copied.'),
+      () => setSaid(`This browser did not let us copy. ${otherwise}`),
+    );
+  return (
+    <>
+      <Button icon="copy" onClick={() => void copy()}>
+        {label}
+      </Button>
+      <span role="status">{said}</span>
+    </>
   );
 }

@@ -15,6 +15,9 @@ type Run = (work: () => Promise<void>) => Promise<void>;
 
 const here = () => Intl.DateTimeFormat().resolvedOptions().timeZone || 'UTC';
 
+const toldNot =
+  'This device was told not to show messages of this page. That can be changed in the settings of the browser.';
+
 /** Why this browser cannot be written to, or that the person said no; '' when it can. */
 function cannot(): '' | 'no' | 'denied' {
   if (!('serviceWorker' in navigator) || !('PushManager' in window) || !('Notification' in window)) return 'no';
@@ -99,10 +102,7 @@ function ThisDevice({ state, busy, run, ask, end, test, setSaid }: Parts): JSX.E
   const mine = state?.ways?.find((w) => w.thisDevice);
   const turnOn = () =>
     run(async () => {
-      if ((await Notification.requestPermission()) !== 'granted')
-        throw new Refused(
-          'This device was told not to show messages of this page. That can be changed in the settings of the browser.',
-        );
+      if ((await Notification.requestPermission()) !== 'granted') throw new Refused(toldNot);
       const { endpoint, keys } = await subscribe(state?.pushKey ?? '');
       await ask('/v1/me/reminders:addDevice', {
         endpoint,
@@ -139,11 +139,7 @@ function ThisDevice({ state, busy, run, ask, end, test, setSaid }: Parts): JSX.E
         </p>
       );
     case 'denied':
-      return (
-        <p>
-          This device was told not to show messages of this page. That can be changed in the settings of the browser.
-        </p>
-      );
+      return <p>{toldNot}</p>;
     default:
       return (
         <div class="actions">
