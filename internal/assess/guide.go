@@ -224,8 +224,18 @@ func (g *guide) notEating() GuidePage {
 	case g.fastDays() >= 0:
 		p.Now = capital(g.fastText()) + "."
 	}
-	if wait := g.offerWait(); !g.ended && wait > 0 && (n > 0 || g.refusedInARow > 0) {
-		p.Now += " Offer food again " + inDays(wait) + ", not before."
+	// The third step and the line above the steps name the same day.
+	alone := fmt.Sprintf("Leave it alone for %d days.", usualAgain)
+	pauses := n > 0 || g.refusedInARow > 0 || (g.day < peaceDays && g.meals == 0)
+	switch wait := g.offerWait(); {
+	case g.ended || !pauses:
+	case wait > 0:
+		alone = "Leave it alone " + untilIn(wait) + "."
+		if p.Now != "" {
+			p.Now += " Offer food again " + inDays(wait) + ", not before."
+		}
+	default:
+		alone = "It has had its rest. Leave it alone until the evening."
 	}
 
 	warm := "Measure the warm end. Ask your breeder what it should be."
@@ -236,7 +246,7 @@ func (g *guide) notEating() GuidePage {
 	do := GuidePart{Title: "Do this, one after the other", Ordered: true, Points: []string{
 		warm,
 		"See that it has two snug hides, one warm and one cool. A snake that feels seen is too afraid to eat.",
-		fmt.Sprintf("Leave it alone for %d days. No handling, no looking into its hide. Give fresh water.", usualAgain),
+		alone + " No handling, no looking into its hide. Give fresh water.",
 		"Offer the food that it knows: the same kind, the same size. " + g.usualMeal(),
 		"Thaw it all the way through. Warm it in a closed bag in warm water, never in a microwave. Dry it.",
 		offer,

@@ -150,6 +150,36 @@ func TestGuideNumbers(t *testing.T) {
 	}
 }
 
+// The steps against a fast name the days that are left of the wait, as the
+// line above them does.
+func TestGuideWaits(t *testing.T) {
+	t.Parallel()
+	s := &Subject{Animal: care.Animal{Species: "python_regius"}, HandedOverAt: d0}
+	offer := func(day float64, result care.OfferResult) care.Entry {
+		return care.Entry{ID: fmt.Sprint(day), By: care.KeeperActor, HappenedAt: at(day), Body: care.Offer{Prey: "mouse", PreyMass: 12, Result: result}}
+	}
+	refused := []care.Entry{offer(10, care.Refused)}
+	for _, c := range []struct {
+		name  string
+		log   []care.Entry
+		day   float64
+		alone string
+		now   string
+	}{
+		{"refused two days ago", refused, 12, "Leave it alone for another 5 days. No", "Offer food again in 5 days, not before."},
+		{"refused six days ago", refused, 16, "Leave it alone until tomorrow. No", "Offer food again tomorrow, not before."},
+		{"refused eight days ago", refused, 18, "It has had its rest. Leave it alone until the evening. No", ""},
+		{"just come", nil, 3, "Leave it alone for another 4 days. No", ""},
+		{"ate", []care.Entry{offer(10, care.Eaten)}, 12, "Leave it alone for 7 days. No", ""},
+	} {
+		g := MakeGuide(s, recordOf(s, nil), c.log, at(c.day), time.UTC)
+		page := pageNamed(t, &g, PageNotEating)
+		if !strings.Contains(page, c.alone) || strings.Contains(page, "Offer food again") != (c.now != "") || !strings.Contains(page, c.now) {
+			t.Errorf("%s:\n%s", c.name, page)
+		}
+	}
+}
+
 // Which page is offered at one of a scenario's looks.
 func TestGuidePageNow(t *testing.T) {
 	t.Parallel()
