@@ -2,6 +2,7 @@ import { mkdtempSync } from 'node:fs';
 import { availableParallelism, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { defineConfig } from '@playwright/test';
+import { bare } from './e2e/browser';
 
 // Each worker has a demonstration of its own: what a test changes, no test beside it sees. One test already keeps two
 // processors busy, so more workers help on larger machines only; beside another nothing is timed.
@@ -20,31 +21,17 @@ const dir = process.env['WARMHAND_E2E_DIR'];
 const addresses = (nth: number) => join(dir, `addresses-${nth}.json`);
 process.env['WARMHAND_E2E_ADDRESSES'] = addresses(worker);
 
-const launchOptions = {
-  executablePath: process.env['WARMHAND_CHROMIUM'] ?? '/usr/bin/chromium',
-  args: [
-    '--no-sandbox', // containers and root have no user namespaces
-    '--disable-gpu',
-    '--disable-quic',
-    '--no-first-run',
-    '--disable-background-networking',
-    '--disable-component-update',
-    '--disable-sync',
-  ],
-};
-
 export default defineConfig({
   testDir: process.env['WARMHAND_BENCH'] ? 'bench' : 'e2e', // what is timed is no test
   testMatch: '**/*.spec.ts',
   workers,
-  retries: 0,
   forbidOnly: Boolean(process.env['CI']),
   timeout: 60_000,
   expect: { timeout: 10_000 },
   reporter: [['list']],
   use: {
     baseURL: url(worker),
-    launchOptions,
+    launchOptions: bare,
     locale: 'en-GB',
     timezoneId: 'UTC',
     contextOptions: { reducedMotion: 'reduce' },

@@ -16,7 +16,7 @@ have() {
     cc) command -v gcc >/dev/null && echo '#include <stdlib.h>' | gcc -E - >/dev/null 2>&1 ;;
     npm) command -v npm >/dev/null && command -v node >/dev/null ;;
     node) node_at_least_20 ;;
-    chromium) [ -x "${WARMHAND_CHROMIUM:-/usr/bin/chromium}" ] ;;
+    chromium) [ -x "${WARMHAND_CHROMIUM:-/usr/bin/chromium}" ] && [ -x "${WARMHAND_CHROMIUM:-/usr/bin/chromium-headless-shell}" ] ;;
     postgres) [ -n "${WARMHAND_TEST_POSTGRES:-}" ] || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null ;;
     vips) command -v vipsthumbnail >/dev/null ;;
     exiftool) command -v exiftool >/dev/null ;;
@@ -30,7 +30,7 @@ packages() {
   case $1 in
     cc) echo gcc libc6-dev ;;
     npm) echo nodejs npm ;;
-    chromium) echo chromium ;;
+    chromium) echo chromium chromium-headless-shell ;;
     postgres) echo postgresql ;;
     vips) echo libvips-tools ;;
     exiftool) echo libimage-exiftool-perl ;;

@@ -2,6 +2,7 @@
 import { writeFileSync } from 'node:fs';
 import { type Browser, type BrowserContext, chromium, type Page, test } from '@playwright/test';
 import { encode } from 'uqr';
+import { whole } from './browser';
 
 const [w, h] = [640, 480];
 
@@ -36,18 +37,14 @@ export async function withCamera(
   permissions: string[],
   use: (page: Page, context: BrowserContext) => Promise<void>,
 ): Promise<void> {
-  const { launchOptions, baseURL, viewport, contextOptions } = test.info().project.use;
+  const { baseURL, viewport, contextOptions } = test.info().project.use;
   const file = test.info().outputPath('card.y4m');
   film(file, texts);
   let browser: Browser | undefined;
   try {
     browser = await chromium.launch({
-      ...launchOptions,
-      args: [
-        ...(launchOptions?.args ?? []),
-        '--use-fake-device-for-media-stream',
-        `--use-file-for-fake-video-capture=${file}`,
-      ],
+      ...whole,
+      args: [...whole.args, '--use-fake-device-for-media-stream', `--use-file-for-fake-video-capture=${file}`],
     });
     const context = await browser.newContext({
       ...contextOptions,

@@ -4,6 +4,7 @@
 import { createServer } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { expect, test } from '@playwright/test';
+import { whole } from './browser';
 import { axe, fits } from './checks';
 import { demo, redeem } from './demo';
 
@@ -35,6 +36,8 @@ async function open(body: Bytes, keys: CryptoKeyPair, auth: Bytes): Promise<stri
   const text = Buffer.from(await subtle.decrypt({ name: 'AES-GCM', iv }, aes, body.subarray(21 + sender.length)));
   return text.subarray(0, text.lastIndexOf(2)).toString();
 }
+
+test.use({ launchOptions: whole });
 
 test('a keeper turns reminders on, a test arrives, and an answer is logged on it', async ({
   page,
