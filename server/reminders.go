@@ -56,7 +56,13 @@ func (s *Server) carry(ctx context.Context, n *followup.Notice) care.Delivery {
 	urgent := false
 	for _, t := range n.Told {
 		urgent = urgent || t.CheckIn == nil
-		m.Told = append(m.Told, notify.Told{Animal: t.Animal, Case: t.Case, CheckIn: t.CheckIn, Link: s.caseAddress(&n.Way, &t.Case)})
+		wrote := care.ActorKind("")
+		if t.Wrote && n.Way.BreederID != "" {
+			wrote = care.KeeperActor
+		} else if t.Wrote {
+			wrote = care.BreederOwner
+		}
+		m.Told = append(m.Told, notify.Told{Animal: t.Animal, Case: t.Case, Wrote: wrote, CheckIn: t.CheckIn, Link: s.caseAddress(&n.Way, &t.Case)})
 	}
 	if n.Digest != nil {
 		m.Logged = n.Digest.Logged
@@ -147,7 +153,7 @@ func (r *reminderService) state(ctx context.Context) (*pb.Reminders, error) {
 		return nil, err
 	}
 	out := &pb.Reminders{PushKey: r.s.push.PublicKey(), Mail: r.s.mail != nil,
-		Hours: &pb.ReminderHours{Zone: hours.Zone, QuietFrom: int32(hours.QuietFrom), QuietUntil: int32(hours.QuietUntil), Morning: int32(hours.Morning)}}
+		Hours: &pb.ReminderHours{Zone: hours.Zone, QuietFrom: int32(hours.QuietFrom), QuietUntil: int32(hours.QuietUntil), Morning: int32(hours.Morning), MessagesAtOnce: hours.MessagesSince != nil}}
 	for i := range ways {
 		w := &ways[i]
 		way := &pb.ReminderWay{WayId: w.ID, Label: w.Label, Unconfirmed: w.ConfirmedAt == nil, LastTime: maybeTime(w.LastAt), Trouble: w.Trouble}
@@ -178,7 +184,7 @@ func (r *reminderService) GetReminders(ctx context.Context, _ *pb.GetRemindersRe
 
 func (r *reminderService) SetReminderHours(ctx context.Context, req *pb.SetReminderHoursRequest) (*pb.SetReminderHoursResponse, error) {
 	h := req.GetHours()
-	err := r.s.followup.SetHours(ctx, callOf(ctx).who.Actor, r.s.now(), care.Hours{Zone: h.GetZone(), QuietFrom: int(h.GetQuietFrom()), QuietUntil: int(h.GetQuietUntil()), Morning: int(h.GetMorning())})
+	err := r.s.followup.SetHours(ctx, callOf(ctx).who.Actor, r.s.now(), care.Hours{Zone: h.GetZone(), QuietFrom: int(h.GetQuietFrom()), QuietUntil: int(h.GetQuietUntil()), Morning: int(h.GetMorning())}, h.GetMessagesAtOnce())
 	if err != nil {
 		return nil, err
 	}

@@ -42,7 +42,8 @@ func TestPushOnTheWire(t *testing.T) {
 	defer service.Close()
 	f := servertest.Start(t, servertest.Options{Configure: func(c *server.Config) { c.LocalPush = true }})
 	page := f.NewBreeder("loam")
-	_, code := page.HandOver(page.NewAnimal())
+	animal := page.NewAnimal()
+	caseID, code := page.HandOver(animal)
 	keeper := f.Page()
 	keeper.Claim(code).OK()
 
@@ -94,13 +95,25 @@ func TestPushOnTheWire(t *testing.T) {
 	if arrived.Load() != 2 {
 		t.Errorf("%d messages, want the test and one reminder", arrived.Load())
 	}
+	page.Call("POST", "/v1/breeders/loam/animals/"+animal+"/entries?entryId="+f.ID("entry"),
+		map[string]any{"case": "breeders/loam/cases/"+caseID, "happenTime": f.Clock.Now(), "message": map[string]any{"text": "How is it?"}}).OK()
+	f.Clock.Advance(time.Minute)
+	for range 2 {
+		if err := f.Server.Remind(t.Context()); err != nil || arrived.Load() != 3 {
+			t.Errorf("%d messages after the breeder wrote, %v", arrived.Load(), err)
+		}
+	}
 	keeper.Call("POST", "/v1/me/reminders:setHours", map[string]any{"hours": map[string]any{"zone": "Pacific/Auckland", "quietFrom": 1260, "quietUntil": 480, "morning": 420}}).OK()
+	hours := map[string]any{"zone": "Europe/Vienna", "quietFrom": 1260, "quietUntil": 480, "morning": 420, "messagesAtOnce": true}
+	if got := page.Call("POST", "/v1/me/reminders:setHours", map[string]any{"hours": hours}).OK(); got.Get("reminders", "hours", "messagesAtOnce") != true {
+		t.Errorf("%s", got.Body)
+	}
 	keeper.Call("POST", "/v1/access:signOut", map[string]any{}).OK()
 	if n := f.Mentions(service.URL); len(n) != 0 {
 		t.Errorf("after signing out the device is in %v", n)
 	}
 	f.Clock.Advance(5 * 24 * time.Hour)
-	if err := f.Server.Remind(t.Context()); err != nil || arrived.Load() != 2 {
+	if err := f.Server.Remind(t.Context()); err != nil || arrived.Load() != 3 {
 		t.Errorf("%d messages after signing out, %v", arrived.Load(), err)
 	}
 }

@@ -228,6 +228,9 @@ type Tx interface {
 	// WakeHours has a person looked at no later than at: a keeper with breederID
 	// "", or with personID "" everybody of the breeder.
 	WakeHours(breederID, personID string, at time.Time) error
+	// WakeForMessages is WakeHours for those of a breeder's people who are told of
+	// messages at once.
+	WakeForMessages(breederID string, at time.Time) error
 	DeleteHours(breederID, personID string) error
 
 	// PutWay inserts or replaces a way by its id.

@@ -1,6 +1,9 @@
 package care
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Hours is when a person may be reminded: a keeper, or one of a breeder's people.
 // There is one as soon as the person has chosen a way.
@@ -12,6 +15,9 @@ type Hours struct {
 	// both the same: there are no quiet hours.
 	QuietFrom, QuietUntil int
 	Morning               int // minutes after midnight at which a breeder's digest goes out
+	// MessagesSince is from when one of a breeder's people wants to be told at once
+	// that a keeper wrote; nil: in the digest.
+	MessagesSince *time.Time
 	// DigestAt is the morning of the last digest, and LookAt when to look next
 	// whether there is something to send.
 	DigestAt, LookAt time.Time
@@ -27,7 +33,41 @@ const (
 	Morning    = 8 * 60
 )
 
+// A message that somebody may have open already is told of after ReadWait, and those
+// that come within TalkGap after the first are told of with it. Common practice, no source.
+const (
+	ReadWait = 30 * time.Second
+	TalkGap  = time.Hour
+)
+
 const dayMinutes = 24 * 60
+
+// Unread finds in a log the messages of one side of a case that came in after read;
+// nil: all. first is when the earliest of those that belong together came in: what
+// comes later than TalkGap after it is told of anew. It is zero when there is none, or
+// when all of them were taken back.
+func Unread(log []Entry, caseID string, fromKeeper bool, read *time.Time) (first time.Time) {
+	var at []time.Time
+	stands := false
+	for i := range log {
+		e := &log[i]
+		if e.CaseID != caseID || e.Body == nil || e.Body.Kind() != KindMessage || (e.By == KeeperActor) != fromKeeper || read != nil && !e.ReceivedAt.After(*read) {
+			continue
+		}
+		at = append(at, e.ReceivedAt)
+		stands = stands || e.Current()
+	}
+	if !stands {
+		return first
+	}
+	slices.SortFunc(at, time.Time.Compare)
+	for _, t := range at {
+		if first.IsZero() || t.After(first.Add(TalkGap)) {
+			first = t
+		}
+	}
+	return first
+}
 
 // CheckHours checks what a person has chosen.
 func CheckHours(r *Hours) error {

@@ -165,9 +165,9 @@ func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
 type judged struct {
 	known
 	changed []care.Flag // of its flags
-	// When the breeder's people and the keeper are to be looked at because of it, see
-	// Remind; zero: when they are anyway.
-	breederAt, keeperAt time.Time
+	// When the breeder's people, those of them who are told of messages at once and the
+	// keeper are to be looked at because of it, see Remind; zero: when they are anyway.
+	breederAt, wroteAt, keeperAt time.Time
 }
 
 // judge computes a case anew. It reads and writes nothing.
@@ -184,7 +184,6 @@ func (k *known) judge(now time.Time) (*judged, error) {
 	}
 	result := after.assess(now)
 	var err error
-	was := c.Assessment
 	if c.Assessment, err = json.Marshal(result); err != nil {
 		return nil, fmt.Errorf("assessment of case %s: %w", c.ID, err)
 	}
@@ -205,7 +204,7 @@ func (k *known) judge(now time.Time) (*judged, error) {
 	if c.BringBack(before, now); c.Aside.Until != nil && c.Aside.Until.Before(c.DueAt) {
 		c.DueAt = *c.Aside.Until
 	}
-	if err := after.wake(before, was, result.CheckIns, now); err != nil {
+	if err := after.wake(&k.open, result.CheckIns); err != nil {
 		return nil, err
 	}
 	found := result.Concerns

@@ -52,8 +52,9 @@ func (s *Service) Reminding(ctx context.Context, who care.Actor, now time.Time) 
 	return r, ways, err
 }
 
-// SetHours sets when a person is reminded.
-func (s *Service) SetHours(ctx context.Context, who care.Actor, now time.Time, hours care.Hours) error {
+// SetHours sets when a person is reminded, and for one of a breeder's people whether
+// messages of keepers are told at once; MessagesSince of hours does not count.
+func (s *Service) SetHours(ctx context.Context, who care.Actor, now time.Time, hours care.Hours, messagesAtOnce bool) error {
 	breederID, personID, err := personOf(who)
 	if err != nil {
 		return err
@@ -61,6 +62,7 @@ func (s *Service) SetHours(ctx context.Context, who care.Actor, now time.Time, h
 	if err := care.CheckHours(&hours); err != nil {
 		return err
 	}
+	messagesAtOnce = messagesAtOnce && breederID != ""
 	return s.store.Write(ctx, func(tx care.Tx) error {
 		r, err := hoursOf(tx, breederID, personID, hours.Zone, now)
 		if err != nil {
@@ -68,6 +70,11 @@ func (s *Service) SetHours(ctx context.Context, who care.Actor, now time.Time, h
 		}
 		r.Zone, r.QuietFrom, r.QuietUntil, r.Morning = hours.Zone, hours.QuietFrom, hours.QuietUntil, hours.Morning
 		r.LookAt = care.Instant(now)
+		if was := r.MessagesSince; messagesAtOnce != (was != nil) {
+			if r.MessagesSince = nil; messagesAtOnce {
+				r.MessagesSince = &r.LookAt
+			}
+		}
 		return tx.UpdateHours(r)
 	})
 }

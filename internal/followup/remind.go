@@ -29,14 +29,16 @@ const (
 	triesMost  = 6
 	firstWait  = time.Minute
 	digestWord = "digest-"
+	wroteWord  = "wrote-"
 )
 
 // Told is one thing that a notice tells of.
 type Told struct {
 	Case   care.Case // as it is stored
 	Animal string
-	// CheckIn is what the keeper is asked; nil: that the case has risen to its
-	// standing.
+	// Wrote: the other side wrote. Else CheckIn is what the keeper is asked; nil: that
+	// the case has risen to its standing.
+	Wrote   bool
 	CheckIn *assess.CheckIn
 }
 
@@ -382,7 +384,7 @@ func claimRow(tx care.Tx, t *topic, wayID string, now time.Time, sooner func(tim
 // there may be more.
 func topicsOf(tx care.Tx, r *care.Hours, ways []sight, now time.Time, sooner func(time.Time)) ([]topic, error) {
 	if r.BreederID != "" {
-		return breederTopics(tx, r, now)
+		return breederTopics(tx, r, now, sooner)
 	}
 	cases, err := tx.CasesOfKeeper(r.PersonID)
 	if err != nil {
@@ -394,15 +396,48 @@ func topicsOf(tx care.Tx, r *care.Hours, ways []sight, now time.Time, sooner fun
 		if c.ClosedAt != nil || !slices.ContainsFunc(ways, func(w sight) bool { return w.who.IsKeeper(c.KeeperID, c.BreederID) }) {
 			continue
 		}
-		t, err := askedOf(tx, c, ways, now, sooner)
-		if err != nil {
-			return nil, err
-		}
-		if t != nil {
-			list = append(list, *t)
+		for _, what := range []func(care.Tx, *care.Case, []sight, time.Time, func(time.Time)) (*topic, error){wroteTo, askedOf} {
+			t, err := what(tx, c, ways, now, sooner)
+			if err != nil {
+				return nil, err
+			}
+			if t != nil {
+				list = append(list, *t)
+			}
 		}
 	}
 	return list, nil
+}
+
+// wroteTo is that the breeder wrote, nil while the keeper has read all of it.
+func wroteTo(tx care.Tx, c *care.Case, _ []sight, now time.Time, sooner func(time.Time)) (*topic, error) {
+	if c.AnsweredAt == nil || c.ReadAt != nil && !c.AnsweredAt.After(*c.ReadAt) {
+		return nil, nil
+	}
+	return unread(tx, c, c.KeeperID, c.ReadAt, now, sooner)
+}
+
+// unread is that a case has messages for a person that came in after read, nil when
+// it has none or they may be on the screen just now.
+func unread(tx care.Tx, c *care.Case, personID string, read *time.Time, now time.Time, sooner func(time.Time)) (*topic, error) {
+	log, err := tx.Log(c.BreederID, c.AnimalID)
+	if err != nil {
+		return nil, err
+	}
+	first := care.Unread(log, c.ID, personID != c.KeeperID, read)
+	if first.IsZero() {
+		return nil, nil
+	}
+	due := first.Add(care.ReadWait)
+	if sooner(due); due.After(now) {
+		return nil, nil
+	}
+	a, err := tx.Animal(c.BreederID, c.AnimalID)
+	if err != nil {
+		return nil, err
+	}
+	return &topic{Reminder: care.Reminder{BreederID: c.BreederID, CaseID: c.ID, PersonID: personID, Topic: wroteWord + strconv.FormatInt(first.UnixMilli(), 10)},
+		told: Told{Case: *c, Animal: nameFor(&a), Wrote: true}, due: due}, nil
 }
 
 // askedOf is the check-in of a case that is due, nil for none. The stored assessment
@@ -457,16 +492,24 @@ func nameFor(a *care.Animal) string {
 }
 
 // breederTopics are the cases that have risen to be stepped into or to be seen by a
-// vet and that nobody has looked at since, and the digest of the morning.
-func breederTopics(tx care.Tx, r *care.Hours, now time.Time) (list []topic, err error) {
+// vet and that nobody has looked at since, those whose keepers wrote if the person
+// wants that at once, and the digest of the morning.
+func breederTopics(tx care.Tx, r *care.Hours, now time.Time, sooner func(time.Time)) (list []topic, err error) {
 	var digest time.Time // of what is newest in it
 	err = eachOpenCase(tx, r.BreederID, func(c *care.Case) error {
 		rose, err := roseAt(tx, c, now)
 		if err != nil {
 			return err
 		}
-		if n := newsOf(c, !rose.IsZero(), now); n.newest.After(digest) {
+		if n := newsOf(r, c, !rose.IsZero(), now); n.newest.After(digest) {
 			digest = n.newest
+		}
+		wrote, err := wroteAtOnce(tx, r, c, now, sooner)
+		if err != nil {
+			return err
+		}
+		if wrote != nil {
+			list = append(list, *wrote)
 		}
 		if rose.IsZero() {
 			return nil
@@ -513,6 +556,19 @@ func eachOpenCase(tx care.Tx, breederID string, f func(*care.Case) error) error 
 	})
 }
 
+// wroteAtOnce is that the keeper wrote, for one of the breeder's people who is told of
+// it at once; nil while somebody has seen all of it.
+func wroteAtOnce(tx care.Tx, r *care.Hours, c *care.Case, now time.Time, sooner func(time.Time)) (*topic, error) {
+	from := r.MessagesSince
+	if from != nil && c.SeenAt != nil && c.SeenAt.After(*from) {
+		from = c.SeenAt
+	}
+	if from == nil || c.WroteAt == nil || !c.WroteAt.After(*from) || c.Aside.Holds(now) {
+		return nil, nil
+	}
+	return unread(tx, c, r.PersonID, from, now, sooner)
+}
+
 // roseAt is when a case rose to a standing that its breeder is told of at once; zero
 // when it did not rise to where it is, or somebody has seen it since.
 func roseAt(tx care.Tx, c *care.Case, now time.Time) (at time.Time, err error) {
@@ -541,9 +597,9 @@ type latest struct {
 	more   bool
 }
 
-// newsOf is what nobody of the breeder has looked at; told says that the standing was
-// told at once.
-func newsOf(c *care.Case, told bool, now time.Time) (n latest) {
+// newsOf is what nobody of the breeder has looked at, for one of its people; rose says
+// that the standing was told at once.
+func newsOf(r *care.Hours, c *care.Case, rose bool, now time.Time) (n latest) {
 	n.Case = *c
 	if c.Aside.Holds(now) {
 		return n
@@ -557,10 +613,13 @@ func newsOf(c *care.Case, told bool, now time.Time) (n latest) {
 		}
 		return true
 	}
-	n.Wrote, n.GivesBack = since(c.WroteAt), since(c.GiveBackAt)
-	n.Changed = !told && c.ChangedAt.After(c.CreatedAt) && since(&c.ChangedAt)
+	atOnce := r.MessagesSince != nil && c.WroteAt != nil && c.WroteAt.After(*r.MessagesSince)
+	n.Wrote, n.GivesBack = !atOnce && since(c.WroteAt), since(c.GiveBackAt)
+	n.Changed = !rose && c.ChangedAt.After(c.CreatedAt) && since(&c.ChangedAt)
 	n.more = n.Wrote || n.GivesBack || n.Changed
-	since(c.ToldAt)
+	if !atOnce || c.ToldAt.After(*c.WroteAt) {
+		since(c.ToldAt)
+	}
 	return n
 }
 
@@ -572,7 +631,7 @@ func morningOf(tx care.Tx, r *care.Hours, now time.Time) (*Digest, error) {
 		if err != nil {
 			return err
 		}
-		n := newsOf(c, !rose.IsZero(), now)
+		n := newsOf(r, c, !rose.IsZero(), now)
 		switch {
 		case n.newest.IsZero():
 		case !n.more:
@@ -738,21 +797,31 @@ func (s *Service) note(ctx context.Context, now time.Time, wayID string, rows []
 	})
 }
 
-// wake says when people are to be looked at because of a new assessment. before and
-// was are the standing and the assessment that the case had, the latter as it was stored.
-func (j *judged) wake(before care.Standing, was []byte, plan []assess.CheckIn, now time.Time) error {
+// wake says when people are to be looked at because of a new assessment. was is the
+// case before it.
+func (j *judged) wake(was *care.Case, plan []assess.CheckIn) error {
 	c := &j.open
 	if c.ClosedAt != nil {
 		return nil
 	}
-	if c.Standing >= care.StepIn && c.Standing > before {
-		j.breederAt = now
+	if c.Standing >= care.StepIn && c.Standing > was.Standing {
+		j.breederAt = c.AssessedAt
 	}
-	if c.KeeperID == "" || len(plan) == 0 || !plan[0].At.Before(now.Add(lookEvery)) {
+	later := func(at, before *time.Time) bool { return at != nil && (before == nil || at.After(*before)) }
+	if later(c.WroteAt, was.WroteAt) {
+		j.wroteAt = c.WroteAt.Add(care.ReadWait)
+	}
+	if c.KeeperID == "" {
+		return nil
+	}
+	if later(c.AnsweredAt, was.AnsweredAt) {
+		j.keeperAt = c.AnsweredAt.Add(care.ReadWait)
+	}
+	if len(plan) == 0 || !plan[0].At.Before(c.AssessedAt.Add(lookEvery)) {
 		return nil // they are looked at before that anyway
 	}
 	first, err := json.Marshal(plan[0])
-	if err == nil && !bytes.Contains(was, first) { // else it was planned like this already
+	if err == nil && !bytes.Contains(was.Assessment, first) && (j.keeperAt.IsZero() || plan[0].At.Before(j.keeperAt)) { // else it was planned like this already
 		j.keeperAt = plan[0].At
 	}
 	return err
@@ -761,6 +830,11 @@ func (j *judged) wake(before care.Standing, was []byte, plan []assess.CheckIn, n
 func (j *judged) wakeUp(tx care.Tx) error {
 	if !j.breederAt.IsZero() {
 		if err := tx.WakeHours(j.open.BreederID, "", j.breederAt); err != nil {
+			return err
+		}
+	}
+	if !j.wroteAt.IsZero() {
+		if err := tx.WakeForMessages(j.open.BreederID, j.wroteAt); err != nil {
 			return err
 		}
 	}

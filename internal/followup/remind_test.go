@@ -55,9 +55,12 @@ func (p *place) remind(t testing.TB, now time.Time, answer care.Delivery) (told 
 
 func words(n *followup.Notice) (out []string) {
 	for _, x := range n.Told {
-		if x.CheckIn != nil {
+		switch {
+		case x.Wrote:
+			out = append(out, "wrote")
+		case x.CheckIn != nil:
 			out = append(out, x.CheckIn.ID)
-		} else {
+		default:
 			out = append(out, x.Case.Standing.String())
 		}
 	}
@@ -342,6 +345,116 @@ func TestBreederIsTold(t *testing.T) {
 	}
 }
 
+// A keeper is told that the breeder wrote: once, not while it may be on the screen,
+// not at night, and not at all when it was read or taken back meanwhile.
+func TestKeeperIsToldOfMessages(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	_, c, keeper := p.sold(t)
+	p.log(t, p.loam, c, t0.Add(90*time.Minute), care.Message{Text: "Welcome."}) // it stood there when the way was turned on
+	p.device(t, keeper, t0.Add(2*time.Hour), "UTC")
+	at := func(d, hour, minute, second int) time.Time {
+		return time.Date(2026, 11, 1+d, hour, minute, second, 0, time.UTC)
+	}
+	read := func(now time.Time) {
+		t.Helper()
+		if err := p.Acknowledge(t.Context(), keeper, now, "loam", c.ID, nil, &now); err != nil {
+			t.Fatal(err)
+		}
+	}
+	none := func(what string, now time.Time) {
+		t.Helper()
+		if got := p.remind(t, now, gone); slices.Contains(got, "wrote") {
+			t.Errorf("%s: told %q", what, got)
+		}
+	}
+	none("from before", at(0, 11, 30, 0))
+	p.log(t, p.loam, c, at(0, 12, 0, 0), care.Message{Text: "Is it warm?"})
+	none("at once", at(0, 12, 0, 20))
+	wantTold(t, "after a moment", p.remind(t, at(0, 12, 0, 30), gone), "wrote")
+	none("again", at(0, 12, 1, 0))
+	p.log(t, p.helper, c, at(0, 12, 40, 0), care.Message{Text: "I mean the warm end."})
+	none("what belongs to it", at(0, 12, 41, 0))
+	p.log(t, p.loam, c, at(0, 14, 0, 0), care.Message{Text: "And the hide?"})
+	wantTold(t, "hours later", p.remind(t, at(0, 14, 0, 30), gone), "wrote")
+	none("never twice", at(0, 20, 0, 0))
+
+	read(at(0, 20, 1, 0))
+	p.log(t, p.loam, c, at(0, 20, 2, 0), care.Message{Text: "Good night."})
+	read(at(0, 20, 2, 10))
+	none("read in time", at(0, 20, 3, 0))
+	p.log(t, keeper, c, at(0, 20, 4, 0), care.Message{Text: "Good night."})
+	none("their own", at(0, 20, 5, 0))
+
+	back := p.log(t, p.loam, c, at(0, 20, 10, 0), care.Message{Text: "Wrong case."})
+	if _, err := p.CreateEntry(t.Context(), p.loam, at(0, 20, 10, 10), care.Entry{BreederID: c.BreederID, AnimalID: c.AnimalID, CaseID: c.ID, ID: p.id("entry"),
+		HappenedAt: at(0, 20, 10, 10), Replaces: back.ID, Body: care.Withdrawal{}}); err != nil {
+		t.Fatal(err)
+	}
+	none("taken back", at(0, 20, 11, 0))
+
+	p.log(t, p.loam, c, at(0, 23, 0, 0), care.Message{Text: "One more thing."})
+	none("at night", at(0, 23, 1, 0))
+	if got := p.remind(t, at(1, 8, 0, 0), gone); !slices.Contains(got, "wrote") {
+		t.Errorf("in the morning: told %q", got)
+	}
+
+	// Read between the claim and the handing over.
+	read(at(1, 8, 1, 0))
+	p.log(t, p.loam, c, at(1, 12, 0, 0), care.Message{Text: "How is it?"})
+	p.remind(t, at(1, 12, 0, 0), gone) // what else is due
+	if n, err := p.ClaimReminders(t.Context(), at(1, 12, 0, 30)); err != nil || n != 1 {
+		t.Fatalf("claimed %d, %v", n, err)
+	}
+	read(at(1, 12, 1, 0))
+	none("read at the last moment", at(1, 12, 6, 0))
+}
+
+// Of the breeder's people, who wants that is told at once that a keeper wrote, and then
+// not in the morning.
+func TestBreederIsToldOfMessages(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	p.write(t, func(tx care.Tx) error {
+		for id, role := range map[string]care.ActorKind{"u1": care.BreederOwner, "u2": care.Helper} {
+			if err := tx.InsertUser(care.User{BreederID: "loam", ID: id, Name: id, Role: role, CreatedAt: t0}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	_, c, keeper := p.sold(t)
+	p.device(t, p.loam, t0.Add(2*time.Hour), "UTC")
+	p.device(t, p.helper, t0.Add(2*time.Hour), "UTC")
+	at := func(d, hour, minute, second int) time.Time {
+		return time.Date(2026, 11, 1+d, hour, minute, second, 0, time.UTC)
+	}
+	p.log(t, keeper, c, at(0, 12, 0, 0), care.Message{Text: "From before."})
+	hours := care.Hours{Zone: "UTC", QuietFrom: care.QuietFrom, QuietUntil: care.QuietUntil, Morning: care.Morning}
+	for range 2 { // the same again does not begin anew
+		if err := p.SetHours(t.Context(), p.helper, at(0, 13, 0, 0), hours, true); err != nil {
+			t.Fatal(err)
+		}
+	}
+	wantTold(t, "what waits for the morning", p.remind(t, at(0, 13, 1, 0), gone))
+	p.log(t, keeper, c, at(0, 14, 0, 0), care.Message{Text: "Is it fine?"})
+	wantTold(t, "one of two at once", p.remind(t, at(0, 14, 0, 30), gone), "wrote")
+	wantTold(t, "once", p.remind(t, at(0, 14, 10, 0), gone))
+	wantTold(t, "in the morning the other", p.remind(t, at(1, 8, 0, 0), gone), "digest true/false/false +0")
+	p.log(t, keeper, c, at(1, 14, 0, 0), care.Message{Text: "It ate."})
+	if _, err := p.MarkSeen(t.Context(), p.loam, at(1, 14, 0, 10), "loam", c.ID); err != nil {
+		t.Fatal(err)
+	}
+	wantTold(t, "seen by one of them", p.remind(t, at(1, 14, 1, 0), gone))
+	wantTold(t, "and nothing is left of it", p.remind(t, at(2, 8, 0, 0), gone))
+	if err := p.SetHours(t.Context(), p.helper, at(2, 9, 0, 0), hours, false); err != nil {
+		t.Fatal(err)
+	}
+	p.log(t, keeper, c, at(2, 14, 0, 0), care.Message{Text: "Again."})
+	wantTold(t, "turned off", p.remind(t, at(2, 14, 1, 0), gone))
+	wantTold(t, "both", p.remind(t, at(3, 8, 0, 0), gone), "digest true/false/false +0", "digest true/false/false +0")
+}
+
 func TestNothingAtNight(t *testing.T) {
 	t.Parallel()
 	p := newPlace(t)
@@ -355,7 +468,7 @@ func TestNothingAtNight(t *testing.T) {
 	p = newPlace(t)
 	_, _, keeper = p.sold(t)
 	p.device(t, keeper, t0.Add(2*time.Hour), "UTC")
-	err := p.SetHours(t.Context(), keeper, t0.Add(3*time.Hour), care.Hours{Zone: "UTC", QuietFrom: 8 * 60, QuietUntil: 17*60 + 30, Morning: 420})
+	err := p.SetHours(t.Context(), keeper, t0.Add(3*time.Hour), care.Hours{Zone: "UTC", QuietFrom: 8 * 60, QuietUntil: 17*60 + 30, Morning: 420}, false)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"html/template"
+	"slices"
 	"strings"
 
 	"warmhand/internal/assess"
@@ -15,8 +16,10 @@ type Told struct {
 	Animal string
 	Case   care.Case
 	Link   string // the address of the case in the app, without the form
-	// CheckIn is what its keeper is asked; nil: that the case has come to its
-	// standing, which is for the breeder.
+	// Wrote is who wrote, a keeper or the owner standing for all of the breeder's
+	// people. When it is "", CheckIn is what its keeper is asked; nil: that the case has
+	// come to its standing, which is for the breeder.
+	Wrote   care.ActorKind
 	CheckIn *assess.CheckIn
 }
 
@@ -64,6 +67,9 @@ func (m *Message) ForDevice() (text []byte, tag string, err error) {
 	case len(m.Told) == 1 && len(m.News) == 0 && m.Logged == 0:
 		t := &m.Told[0]
 		d.Tag, d.Title, d.Body, d.URL = t.Case.ID, t.title(), t.next(), t.address()
+		if t.Wrote != "" {
+			d.Tag = "wrote-" + t.Case.ID // a question stays beside it
+		}
 		if t.CheckIn != nil && t.CheckIn.Ask == assess.AskFood {
 			d.Log = &logHere{"breeders/" + t.Case.BreederID + "/cases/" + t.Case.ID, "breeders/" + t.Case.BreederID + "/animals/" + t.Case.AnimalID}
 		}
@@ -95,7 +101,12 @@ func Test(home string) ([]byte, error) {
 }
 
 func (t *Told) title() string {
-	if t.CheckIn != nil {
+	switch {
+	case t.Wrote == care.KeeperActor:
+		return t.Animal + ": its keeper wrote"
+	case t.Wrote != "":
+		return t.Animal + ": your breeder wrote"
+	case t.CheckIn != nil:
 		return t.Animal
 	}
 	return t.Animal + ": " + t.standing()
@@ -110,6 +121,10 @@ func (t *Told) standing() string {
 
 func (t *Told) next() string {
 	switch {
+	case t.Wrote == care.KeeperActor:
+		return "Open it to read and to answer."
+	case t.Wrote != "":
+		return "Open it to read."
 	case t.CheckIn != nil:
 		return t.CheckIn.Question
 	case t.Case.Standing == care.Vet:
@@ -126,6 +141,9 @@ func (t *Told) line() string {
 }
 
 func (t *Told) address() string {
+	if t.Wrote != "" && t.Wrote != care.KeeperActor {
+		return t.Link + "/" + forms[assess.AskWord]
+	}
 	if t.CheckIn != nil {
 		return t.Link + "/" + forms[t.CheckIn.Ask]
 	}
@@ -137,18 +155,23 @@ func (m *Message) morning() string {
 	var parts []string
 	if len(m.News) > 0 {
 		var list []string
-		for _, n := range m.News[:min(len(m.News), namesMost)] {
-			list = append(list, n.Animal)
+		for i := range m.News {
+			list = append(list, m.News[i].Animal)
 		}
-		if more := len(m.News) - len(list); more > 0 {
-			list = append(list, fmt.Sprintf("%d more", more))
-		}
-		parts = append(parts, "News of "+and(list)+".")
+		parts = append(parts, newsOf(list)+".")
 	}
 	if m.Logged > 0 {
 		parts = append(parts, fmt.Sprintf("Something was logged of %s.", animals(m.Logged)))
 	}
 	return strings.Join(parts, " ")
+}
+
+// newsOf names the first few of the animals.
+func newsOf(list []string) string {
+	if more := len(list) - namesMost; more > 0 {
+		list = append(list[:namesMost:namesMost], fmt.Sprintf("%d more", more))
+	}
+	return "News of " + and(list)
 }
 
 func and(list []string) string {
@@ -169,10 +192,24 @@ func (m *Message) subject() string {
 	switch {
 	case len(m.Told) == 1:
 		return m.Told[0].line()
-	case len(m.Told) > 1 && m.Told[0].CheckIn != nil:
-		return fmt.Sprintf("%d short questions", len(m.Told))
 	case len(m.Told) > 1:
-		return fmt.Sprintf("%d animals need you", len(m.Told))
+		questions, needs := true, true
+		var list []string
+		for i := range m.Told {
+			t := &m.Told[i]
+			questions = questions && t.CheckIn != nil
+			needs = needs && t.CheckIn == nil && t.Wrote == ""
+			if !slices.Contains(list, t.Animal) {
+				list = append(list, t.Animal)
+			}
+		}
+		switch {
+		case questions:
+			return fmt.Sprintf("%d short questions", len(m.Told))
+		case needs:
+			return fmt.Sprintf("%d animals need you", len(m.Told))
+		}
+		return newsOf(list)
 	}
 	return "This morning: " + animals(len(m.News)+m.Logged)
 }
@@ -184,7 +221,7 @@ func (m *Message) ByMail(to, stop string) (Letter, error) {
 	for i := range m.Told {
 		t := &m.Told[i]
 		text := t.next()
-		if t.CheckIn == nil && t.Case.Headline != "" {
+		if t.CheckIn == nil && t.Wrote == "" && t.Case.Headline != "" {
 			text = t.Case.Headline + " " + text
 		}
 		l.Lines = append(l.Lines, line{t.title(), text, t.address()})

@@ -10,7 +10,7 @@ import (
 
 var (
 	hours = table{name: "reminder_hours", what: "person's hours", key: 2, columns: columns(
-		`breeder_id person_id zone quiet_from quiet_until morning digest_at look_at created_at version`)}
+		`breeder_id person_id zone quiet_from quiet_until morning messages_since digest_at look_at created_at version`)}
 	ways = table{name: "ways", what: "device or address", key: 1, columns: columns(
 		`way_id breeder_id person_id kind address key auth session_id breeders label created_at confirmed_at last_at hold_until trouble`)}
 	reminders = table{name: "reminders", what: "reminder", key: 5, columns: columns(
@@ -18,7 +18,7 @@ var (
 )
 
 func hoursRow(r *care.Hours) []any {
-	return []any{&r.BreederID, &r.PersonID, &r.Zone, number[int]{&r.QuietFrom}, number[int]{&r.QuietUntil}, number[int]{&r.Morning},
+	return []any{&r.BreederID, &r.PersonID, &r.Zone, number[int]{&r.QuietFrom}, number[int]{&r.QuietUntil}, number[int]{&r.Morning}, maybeInstant{&r.MessagesSince},
 		instant{&r.DigestAt}, instant{&r.LookAt}, instant{&r.CreatedAt}, &r.Version}
 }
 
@@ -32,12 +32,13 @@ func reminderRow(r *care.Reminder) []any {
 }
 
 var (
-	insertHours = hours.insertQuery()
-	getHours    = hours.getQuery()
-	updateHours = hours.updateQuery()
-	dueHours    = hours.selectQuery(`WHERE look_at <= ?1 ORDER BY look_at, breeder_id, person_id LIMIT ?2`)
-	wakeHours   = newQuery("wake people", `UPDATE reminder_hours SET look_at = ?3, version = version + 1 WHERE breeder_id = ?1 AND (?2 = '' OR person_id = ?2) AND look_at > ?3`)
-	deleteHours = newQuery("delete a person's hours", `DELETE FROM reminder_hours `+hours.byKey())
+	insertHours     = hours.insertQuery()
+	getHours        = hours.getQuery()
+	updateHours     = hours.updateQuery()
+	dueHours        = hours.selectQuery(`WHERE look_at <= ?1 ORDER BY look_at, breeder_id, person_id LIMIT ?2`)
+	wakeHours       = newQuery("wake people", `UPDATE reminder_hours SET look_at = ?3, version = version + 1 WHERE breeder_id = ?1 AND (?2 = '' OR person_id = ?2) AND look_at > ?3`)
+	wakeForMessages = newQuery("wake people for messages", `UPDATE reminder_hours SET look_at = ?2, version = version + 1 WHERE breeder_id = ?1 AND messages_since IS NOT NULL AND look_at > ?2`)
+	deleteHours     = newQuery("delete a person's hours", `DELETE FROM reminder_hours `+hours.byKey())
 
 	putWay            = ways.putQuery()
 	getWay            = ways.getQuery()
@@ -75,6 +76,11 @@ func (t *tx) WakeHours(breederID, personID string, at time.Time) error {
 		return nil // that would be all keepers
 	}
 	_, err := t.exec(wakeHours, breederID, personID, at.UnixMilli())
+	return err
+}
+
+func (t *tx) WakeForMessages(breederID string, at time.Time) error {
+	_, err := t.exec(wakeForMessages, breederID, at.UnixMilli())
 	return err
 }
 

@@ -33,6 +33,12 @@ func waking(t *testing.T, s care.Store) {
 	wake("", "k1", 1e9)   // a keeper
 	wake("", "k2", 24e12) // later than it is: no change
 	wantSame(t, "woken", due(2*time.Second, 10), []string{"/k1", "b1/u1", "b1/u2"})
+	write(t, s, func(tx care.Tx) error {
+		r, err := tx.Hours("b1", "u2")
+		r.MessagesSince = ptr(t0)
+		return errors.Join(err, tx.UpdateHours(r), tx.WakeForMessages("b1", at(1e9)), tx.WakeForMessages("b2", at(0)))
+	})
+	wantSame(t, "woken for messages", due(time.Second, 10), []string{"/k1", "b1/u2"})
 	r := read(t, s, func(tx care.Tx) (care.Hours, error) { return tx.Hours("b1", "u2") })
 	r.Version--
 	wantCode(t, s.Write(limit(t), func(tx care.Tx) error { return tx.UpdateHours(r) }), care.Stale)

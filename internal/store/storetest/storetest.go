@@ -206,7 +206,7 @@ func full(b string) world {
 		touched: care.ImportAnimal{BreederID: b, ImportID: "i1", AnimalID: "a1", Made: true},
 		card: care.Card{BreederID: b, Number: 17, CodeHash: "card-" + b, Mark: "mark", CreatedAt: t0, RevokedAt: ptr(at(time.Hour)), HandoverID: "h1",
 			KeeperID: "k1", KeeperName: "Robin", ClaimedAt: ptr(at(time.Minute)), ClaimRequest: "r2", Version: 6},
-		hours: care.Hours{BreederID: b, PersonID: "u1", Zone: "Pacific/Auckland", QuietFrom: 1260, QuietUntil: 480, Morning: 420, DigestAt: at(-time.Hour), LookAt: at(time.Minute), CreatedAt: t0, Version: 3},
+		hours: care.Hours{BreederID: b, PersonID: "u1", Zone: "Pacific/Auckland", QuietFrom: 1260, QuietUntil: 480, Morning: 420, MessagesSince: ptr(at(-2 * time.Hour)), DigestAt: at(-time.Hour), LookAt: at(time.Minute), CreatedAt: t0, Version: 3},
 		way: care.Way{BreederID: b, PersonID: "u1", ID: "w1-" + b, Kind: care.WayPush, Address: "https://push.example.org/1", Key: []byte{4, 0xff}, Auth: []byte{0, 1}, SessionID: "s1", Breeders: "b7 b8",
 			Label: "phone", CreatedAt: t0, ConfirmedAt: ptr(at(time.Second)), LastAt: ptr(at(time.Minute)), HoldUntil: ptr(at(time.Hour)), Trouble: "busy"},
 		reminder: care.Reminder{BreederID: b, CaseID: "h1", PersonID: "u1", WayID: "w1", Topic: "first_night", State: care.ReminderWaiting, Tries: 2, At: at(time.Hour)},

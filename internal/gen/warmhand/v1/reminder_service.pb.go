@@ -105,9 +105,11 @@ type ReminderHours struct {
 	QuietFrom  int32 `protobuf:"varint,2,opt,name=quiet_from,json=quietFrom,proto3" json:"quiet_from,omitempty"`
 	QuietUntil int32 `protobuf:"varint,3,opt,name=quiet_until,json=quietUntil,proto3" json:"quiet_until,omitempty"`
 	// When a breeder's people get the news of the day before.
-	Morning       int32 `protobuf:"varint,4,opt,name=morning,proto3" json:"morning,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Morning int32 `protobuf:"varint,4,opt,name=morning,proto3" json:"morning,omitempty"`
+	// Whether one of a breeder's people is told at once when a keeper writes, and not with the morning's news.
+	MessagesAtOnce bool `protobuf:"varint,5,opt,name=messages_at_once,json=messagesAtOnce,proto3" json:"messages_at_once,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *ReminderHours) Reset() {
@@ -166,6 +168,13 @@ func (x *ReminderHours) GetMorning() int32 {
 		return x.Morning
 	}
 	return 0
+}
+
+func (x *ReminderHours) GetMessagesAtOnce() bool {
+	if x != nil {
+		return x.MessagesAtOnce
+	}
+	return false
 }
 
 // ReminderWay is one device or address.
@@ -833,7 +842,7 @@ const file_warmhand_v1_reminder_service_proto_rawDesc = "" +
 	"\x05hours\x18\x01 \x01(\v2\x1a.warmhand.v1.ReminderHoursR\x05hours\x12,\n" +
 	"\x04ways\x18\x02 \x03(\v2\x18.warmhand.v1.ReminderWayR\x04ways\x12\x19\n" +
 	"\bpush_key\x18\x03 \x01(\tR\apushKey\x12\x12\n" +
-	"\x04mail\x18\x04 \x01(\bR\x04mail\"\xaa\x01\n" +
+	"\x04mail\x18\x04 \x01(\bR\x04mail\"\xd4\x01\n" +
 	"\rReminderHours\x12\x1b\n" +
 	"\x04zone\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18<R\x04zone\x12)\n" +
 	"\n" +
@@ -843,7 +852,8 @@ const file_warmhand_v1_reminder_service_proto_rawDesc = "" +
 	"\xbaH\a\x1a\x05\x18\x9f\v(\x00R\n" +
 	"quietUntil\x12$\n" +
 	"\amorning\x18\x04 \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\x9f\v(\x00R\amorning\"\xea\x01\n" +
+	"\xbaH\a\x1a\x05\x18\x9f\v(\x00R\amorning\x12(\n" +
+	"\x10messages_at_once\x18\x05 \x01(\bR\x0emessagesAtOnce\"\xea\x01\n" +
 	"\vReminderWay\x12\x15\n" +
 	"\x06way_id\x18\x01 \x01(\tR\x05wayId\x12\x18\n" +
 	"\aaddress\x18\x02 \x01(\tR\aaddress\x12\x14\n" +

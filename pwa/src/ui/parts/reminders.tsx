@@ -64,7 +64,7 @@ export function Reminders({ as, breeder }: RemindersProps): JSX.Element {
       <p>
         {breeder
           ? 'You are told at once when an animal needs you to step in or belongs to a vet, and of everything else once in the morning.'
-          : 'You are asked one short thing when it is due, and not again once you have answered.'}{' '}
+          : 'You are asked one short thing when it is due, and not again once you have answered. And you are told when your breeder writes, unless you have read it by then.'}{' '}
         Only the animal’s name and what is next stand in it.
       </p>
       {error && (
@@ -308,6 +308,17 @@ function Hours({ state, busy, run, ask, setSaid, breeder }: Parts & { breeder: b
       {time('From', 'quietFrom')}
       {time('Until', 'quietUntil')}
       {breeder && time('The morning’s news at', 'morning')}
+      {breeder && (
+        <Field
+          label="When a keeper writes"
+          value={now.messagesAtOnce ? 'at once' : ''}
+          onInput={(v) => setChanged({ ...changed, messagesAtOnce: v !== '' })}
+          options={[
+            { value: '', label: 'with the morning’s news' },
+            { value: 'at once', label: 'tell me at once' },
+          ]}
+        />
+      )}
       <div class="actions">
         <Button
           busy={busy}

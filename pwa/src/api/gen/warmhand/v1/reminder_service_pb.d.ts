@@ -114,6 +114,13 @@ export declare type ReminderHours = Message<"warmhand.v1.ReminderHours"> & {
    * @generated from field: int32 morning = 4;
    */
   morning: number;
+
+  /**
+   * Whether one of a breeder's people is told at once when a keeper writes, and not with the morning's news.
+   *
+   * @generated from field: bool messages_at_once = 5;
+   */
+  messagesAtOnce: boolean;
 };
 
 /**
@@ -147,6 +154,13 @@ export declare type ReminderHoursJson = {
    * @generated from field: int32 morning = 4;
    */
   morning?: number;
+
+  /**
+   * Whether one of a breeder's people is told at once when a keeper writes, and not with the morning's news.
+   *
+   * @generated from field: bool messages_at_once = 5;
+   */
+  messagesAtOnce?: boolean;
 };
 
 /**
