@@ -109,6 +109,8 @@ type Tx interface {
 
 	InsertAnimal(Animal) error
 	Animal(breederID, animalID string) (Animal, error)
+	// Animals are those with these ids, ordered by id; what is not there is left out.
+	Animals(breederID string, animalIDs []string) ([]Animal, error)
 	UpdateAnimal(Animal) error
 	// ListAnimals is ordered by creation, newest first; search matches name,
 	// species, clutch, place and genes by substring of the folded text; deleted

@@ -49,13 +49,25 @@ func (s *Service) ListCases(ctx context.Context, who care.Actor, breederID strin
 		if cases, next, err = tx.ListCases(breederID, q, after, limit); err != nil {
 			return err
 		}
+		ids := make([]string, len(cases))
+		for i := range cases {
+			ids[i] = cases[i].AnimalID
+		}
+		animals, err := tx.Animals(breederID, ids)
+		if err != nil {
+			return err
+		}
+		byID := make(map[string]*care.Animal, len(animals))
+		for i := range animals {
+			byID[animals[i].ID] = &animals[i]
+		}
 		list = make([]CaseView, len(cases))
 		for i, c := range cases {
-			a, err := tx.Animal(breederID, c.AnimalID)
-			if err != nil {
-				return err
+			a := byID[c.AnimalID]
+			if a == nil {
+				return care.Missing("animal")
 			}
-			list[i] = CaseView{Case: c, Animal: a, Breeder: b}
+			list[i] = CaseView{Case: c, Animal: *a, Breeder: b}
 		}
 		return nil
 	})

@@ -42,6 +42,7 @@ func entryRow(e *care.Entry) []any {
 var (
 	insertAnimal = animals.insertQuery()
 	getAnimal    = animals.getQuery()
+	getAnimals   = animals.selectQuery(`WHERE breeder_id = ?1 AND animal_id IN EACH(?2) ORDER BY animal_id`)
 	updateAnimal = animals.updateQuery()
 	listAnimals  = animals.selectQuery(`
 		WHERE breeder_id = ?1 AND deleted_at IS NULL AND search LIKE ?2 ESCAPE '!'
@@ -131,6 +132,13 @@ func (t *tx) MarkReplaced(breederID, animalID, entryID, by string) error {
 
 func (t *tx) Log(breederID, animalID string) ([]care.Entry, error) {
 	return list(t, readLog, entryRow, breederID, animalID)
+}
+
+func (t *tx) Animals(breederID string, animalIDs []string) ([]care.Animal, error) {
+	if len(animalIDs) == 0 {
+		return nil, nil
+	}
+	return list(t, getAnimals, animalRow, breederID, document[[]string]{&animalIDs})
 }
 
 func (t *tx) StockLog(breederID string, animalIDs []string, since time.Time) ([]care.Entry, error) {

@@ -93,6 +93,23 @@ func stockLog(t *testing.T, s care.Store) {
 	wantSame(t, "none", find("b1"), []string(nil))
 }
 
+func animalsByID(t *testing.T, s care.Store) {
+	for _, b := range []string{"b1", "b2"} {
+		stock(t, s, b, "a1", "a2", "a3")
+	}
+	by := func(ids ...string) []care.Animal {
+		return read(t, s, func(tx care.Tx) ([]care.Animal, error) { return tx.Animals("b1", ids) })
+	}
+	got := by("a3", "nope", "a1", "a3")
+	wantSame(t, "by id", ids(got, animalID), []string{"a1", "a3"})
+	for _, a := range got {
+		wantSame(t, "the animal", a, read(t, s, func(tx care.Tx) (care.Animal, error) { return tx.Animal("b1", a.ID) }))
+	}
+	if none := by(); len(none) != 0 {
+		t.Errorf("no id gives %d animals", len(none))
+	}
+}
+
 func animalPages(t *testing.T, s care.Store) {
 	stock(t, s, "b1", tied...)
 	write(t, s, func(tx care.Tx) error {

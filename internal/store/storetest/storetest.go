@@ -45,6 +45,7 @@ func Run(t *testing.T, place Place) {
 		{"breeders do not see each other", isolation},
 		{"the log is in order", logOrder},
 		{"what counts of several logs", stockLog},
+		{"animals by their ids", animalsByID},
 		{"pages of animals", animalPages},
 		{"pages of entries", entryPages},
 		{"pages of handovers", handoverPages},
