@@ -181,6 +181,42 @@ func TestReminderAnsweredAtTheLastMoment(t *testing.T) {
 	}
 }
 
+// One who was too slow to hand over what another has told meanwhile lets it be.
+func TestReminderAfterTheLease(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	_, _, keeper := p.sold(t)
+	p.device(t, keeper, t0.Add(2*time.Hour), "UTC")
+	calls, sent := 0, 0
+	_, err := p.Remind(t.Context(), func() time.Time {
+		if calls++; calls < 2 {
+			return asked
+		}
+		if calls == 2 { // the handing over, six minutes later
+			wantTold(t, "by another", p.remind(t, asked.Add(6*time.Minute), gone), "first_night")
+		}
+		return asked.Add(6 * time.Minute)
+	}, func(context.Context, *followup.Notice) care.Delivery { sent++; return gone })
+	if err != nil || sent != 0 {
+		t.Errorf("%d were sent, %v", sent, err)
+	}
+	wantTold(t, "after that", p.remind(t, asked.Add(time.Hour), gone))
+}
+
+// What makes a question due before a person would be looked at wakes them.
+func TestReminderOfANewPlan(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	_, _, keeper := p.sold(t)
+	p.device(t, keeper, t0.Add(2*time.Hour), "UTC")
+	wantTold(t, "nothing yet", p.remind(t, t0.Add(2*time.Hour), gone))
+	_, code := p.handover(t, p.animal(t), t0.Add(-20*time.Hour)) // its first night ends before the other's
+	if _, _, err := p.Claim(t.Context(), keeper, t0.Add(3*time.Hour), code, "Robin", p.id("claim"), func(care.Tx, care.Actor) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	wantTold(t, "of the second animal", p.remind(t, t0.Add(4*time.Hour), gone), "first_night")
+}
+
 func TestReminderFailures(t *testing.T) {
 	t.Parallel()
 	p := newPlace(t)
