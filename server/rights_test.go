@@ -298,7 +298,12 @@ func TestBreederTakesAllAndIsErased(t *testing.T) {
 			c.Call("POST", "/v1/claims:wait", map[string]any{"claimCode": more[i].Code, "keeperName": "Sam Waits", "requestId": f.ID("claim-request")}).OK()
 		}
 
+		breeder.Call("POST", "/v1/me/reminders:addDevice", subscription(t, "https://push.example.org/b1-erased")).OK()
+
 		files := unzip(t, breeder.Call("GET", "/v1/breeders/b1-erased/everything.zip", nil).OK().Body)
+		if text := files["account.jsonl"]; !strings.Contains(text, "Push to a device: ") || !strings.Contains(text, "Europe/Vienna") {
+			t.Errorf("the account lacks its reminders:\n%s", text)
+		}
 		for name, want := range map[string]string{"account.jsonl": "Owner", "cases.jsonl": "after a trip to Zanzibar", "handovers.jsonl": "pays in two parts",
 			"who-looked.csv": "case", "stock.xlsx": "PK", "cards.jsonl": "Sam Waits"} {
 			if !strings.Contains(files[name], want) {

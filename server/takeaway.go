@@ -95,6 +95,9 @@ func (s *Server) remindersOf(ctx context.Context, who care.Actor) (lines []strin
 	if hours.Zone != "" {
 		lines = append(lines, fmt.Sprintf("Not between %02d:%02d and %02d:%02d by the clock in %s", hours.QuietFrom/60, hours.QuietFrom%60, hours.QuietUntil/60, hours.QuietUntil%60, hours.Zone))
 	}
+	if hours.MessagesSince != nil {
+		lines = append(lines, "At once when a keeper writes, since "+clockOf(*hours.MessagesSince))
+	}
 	return lines, err
 }
 
@@ -338,7 +341,8 @@ func line(w io.Writer, m proto.Message) error {
 	return err
 }
 
-// writeAccount writes the account, its people and its tokens, without secrets.
+// writeAccount writes the account, its people, when and by what the one who asks is
+// reminded, and its tokens, without secrets.
 func (s *Server) writeAccount(ctx context.Context, w io.Writer, who care.Actor, b *care.Breeder) error {
 	if err := line(w, breederToProto(b)); err != nil {
 		return err
@@ -357,6 +361,15 @@ func (s *Server) writeAccount(ctx context.Context, w io.Writer, who care.Actor, 
 	out := json.NewEncoder(w)
 	for _, u := range people {
 		if err := out.Encode(map[string]any{"person": u.Name, "role": u.Role, "createTime": u.CreatedAt}); err != nil {
+			return err
+		}
+	}
+	reminders, err := s.remindersOf(ctx, who)
+	if err != nil {
+		return err
+	}
+	for _, text := range reminders {
+		if err := out.Encode(map[string]any{"reminders": text}); err != nil {
 			return err
 		}
 	}

@@ -62,7 +62,28 @@ func TestHelpers(t *testing.T) {
 		codes, err = NewRecoveryCodes(tx, who, start)
 		return err
 	})
+	b.write(func(tx care.Tx) error {
+		for _, id := range []string{ida.ID, b.owner.UserID} {
+			if err := tx.InsertHours(care.Hours{BreederID: "b1", PersonID: id, Zone: "UTC", LookAt: start, DigestAt: start, CreatedAt: start, Version: 1}); err != nil {
+				return err
+			}
+			if err := tx.PutWay(care.Way{ID: "way-" + id, BreederID: "b1", PersonID: id, Kind: care.WayMail, Address: id + "@example.org", CreatedAt: start}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 	b.write(remove(b.owner, ida.ID))
+	b.write(func(tx care.Tx) error {
+		for id, left := range map[string]bool{ida.ID: false, b.owner.UserID: true} {
+			_, hours := tx.Hours("b1", id)
+			_, way := tx.Way("way-" + id)
+			if (hours == nil) != left || (way == nil) != left {
+				t.Errorf("reminders of %s: %v, %v", id, hours, way)
+			}
+		}
+		return nil
+	})
 	b.refused(hers, start)
 	b.ok(mine, b.owner, start)
 	refused("a link", care.Unauthenticated, func(tx care.Tx) error { _, err := RedeemSignInLink(tx, link, start); return err })

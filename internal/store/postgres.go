@@ -196,7 +196,11 @@ func (e *postgresEngine) Check(ctx context.Context) (err error) {
 	if _, err := db.ExecContext(ctx, `SET LOCAL statement_timeout = 0`); err != nil {
 		return postgresError("check", err)
 	}
-	for _, tb := range []*table{&breeders, &users, &passkeys, &secrets, &keepers, &answered, &animals, &entries, &handovers, &followed, &flags, &photos} {
+	tables, err := schemaTables(ctx)
+	if err != nil {
+		return err
+	}
+	for _, tb := range tables {
 		var n int64
 		// The text of each row makes the server read its long values too.
 		if err := db.QueryRowContext(ctx, `SELECT coalesce(sum(length(r::text)), 0) FROM `+tb.name+` r`).Scan(&n); err != nil {

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"database/sql"
 	"fmt"
 	"strings"
 	"testing"
@@ -89,13 +90,32 @@ func TestPostgresLimits(t *testing.T) {
 
 func TestPostgresBackupNamesTheTool(t *testing.T) {
 	t.Parallel()
-	s := open(t, Config{URL: newSchema(t)})
+	c := Config{URL: newSchema(t)}
+	s := open(t, c)
 	if err := s.Backup(t.Context(), t.TempDir()); err == nil || !strings.Contains(err.Error(), "pg_dump") {
 		t.Errorf("got %v", err)
 	}
 	insertKeeper1(t, s, "k")
 	if err := s.Check(t.Context()); err != nil {
 		t.Error(err)
+	}
+	db, err := sql.Open("pgx", c.URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	for _, table := range []string{"reminders", "breeders"} { // one of the newest tables, and the first
+		for _, x := range []struct {
+			names string
+			bad   bool
+		}{{table + " RENAME TO elsewhere", true}, {"elsewhere RENAME TO " + table, false}} {
+			if _, err := db.Exec("ALTER TABLE " + x.names); err != nil {
+				t.Fatal(err)
+			}
+			if err := s.Check(t.Context()); (err != nil) != x.bad || x.bad && !strings.Contains(err.Error(), table) {
+				t.Errorf("%s: %v", x.names, err)
+			}
+		}
 	}
 }
 
