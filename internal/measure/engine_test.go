@@ -47,7 +47,7 @@ func TestPhoneSaysTheSame(t *testing.T) {
 	rnd := rand.New(rand.NewPCG(5, 12))
 	for i := range 6 {
 		s := wholeScene(rnd)
-		for s.width > 1600 { // as large as the app keeps pictures
+		for s.width > 1280 { // the engine is several times as slow
 			s = wholeScene(rnd)
 		}
 		rim, shape := s.taps(rnd, 8, 1.2)

@@ -50,7 +50,7 @@ var cardModules = []int{25, 29, 33, 37}
 // Find looks for one QR code (ISO/IEC 18004) and lays its corners to a fraction
 // of a pixel. Where a code lies that is too small or too blurred to be read, its text is "". The
 // photo is looked at in several sizes; large ones of 12 megapixels take some tenths of a second, and
-// some seconds where nothing is clear. The error is ErrNoCode.
+// about one second where nothing is clear. The error is ErrNoCode.
 func Find(img *image.Gray) (*Code, error) {
 	s := search{}
 	var order []int
@@ -72,9 +72,8 @@ func Find(img *image.Gray) (*Code, error) {
 	// A code that is small or blurred shows its marks better enlarged and sharpened.
 	for _, i := range order {
 		if l := s.levels[i]; s.unread == nil && max(l.Rect.Dx(), l.Rect.Dy()) <= usual {
-			big := doubled(l)
-			for _, width := range []int{7, 11} {
-				if r := s.marks(i, sharpened(big, width), 2); r != nil {
+			for _, width := range []int{5, 7} {
+				if r := s.marks(i, doubled(sharpened(l, s.sum(i), width)), 2); r != nil {
 					return s.polish(r), nil
 				}
 			}
@@ -104,6 +103,7 @@ func Read(img *image.Gray) (string, error) {
 // search is for a code in a picture.
 type search struct {
 	levels []*image.Gray // the picture, and its halves
+	added  [][]uint32    // their sums, where they were asked for
 	// unread is what looks most like a code of those that were not read.
 	unread  *reading
 	guesses int // that spots have made
@@ -134,6 +134,17 @@ func sizes(img *image.Gray) (levels []*image.Gray, order []int) {
 	return levels, order
 }
 
+// sum is of the pixels of a level.
+func (s *search) sum(level int) []uint32 {
+	if s.added == nil {
+		s.added = make([][]uint32, len(s.levels))
+	}
+	if s.added[level] == nil {
+		s.added[level] = sums(s.levels[level])
+	}
+	return s.added[level]
+}
+
 // mark is one of a code's three finder patterns.
 type mark struct {
 	mid  Point
@@ -144,14 +155,15 @@ type mark struct {
 
 // marks looks for finder patterns in one of the levels, or in a picture made from it that
 // is so many times as large, and reads from the level; nil: nothing.
-func (s *search) marks(level int, look *image.Gray, times float64) *reading {
+func (s *search) marks(level int, look *image.Gray, times int) *reading {
 	const share = 8 // of the long side: wider than a mark of a code that fills the picture
-	marks := findMarks(look, darker(look, max(look.Rect.Dx(), look.Rect.Dy())/share))
+	marks := findMarks(look, darker(look, s.sum(level), max(look.Rect.Dx(), look.Rect.Dy())/times/share, times))
 	for i := range marks {
 		m := &marks[i]
-		m.mid, m.size = m.mid.times(1/times), m.size/times
-		for k := range m.edge {
-			m.edge[k] = m.edge[k].times(1 / times)
+		k := 1 / float64(times)
+		m.mid, m.size = m.mid.times(k), m.size*k
+		for e := range m.edge {
+			m.edge[e] = m.edge[e].times(k)
 		}
 	}
 	list := triples(marks)
@@ -546,7 +558,9 @@ func (s *search) readAt(level, n int, start [4]Point, most float64, blurs ...flo
 		if found && (!ok || f.rms >= best.rms) {
 			break
 		}
-		best, found = f, true
+		if best, found = f, true; best.rms > 2*most*best.contrast {
+			return nil // the blur is not what is wrong
+		}
 	}
 	if best.contrast < 10 || best.rms > most*best.contrast {
 		return nil
@@ -570,37 +584,36 @@ func (s *search) readAt(level, n int, start [4]Point, most float64, blurs ...flo
 			return nil
 		}
 		// By what its neighbours seem to be, it may lie better and then be read.
+		const worth = 2 // rendered codes whose modules are counted right are doubted by up to .8
+		if try == 0 && (&reading{level, "", *g, best}).doubt(img) > worth {
+			return nil
+		}
 		f, ok := lay(img, g, best)
 		if !ok {
 			return nil
 		}
 		best = f
-		if r := (&reading{level, "", *g, f}); r.clear(img) && (s.unread == nil || f.rms/f.contrast < s.unread.fit.rms/s.unread.fit.contrast) {
+		if r := (&reading{level, "", *g, f}); r.doubt(img) <= 1 && (s.unread == nil || f.rms/f.contrast < s.unread.fit.rms/s.unread.fit.contrast) {
 			s.unread = r
 		}
 	}
 	return nil
 }
 
-// clear reports whether a code that is not read lies where it seems to: the
-// patterns that all codes have are seen, all of them, in a light margin, and between them
+// doubt is how little a code that is not read seems to lie there, 1 where it is only just believed:
+// the patterns that all codes have are seen, all of them, in a light margin, and between them
 // about as much is dark as light.
-func (r *reading) clear(img *image.Gray) bool {
+func (r *reading) doubt(img *image.Gray) float64 {
 	// Shares of the contrast: rendered codes show up to .05 and .08, and what only looks
 	// like one .05 and .19.
-	const most, mostOfMargin = .1, .12
+	const most, mostOfMargin, mostOff, mostUneven = .1, .12, .5, .15
 	f, n := &r.fit, r.grid.n
-	if f.rms > most*f.contrast || f.contrast > 245 {
-		return false
-	}
 	w, height := float64(img.Rect.Dx()), float64(img.Rect.Dy())
 	view := camera{Point{w / 2, height / 2}, usualFocal * max(w, height)}
-	if tilt, off := view.pose(&f.corners, [2]float64{1, 1}); tilt > mostTilt || off > .5 {
-		return false
-	}
+	tilt, off := view.pose(&f.corners, [2]float64{1, 1})
 	h, err := square(&f.corners)
-	if err != nil {
-		return false
+	if err != nil || tilt > mostTilt || f.contrast > 245 {
+		return math.Inf(1)
 	}
 	paper := func(col, row int) (v, light, contrast float64) {
 		x, y := (float64(col)+.5)/float64(n), (float64(row)+.5)/float64(n)
@@ -608,29 +621,23 @@ func (r *reading) clear(img *image.Gray) bool {
 		return at(img, h.Map(Point{x, y})), t[0] + t[1]*(x-.5) + t[2]*(y-.5), t[3] + t[4]*(x-.5) + t[5]*(y-.5)
 	}
 	// The margin, two and three modules out, where a finger may cover some.
-	var off []float64
+	var margin []float64
 	for i := -3; i < n+3; i++ {
 		for _, d := range []int{-3, -2, n + 1, n + 2} {
 			for _, p := range [][2]int{{i, d}, {d, i}} {
 				v, light, contrast := paper(p[0], p[1])
-				off = append(off, math.Abs(v-light)/contrast)
+				margin = append(margin, math.Abs(v-light)/contrast)
 			}
 		}
 	}
-	slices.Sort(off)
-	if off[len(off)*85/100] > mostOfMargin {
-		return false
-	}
+	slices.Sort(margin)
 	ink, free := 0., 0.
 	for i, m := range r.grid.m {
 		if m == unknown {
-			ink, free = ink+r.grid.ink[i], free+1
+			ink, free = ink+r.grid.dark(i%n, i/n), free+1
 		}
 	}
-	if share := ink / free; share < .35 || share > .65 {
-		return false
-	}
-	return true
+	return max(f.rms/f.contrast/most, off/mostOff, margin[len(margin)*85/100]/mostOfMargin, math.Abs(ink/free-.5)/mostUneven)
 }
 
 // bent reports whether corners are not those of a plane's square seen from its

@@ -120,8 +120,9 @@ func (e *normal) weigh(row []float64, z, weight float64) {
 		if r *= weight; r == 0 {
 			continue
 		}
+		a := e.a[i][:len(row)]
 		for j := i; j < len(row); j++ {
-			e.a[i][j] += r * row[j]
+			a[j] += r * row[j]
 		}
 		e.b[i] += r * z
 	}

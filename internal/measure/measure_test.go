@@ -134,7 +134,7 @@ func (s *summary) line(name string) string {
 
 // The number of scenes and where the table goes: `make scenes` asks for many.
 var (
-	many  = flag.Int("scenes", 14, "how many scenes are rendered")
+	many  = flag.Int("scenes", 12, "how many scenes are rendered")
 	table = flag.String("table", "", "file for the table of all")
 )
 

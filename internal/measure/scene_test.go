@@ -148,17 +148,24 @@ func grain(p Point, scale float64, seed uint64) float64 {
 	return a + fx*(b-a) + fy*(c-a+fx*(a-b-c+d))
 }
 
-// ground is what of the light comes back from a point, 0 to 1.
-func (s *scene) ground(p Point) float64 {
-	if s.shadow > 0 {
-		d := p.sub(s.card)
-		soft := min(1, max(0, .5+(d.X*math.Cos(s.shadowTurn)+d.Y*math.Sin(s.shadowTurn))/2))
-		lit := *s
-		lit.shadow = 0
-		return lit.ground(p) * (1 - s.shadow*soft)
-	}
+// surface is what a ray meets: how light it is, or which grain it has.
+type surface struct {
+	light float64
+	grain int
+}
+
+// The grains.
+const (
+	plain = iota
+	deep  // of a hole
+	wood  // round it
+	floor // all else
+)
+
+// what a point of the plane is.
+func (s *scene) what(p Point) surface {
 	if d := p.sub(s.cover); s.coverWide > 0 && d.dot(d) < s.coverWide*s.coverWide/4 {
-		return .12
+		return surface{.12, plain}
 	}
 	q := by(p.sub(s.card), s.card1).times(1 / s.printScale)
 	if s.bow > 0 { // where the ray meets the card above the plane
@@ -171,54 +178,97 @@ func (s *scene) ground(p Point) float64 {
 	// The card: the code stands 5.12 mm from its left edge and 8.8 from its top.
 	x, y := q.X+codeSide/2, q.Y+codeSide/2
 	if s.decoy != nil && math.Abs(q.X) < 60 && math.Abs(q.Y) < 60 {
-		return s.decoy(q)
+		return surface{s.decoy(q), plain}
 	}
 	if x > -5.12 && x < 85.6-5.12 && y > -8.8 && y < 53.98-8.8 {
 		n := len(s.modules)
 		col, row := int(math.Floor(x/codeSide*float64(n))), int(math.Floor(y/codeSide*float64(n)))
 		if col >= 0 && row >= 0 && col < n && row < n && s.modules[row][col] {
-			return .06
+			return surface{.06, plain}
 		}
 		if x > codeSide+5 && x < 75 && y > 0 && y < 36 && math.Mod(y, 4) < 1.6 && hash(int(x*1.3), int(y/4), 5) > .3 {
-			return .2 // lines of text
+			return surface{.2, plain} // lines of text
 		}
 		if x >= 0 && x <= 50 && math.Abs(y-41.2) < .13 {
-			return .1 // the check line
+			return surface{.1, plain} // the check line
 		}
-		return .9
+		return surface{.9, plain}
 	}
 	h := by(p.sub(s.hole), s.hole1)
 	if s.holeLong == 0 {
 		if h.dot(h) < s.holeWide*s.holeWide/4 {
-			return .05 + .03*grain(p, 3, s.seed+9)
+			return surface{grain: deep}
 		}
 	} else if math.Abs(h.Y) < s.holeWide/2 && math.Abs(h.X) < s.holeLong/2 {
-		return .05 + .03*grain(p, 3, s.seed+9)
+		return surface{grain: deep}
 	}
-	if wide := 1.4 * max(s.holeWide, s.holeLong); h.dot(h) < wide*wide { // wood round it
-		return .35 + .2*grain(Point{h.X * 3, h.Y}, 6, s.seed+3)
+	if wide := 1.4 * max(s.holeWide, s.holeLong); h.dot(h) < wide*wide {
+		return surface{grain: wood}
 	}
-	return .2 + .3*grain(p, 7, s.seed) + .25*grain(p, 1.7, s.seed+1)
+	return surface{grain: floor}
+}
+
+// light is what of the light comes back from a point of a surface, 0 to 1.
+func (s *scene) light(w surface, p Point) float64 {
+	switch w.grain {
+	case deep:
+		w.light = .05 + .03*grain(p, 3, s.seed+9)
+	case wood:
+		h := by(p.sub(s.hole), s.hole1)
+		w.light = .35 + .2*grain(Point{h.X * 3, h.Y}, 6, s.seed+3)
+	case floor:
+		w.light = .2 + .3*grain(p, 7, s.seed) + .25*grain(p, 1.7, s.seed+1)
+	}
+	if s.shadow > 0 {
+		d := p.sub(s.card)
+		w.light *= 1 - s.shadow*min(1, max(0, .5+(d.X*math.Cos(s.shadowTurn)+d.Y*math.Sin(s.shadowTurn))/2))
+	}
+	return w.light
 }
 
 // shot is the photo as the program gets it.
 func (s *scene) shot(rnd *rand.Rand) *image.Gray {
 	w, h := s.width, s.height
 	v := make([]float64, w*h)
-	const fine = 2
 	sin, cos := math.Sincos(s.shadeTurn)
+	// Four rays a pixel, between those through its corners, which the map hardly bends. Where all meet
+	// the same smooth stuff, one tells how light it is.
+	above, below := make([]Point, w+1), make([]Point, w+1)
+	corners := func(list []Point, y int) {
+		for x := range list {
+			p, ok := s.under(Point{float64(x), float64(y)})
+			if !ok {
+				p = Point{math.NaN(), 0} // the sky
+			}
+			list[x] = p
+		}
+	}
+	corners(below, 0)
 	for y := range h {
+		above, below = below, above
+		corners(below, y+1)
 		for x := range w {
+			a, right, down := above[x], above[x+1].sub(above[x]), below[x].sub(above[x])
+			bent := below[x+1].sub(below[x]).sub(right)
 			sum := 0.
-			for k := range fine * fine {
-				p, ok := s.under(Point{float64(x) + (float64(k%fine)+.5)/fine, float64(y) + (float64(k/fine)+.5)/fine})
-				if !ok {
-					continue
+			if !math.IsNaN(bent.X) {
+				var what [4]surface
+				var rays [4]Point
+				for k := range rays {
+					i, j := .25+.5*float64(k%2), .25+.5*float64(k/2)
+					rays[k] = a.add(right.times(i)).add(down.times(j)).add(bent.times(i * j))
+					what[k] = s.what(rays[k])
 				}
-				sum += s.ground(p)
+				if what[0].grain != plain && what[0] == what[1] && what[0] == what[2] && what[0] == what[3] {
+					sum = s.light(what[0], a.add(right.times(.5)).add(down.times(.5)))
+				} else {
+					for k := range rays {
+						sum += s.light(what[k], rays[k]) / 4
+					}
+				}
 			}
 			across := (float64(x)/float64(w)-.5)*cos + (float64(y)/float64(h)-.5)*sin
-			v[y*w+x] = sum / fine / fine * s.dim * (1 + s.shade*2*across) * 245
+			v[y*w+x] = sum * s.dim * (1 + s.shade*2*across) * 245
 		}
 	}
 	blurred(v, w, h, s.blur)

@@ -22,19 +22,23 @@ func (s *search) spots(level int) *reading {
 	if max(img.Rect.Dx(), img.Rect.Dy()) > 2*usual {
 		return nil
 	}
-	sum := sums(img)
+	sum := s.sum(level)
 	type guess struct {
 		mids  [3]Point
 		n     int
 		score float64
 	}
 	var list []guess
-	for _, width := range []int{9, 12, 17, 24} {
+	widths := []int{9, 12, 17, 24}
+	if level > 0 && max(img.Rect.Dx(), img.Rect.Dy()) <= usual {
+		widths = widths[2:] // the others are those of the picture before, halved
+	}
+	for _, width := range widths {
 		triples := triples(darkSpots(img, sum, width))
 		for _, t := range triples[:min(len(triples), mostTriples)] {
 			mids := [3]Point{t.corner.mid, t.right.mid, t.below.mid}
 			long := max(mids[0].distance(mids[1]), mids[0].distance(mids[2])) / t.corner.size
-			for n := 21; n <= 53; n += 4 {
+			for _, n := range cardModules {
 				// The spots' size is known to a third or so.
 				if k := long / float64(n-7); k < .6 || k > 1.7 {
 					continue
@@ -157,27 +161,15 @@ var markTile = func() (tile [9][9]float64) {
 // like finder patterns, and returns how like the least like of them is: the correlation, to 1.
 func likeMarks(img *image.Gray, mids *[3]Point, n int) float64 {
 	right, down := mids[1].sub(mids[0]).times(1/float64(n-7)), mids[2].sub(mids[0]).times(1/float64(n-7))
-	like := func(mid Point) float64 {
-		var x, xx, y, yy, xy float64
-		for row := range 9 {
-			for col := range 9 {
-				p := mid.add(right.times(float64(col - 4))).add(down.times(float64(row - 4)))
-				if !inside(img, p, 1) {
-					return 0
-				}
-				a, b := -at(img, p), markTile[row][col]
-				x, xx, y, yy, xy = x+a, xx+a*a, y+b, yy+b*b, xy+a*b
-			}
+	// A glance first, which most do not stand.
+	for _, mid := range mids {
+		if like(img, mid, right, down, 2) < .2 {
+			return 0
 		}
-		const all = 81
-		if v := (xx - x*x/all) * (yy - y*y/all); v > 0 {
-			return (xy - x*y/all) / math.Sqrt(v)
-		}
-		return 0
 	}
 	var first [3]float64
 	for k := range mids {
-		if first[k] = like(mids[k]); first[k] < .35 {
+		if first[k] = like(img, mids[k], right, down, 1); first[k] < .35 {
 			return 0
 		}
 	}
@@ -187,14 +179,41 @@ func likeMarks(img *image.Gray, mids *[3]Point, n int) float64 {
 			from := mids[k]
 			for i := -1; i <= 1; i++ {
 				for j := -1; j <= 1; j++ {
+					if i == 0 && j == 0 {
+						continue
+					}
 					p := from.add(right.times(step * float64(i))).add(down.times(step * float64(j)))
-					if v := like(p); v > best {
+					if v := like(img, p, right, down, 1); v > best {
 						best, mids[k] = v, p
 					}
 				}
 			}
 		}
-		least = min(least, best)
+		if least = min(least, best); least < leastLike {
+			return 0
+		}
 	}
 	return least
+}
+
+// like is how like a finder pattern the picture is round a place, by every module or every second: the
+// correlation, to 1.
+func like(img *image.Gray, mid, right, down Point, every int) float64 {
+	for _, k := range []Point{{-4, -4}, {4, -4}, {4, 4}, {-4, 4}} {
+		if !inside(img, mid.add(right.times(k.X)).add(down.times(k.Y)), 1) {
+			return 0
+		}
+	}
+	var x, xx, y, yy, xy, all float64
+	for row := 0; row < 9; row += every {
+		p := mid.sub(right.times(4)).add(down.times(float64(row - 4)))
+		for col := 0; col < 9; col += every {
+			a, b := -at(img, p.add(right.times(float64(col)))), markTile[row][col]
+			x, xx, y, yy, xy, all = x+a, xx+a*a, y+b, yy+b*b, xy+a*b, all+1
+		}
+	}
+	if v := (xx - x*x/all) * (yy - y*y/all); v > 0 {
+		return (xy - x*y/all) / math.Sqrt(v)
+	}
+	return 0
 }
