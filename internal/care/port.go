@@ -170,8 +170,10 @@ type Tx interface {
 	// ListCases is ordered by urgency, highest first, then id; the cases come
 	// without their Assessment.
 	ListCases(breederID string, q CaseQuery, after Cursor, limit int) ([]Case, Cursor, error)
-	// DueCases are open cases of all breeders whose DueAt has come, oldest first.
-	DueCases(now time.Time, limit int) ([]CaseKey, error)
+	// ClaimDue takes up to limit open cases of all breeders whose DueAt has come, the
+	// oldest, and puts their DueAt off until then: whoever claims meanwhile gets others.
+	// That is no change of a case, and its version stays.
+	ClaimDue(now, until time.Time, limit int) ([]CaseKey, error)
 	CasesOfKeeper(keeperID string) ([]Case, error)
 
 	PutFlag(Flag) error

@@ -8,7 +8,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"maps"
 	"runtime"
 	"slices"
 	"sync"
@@ -303,79 +302,89 @@ func lastMass(log []care.Entry, at time.Time) care.Grams {
 // save at once share a commit.
 var passWorkers = 4 * runtime.GOMAXPROCS(0)
 
+// The pass takes passBatch cases at a time and has passLease to look at them; those of
+// a server that died come back to the others then.
+const (
+	passBatch = 250
+	passLease = 2 * time.Minute
+)
+
 // Pass reassesses every open case whose time has come and returns how many it
-// looked at. It may be stopped at any point and run again, and several servers
-// may run it at once. A case that fails does not keep the others waiting; what
-// failed comes back joined, after all that could be done.
+// looked at. It may be stopped at any point and run again. Several servers that run it
+// at once share the cases. A case that fails does not keep the others waiting and is
+// taken again after passLease; what failed comes back joined, after all that could be
+// done.
 func (s *Service) Pass(ctx context.Context, now time.Time) (looked int, err error) {
 	now = care.Instant(now)
-	const batch = 500
-	var (
-		mu     sync.Mutex
-		failed = map[string]error{}
-		stop   error // that of a database which does not answer
-	)
+	until := now.Add(passLease)
+	var failed []error
 	for {
 		var due []care.CaseKey
-		if err := s.store.Read(ctx, func(tx care.Tx) (err error) {
-			due, err = tx.DueCases(now, batch)
+		if err := s.store.Write(ctx, func(tx care.Tx) (err error) {
+			due, err = tx.ClaimDue(now, until, passBatch)
 			return err
 		}); err != nil {
-			return looked, err
+			return looked, errors.Join(append(failed, err)...)
 		}
-		before := looked
-		queue := make(chan care.CaseKey)
-		var working sync.WaitGroup
-		for range min(passWorkers, len(due)) {
-			working.Go(func() {
-				for key := range queue {
-					done, err := s.look(ctx, key, now)
-					mu.Lock()
-					switch {
-					case err == nil && done:
-						looked++
-					case care.IsCode(err, care.Unavailable), ctx.Err() != nil:
-						if stop == nil {
-							stop = fmt.Errorf("case %s/%s: %w", key.BreederID, key.ID, err)
-						}
-					case err != nil:
-						failed[key.BreederID+"/"+key.ID] = fmt.Errorf("case %s/%s: %w", key.BreederID, key.ID, err)
-					}
-					mu.Unlock()
-				}
-			})
+		n, stop, err := s.lookAll(ctx, due, now, until)
+		looked += n
+		if err != nil {
+			failed = append(failed, err)
 		}
-		for _, key := range due {
-			mu.Lock()
-			skip, stopped := failed[key.BreederID+"/"+key.ID] != nil, stop != nil
-			mu.Unlock()
-			if stopped {
-				break
-			}
-			if !skip {
-				queue <- key
-			}
-		}
-		close(queue)
-		working.Wait()
-		if stop != nil {
-			return looked, stop
-		}
-		if len(due) < batch || looked == before {
-			return looked, errors.Join(slices.Collect(maps.Values(failed))...)
+		if stop || len(due) < passBatch {
+			return looked, errors.Join(failed...)
 		}
 	}
 }
 
-// look is the pass over one case; false means that somebody else was first. The
-// case is read and judged beside other looks, and only saving takes its turn.
-func (s *Service) look(ctx context.Context, key care.CaseKey, now time.Time) (done bool, err error) {
+// lookAll looks at claimed cases side by side; stop says that the database does not
+// answer, or ctx ended.
+func (s *Service) lookAll(ctx context.Context, due []care.CaseKey, now, until time.Time) (looked int, stop bool, err error) {
+	var (
+		mu      sync.Mutex
+		failed  []error
+		queue   = make(chan care.CaseKey)
+		working sync.WaitGroup
+	)
+	for range min(passWorkers, len(due)) {
+		working.Go(func() {
+			for key := range queue {
+				done, err := s.look(ctx, key, now, until)
+				mu.Lock()
+				if err != nil {
+					failed = append(failed, fmt.Errorf("case %s/%s: %w", key.BreederID, key.ID, err))
+					stop = stop || care.IsCode(err, care.Unavailable) || ctx.Err() != nil
+				} else if done {
+					looked++
+				}
+				mu.Unlock()
+			}
+		})
+	}
+	for _, key := range due {
+		mu.Lock()
+		stopped := stop
+		mu.Unlock()
+		if stopped {
+			break
+		}
+		queue <- key
+	}
+	close(queue)
+	working.Wait()
+	return looked, stop, errors.Join(failed...)
+}
+
+// look is the pass over one case that was claimed until an instant; false means that it
+// was changed since. The case is read and judged beside other looks, and only saving
+// takes its turn.
+func (s *Service) look(ctx context.Context, key care.CaseKey, now, until time.Time) (done bool, err error) {
 	var before care.Case
 	var j *judged
 	err = s.store.Read(ctx, func(tx care.Tx) (err error) {
 		j = nil
-		if before, err = tx.Case(key.BreederID, key.ID); err != nil || before.ClosedAt != nil || before.DueAt.After(now) {
-			return err // ended, or looked at meanwhile
+		if before, err = tx.Case(key.BreederID, key.ID); err != nil || before.ClosedAt != nil || !before.DueAt.Equal(until) {
+			return err // ended, or assessed meanwhile
 		}
 		k, err := read(tx, before)
 		if err != nil {

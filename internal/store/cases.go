@@ -98,9 +98,11 @@ var (
 	listCases       = inList.selectQuery(`WHERE breeder_id = ?1 AND open = ?2 AND open = ?3 AND ?4 = ''` + mostUrgent)
 	listAllCases    = inList.selectQuery(`WHERE breeder_id = ?1 AND open BETWEEN ?2 AND ?3 AND ?4 = ''` + mostUrgent)
 	listAnimalCases = inList.selectQuery(`WHERE breeder_id = ?1 AND open BETWEEN ?2 AND ?3 AND animal_id = ?4` + mostUrgent)
-	dueCases        = newQuery("list due cases", `SELECT breeder_id, case_id FROM cases WHERE open = 1 AND due_at <= ?1 ORDER BY due_at, breeder_id, case_id LIMIT ?2`)
-	makeDue         = newQuery("make cases due", `UPDATE cases SET due_at = ?2, version = version + 1 WHERE breeder_id = ?1 AND open = 1`)
-	casesOfKeeper   = followed.selectQuery(`WHERE keeper_id = ?1 AND keeper_id <> '' ORDER BY handed_over_at DESC, breeder_id, case_id`)
+	claimDue        = newQuery("claim due cases", `UPDATE cases SET due_at = ?2 WHERE (breeder_id, case_id) IN
+		(WITH due AS MATERIALIZED (SELECT breeder_id, case_id FROM cases WHERE open = 1 AND due_at <= ?1 ORDER BY due_at, breeder_id, case_id LIMIT ?3 UNLESS TAKEN) SELECT breeder_id, case_id FROM due)
+		RETURNING breeder_id, case_id`)
+	makeDue       = newQuery("make cases due", `UPDATE cases SET due_at = ?2, version = version + 1 WHERE breeder_id = ?1 AND open = 1`)
+	casesOfKeeper = followed.selectQuery(`WHERE keeper_id = ?1 AND keeper_id <> '' ORDER BY handed_over_at DESC, breeder_id, case_id`)
 
 	putFlag   = flags.putQuery()
 	listFlags = flags.selectQuery(`WHERE breeder_id = ?1 AND case_id = ?2 ORDER BY opened_at, flag_id`)
@@ -205,9 +207,9 @@ func (t *tx) MakeDue(breederID string, at time.Time) error {
 	return err
 }
 
-// DueCases counts a zero DueAt as come: a case that was never looked at is due.
-func (t *tx) DueCases(now time.Time, limit int) ([]care.CaseKey, error) {
-	return list(t, dueCases, func(k *care.CaseKey) []any { return []any{&k.BreederID, &k.ID} }, now.UnixMilli(), limit)
+// ClaimDue counts a zero DueAt as come: a case that was never looked at is due.
+func (t *tx) ClaimDue(now, until time.Time, limit int) ([]care.CaseKey, error) {
+	return list(t, claimDue, func(k *care.CaseKey) []any { return []any{&k.BreederID, &k.ID} }, now.UnixMilli(), until.UnixMilli(), limit)
 }
 
 // CasesOfKeeper is ordered by handover, newest first. Cases that nobody claimed

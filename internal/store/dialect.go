@@ -4,6 +4,7 @@ import (
 	"embed"
 	"io/fs"
 	"regexp"
+	"strings"
 )
 
 //go:embed migrations
@@ -58,6 +59,10 @@ var placeholder = regexp.MustCompile(`\?(\d+)`)
 // parameter in common.
 var each = regexp.MustCompile(`EACH\((\?\d+)\)`)
 
+// unlessTaken leaves out rows that another transaction has just taken; SQLite has
+// one that writes.
+const unlessTaken = "UNLESS TAKEN"
+
 // letsIn finds what changes the rows by which somebody is let in.
 var letsIn = regexp.MustCompile(`(?:INSERT INTO|UPDATE|DELETE FROM) (?:secrets|users)\b`)
 
@@ -71,6 +76,7 @@ func newQuery(op, text string) *query {
 
 func inBoth(op, text string) *query {
 	return &query{op: op, lets: letsIn.MatchString(text),
-		sqlite:   each.ReplaceAllString(text, `(SELECT value FROM json_each($1))`),
-		postgres: placeholder.ReplaceAllString(each.ReplaceAllString(text, `(SELECT jsonb_array_elements_text($1::jsonb))`), `$$$1`)}
+		sqlite: each.ReplaceAllString(strings.ReplaceAll(text, unlessTaken, ""), `(SELECT value FROM json_each($1))`),
+		postgres: placeholder.ReplaceAllString(each.ReplaceAllString(strings.ReplaceAll(text, unlessTaken, "FOR UPDATE SKIP LOCKED"),
+			`(SELECT jsonb_array_elements_text($1::jsonb))`), `$$$1`)}
 }

@@ -86,11 +86,11 @@ func TestReach(t *testing.T) {
 	both := map[string]func(tx care.Tx) (int, error){
 		"a keeper's cases": func(tx care.Tx) (int, error) { l, err := tx.CasesOfKeeper("k"); return len(l), err },
 		"a keeper's cards": func(tx care.Tx) (int, error) { l, err := tx.CardsOfKeeper("k"); return len(l), err },
-		"due cases":        func(tx care.Tx) (int, error) { l, err := tx.DueCases(now, 9); return len(l), err },
+		"due cases":        func(tx care.Tx) (int, error) { l, err := tx.ClaimDue(now, now, 9); return len(l), err },
 		"imports":          func(tx care.Tx) (int, error) { l, err := tx.PendingImports(9); return len(l), err },
 	}
 	see := func(r care.Reach, look func(care.Tx) (int, error)) (n int, err error) {
-		err = plain.Read(care.WithReach(t.Context(), r), func(tx care.Tx) (err error) {
+		err = plain.Write(care.WithReach(t.Context(), r), func(tx care.Tx) (err error) {
 			n, err = look(tx)
 			return err
 		})

@@ -81,7 +81,7 @@ func TestHotReadsUseTheirIndexes(t *testing.T) {
 	}
 	for index, steps := range map[string]string{
 		"cases_by_urgency":  plan(listCases, "b1", 1, 1, "", 1.0, "c", 50),
-		"cases_due":         plan(dueCases, 0, 50),
+		"cases_due":         plan(claimDue, 0, 1, 50),
 		"cases_of_keeper":   plan(casesOfKeeper, "k1"),
 		"cases_of_animal":   plan(listAnimalCases, "b1", 1, 1, "a1", 1.0, "c", 50),
 		"animals_newest":    plan(listAnimals, "b1", "%", 0, "", 50),
@@ -90,6 +90,7 @@ func TestHotReadsUseTheirIndexes(t *testing.T) {
 		"photos_of_case":    plan(listPhotos, "b1", "h1"),
 		"PRIMARY KEY":       plan(readLog, "b1", "a1"),
 	} {
+		steps = strings.ReplaceAll(steps, "SCAN due", "") // what claimDue has just found
 		if !strings.Contains(steps, index) || strings.Contains(steps, "SCAN") {
 			t.Errorf("%s is not used: %s", index, steps)
 		}

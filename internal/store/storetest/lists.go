@@ -433,16 +433,69 @@ func dueCases(t *testing.T, s care.Store) {
 		}
 		return nil
 	})
-	for n, want := range map[int][]string{2: {"never looked at", "long"}, 10: {"never looked at", "long", "before", "now", "a-now"}} {
-		all := read(t, s, func(tx care.Tx) ([]care.CaseKey, error) { return tx.DueCases(at(999*time.Microsecond), n) })
-		wantSame(t, "due", ids(all, dueID), want)
+	claim := func(now time.Time, limit int) (claimed []string) {
+		t.Helper()
+		write(t, s, func(tx care.Tx) error {
+			all, err := tx.ClaimDue(now, at(time.Minute), limit)
+			claimed = ids(all, dueID)
+			slices.Sort(claimed)
+			return err
+		})
+		return claimed
 	}
-	before := read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "later") })
+	before := read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b2", "long") })
+	wantSame(t, "the oldest", claim(at(999*time.Microsecond), 2), []string{"long", "never looked at"})
+	after := read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b2", "long") })
+	before.DueAt = at(time.Minute)
+	wantSame(t, "a claimed case", after, before)
+	wantSame(t, "the rest", claim(at(999*time.Microsecond), 10), []string{"a-now", "before", "now"})
+	wantSame(t, "what is claimed", len(claim(at(999*time.Microsecond), 10)), 0)
+	wantSame(t, "nobody came back", claim(at(time.Minute), 10), []string{"a-now", "before", "later", "long", "never looked at", "now"})
+
+	before = read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "later") })
 	write(t, s, func(tx care.Tx) error { return tx.MakeDue("b1", at(-2*time.Hour)) })
-	all := read(t, s, func(tx care.Tx) ([]care.CaseKey, error) { return tx.DueCases(at(-time.Hour), 10) })
-	wantSame(t, "made due", ids(all, dueID), []string{"later", "never looked at", "now", "long"})
-	after := read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "later") })
+	wantSame(t, "made due", claim(at(-time.Hour), 10), []string{"later", "never looked at", "now"})
+	after = read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "later") })
 	wantSame(t, "the version of a case made due", after.Version, before.Version+1)
+}
+
+// dueOnce has several servers claim at once: each case goes to one of them.
+func dueOnce(t *testing.T, s care.Store) {
+	const cases, batch, servers = 60, 7, 4
+	stock(t, s, "b1", "a1")
+	write(t, s, func(tx care.Tx) error {
+		for i := range cases {
+			if err := follow(tx, care.Case{BreederID: "b1", ID: fmt.Sprint(i), AnimalID: "a1", DueAt: t0}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	claimed := make([][]care.CaseKey, servers)
+	for _, err := range each(servers, func(i int) error {
+		for {
+			var got []care.CaseKey
+			if err := s.Write(limit(t), func(tx care.Tx) (err error) {
+				got, err = tx.ClaimDue(t0, at(time.Hour), batch)
+				return err
+			}); err != nil || len(got) == 0 {
+				return err
+			}
+			claimed[i] = append(claimed[i], got...)
+		}
+	}) {
+		if err != nil {
+			t.Error(err)
+		}
+	}
+	all := slices.Concat(claimed...)
+	once := map[care.CaseKey]bool{}
+	for _, k := range all {
+		once[k] = true
+	}
+	if len(all) != cases || len(once) != cases {
+		t.Errorf("%d of %d cases were claimed %d times", len(once), cases, len(all))
+	}
 }
 
 func dueID(k care.CaseKey) string { return k.ID }
