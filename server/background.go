@@ -66,17 +66,21 @@ func (s *Server) every(ctx context.Context, interval time.Duration, what string,
 	defer tick.Stop()
 	for {
 		begun := time.Now()
-		err := f()
-		s.metrics.done(what, begun, err)
-		if err != nil && !errors.Is(err, context.Canceled) && ctx.Err() == nil {
-			s.log.Error("Background work failed and will be tried again.", "work", what, "error", err)
-		}
+		s.worked(ctx, what, begun, f())
 		select {
 		case <-ctx.Done():
 			return
 		case <-tick.C:
 		case <-wake:
 		}
+	}
+}
+
+// worked notes a round of work, and says what failed unless it was stopped.
+func (s *Server) worked(ctx context.Context, what string, begun time.Time, err error) {
+	s.metrics.done(what, begun, err)
+	if err != nil && !errors.Is(err, context.Canceled) && ctx.Err() == nil {
+		s.log.Error("Background work failed and will be tried again.", "work", what, "error", err)
 	}
 }
 

@@ -2,6 +2,7 @@ package server
 
 import (
 	"strings"
+	"time"
 
 	"warmhand/internal/care"
 )
@@ -25,3 +26,6 @@ func OnlyReads(method string) bool {
 	}
 	return false
 }
+
+// Beat has a server say that it is there this often.
+func Beat(c *Config, every time.Duration) { c.beat = every }

@@ -1,9 +1,44 @@
 package server
 
 import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
 	"testing"
+	"time"
 
 	"go.uber.org/goleak"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+// Child is a server in a process of its own, for a test that kills it: the test binary
+// is one when ChildEnv holds it as JSON.
+type Child struct {
+	Database, Dir string
+	Now           time.Time // for as long as it lives
+	Beat          time.Duration
+}
+
+// ChildEnv is the name of the environment's variable.
+const ChildEnv = "WARMHAND_TEST_SERVER"
+
+func (c Child) run() error {
+	s, err := New(context.Background(), Config{DatabaseURL: c.Database, DataDir: c.Dir, Listen: "127.0.0.1:0", Now: func() time.Time { return c.Now }, beat: c.Beat})
+	if err != nil {
+		return err
+	}
+	return s.Run(context.Background())
+}
+
+func TestMain(m *testing.M) {
+	if text := os.Getenv(ChildEnv); text != "" {
+		var c Child
+		err := json.Unmarshal([]byte(text), &c)
+		if err == nil {
+			err = c.run()
+		}
+		fmt.Fprintln(os.Stderr, "a server of its own:", err)
+		os.Exit(1)
+	}
+	goleak.VerifyTestMain(m)
+}

@@ -26,6 +26,7 @@ type metrics struct {
 	assessed prometheus.Counter
 	reminded prometheus.Counter
 	live     prometheus.Gauge
+	peers    prometheus.Gauge
 }
 
 func newMetrics(version string) *metrics {
@@ -44,11 +45,12 @@ func newMetrics(version string) *metrics {
 			Help: "Cases that the pass has looked at because time went by."}),
 		reminded: prometheus.NewCounter(prometheus.CounterOpts{Name: "warmhand_reminders_sent_total",
 			Help: "Messages that push services and the mail server have taken."}),
-		live: prometheus.NewGauge(prometheus.GaugeOpts{Name: "warmhand_live_screens", Help: "Screens that follow live now."}),
+		live:  prometheus.NewGauge(prometheus.GaugeOpts{Name: "warmhand_live_screens", Help: "Screens that follow live now."}),
+		peers: prometheus.NewGauge(prometheus.GaugeOpts{Name: "warmhand_other_servers", Help: "Other servers on the same database that this one hears."}),
 	}
 	build := prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "warmhand_build_info", Help: "1, with the program's version."}, []string{"version"})
 	build.WithLabelValues(version).Set(1)
-	m.registry.MustRegister(m.calls, m.requests, m.work, m.worked, m.assessed, m.reminded, m.live, build,
+	m.registry.MustRegister(m.calls, m.requests, m.work, m.worked, m.assessed, m.reminded, m.live, m.peers, build,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
 }

@@ -82,6 +82,8 @@ type Config struct {
 	LocalPush bool
 	// Version is shown by GetMe and on /api; "" means "development".
 	Version string
+
+	beat time.Duration // in place of beatEvery, for tests
 }
 
 const (
@@ -125,6 +127,7 @@ type Server struct {
 	mail      *courier.Mail // nil without Config.SMTP
 	validate  protovalidate.Validator
 	followup  *followup.Service
+	peers     *peers // nil where no other server can be on the database
 	health    *health.Server
 	listener  net.Listener
 	grpc      *grpc.Server
@@ -224,6 +227,9 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	traced := tracedStore{s.store, s.tracer}
 	s.sessions = access.NewSessions(traced)
 	s.followup = followup.New(traced, claimCodes{s.key}, signer{s})
+	if s.store.Shared() {
+		s.peers = newPeers(s)
+	}
 	if s.validate, err = protovalidate.New(); err != nil {
 		return s, fmt.Errorf("the contract's rules: %w", err)
 	}
@@ -290,9 +296,14 @@ func (s *Server) Run(ctx context.Context) error {
 	work, stopWork := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopWork()
 	failed := make(chan error, 2)
-	var running sync.WaitGroup
+	var running, working sync.WaitGroup
 	running.Go(func() { failed <- s.http.Serve(s.listener) })
-	running.Go(func() { s.background(work) })
+	working.Go(func() { s.background(work) })
+	talk, stopTalking := context.WithCancel(context.WithoutCancel(ctx))
+	defer stopTalking()
+	if s.peers != nil {
+		running.Go(func() { s.peers.run(talk, s.worked) })
+	}
 	if s.numbers != nil {
 		running.Go(func() { failed <- s.serveMetrics(work, s.numbers) })
 	}
@@ -312,6 +323,8 @@ func (s *Server) Run(ctx context.Context) error {
 		s.http.Close()
 	}
 	s.grpc.Stop()
+	working.Wait()
+	stopTalking() // only now is nothing changed here any more
 	running.Wait()
 	if err := s.keepLooks(deadline); err != nil {
 		s.log.Error("The last looks at cases were not written down.", "error", err)

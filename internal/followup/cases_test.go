@@ -510,7 +510,7 @@ func TestWatch(t *testing.T) {
 		}
 	}
 	p.log(t, keeper, c, t0.Add(day), care.WeighIn{Mass: 98})
-	if got, want := next(), (followup.Change{BreederID: "loam", CaseID: c.ID, KeeperID: keeper.KeeperID, What: "entry"}); got != want {
+	if got, want := next(), (followup.Change{BreederID: "loam", CaseID: c.ID, What: "entry"}); got != want {
 		t.Errorf("got %+v, want %+v", got, want)
 	}
 	if _, err := p.MarkSeen(t.Context(), p.loam, t0.Add(day), "loam", c.ID); err != nil {

@@ -8,18 +8,39 @@ import (
 
 // Change tells watchers that a case changed; they read it anew.
 type Change struct {
-	BreederID, CaseID, KeeperID string
-	What                        string // entry, standing, claim, end, photo, seen; "resync" when changes were lost
+	BreederID string `json:"breeder_id"`
+	CaseID    string `json:"case_id,omitempty"`
+	What      string `json:"what"` // entry, standing, claim, end, photo, seen; "resync" when changes were lost
 }
 
 func change(c *care.Case, what string) Change {
-	return Change{BreederID: c.BreederID, CaseID: c.ID, KeeperID: c.KeeperID, What: what}
+	return Change{BreederID: c.BreederID, CaseID: c.ID, What: what}
 }
 
 // hub hands changes to the watchers of a breeder in this process.
 type hub struct {
 	mu       sync.Mutex
 	watchers map[string]map[chan Change]struct{}
+	tell     func(Change) // nil when there are no other servers
+}
+
+// TellOthers has tell called with each change that is made here, for the watchers of
+// other servers. It must not wait, and is set before anything changes.
+func (s *Service) TellOthers(tell func(Change)) { s.hub.tell = tell }
+
+// Heard hands a change that another server made to the watchers here.
+func (s *Service) Heard(c Change) { s.hub.hand(c) }
+
+// Missed says to all watchers here that changes may have been lost.
+func (s *Service) Missed() {
+	h := &s.hub
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for id, all := range h.watchers {
+		for ch := range all {
+			missed(ch, id)
+		}
+	}
 }
 
 // Watch returns the changes of a breeder's cases from now on. A watcher that
@@ -48,22 +69,39 @@ func (s *Service) Watch(breederID string) (<-chan Change, func()) {
 }
 
 func (h *hub) publish(c Change) {
+	h.hand(c)
+	if h.tell != nil {
+		h.tell(c)
+	}
+}
+
+func (h *hub) hand(c Change) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	for ch := range h.watchers[c.BreederID] {
 		select {
 		case ch <- c:
-			continue
 		default:
+			missed(ch, c.BreederID)
 		}
-		// Full: make room for the one word that stands for all that was lost.
-		select {
-		case <-ch:
-		default:
-		}
-		select {
-		case ch <- Change{BreederID: c.BreederID, What: "resync"}:
-		default:
-		}
+	}
+}
+
+// missed puts the one word that stands for all that was lost, if need be in the place
+// of something else that will be then.
+func missed(ch chan Change, breederID string) {
+	resync := Change{BreederID: breederID, What: "resync"}
+	select {
+	case ch <- resync:
+		return
+	default:
+	}
+	select {
+	case <-ch:
+	default:
+	}
+	select {
+	case ch <- resync:
+	default:
 	}
 }

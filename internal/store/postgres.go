@@ -62,8 +62,9 @@ const connecting = "connect"
 
 type postgresEngine struct {
 	lets
-	db   *sql.DB
-	turn chan struct{} // holds one while a write is tried again
+	db     *sql.DB
+	config *pgx.ConnConfig // of each connection
+	turn   chan struct{}   // holds one while a write is tried again
 }
 
 // Unheld reports that the database does not hold this program's transactions to
@@ -104,7 +105,7 @@ func openPostgres(ctx context.Context, address string) (*postgresEngine, error) 
 	db.SetMaxOpenConns(pgConnections)
 	db.SetMaxIdleConns(pgConnections)
 	db.SetConnMaxLifetime(pgConnectionLife)
-	return &postgresEngine{db: db, turn: make(chan struct{}, 1)}, nil
+	return &postgresEngine{db: db, config: config, turn: make(chan struct{}, 1)}, nil
 }
 
 func (e *postgresEngine) Read(ctx context.Context, f func(care.Tx) error) error {
@@ -140,21 +141,12 @@ func (e *postgresEngine) Write(ctx context.Context, f func(care.Tx) error) error
 // once runs f in one transaction; cause is the driver's error, if there was
 // one.
 func (e *postgresEngine) once(ctx context.Context, opts *sql.TxOptions, f func(care.Tx) error) (err, cause error) {
-	conn, err := e.db.Conn(ctx)
+	conn, dbtx, err, cause := e.begin(ctx, opts)
 	if err != nil {
-		return postgresError(connecting, err), err
+		return err, cause
 	}
-	defer conn.Close() //nolint:errcheck // goes back to the pool
-	// A context that ended during the commit would leave it open whether
-	// anything was saved.
-	dbtx, err := conn.BeginTx(context.WithoutCancel(ctx), opts)
-	if err != nil {
-		return postgresError(begin.op, err), err
-	}
+	defer conn.Close()    //nolint:errcheck // goes back to the pool
 	defer dbtx.Rollback() //nolint:errcheck // after a commit it does nothing
-	if _, err := dbtx.ExecContext(ctx, setReach, string(care.ReachOf(ctx))); err != nil {
-		return postgresError(begin.op, err), err
-	}
 	t := &tx{ctx: ctx, d: postgres, conn: pgRunner{ctx, dbtx}}
 	if err := run(t, f); err != nil {
 		return err, t.cause
@@ -164,6 +156,36 @@ func (e *postgresEngine) once(ctx context.Context, opts *sql.TxOptions, f func(c
 	}
 	e.saved(t)
 	return nil, nil
+}
+
+// begin begins a transaction within its reach. A connection that broke while nobody
+// used it, as all do when the database starts anew, is nobody's concern: another is
+// taken.
+func (e *postgresEngine) begin(ctx context.Context, opts *sql.TxOptions) (_ *sql.Conn, _ *sql.Tx, err, cause error) {
+	for try := 0; ; try++ {
+		conn, err := e.db.Conn(ctx)
+		if err != nil {
+			return nil, nil, postgresError(connecting, err), err
+		}
+		// A context that ended during the commit would leave it open whether
+		// anything was saved.
+		dbtx, err := conn.BeginTx(context.WithoutCancel(ctx), opts)
+		if err == nil {
+			if _, err = dbtx.ExecContext(ctx, setReach, string(care.ReachOf(ctx))); err == nil {
+				return conn, dbtx, nil, nil
+			}
+			dbtx.Rollback() //nolint:errcheck // nothing was done in it
+		}
+		sound := false
+		broken := conn.Raw(func(c any) error {
+			sound = !c.(*stdlib.Conn).Conn().IsClosed()
+			return nil
+		})
+		conn.Close() //nolint:errcheck // goes back to the pool, if it is sound
+		if sound && broken == nil || ctx.Err() != nil || try == pgConnections {
+			return nil, nil, postgresError(begin.op, err), err
+		}
+	}
 }
 
 // setReach is for one transaction, so that no connection keeps another's.

@@ -4,6 +4,7 @@ import (
 	"database/sql"
 	"fmt"
 	"strings"
+	"sync"
 	"testing"
 
 	"warmhand/internal/care"
@@ -15,17 +16,40 @@ func TestPostgresConnectionLost(t *testing.T) {
 	address := newSchema(t)
 	name := fmt.Sprint("lost-", schemas.Add(1), "-", t.Name())
 	s := open(t, Config{URL: address + "&application_name=" + name})
+	cut := func() {
+		admin(t, address, `SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = '`+name+`'`)
+	}
 	err := s.Write(t.Context(), func(tx care.Tx) error {
 		if err := tx.InsertKeeper(care.Keeper{ID: "k"}); err != nil {
 			return err
 		}
-		admin(t, address, `SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = '`+name+`'`)
+		cut()
 		return tx.InsertKeeper(care.Keeper{ID: "k2"})
 	})
 	if !care.IsCode(err, care.Unavailable) || strings.Contains(err.Error(), "terminating") {
 		t.Errorf("got %v", err)
 	}
 	insertKeeper1(t, s, "k")
+	// What is cut while nobody uses it is not noticed by anybody.
+	for i := range 3 {
+		var held sync.WaitGroup
+		in, out := make(chan struct{}, 4), make(chan struct{})
+		for range cap(in) {
+			held.Go(func() {
+				if err := s.Read(t.Context(), func(tx care.Tx) error { in <- struct{}{}; <-out; return nil }); err != nil {
+					t.Error(err)
+					in <- struct{}{}
+				}
+			})
+		}
+		for range cap(in) { // as many connections
+			<-in
+		}
+		close(out)
+		held.Wait()
+		cut()
+		insertKeeper1(t, s, fmt.Sprint("after ", i))
+	}
 }
 
 // What takes too long on the server's side is given up there, and nothing of it

@@ -49,6 +49,8 @@ type Options struct {
 	// Postgres uses the server that WARMHAND_TEST_POSTGRES names, and skips the
 	// test where it names none (in CI it fails).
 	Postgres bool
+	// Beside starts one more server on this one's database and folder, by the same clock.
+	Beside *Fixture
 }
 
 // Fixture is a running server.
@@ -75,6 +77,10 @@ func Start(t testing.TB, opts Options) *Fixture {
 	cfg := server.Config{DataDir: t.TempDir(), Listen: "127.0.0.1:0", Now: f.Clock.Now, PassEvery: -1, Log: slog.New(slog.DiscardHandler)}
 	if opts.Postgres {
 		cfg.DatabaseURL = schema(t)
+	}
+	if b := opts.Beside; b != nil {
+		f.Clock, cfg.Now = b.Clock, b.Clock.Now
+		cfg.DataDir, cfg.DatabaseURL = b.DataDir, b.DatabaseURL
 	}
 	if opts.Configure != nil {
 		opts.Configure(&cfg)
