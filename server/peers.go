@@ -25,6 +25,9 @@ const (
 	beatsMissed = 3
 	// tellMost is how many changes wait to be told; beyond, screens had better read anew.
 	tellMost = 5000
+
+	tellingPeers = "telling other servers"
+	hearingPeers = "hearing other servers"
 )
 
 // peers are the other servers on the database.
@@ -93,7 +96,7 @@ func (p *peers) run(ctx context.Context, worked func(ctx context.Context, what s
 		for ctx.Err() == nil {
 			begun := time.Now()
 			p.heard = map[string]time.Time{}
-			worked(ctx, "hearing other servers", begun, p.store.Hear(ctx, beatsMissed*p.beat, p.followup.Missed, p.take))
+			worked(ctx, hearingPeers, begun, p.store.Hear(ctx, beatsMissed*p.beat, p.followup.Missed, p.take))
 			p.metrics.peers.Set(0)
 			select {
 			case <-ctx.Done():
@@ -105,7 +108,7 @@ func (p *peers) run(ctx context.Context, worked func(ctx context.Context, what s
 	defer tick.Stop()
 	for whole := context.WithoutCancel(ctx); ctx.Err() == nil; {
 		begun := time.Now()
-		worked(ctx, "telling other servers", begun, p.tell(whole, false))
+		worked(ctx, tellingPeers, begun, p.tell(whole, false))
 		select {
 		case <-ctx.Done():
 		case <-tick.C:
@@ -114,7 +117,7 @@ func (p *peers) run(ctx context.Context, worked func(ctx context.Context, what s
 	}
 	running.Wait()
 	begun, last := time.Now(), context.WithoutCancel(ctx)
-	worked(last, "telling other servers", begun, p.tell(last, true))
+	worked(last, tellingPeers, begun, p.tell(last, true))
 }
 
 // tell tells all that waits, and that this server is there.

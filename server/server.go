@@ -297,13 +297,14 @@ func (s *Server) Run(ctx context.Context) error {
 	defer stopWork()
 	failed := make(chan error, 2)
 	var running, working sync.WaitGroup
-	running.Go(func() { failed <- s.http.Serve(s.listener) })
-	working.Go(func() { s.background(work) })
 	talk, stopTalking := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopTalking()
 	if s.peers != nil {
+		s.worked(ctx, tellingPeers, time.Now(), s.peers.tell(ctx, false)) // before anything is changed here
 		running.Go(func() { s.peers.run(talk, s.worked) })
 	}
+	running.Go(func() { failed <- s.http.Serve(s.listener) })
+	working.Go(func() { s.background(work) })
 	if s.numbers != nil {
 		running.Go(func() { failed <- s.serveMetrics(work, s.numbers) })
 	}
