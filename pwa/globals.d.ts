@@ -14,3 +14,6 @@ declare const __MEASURE__: string;
 declare const __ENGINE__: string;
 
 declare module '*.css';
+
+/** Languages beside English: what each calls itself, and the address of its words. */
+declare const __WORDS__: Readonly<Record<string, { name: string; at: string }>>;

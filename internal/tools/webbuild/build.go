@@ -66,6 +66,9 @@ func (b *bundler) bundle(version string) (*site, error) {
 		s.files[name] = data
 	}
 	define := map[string]string{"__VERSION__": strconv.Quote(version)}
+	if err := b.words(s, define); err != nil {
+		return nil, err
+	}
 
 	large, err := b.measuring(s, define)
 	if err != nil {
@@ -136,6 +139,46 @@ func (b *bundler) bundle(version string) (*site, error) {
 	}
 	s.files["licenses.txt"] = append(s.files["licenses.txt"], b.engine.licenses...)
 	return s, nil
+}
+
+// words adds the web app's part of each language beside English, and tells the
+// scripts what the languages call themselves and where their words are.
+func (b *bundler) words(s *site, define map[string]string) error {
+	files, err := filepath.Glob(filepath.Join(b.pwa, filepath.FromSlash(languages), "*.json"))
+	if err != nil {
+		return err
+	}
+	type language struct {
+		Name string `json:"name"`
+		At   string `json:"at"`
+	}
+	known := map[string]language{}
+	for _, file := range files {
+		data, err := os.ReadFile(file)
+		if err != nil {
+			return err
+		}
+		var of struct {
+			Tag, Name string
+			Web       json.RawMessage
+		}
+		if err := json.Unmarshal(data, &of); err != nil {
+			return fmt.Errorf("%s: %w", filepath.Base(file), err)
+		}
+		if of.Tag == "" || of.Name == "" || of.Web == nil {
+			return fmt.Errorf("%s: needs tag, name and web", filepath.Base(file))
+		}
+		var web bytes.Buffer
+		if err := json.Compact(&web, of.Web); err != nil {
+			return fmt.Errorf("%s: %w", filepath.Base(file), err)
+		}
+		name := "assets/words-" + of.Tag + "-" + hash(map[string][]byte{"": web.Bytes()}) + ".json"
+		s.files[name] = web.Bytes()
+		known[of.Tag] = language{of.Name, "/" + name}
+	}
+	text, err := json.Marshal(known)
+	define["__WORDS__"] = string(text)
+	return err
 }
 
 // measuring adds the engine and the worker that runs it, tells the scripts
@@ -241,6 +284,12 @@ func (b *bundled) uses(source string) bool {
 	return false
 }
 
+// languages is the folder of the languages beside English, seen from the web app.
+const languages = "../internal/words"
+
+// firstScreen is loaded by src/app.tsx before it draws anything, so it is part of the first load.
+const firstScreen = "src/ui/app.tsx"
+
 // firstStyle is part of the first load, even if no script imports it.
 const firstStyle = "src/style.css"
 
@@ -255,7 +304,7 @@ func (b *bundler) sheets() (sources []string, err error) {
 	return sources, err
 }
 
-// firstLoad returns the scripts that app.tsx needs before it runs, itself
+// firstLoad returns the scripts that app.tsx needs before it draws, itself
 // first, and the style sheets.
 func (b *bundled) firstLoad() (scripts, styles []string) {
 	local := func(output string) string { return strings.TrimPrefix(output, "dist/") }
@@ -276,6 +325,11 @@ func (b *bundled) firstLoad() (scripts, styles []string) {
 			continue
 		}
 		walk(name)
+		for _, imported := range output.Imports {
+			if b.meta.Outputs[imported.Path].EntryPoint == firstScreen {
+				walk(imported.Path)
+			}
+		}
 		if output.CSSBundle != "" {
 			styles = append(styles, local(output.CSSBundle))
 		}

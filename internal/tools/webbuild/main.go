@@ -4,6 +4,7 @@
 //	src/sw/sw.ts               → sw.js
 //	src/worker/measure.ts      → assets/measure-HASH.js, with the Go toolchain's glue
 //	../internal/measure/wasm   → assets/measure-HASH.wasm, for that worker
+//	../internal/words/*.json   → assets/words-TAG-HASH.json, what the web app says in other languages
 //	other style sheets         → assets/NAME-HASH.css, off in the page until asked for
 //	index.html                 → index.html, with script and style tags in its head
 //	public/**                  → as it is

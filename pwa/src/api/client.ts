@@ -1,3 +1,6 @@
+import { language } from '../core/language';
+import { say } from '../core/say';
+
 // The one way to the service. Knows the form of its answers and errors, and nothing of what they mean.
 
 export interface FieldProblem {
@@ -31,7 +34,7 @@ export class ApiError extends Error {
 
 /** No answer of ours came: no network, a hotel's sign-in page, a proxy's error page. Nothing is known about the request. */
 export class Offline extends Error {
-  constructor(message = 'There is no connection to the service just now.', options?: ErrorOptions) {
+  constructor(message = say('There is no connection to the service just now.'), options?: ErrorOptions) {
     super(message, options);
     this.name = 'Offline';
   }
@@ -62,7 +65,8 @@ export function asPhoto(photo: { type: string; takenAt?: string | undefined }) {
 /** How much of a picture the service has: the bytes, or all. */
 export async function arrivedOf(path: string, opt?: CallOptions): Promise<number | 'all'> {
   const { response } = await send('HEAD', path, undefined, opt);
-  if (!response.ok) throw new ApiError(response.status, '', `The service answered ${response.status}.`, [], {});
+  if (!response.ok)
+    throw new ApiError(response.status, '', say('The service answered {status}.', { status: response.status }), [], {});
   if (response.headers.get('Upload-Complete') === '?1') return 'all';
   const n = Number(response.headers.get('Upload-Offset') ?? Number.NaN);
   if (!Number.isInteger(n)) throw new Offline(); // the answer of something in between
@@ -99,7 +103,7 @@ async function send(
   opt: CallOptions = {},
 ): Promise<{ response: Response; bytes: Blob }> {
   const bytes = body instanceof ArrayBuffer || body instanceof Blob || ArrayBuffer.isView(body);
-  const headers: Record<string, string> = { Accept: 'application/json', ...opt.headers };
+  const headers: Record<string, string> = { Accept: 'application/json', 'Accept-Language': language(), ...opt.headers };
   // A page of another site cannot send this header without asking first.
   if (method !== 'GET') headers['X-Warmhand'] ??= '1';
   if (body !== undefined && !bytes) headers['Content-Type'] = 'application/json';
@@ -152,7 +156,8 @@ function decode(status: number, answer: unknown): ApiError {
       }
     }
   }
-  const message = typeof s['message'] === 'string' && s['message'] ? s['message'] : `The service answered ${status}.`;
+  const message =
+    typeof s['message'] === 'string' && s['message'] ? s['message'] : say('The service answered {status}.', { status });
   return new ApiError(status, reason, message, fields, meta);
 }
 

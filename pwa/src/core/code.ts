@@ -1,3 +1,5 @@
+import { say } from './say';
+
 // Claim codes: Crockford's base 32 (crockford.com/base32.html), nine characters
 // and one to check them by. The server makes and checks them the same way; here
 // a slip is caught before any network.
@@ -16,21 +18,21 @@ export function parseClaimCode(text: string): ParsedCode {
     if (/[\s\p{Pd}\p{Cf}−]/u.test(c)) continue;
     const letter = c === 'O' ? '0' : c === 'I' || c === 'L' ? '1' : c;
     const bad = (problem: string): ParsedCode => ({ ok: false, typed: code.length, problem });
-    if (letter === 'U') return bad('There is no letter U in these codes. It may be a V.');
+    if (letter === 'U') return bad(say('There is no letter U in these codes. It may be a V.'));
     if (!alphabet.includes(letter))
-      return bad(`These codes have only letters and numbers, and this one has “${c}” in it.`);
-    if (code.length === length) return bad('A code has 10 letters and numbers, and this one has more.');
+      return bad(say('These codes have only letters and numbers, and this one has “{sign}” in it.', { sign: c }));
+    if (code.length === length) return bad(say('A code has 10 letters and numbers, and this one has more.'));
     code += letter;
   }
   if (code.length < length) {
     return {
       ok: false,
       typed: code.length,
-      problem: `A code has 10 letters and numbers, and this one has ${code.length}.`,
+      problem: say('A code has 10 letters and numbers, and this one has {n}.', { n: code.length }),
     };
   }
   if (checkFor(code.slice(0, -1)) !== code.at(-1)) {
-    return { ok: false, typed: length, problem: 'One character seems to be off. Please compare it once more.' };
+    return { ok: false, typed: length, problem: say('One character seems to be off. Please compare it once more.') };
   }
   return { ok: true, code: `${code.slice(0, 5)}-${code.slice(5)}` };
 }

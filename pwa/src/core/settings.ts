@@ -1,6 +1,6 @@
 import { signal } from '@preact/signals';
 
-/** How this person likes numbers, what paper they have, what they agreed to tell. Stored values are always grams and °C. */
+/** What language this person reads, how they like numbers, what paper they have, what they agreed to tell. Stored values are always grams and °C. */
 export interface Settings {
   mass: 'g' | 'oz';
   temp: 'C' | 'F';
@@ -9,6 +9,8 @@ export interface Settings {
   taken: boolean;
   /** What prices are in: three letters of ISO 4217. */
   currency: string;
+  /** A tag of BCP 47 that was chosen here; '' as the browser has it. */
+  language: string;
 }
 
 const key = 'warmhand.settings';
@@ -19,6 +21,7 @@ function stored(): Settings {
     temp: spoken(/-(US|BS|BZ|KY|LR|PW|FM|MH)$/i) ? 'F' : 'C',
     taken: false,
     currency: currencyOf(),
+    language: '',
     paper: spoken(/-(US|CA|MX|PH|CL|CO|VE|GT|CR|PA|SV|NI|DO|PR|BS|BZ|LR|PW|FM|MH)$/i) ? 'letter' : 'a4',
   };
   try {
@@ -28,6 +31,7 @@ function stored(): Settings {
       temp: was.temp === 'F' || was.temp === 'C' ? was.temp : usual.temp,
       taken: was.taken === true,
       currency: was.currency && /^[A-Z]{3}$/.test(was.currency) ? was.currency : usual.currency,
+      language: typeof was.language === 'string' ? was.language : '',
       paper: was.paper === 'letter' || was.paper === 'a4' ? was.paper : usual.paper,
     };
   } catch {

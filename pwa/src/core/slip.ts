@@ -1,4 +1,5 @@
 import type { EntryJson, StockAnimalJson } from './contract';
+import { say } from './say';
 import { formatMass } from './units';
 
 /**
@@ -43,12 +44,18 @@ export function slipOf(s: StockAnimalJson | undefined, e: EntryJson): Slip | und
   const days = (Date.parse(e.happenTime ?? '') - Date.parse(s?.weighTime ?? '')) / 86_400_000;
   const now = Number(e.weighIn?.massG ?? 0);
   if (now && days >= 0 && weightSlip(before, now, days)) {
-    const text = `It weighed ${formatMass(before)} last time. Is ${formatMass(now)} right?`;
+    const text = say('It weighed {before} last time. Is {now} right?', {
+      before: formatMass(before),
+      now: formatMass(now),
+    });
     return { text, value: now, against: before };
   }
   const prey = Number(e.offer?.preyG ?? 0);
   if (days >= 0 && preySlip(prey, before)) {
-    const text = `Prey of ${formatMass(prey)} is heavier than the snake, which weighed ${formatMass(before)} last time. Is it right?`;
+    const text = say('Prey of {prey} is heavier than the snake, which weighed {before} last time. Is it right?', {
+      prey: formatMass(prey),
+      before: formatMass(before),
+    });
     return { text, value: prey, against: before };
   }
   return undefined;

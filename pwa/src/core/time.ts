@@ -1,3 +1,6 @@
+import { locale } from './language';
+import { say } from './say';
+
 const minute = 60_000;
 const hour = 60 * minute;
 
@@ -13,29 +16,25 @@ export function daysSince(iso: string, now = new Date()): number {
 /** How long ago, in words: "just now", "3 hours ago", "yesterday", "12 days ago", "on 3 March". */
 export function ago(iso: string | undefined, now = new Date()): string {
   const at = iso ? new Date(iso) : undefined;
-  if (!at || Number.isNaN(at.getTime())) return 'never';
+  if (!at || Number.isNaN(at.getTime())) return say('never');
   const gone = now.getTime() - at.getTime();
   const days = daysSince(at.toISOString(), now);
   if (days < 0) return day(at.toISOString(), now);
-  if (gone < 2 * minute) return 'just now';
-  if (gone < hour) return `${Math.round(gone / minute)} minutes ago`;
-  if (days === 0) return plural(Math.round(gone / hour), 'hour');
-  if (days === 1) return 'yesterday';
-  if (days < 60) return `${days} days ago`;
-  return `on ${day(at.toISOString(), now)}`;
-}
-
-function plural(n: number, word: string): string {
-  return n === 1 ? `1 ${word} ago` : `${n} ${word}s ago`;
+  if (gone < 2 * minute) return say('just now');
+  if (gone < hour) return say('{n} minutes ago', { n: Math.round(gone / minute) });
+  if (days === 0) return say({ one: '1 hour ago', other: '{n} hours ago' }, { n: Math.round(gone / hour) });
+  if (days === 1) return say('yesterday');
+  if (days < 60) return say('{n} days ago', { n: days });
+  return say('on {day}', { day: day(at.toISOString(), now) });
 }
 
 /** A day: "today", "yesterday", "Tue 3 Mar", with the year when it is another one. */
 export function day(iso: string, now = new Date()): string {
   const at = new Date(iso);
   const days = daysSince(iso, now);
-  if (days === 0) return 'today';
-  if (days === 1) return 'yesterday';
-  return new Intl.DateTimeFormat(undefined, {
+  if (days === 0) return say('today');
+  if (days === 1) return say('yesterday');
+  return new Intl.DateTimeFormat(locale(), {
     weekday: 'short',
     day: 'numeric',
     month: 'short',
@@ -45,7 +44,7 @@ export function day(iso: string, now = new Date()): string {
 
 /** Hours and minutes, as the person writes them. */
 export function clock(iso: string): string {
-  return new Intl.DateTimeFormat(undefined, { hour: 'numeric', minute: '2-digit' }).format(new Date(iso));
+  return new Intl.DateTimeFormat(locale(), { hour: 'numeric', minute: '2-digit' }).format(new Date(iso));
 }
 
 /** For an input of type datetime-local: the person's own wall clock. */

@@ -1,3 +1,5 @@
+import { locale } from './language';
+import { say } from './say';
 import { settings } from './settings';
 
 /** Grams in an avoirdupois ounce, exactly (International Yard and Pound Agreement, 1959). */
@@ -5,17 +7,12 @@ export const gramsPerOunce = 28.349523125;
 
 const formats = new Map<string, Intl.NumberFormat>();
 
-/** The person's language, or English where a browser gives none. */
-function language(): string {
-  return typeof navigator !== 'undefined' && navigator.language ? navigator.language : 'en';
-}
-
 /** A number as the person writes it, with at most so many decimals. */
 export function formatNumber(value: number, decimals = 0, unit?: string): string {
-  const key = `${language()} ${decimals} ${unit ?? ''}`;
+  const key = `${locale()} ${decimals} ${unit ?? ''}`;
   let format = formats.get(key);
   if (!format) {
-    format = new Intl.NumberFormat(language(), {
+    format = new Intl.NumberFormat(locale(), {
       maximumFractionDigits: decimals,
       ...(unit && { style: 'unit', unit, unitDisplay: 'short' }),
     });
@@ -40,7 +37,7 @@ export function formatTemp(c: number): string {
 
 /** A band of °C in the person's unit. */
 export function formatTempBand(low: number, high: number): string {
-  return `${formatTemp(low).replace(/\s?°.*$/, '')} to ${formatTemp(high)}`;
+  return say('{low} to {high}', { low: formatTemp(low).replace(/\s?°.*$/, ''), high: formatTemp(high) });
 }
 
 /** A number for an input box: no unit, no grouping. */
@@ -83,7 +80,7 @@ export function parseNumber(text: string): number | null {
 }
 
 function groupMark(): string {
-  return new Intl.NumberFormat(language()).formatToParts(1234567).find((p) => p.type === 'group')?.value ?? '';
+  return new Intl.NumberFormat(locale()).formatToParts(1234567).find((p) => p.type === 'group')?.value ?? '';
 }
 
 const massUnits: Record<string, number> = {
@@ -116,18 +113,34 @@ export function parseTemp(text: string): number | null {
   return Math.round(c * 100) / 100;
 }
 
-const small =
-  'zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen'.split(
-    ' ',
-  );
-const tens = '  twenty thirty forty fifty sixty seventy eighty ninety'.split(' ');
+const small = () =>
+  say(
+    'zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen',
+  ).split(' ');
 
 function wholeInWords(n: number): string {
-  if (n < 20) return small[n] ?? '';
-  if (n < 100) return `${tens[Math.floor(n / 10)]}${n % 10 ? `-${small[n % 10]}` : ''}`;
-  if (n < 1000) return `${small[Math.floor(n / 100)]} hundred${n % 100 ? ` and ${wholeInWords(n % 100)}` : ''}`;
+  if (n < 20) return small()[n] ?? '';
+  if (n < 100) {
+    const tens = say('twenty thirty forty fifty sixty seventy eighty ninety').split(' ')[Math.floor(n / 10) - 2] ?? '';
+    if (n % 10 === 0) return tens;
+    return say({ one: '{tens}-one', other: '{tens}-{ones}' }, { n: n % 10, tens, ones: small()[n % 10] });
+  }
+  if (n < 1000) {
+    const hundreds = say(
+      { one: 'one hundred', other: '{number} hundred' },
+      { n: Math.floor(n / 100), number: small()[Math.floor(n / 100)] },
+    );
+    return n % 100 ? say('{hundreds} and {rest}', { hundreds, rest: wholeInWords(n % 100) }) : hundreds;
+  }
+  const thousands = say(
+    { one: 'one thousand', other: '{number} thousand' },
+    { n: Math.floor(n / 1000), number: wholeInWords(Math.floor(n / 1000)) },
+  );
   const rest = n % 1000;
-  return `${wholeInWords(Math.floor(n / 1000))} thousand${rest ? `${rest < 100 ? ' and' : ','} ${wholeInWords(rest)}` : ''}`;
+  if (rest === 0) return thousands;
+  return rest < 100
+    ? say('{thousands} and {rest}', { thousands, rest: wholeInWords(rest) })
+    : say('{thousands}, {rest}', { thousands, rest: wholeInWords(rest) });
 }
 
 /** Grams in words and in the person's unit, so that a slipped decimal mark is heard. */
@@ -136,11 +149,14 @@ export function massInWords(g: number): string {
   const v = oz ? g / gramsPerOunce : g;
   if (!(v >= 0) || v >= 1_000_000) return '';
   const rounded = Number(v.toFixed(oz ? 2 : 1));
-  const whole = Math.floor(rounded);
+  const whole = wholeInWords(Math.floor(rounded));
   const decimals = String(rounded).split('.')[1];
-  const words =
-    wholeInWords(whole) + (decimals ? ` point ${[...decimals].map((d) => small[Number(d)]).join(' ')}` : '');
-  return `${words} ${oz ? 'ounce' : 'gram'}${rounded === 1 ? '' : 's'}`;
+  const number = decimals
+    ? say('{whole} point {decimals}', { whole, decimals: [...decimals].map((d) => small()[Number(d)]).join(' ') })
+    : whole;
+  return oz
+    ? say({ one: 'one ounce', other: '{number} ounces' }, { n: rounded, number })
+    : say({ one: 'one gram', other: '{number} grams' }, { n: rounded, number });
 }
 
 const lengthUnits: Record<string, number> = { mm: 1, cm: 10, m: 1000, in: 25.4, inch: 25.4, inches: 25.4, '"': 25.4 };

@@ -1,5 +1,7 @@
 // The handover card in a picture: is it there, is it near enough, and whose is it?
+
 import { scannedClaimCode } from '../core/code';
+import { say } from '../core/say';
 import { readState, writeState } from '../store/db';
 import type { Found } from './finder';
 
@@ -51,18 +53,18 @@ export async function aboutCard(
   if (!found.text)
     return 'The code in it is too small or too blurred to be read. If it is this animal’s card, it can be measured; from nearer, it comes out better.';
   const code = scannedClaimCode(found.text);
-  if (!code.ok) return 'The code in it is not that of a handover card. It can be measured with the card only.';
+  if (!code.ok) return say('The code in it is not that of a handover card. It can be measured with the card only.');
   const print = await printOf(code.code);
   for (const c of cases) {
     if (c.name !== caseName && print && (await readState<string>(key(c.name))) === print)
-      return `That is the card of ${c.animal}. Is it the right tank?`;
+      return say('That is the card of {animal}. Is it the right tank?', { animal: c.animal });
   }
   const own = await readState<string>(key(caseName));
-  if (own && print && own !== print) return 'That is the card of another animal. Is it the right tank?';
+  if (own && print && own !== print) return say('That is the card of another animal. Is it the right tank?');
   const side = found.corners.reduce((sum, p, i) => {
     const q = found.corners[(i + 1) % 4] ?? p;
     return sum + Math.hypot(p.x - q.x, p.y - q.y) / 4;
   }, 0);
-  if (side < small) return 'The card is small in it. From nearer, the size comes out better.';
+  if (side < small) return say('The card is small in it. From nearer, the size comes out better.');
   return '';
 }

@@ -1,4 +1,5 @@
 import { idOfContent } from '../core/ids';
+import { say } from '../core/say';
 import { settings } from '../core/settings';
 import type { NewPhoto } from '../store/outbox';
 import { takenAt } from './exif';
@@ -36,13 +37,14 @@ const browser: Canvas = {
  * case, however often it is chosen.
  */
 export async function prepare(file: Blob, caseName: string, canvas: Canvas = browser): Promise<Prepared> {
-  if (file.size > mostBytes) return { ok: false, problem: 'This picture is very large. Please choose a smaller one.' };
+  if (file.size > mostBytes)
+    return { ok: false, problem: say('This picture is very large. Please choose a smaller one.') };
   let original: ArrayBuffer;
   let bitmap: ImageBitmap;
   try {
     original = await file.arrayBuffer();
   } catch {
-    return { ok: false, problem: 'This picture could not be read from the phone. Please choose it again.' };
+    return { ok: false, problem: say('This picture could not be read from the phone. Please choose it again.') };
   }
   try {
     bitmap = await canvas.decode(file);
@@ -50,8 +52,10 @@ export async function prepare(file: Blob, caseName: string, canvas: Canvas = bro
     return {
       ok: false,
       problem: isHeic(original)
-        ? 'The phone saved this picture in a form (HEIC) that this browser cannot read. In the camera settings choose “Most compatible”, or take the photo here with “Take a photo”.'
-        : 'This browser cannot read this file as a picture. Please choose another, or take the photo here.',
+        ? say(
+            'The phone saved this picture in a form (HEIC) that this browser cannot read. In the camera settings choose “Most compatible”, or take the photo here with “Take a photo”.',
+          )
+        : say('This browser cannot read this file as a picture. Please choose another, or take the photo here.'),
     };
   }
   try {
@@ -60,11 +64,11 @@ export async function prepare(file: Blob, caseName: string, canvas: Canvas = bro
     const height = Math.max(1, Math.round(bitmap.height * scale));
     const surface = canvas.make(width, height);
     const pen = surface.getContext('2d');
-    if (!pen) return { ok: false, problem: 'This phone is short of memory. Close other apps and try again.' };
+    if (!pen) return { ok: false, problem: say('This phone is short of memory. Close other apps and try again.') };
     pen.imageSmoothingQuality = 'high';
     pen.drawImage(bitmap, 0, 0, width, height);
     const blob = await surface.convertToBlob({ type: 'image/jpeg', quality });
-    if (blob.type !== 'image/jpeg') return { ok: false, problem: 'This browser cannot save pictures as JPEG.' };
+    if (blob.type !== 'image/jpeg') return { ok: false, problem: say('This browser cannot save pictures as JPEG.') };
     const taken = settings.value.taken ? takenAt(original) : undefined;
     const id = await idOfContent(original, caseName);
     return {

@@ -178,6 +178,9 @@ export function writeState(key: string, value: unknown): Promise<void> {
   });
 }
 
+/** The state that tells the worker which language the pages speak. */
+export const languageKey = 'language';
+
 /** The state that says where a picture was being taken: phones may end the page while their camera is open. */
 export const cameraKey = 'camera';
 

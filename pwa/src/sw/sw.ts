@@ -4,6 +4,9 @@
 import { asBreeder, asKeeper, call } from '../api/client';
 import type { EntryJson, GetRemindersResponseJson } from '../core/contract';
 import { isAppPath } from '../core/routes';
+import { learn, say } from '../core/say';
+import { changeSettings } from '../core/settings';
+import { languageKey, readState } from '../store/db';
 import { saveEntry } from '../store/outbox';
 import { flush } from '../sync/flush';
 
@@ -118,8 +121,13 @@ interface PushText {
 }
 
 const answers = [
-  { action: 'ate', title: 'Ate', result: 'OFFER_RESULT_EATEN', said: 'Written down: it ate.' },
-  { action: 'refused', title: 'Refused', result: 'OFFER_RESULT_REFUSED', said: 'Written down: it did not eat.' },
+  { action: 'ate', title: () => say('Ate'), result: 'OFFER_RESULT_EATEN', said: () => say('Written down: it ate.') },
+  {
+    action: 'refused',
+    title: () => say('Refused'),
+    result: 'OFFER_RESULT_REFUSED',
+    said: () => say('Written down: it did not eat.'),
+  },
 ] as const;
 
 self.addEventListener('push', (event) => {
@@ -129,13 +137,20 @@ self.addEventListener('push', (event) => {
   } catch {
     // A message without readable text still has to show something.
   }
-  event.waitUntil(show(text));
+  event.waitUntil(learnAgain().then(() => show(text)));
 });
 
+/** The worker may have slept since it was last asked, and sees no settings of the page's. */
+async function learnAgain(): Promise<void> {
+  const language = await readState<string>(languageKey).catch(() => undefined);
+  changeSettings({ language: language ?? '' });
+  await learn();
+}
+
 function show(text: PushText): Promise<void> {
-  const actions = text.log ? answers.map(({ action, title }) => ({ action, title })) : [];
+  const actions = text.log ? answers.map(({ action, title }) => ({ action, title: title() })) : [];
   return self.registration.showNotification(text.title ?? 'Warmhand', {
-    body: text.body ?? 'There is news about your snake.',
+    body: text.body ?? say('There is news about your snake.'),
     icon: '/icons/icon-192.png',
     data: text,
     ...(text.tag && { tag: text.tag }),
@@ -156,17 +171,18 @@ async function log(
   about: NonNullable<PushText['log']>,
   answer: (typeof answers)[number],
 ): Promise<void> {
+  await learnAgain();
   const { tag, url } = text;
-  const say = (body: string) =>
+  const tell = (body: string) =>
     show({ body, ...(text.title && { title: text.title }), ...(tag && { tag }), ...(url && { url }) });
   const entry: EntryJson = { happenTime: new Date().toISOString(), offer: { result: answer.result } };
   try {
     await saveEntry({ case: { name: about.case, animal: { name: about.animal } }, entry });
   } catch {
-    await say('It could not be written down here. Tap to open the app.');
+    await tell(say('It could not be written down here. Tap to open the app.'));
     return;
   }
-  await say(answer.said);
+  await tell(answer.said());
   await sendAll().catch(() => self.registration.sync?.register('outbox').catch(() => undefined));
 }
 

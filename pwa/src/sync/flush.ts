@@ -1,5 +1,6 @@
 // The only sender. Page and service worker run the same code; a lock over all
 // tabs and the worker lets one of them send at a time.
+
 import { ApiError, arrivedOf, asBreeder, asKeeper, asPhoto, call, type FieldProblem, Offline } from '../api/client';
 import type {
   BatchCreateEntriesResponseJson,
@@ -7,6 +8,7 @@ import type {
   CreateHandoverResponseJson,
   EntryJson,
 } from '../core/contract';
+import { say } from '../core/say';
 import { keptBreeder } from '../store/copies';
 import type { Item, Refusal, StoredPhoto } from '../store/db';
 import { allItems, arrived, goesOut, photoOf, postpone, refused, sold } from '../store/outbox';
@@ -210,7 +212,7 @@ async function send(item: Item, onPart: (part: number) => void): Promise<Answer>
     if (item.method === 'PUT') {
       const photo = await photoOf(item.id);
       if (!photo)
-        return { kind: 'refused', error: refusal(0, 'PHOTO_GONE', 'The picture is no longer on this phone.') };
+        return { kind: 'refused', error: refusal(0, 'PHOTO_GONE', say('The picture is no longer on this phone.')) };
       await sendPhoto(item, photo, onPart);
       return { kind: 'ok', entry: undefined };
     }
@@ -241,7 +243,7 @@ async function sendSale(item: Item): Promise<Answer> {
 }
 
 function failure(e: unknown): { kind: 'later' | 'refused'; error: Refusal } {
-  if (e instanceof Offline) return { kind: 'later', error: refusal(0, 'OFFLINE', 'There was no network.') };
+  if (e instanceof Offline) return { kind: 'later', error: refusal(0, 'OFFLINE', say('There was no network.')) };
   if (!(e instanceof ApiError)) throw e;
   const error = refusal(e.status, e.reason, e.message, e.meta, e.fields);
   return { kind: comesBack(e.status) ? 'later' : 'refused', error };

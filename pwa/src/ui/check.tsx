@@ -1,7 +1,10 @@
 // The public page that checks a signed handover record. It needs no sign-in, and the record stays on this device.
+
 import type { JSX } from 'preact';
 import { useRef, useState } from 'preact/hooks';
 import { ApiError, call, Offline } from '../api/client';
+import { locale } from '../core/language';
+import { say } from '../core/say';
 import { checkSigned, digestOf, inBrief, readSigned, type SignedRecord, Unreadable } from '../core/signed';
 import { formatMass } from '../core/units';
 import { Screen } from './nav';
@@ -57,19 +60,20 @@ export default function CheckRecord(): JSX.Element {
     }
   };
   return (
-    <Screen title="Check a handover record">
+    <Screen title={say('Check a handover record')}>
       <p class="lead">
-        Somebody gave you the signed record of a snake. Here you see who signed it, what it says, and whether it was
-        changed since.
+        {say(
+          'Somebody gave you the signed record of a snake. Here you see who signed it, what it says, and whether it was changed since.',
+        )}
       </p>
-      <p class="muted">You need no account. The record is read on this device and is not sent anywhere.</p>
+      <p class="muted">{say('You need no account. The record is read on this device and is not sent anywhere.')}</p>
       <div class="actions">
         <input
           ref={box}
           class="ear"
           type="file"
           tabIndex={-1}
-          aria-label="Signed record, .jws"
+          aria-label={say('Signed record, .jws')}
           accept=".jws,.txt,application/jose,text/plain"
           onChange={(e) => {
             const file = e.currentTarget.files?.[0];
@@ -82,11 +86,11 @@ export default function CheckRecord(): JSX.Element {
           }}
         />
         <Button kind="main" icon="list" busy={busy} onClick={() => box.current?.click()}>
-          Open the file
+          {say('Open the file')}
         </Button>
       </div>
       <details>
-        <summary>Paste it instead</summary>
+        <summary>{say('Paste it instead')}</summary>
         <form
           class="stack"
           onSubmit={(e) => {
@@ -95,15 +99,15 @@ export default function CheckRecord(): JSX.Element {
           }}
         >
           <Field
-            label="The signed record"
-            hint="One long line in three parts"
+            label={say('The signed record')}
+            hint={say('One long line in three parts')}
             lines={5}
             value={text}
             onInput={setText}
           />
           <div class="actions">
             <Button type="submit" busy={busy} disabled={text.trim() === ''}>
-              Check it
+              {say('Check it')}
             </Button>
           </div>
         </form>
@@ -117,63 +121,77 @@ function Found({ found }: { found: Outcome }): JSX.Element {
   switch (found.state) {
     case 'unreadable':
       return (
-        <Notice kind="bad" live title="This is no whole signed record">
-          <p>It is another kind of file, was cut off, or was changed. Ask whoever gave it to you to save it anew.</p>
+        <Notice kind="bad" live title={say('This is no whole signed record')}>
+          <p>
+            {say(
+              'It is another kind of file, was cut off, or was changed. Ask whoever gave it to you to save it anew.',
+            )}
+          </p>
         </Notice>
       );
     case 'changed':
       return (
-        <Notice kind="bad" live title="Changed after it was signed">
-          <p>The signature does not fit what the record says. Do not rely on any of it; ask the breeder.</p>
+        <Notice kind="bad" live title={say('Changed after it was signed')}>
+          <p>{say('The signature does not fit what the record says. Do not rely on any of it; ask the breeder.')}</p>
         </Notice>
       );
     case 'unknown key':
       return (
-        <Notice kind="bad" live title="Not signed by a key of this service">
+        <Notice kind="bad" live title={say('Not signed by a key of this service')}>
           <p>
-            The breeder that it names has no such key here. It comes from another service, whose own page checks it, or
-            somebody made it up. Ask the breeder.
+            {say(
+              'The breeder that it names has no such key here. It comes from another service, whose own page checks it, or somebody made it up. Ask the breeder.',
+            )}
           </p>
         </Notice>
       );
     case 'asked too often':
       return (
-        <Notice kind="warn" live title="Not checked yet">
-          <p>Many records were checked from here just now. Wait a minute and check it again.</p>
+        <Notice kind="warn" live title={say('Not checked yet')}>
+          <p>{say('Many records were checked from here just now. Wait a minute and check it again.')}</p>
         </Notice>
       );
     case 'unreachable':
       return (
-        <Notice kind="warn" live title="Not checked">
-          <p>The service has the breeder’s key and cannot be reached just now. Try again when there is a connection.</p>
+        <Notice kind="warn" live title={say('Not checked')}>
+          <p>
+            {say(
+              'The service has the breeder’s key and cannot be reached just now. Try again when there is a connection.',
+            )}
+          </p>
         </Notice>
       );
     case 'no means':
       return (
-        <Notice kind="warn" live title="Not checked">
-          <p>This browser checks signatures only at an address that begins with https.</p>
+        <Notice kind="warn" live title={say('Not checked')}>
+          <p>{say('This browser checks signatures only at an address that begins with https.')}</p>
         </Notice>
       );
   }
   const { said } = found.record;
-  const signer = said.breeder_name || 'the breeder';
+  const signer = said.breeder_name || say('the breeder');
   return (
     <>
       {found.state === 'genuine' && (
-        <Notice kind="good" live title={`Signed by ${signer}, and not changed since`}>
-          <p>The breeder did not take the handover back.</p>
+        <Notice kind="good" live title={say('Signed by {signer}, and not changed since', { signer })}>
+          <p>{say('The breeder did not take the handover back.')}</p>
         </Notice>
       )}
       {found.state === 'revoked' && (
-        <Notice kind="warn" live title="The breeder took this handover back">
-          <p>{signer} signed it and it was not changed, but it is not valid any more. Ask the breeder.</p>
+        <Notice kind="warn" live title={say('The breeder took this handover back')}>
+          <p>
+            {say('{signer} signed it and it was not changed, but it is not valid any more. Ask the breeder.', {
+              signer,
+            })}
+          </p>
         </Notice>
       )}
       {found.state === 'not known here' && (
-        <Notice kind="warn" live title={`Signed by ${signer}, and not on file here`}>
+        <Notice kind="warn" live title={say('Signed by {signer}, and not on file here', { signer })}>
           <p>
-            The signature fits. The service has no such handover any more, so it cannot say whether it was taken back.
-            Ask the breeder.
+            {say(
+              'The signature fits. The service has no such handover any more, so it cannot say whether it was taken back. Ask the breeder.',
+            )}
           </p>
         </Notice>
       )}
@@ -184,14 +202,14 @@ function Found({ found }: { found: Outcome }): JSX.Element {
 
 function date(iso: string): string {
   const at = new Date(iso);
-  return Number.isNaN(at.getTime()) ? iso : new Intl.DateTimeFormat(undefined, { dateStyle: 'long' }).format(at);
+  return Number.isNaN(at.getTime()) ? iso : new Intl.DateTimeFormat(locale(), { dateStyle: 'long' }).format(at);
 }
 
 const results: Record<string, string> = {
-  eaten: 'ate',
-  refused: 'refused',
-  struck: 'struck and let go',
-  regurgitated: 'brought up',
+  eaten: say('ate'),
+  refused: say('refused'),
+  struck: say('struck and let go'),
+  regurgitated: say('brought up'),
 };
 
 function parent(p: { name: string; genes: string[] }): string {
@@ -202,46 +220,48 @@ function Said({ record, digest }: { record: SignedRecord; digest: string }): JSX
   const { said } = record;
   const { animal: a } = said;
   const facts: [string, JSX.Element | string | undefined][] = [
-    ['Signed by', said.breeder_name],
-    ['Issued', date(said.issued_at)],
-    ['Handed over', date(said.handed_over_at)],
-    ['Name or number', a.name],
-    ['Species', a.common_name || a.species.replaceAll('_', ' ')],
-    ['Scientific name', a.scientific_name && <i lang="la">{a.scientific_name}</i>],
-    ['Sex', a.sex],
-    ['Hatched', a.hatched && date(`${a.hatched}T12:00:00`)],
-    ['Genes', a.genes.join(', ')],
-    ['Mother', parent(said.mother)],
-    ['Father', parent(said.father)],
-    ['Clutch', a.clutch],
-    ['Digest', <code key="d">{inBrief(digest)}</code>],
+    [say('Signed by'), said.breeder_name],
+    [say('Issued'), date(said.issued_at)],
+    [say('Handed over'), date(said.handed_over_at)],
+    [say('Name or number'), a.name],
+    [say('Species'), a.common_name || a.species.replaceAll('_', ' ')],
+    [say('Scientific name'), a.scientific_name && <i lang="la">{a.scientific_name}</i>],
+    [say('Sex'), a.sex],
+    [say('Hatched'), a.hatched && date(`${a.hatched}T12:00:00`)],
+    [say('Genes'), a.genes.join(', ')],
+    [say('Mother'), parent(said.mother)],
+    [say('Father'), parent(said.father)],
+    [say('Clutch'), a.clutch],
+    [say('Digest'), <code key="d">{inBrief(digest)}</code>],
   ];
   return (
     <>
       <section class="stack" aria-labelledby="said">
-        <h2 id="said">What was signed</h2>
+        <h2 id="said">{say('What was signed')}</h2>
         <Facts of={facts} />
-        <p class="muted">A printed record names its digest. The two are the same when the print is of this record.</p>
-        <Rows title="Weights" rows={said.weights.map((w) => [date(w.at), formatMass(w.mass_g)])} />
+        <p class="muted">
+          {say('A printed record names its digest. The two are the same when the print is of this record.')}
+        </p>
+        <Rows title={say('Weights')} rows={said.weights.map((w) => [date(w.at), formatMass(w.mass_g)])} />
         <Rows
-          title="Meals"
+          title={say('Meals')}
           rows={said.offers.map((o) => [
             date(o.at),
             [results[o.result] ?? o.result, o.prey, o.prey_g ? formatMass(o.prey_g) : ''].filter(Boolean).join(' '),
           ])}
         />
         <Rows
-          title="Origin and law"
+          title={say('Origin and law')}
           rows={said.origin.map((f) => [f.label, [f.text, f.source].filter(Boolean).join(' – ')])}
         />
       </section>
       <section class="stack" aria-labelledby="not">
-        <h2 id="not">What this does not prove</h2>
+        <h2 id="not">{say('What this does not prove')}</h2>
         <ul class="bullets">
-          <li>That the snake before you is the one in the record. Compare sex, pattern, weight and age.</li>
-          <li>That what the breeder wrote is true. It shows who wrote it, and that it is unchanged.</li>
-          <li>Who owns the snake now, or how it has been since. Anybody can hold a copy of a record.</li>
-          <li>That the law is met where you live. It is no permit and no proof of origin for an authority.</li>
+          <li>{say('That the snake before you is the one in the record. Compare sex, pattern, weight and age.')}</li>
+          <li>{say('That what the breeder wrote is true. It shows who wrote it, and that it is unchanged.')}</li>
+          <li>{say('Who owns the snake now, or how it has been since. Anybody can hold a copy of a record.')}</li>
+          <li>{say('That the law is met where you live. It is no permit and no proof of origin for an authority.')}</li>
         </ul>
       </section>
     </>

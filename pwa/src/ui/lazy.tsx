@@ -1,5 +1,6 @@
 import type { ComponentType, JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
+import { say } from '../core/say';
 import { Button, Notice } from './parts/controls';
 
 /** A screen with a style sheet of its own, which stands in the page and is off until now. Without it the screen is plain, and works. */
@@ -35,19 +36,19 @@ export function lazy<P extends object>(load: () => Promise<{ default: ComponentT
     if (!failed) {
       return (
         <main class="page" aria-busy="true">
-          <h1 class="ear">Loading</h1>
+          <h1 class="ear">{say('Loading')}</h1>
         </main>
       );
     }
     return (
       <main class="page">
-        <h1>This screen could not be loaded</h1>
+        <h1>{say('This screen could not be loaded')}</h1>
         <Notice kind="warn" live>
-          <p>There is no network, or the app was renewed meanwhile. Nothing that you saved is lost.</p>
+          <p>{say('There is no network, or the app was renewed meanwhile. Nothing that you saved is lost.')}</p>
         </Notice>
         <div class="actions">
           <Button kind="main" onClick={() => location.reload()}>
-            Load again
+            {say('Load again')}
           </Button>
         </div>
       </main>

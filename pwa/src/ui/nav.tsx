@@ -1,6 +1,7 @@
 import { signal } from '@preact/signals';
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
+import { say } from '../core/say';
 import { Icon } from './parts/icons';
 
 export const path = signal(location.pathname);
@@ -81,7 +82,7 @@ export function Screen({
         {back !== undefined && (
           <Link to={back} class="button quiet back">
             <Icon name="back" />
-            <span>Back</span>
+            <span>{say('Back')}</span>
           </Link>
         )}
         {above}

@@ -1,5 +1,6 @@
 import { signal } from '@preact/signals';
 import type { JSX } from 'preact';
+import { say } from '../core/say';
 import { unsaved } from './nav';
 import { Button, Notice } from './parts/controls';
 
@@ -45,10 +46,10 @@ export function UpdatePrompt(): JSX.Element | null {
   if (!waiting.value || unsaved.value > 0) return null;
   return (
     <div class="update">
-      <Notice live title="There is a newer version of the app.">
+      <Notice live title={say('There is a newer version of the app.')}>
         <div class="row">
           <Button kind="main" onClick={() => waiting.value?.postMessage('skip-waiting')}>
-            Use it now
+            {say('Use it now')}
           </Button>
           <Button
             kind="quiet"
@@ -56,7 +57,7 @@ export function UpdatePrompt(): JSX.Element | null {
               waiting.value = null;
             }}
           >
-            Later
+            {say('Later')}
           </Button>
         </div>
       </Notice>

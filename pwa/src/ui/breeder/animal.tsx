@@ -16,10 +16,11 @@ import type {
   ShedStageJson,
 } from '../../api/gen/warmhand/v1/entry_service_pb';
 import { idOf } from '../../core/ids';
+import { say } from '../../core/say';
 import { settings } from '../../core/settings';
 import { ago, forInput, fromInput } from '../../core/time';
 import { formatMass, formatNumber, massForInput, massInWords, parseMass } from '../../core/units';
-import { entryLine, preyStates, resultWords } from '../../core/words';
+import { entryLine, preyCode, preyName, preyStates, resultWords } from '../../core/words';
 import { Button, Field, Notice } from '../parts/controls';
 import { Facts } from '../parts/facts';
 import { AnimalForm, animalFields, animalOf, draftOf, sexWord, speciesName } from './animals';
@@ -44,7 +45,7 @@ export function AnimalPage({ id }: { id: string }): JSX.Element {
     orCopy<Shown>(
       async () => {
         const answer = await ask<GetAnimalResponseJson>('GET', `/v1/${name}`, undefined, { signal });
-        if (!answer.animal) throw new Error('The service sent no animal.');
+        if (!answer.animal) throw new Error(say('The service sent no animal.'));
         return { animal: answer.animal };
       },
       ({ at, animals }) => {
@@ -87,7 +88,7 @@ export function AnimalPage({ id }: { id: string }): JSX.Element {
       {!editing && (
         <>
           <section class="card stack" aria-labelledby="a-log">
-            <h2 id="a-log">Log</h2>
+            <h2 id="a-log">{say('Log')}</h2>
             <QuickLog animal={name} done={() => setLogged(logged + 1)} />
           </section>
           {!copy && (
@@ -97,10 +98,10 @@ export function AnimalPage({ id }: { id: string }): JSX.Element {
             </>
           )}
           <section class="stack" aria-labelledby="a-history">
-            <h2 id="a-history">History</h2>
+            <h2 id="a-history">{say('History')}</h2>
             <UnsentOf animal={name} />
             {copy ? (
-              <p class="muted">The rest of its history is with the service.</p>
+              <p class="muted">{say('The rest of its history is with the service.')}</p>
             ) : (
               <History animal={name} turn={logged} />
             )}
@@ -132,7 +133,7 @@ function About({
   if (editing) {
     return (
       <section class="stack">
-        <Heading>Change {a.displayName || 'the animal'}</Heading>
+        <Heading>{say('Change {displayName}', { displayName: a.displayName || say('the animal') })}</Heading>
         <form
           class="stack"
           noValidate
@@ -154,39 +155,39 @@ function About({
           }}
         >
           <p class="muted">
-            A record that was issued stays as it was; what is computed from now on uses what stands here.
+            {say('A record that was issued stays as it was; what is computed from now on uses what stands here.')}
           </p>
           <AnimalForm name={a.name} draft={draft} set={setDraft} error={save.error} />
           <Problem error={save.error} shown={animalFields} />
           <div class="actions">
             <Button kind="main" type="submit" busy={save.busy}>
-              Save
+              {say('Save')}
             </Button>
-            <Button onClick={() => setEditing(false)}>Cancel</Button>
+            <Button onClick={() => setEditing(false)}>{say('Cancel')}</Button>
           </div>
         </form>
       </section>
     );
   }
   const facts: [string, ComponentChildren][] = [
-    ['Species', speciesName(kinds.data, a.species)],
-    ['Sex', sexWord(a.sex)],
-    ['Hatched', a.hatchDate || 'not known'],
-    ['Genes', (a.genes ?? []).join(', ')],
-    ['Mother', a.mother && <Parent name={a.mother} />],
-    ['Father', a.father && <Parent name={a.father} />],
-    ['Clutch', a.clutch && <Link to={`/b/clutches/${encodeURIComponent(a.clutch)}`}>{a.clutch}</Link>],
-    ['Place', a.place],
-    ['Last weight', copy?.massG ? `${formatMass(Number(copy.massG))}, ${ago(copy.weighTime)}` : undefined],
-    ['Last offer', copy?.lastOffer && `${entryLine(copy.lastOffer)}, ${ago(copy.lastOffer.happenTime)}`],
-    ['Last meal', copy?.lastMeal && `${entryLine(copy.lastMeal)}, ${ago(copy.lastMeal.happenTime)}`],
-    ['Ready for sale', copy?.readiness && <ReadyWord of={copy} />],
-    ['Snout to vent', mm(a.snoutVentMm)],
-    ['Snout to tail tip', mm(a.totalLengthMm)],
+    [say('Species'), speciesName(kinds.data, a.species)],
+    [say('Sex'), sexWord(a.sex)],
+    [say('Hatched'), a.hatchDate || say('not known')],
+    [say('Genes'), (a.genes ?? []).join(', ')],
+    [say('Mother'), a.mother && <Parent name={a.mother} />],
+    [say('Father'), a.father && <Parent name={a.father} />],
+    [say('Clutch'), a.clutch && <Link to={`/b/clutches/${encodeURIComponent(a.clutch)}`}>{a.clutch}</Link>],
+    [say('Place'), a.place],
+    [say('Last weight'), copy?.massG ? `${formatMass(Number(copy.massG))}, ${ago(copy.weighTime)}` : undefined],
+    [say('Last offer'), copy?.lastOffer && `${entryLine(copy.lastOffer)}, ${ago(copy.lastOffer.happenTime)}`],
+    [say('Last meal'), copy?.lastMeal && `${entryLine(copy.lastMeal)}, ${ago(copy.lastMeal.happenTime)}`],
+    [say('Ready for sale'), copy?.readiness && <ReadyWord of={copy} />],
+    [say('Snout to vent'), mm(a.snoutVentMm)],
+    [say('Snout to tail tip'), mm(a.totalLengthMm)],
   ];
   return (
     <section class="stack">
-      <Heading>{a.displayName || speciesName(kinds.data, a.species) || 'Animal'}</Heading>
+      <Heading>{a.displayName || speciesName(kinds.data, a.species) || say('Animal')}</Heading>
       <Facts of={facts} />
       {a.note && <p class="muted">{a.note}</p>}
       {!copy && (
@@ -197,7 +198,7 @@ function About({
               setEditing(true);
             }}
           >
-            Change
+            {say('Change')}
           </Button>
         </div>
       )}
@@ -216,7 +217,7 @@ function Ready({ name, turn }: { name: string; turn: number }): JSX.Element | nu
   return (
     <section class="card stack" aria-labelledby="a-ready">
       <div class="row">
-        <h2 id="a-ready">Ready for sale?</h2>
+        <h2 id="a-ready">{say('Ready for sale?')}</h2>
         <ReadyWord of={s} />
       </div>
       <ReadyPoints r={s.readiness} />
@@ -226,7 +227,8 @@ function Ready({ name, turn }: { name: string; turn: number }): JSX.Element | nu
 
 function Parent({ name }: { name: string }): JSX.Element {
   const loaded = useLoad(name, (signal) => ask<GetAnimalResponseJson>('GET', `/v1/${name}`, undefined, { signal }));
-  const word = loaded.data?.animal?.displayName || (loaded.data ? 'No label' : loaded.error ? 'not to be found' : '…');
+  const word =
+    loaded.data?.animal?.displayName || (loaded.data ? say('No label') : loaded.error ? say('not to be found') : '…');
   return <Link to={`/b/animals/${idOf(name)}`}>{word}</Link>;
 }
 
@@ -268,7 +270,7 @@ function draftFrom(e: EntryJson): LogDraft | undefined {
       ...base,
       kind: 'offer',
       result: e.offer.result ?? 'OFFER_RESULT_UNSPECIFIED',
-      prey: e.offer.prey ?? '',
+      prey: preyName(e.offer.prey),
       preyState: e.offer.preyState ?? 'PREY_STATE_UNSPECIFIED',
       preyMass: g > 0 ? massForInput(g) : '',
     };
@@ -289,7 +291,7 @@ export function entryOf(d: LogDraft, now: string): EntryJson {
   let happenTime = now;
   if (d.when) {
     const at = fromInput(d.when);
-    if (!at) throw new FormError('happen_time', 'Give the day and the time, or leave it empty for now.');
+    if (!at) throw new FormError('happen_time', say('Give the day and the time, or leave it empty for now.'));
     happenTime = at.toISOString();
   }
   const base: EntryJson = { happenTime, ...(d.note.trim() && { note: d.note.trim() }) };
@@ -297,14 +299,14 @@ export function entryOf(d: LogDraft, now: string): EntryJson {
     case 'weigh': {
       const massG = parseMass(d.mass);
       if (massG === null || massG <= 0)
-        throw new FormError('mass_g', 'Give the weight as a number, such as 84 or 84,5.');
+        throw new FormError('mass_g', say('Give the weight as a number, such as 84 or 84,5.'));
       return { ...base, weighIn: { massG } };
     }
     case 'offer': {
-      if (d.result === 'OFFER_RESULT_UNSPECIFIED') throw new FormError('result', 'Say how it went.');
+      if (d.result === 'OFFER_RESULT_UNSPECIFIED') throw new FormError('result', say('Say how it went.'));
       const preyG = d.preyMass.trim() ? parseMass(d.preyMass) : 0;
-      if (preyG === null) throw new FormError('prey_g', 'Give the weight as a number, or leave it empty.');
-      return { ...base, offer: { result: d.result, prey: d.prey.trim(), preyState: d.preyState, preyG } };
+      if (preyG === null) throw new FormError('prey_g', say('Give the weight as a number, or leave it empty.'));
+      return { ...base, offer: { result: d.result, prey: preyCode(d.prey), preyState: d.preyState, preyG } };
     }
     case 'shed':
       return { ...base, shed: { stage: d.stage, ...(d.complete && { complete: d.complete === 'yes' }) } };
@@ -368,12 +370,12 @@ function QuickLog({
     >
       {!replaces && (
         <fieldset class="tabs">
-          <legend class="ear">What to log</legend>
+          <legend class="ear">{say('What to log')}</legend>
           {(
             [
-              ['weigh', 'Weigh-in', 'scale'],
-              ['offer', 'Offer', 'meal'],
-              ['shed', 'Shed', 'shed'],
+              ['weigh', say('Weigh-in'), 'scale'],
+              ['offer', say('Offer'), 'meal'],
+              ['shed', say('Shed'), 'shed'],
             ] as const
           ).map(([kind, word, icon]) => (
             <Button key={kind} icon={icon} aria-pressed={d.kind === kind} onClick={() => put('kind')(kind)}>
@@ -384,7 +386,7 @@ function QuickLog({
       )}
       {d.kind === 'weigh' && (
         <Field
-          label="Weight"
+          label={say('Weight')}
           unit={settings.value.mass}
           inputMode="decimal"
           value={d.mass}
@@ -396,7 +398,7 @@ function QuickLog({
       {d.kind === 'offer' && (
         <>
           <fieldset class="field">
-            <legend>How did it go?</legend>
+            <legend>{say('How did it go?')}</legend>
             <div class="choices">
               {(
                 [
@@ -420,7 +422,7 @@ function QuickLog({
           </fieldset>
           <div class="row wide">
             <Field
-              label="Prey"
+              label={say('Prey')}
               list="prey"
               maxLength={40}
               value={d.prey}
@@ -428,13 +430,13 @@ function QuickLog({
               error={problem(save.error, 'prey')}
             />
             <Field
-              label="Offered"
+              label={say('Offered')}
               value={d.preyState}
               onInput={(v) => put('preyState')(v as PreyStateJson)}
               options={preyStates}
             />
             <Field
-              label="Prey weight"
+              label={say('Prey weight')}
               unit={settings.value.mass}
               inputMode="decimal"
               value={d.preyMass}
@@ -444,7 +446,7 @@ function QuickLog({
           </div>
           <datalist id="prey">
             {['mouse', 'rat', 'chick', 'fish', 'lizard'].map((p) => (
-              <option key={p} value={p} />
+              <option key={p} value={preyName(p)} />
             ))}
           </datalist>
         </>
@@ -452,43 +454,43 @@ function QuickLog({
       {d.kind === 'shed' && (
         <div class="row wide">
           <Field
-            label="Stage"
+            label={say('Stage')}
             value={d.stage}
             onInput={(v) => put('stage')(v as ShedStageJson)}
             options={[
-              { value: 'SHED_STAGE_OPAQUE', label: 'Eyes cloudy (in blue)' },
-              { value: 'SHED_STAGE_CLEAR', label: 'Eyes clear again' },
-              { value: 'SHED_STAGE_SHED', label: 'Shed' },
+              { value: 'SHED_STAGE_OPAQUE', label: say('Eyes cloudy (in blue)') },
+              { value: 'SHED_STAGE_CLEAR', label: say('Eyes clear again') },
+              { value: 'SHED_STAGE_SHED', label: say('Shed') },
             ]}
           />
           {d.stage === 'SHED_STAGE_SHED' && (
             <Field
-              label="In one piece?"
+              label={say('In one piece?')}
               value={d.complete}
               onInput={(v) => put('complete')(v as LogDraft['complete'])}
               options={[
-                { value: '', label: 'Not known' },
-                { value: 'yes', label: 'In one piece' },
-                { value: 'no', label: 'In pieces' },
+                { value: '', label: say('Not known') },
+                { value: 'yes', label: say('In one piece') },
+                { value: 'no', label: say('In pieces') },
               ]}
             />
           )}
         </div>
       )}
       <details open={Boolean(replaces)}>
-        <summary>When, note</summary>
+        <summary>{say('When, note')}</summary>
         <div class="stack">
           <Field
-            label="When"
+            label={say('When')}
             type="datetime-local"
             max={forInput(new Date())}
-            hint="Empty means now"
+            hint={say('Empty means now')}
             value={d.when}
             onInput={put('when')}
             error={problem(save.error, 'happen_time')}
           />
           <Field
-            label="Note"
+            label={say('Note')}
             lines={2}
             maxLength={1000}
             value={d.note}
@@ -498,32 +500,32 @@ function QuickLog({
         </div>
       </details>
       {slip && (
-        <Notice kind="warn" live title="Is this right?">
+        <Notice kind="warn" live title={say('Is this right?')}>
           <p>{save.error instanceof Error ? save.error.message : ''}</p>
           <div class="actions">
-            <Button onClick={() => void submit(true)}>It is right, save it</Button>
+            <Button onClick={() => void submit(true)}>{say('It is right, save it')}</Button>
           </div>
         </Notice>
       )}
       {kept && (
-        <Notice kind="good" live title="Kept on this device">
-          <p>There is no connection to the service just now. It is sent by itself when there is one.</p>
+        <Notice kind="good" live title={say('Kept on this device')}>
+          <p>{say('There is no connection to the service just now. It is sent by itself when there is one.')}</p>
         </Notice>
       )}
       {!slip && <Problem error={save.error} shown={['mass_g', 'result', 'prey', 'prey_g', 'happen_time', 'note']} />}
       <div class="actions">
         <Button kind="main" type="submit" busy={save.busy}>
           {replaces
-            ? 'Save the correction'
+            ? say('Save the correction')
             : d.kind === 'weigh'
-              ? 'Save the weight'
+              ? say('Save the weight')
               : d.kind === 'offer'
-                ? 'Save the offer'
-                : 'Save the shed'}
+                ? say('Save the offer')
+                : say('Save the shed')}
         </Button>
-        {cancel && <Button onClick={cancel}>Cancel</Button>}
+        {cancel && <Button onClick={cancel}>{say('Cancel')}</Button>}
         <span role="status" class="muted">
-          {saved && `Saved: ${saved}`}
+          {saved && say('Saved: {saved}', { saved })}
         </span>
       </div>
     </form>
@@ -551,7 +553,7 @@ function History({ animal, turn }: { animal: string; turn: number }): JSX.Elemen
   const rows = d.entries.filter((e) => !e.seen);
   return (
     <>
-      {rows.length === 0 && <p class="muted">Nothing logged yet.</p>}
+      {rows.length === 0 && <p class="muted">{say('Nothing logged yet.')}</p>}
       <ul class="list history">
         {rows.map((e) => (
           <li key={e.name} class={e.replacedBy ? 'replaced' : undefined}>
@@ -560,9 +562,9 @@ function History({ animal, turn }: { animal: string; turn: number }): JSX.Elemen
                 <p>{e.replacedBy ? <del>{entryLine(e, d.names)}</del> : entryLine(e, d.names)}</p>
                 <p class="muted">
                   {ago(e.happenTime)}
-                  {e.by === 'ACTOR_KIND_KEEPER' && ', by the keeper'}
-                  {e.replaces && !e.withdrawal && ', a correction'}
-                  {e.replacedBy && ', corrected since'}
+                  {e.by === 'ACTOR_KIND_KEEPER' && say(', by the keeper')}
+                  {e.replaces && !e.withdrawal && say(', a correction')}
+                  {e.replacedBy && say(', corrected since')}
                   {e.note && `. ${e.note}`}
                 </p>
               </div>
@@ -570,10 +572,10 @@ function History({ animal, turn }: { animal: string; turn: number }): JSX.Elemen
                 <div class="row end">
                   <Button
                     kind="quiet"
-                    aria-label={`Correct: ${entryLine(e, d.names)}`}
+                    aria-label={say('Correct: {entry}', { entry: entryLine(e, d.names) })}
                     onClick={() => setChanging(e.name ?? '')}
                   >
-                    Correct
+                    {say('Correct')}
                   </Button>
                 </div>
               )}
@@ -603,7 +605,7 @@ function History({ animal, turn }: { animal: string; turn: number }): JSX.Elemen
                         .then((ok) => ok && done());
                     }}
                   >
-                    Take this entry back
+                    {say('Take this entry back')}
                   </Button>
                 </div>
               </div>
@@ -626,7 +628,7 @@ function History({ animal, turn }: { animal: string; turn: number }): JSX.Elemen
               });
             }}
           >
-            Show older
+            {say('Show older')}
           </Button>
         </div>
       )}
@@ -639,9 +641,11 @@ function Remove({ a }: { a: AnimalJson }): JSX.Element {
   const save = useSave();
   return (
     <details>
-      <summary>Take it out of the stock book</summary>
+      <summary>{say('Take it out of the stock book')}</summary>
       <div class="stack">
-        <p>Its log and its handovers stay on record. An animal that is being followed up cannot be taken out.</p>
+        <p>
+          {say('Its log and its handovers stay on record. An animal that is being followed up cannot be taken out.')}
+        </p>
         <Problem error={save.error} />
         <div class="actions">
           <Button
@@ -653,10 +657,10 @@ function Remove({ a }: { a: AnimalJson }): JSX.Element {
                 .then((ok) => ok && go('/b/animals'));
             }}
           >
-            Take out {a.displayName || idOf(a.name)}
+            {say('Take out {displayName}', { displayName: a.displayName || idOf(a.name) })}
           </Button>
           <Link to="/b/animals" class="button">
-            Back to the stock book
+            {say('Back to the stock book')}
           </Link>
         </div>
       </div>

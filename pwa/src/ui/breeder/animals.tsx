@@ -12,6 +12,7 @@ import type {
 import type { CreateEntryResponseJson, EntryJson } from '../../api/gen/warmhand/v1/entry_service_pb';
 import type { GeneJson, SpeciesJson } from '../../api/gen/warmhand/v1/reference_service_pb';
 import { idOf } from '../../core/ids';
+import { say } from '../../core/say';
 import { settings } from '../../core/settings';
 import { ago } from '../../core/time';
 import { formatMass, massInWords, parseMass, parseNumber } from '../../core/units';
@@ -32,7 +33,7 @@ export function speciesName(all: SpeciesJson[] | undefined, id: string | undefin
 }
 
 export function sexWord(s: SexJson | undefined): string {
-  return s === 'SEX_FEMALE' ? 'female' : s === 'SEX_MALE' ? 'male' : 'sex unknown';
+  return s === 'SEX_FEMALE' ? say('female') : s === 'SEX_MALE' ? say('male') : say('sex unknown');
 }
 
 /** What was chosen last; it outlives a look at one animal. */
@@ -74,92 +75,92 @@ export function AnimalsPage(): JSX.Element {
   return (
     <main class="page">
       <div class="row">
-        <Heading>Stock book</Heading>
+        <Heading>{say('Stock book')}</Heading>
         <Link to="/b/animals/new" class="button main end">
           <Icon name="plus" />
-          <span>Add an animal</span>
+          <span>{say('Add an animal')}</span>
         </Link>
       </div>
       <div class="actions">
         <Link to="/b/sell" class="button">
           <Icon name="hand" />
-          <span>Sell</span>
+          <span>{say('Sell')}</span>
         </Link>
         <Link to="/b/runs/weigh" class="button">
           <Icon name="scale" />
-          <span>Weigh</span>
+          <span>{say('Weigh')}</span>
         </Link>
         <Link to="/b/runs/feed" class="button">
           <Icon name="meal" />
-          <span>Feed</span>
+          <span>{say('Feed')}</span>
         </Link>
       </div>
       <search class="stack">
         <div class="row wide">
           <Field
-            label="Search"
+            label={say('Search')}
             type="search"
             value={c.words}
             onInput={put('words')}
             maxLength={100}
-            placeholder="Label, gene, place …"
+            placeholder={say('Label, gene, place …')}
           />
           <Field
-            label="Show"
+            label={say('Show')}
             value={c.where}
             onInput={(v) => put('where')(v as Where)}
             options={[
-              { value: 'here', label: 'In stock' },
-              { value: 'ready', label: 'Ready for sale' },
-              { value: 'not_yet', label: 'Not yet ready' },
-              { value: 'away', label: 'Handed over' },
-              { value: 'all', label: 'All animals' },
+              { value: 'here', label: say('In stock') },
+              { value: 'ready', label: say('Ready for sale') },
+              { value: 'not_yet', label: say('Not yet ready') },
+              { value: 'away', label: say('Handed over') },
+              { value: 'all', label: say('All animals') },
             ]}
           />
         </div>
         <details>
-          <summary>Filter and sort{narrowed > 0 && ` (${narrowed} set)`}</summary>
+          <summary>{narrowed > 0 ? say('Filter and sort ({n} set)', { n: narrowed }) : say('Filter and sort')}</summary>
           <div class="row wide">
             <Field
-              label="Species"
+              label={say('Species')}
               value={c.species}
               onInput={put('species')}
               options={[
-                { value: '', label: 'Any' },
+                { value: '', label: say('Any') },
                 ...occurring(all ?? [], 'species').map((id) => ({ value: id, label: speciesName(kinds.data, id) })),
               ]}
             />
             <Field
-              label="Clutch"
+              label={say('Clutch')}
               value={c.clutch}
               onInput={put('clutch')}
               options={[
-                { value: '', label: 'Any' },
+                { value: '', label: say('Any') },
                 ...occurring(all ?? [], 'clutch').map((label) => ({ value: label, label })),
               ]}
             />
             <Field
-              label="Not weighed for"
+              label={say('Not weighed for')}
               value={String(c.unweighed)}
               onInput={(v) => put('unweighed')(Number(v))}
               options={[
-                { value: '0', label: 'Any time' },
-                { value: '7', label: 'a week' },
-                { value: '14', label: 'two weeks' },
-                { value: '30', label: 'a month' },
+                { value: '0', label: say('Any time') },
+                { value: '7', label: say('a week') },
+                { value: '14', label: say('two weeks') },
+                { value: '30', label: say('a month') },
               ]}
             />
             <Field
-              label="Sort by"
+              label={say('Sort by')}
               value={c.order}
               onInput={(v) => put('order')(v as Order)}
               options={[
-                { value: 'newest', label: 'Newest first' },
-                { value: 'name', label: 'Label' },
-                { value: 'place', label: 'Place' },
-                { value: 'weighed', label: 'Longest not weighed' },
-                { value: 'heaviest', label: 'Heaviest' },
-                { value: 'oldest', label: 'Oldest' },
+                { value: 'newest', label: say('Newest first') },
+                { value: 'name', label: say('Label') },
+                { value: 'place', label: say('Place') },
+                { value: 'weighed', label: say('Longest not weighed') },
+                { value: 'heaviest', label: say('Heaviest') },
+                { value: 'oldest', label: say('Oldest') },
               ]}
             />
           </div>
@@ -171,7 +172,7 @@ export function AnimalsPage(): JSX.Element {
                   choice.value = { ...everything, words: c.words, where: c.where };
                 }}
               >
-                Clear these
+                {say('Clear these')}
               </Button>
             </div>
           )}
@@ -180,10 +181,10 @@ export function AnimalsPage(): JSX.Element {
       {loaded.data?.at !== undefined && <AsOf at={loaded.data.at} again={loaded.again} />}
       {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
       {!all && !loaded.error && <Waiting />}
-      {all?.length === 0 && <p class="muted">No animal yet. Add the first one, or bring in a list.</p>}
-      {all && all.length > 0 && shown.length === 0 && <p class="muted">No animal matches.</p>}
+      {all?.length === 0 && <p class="muted">{say('No animal yet. Add the first one, or bring in a list.')}</p>}
+      {all && all.length > 0 && shown.length === 0 && <p class="muted">{say('No animal matches.')}</p>}
       <p class={shown.length > 0 ? 'muted' : 'ear'} role="status">
-        {all && all.length > 0 && (shown.length === 1 ? '1 animal' : `${shown.length} animals`)}
+        {all && all.length > 0 && say({ one: '1 animal', other: '{n} animals' }, { n: shown.length })}
       </p>
       {labels && (
         <ChooseLabels
@@ -201,16 +202,16 @@ export function AnimalsPage(): JSX.Element {
         <div class="actions">
           {animals.length > 0 && (
             <Button icon="print" onClick={() => setLabels(true)}>
-              Labels for tubs
+              {say('Labels for tubs')}
             </Button>
           )}
           <Link to="/b/cards" class="button plain">
             <Icon name="hand" />
-            <span>Blank cards</span>
+            <span>{say('Blank cards')}</span>
           </Link>
           <Link to="/b/lists" class="button plain">
             <Icon name="list" />
-            <span>Lists: bring in, take out</span>
+            <span>{say('Lists: bring in, take out')}</span>
           </Link>
         </div>
       )}
@@ -224,14 +225,14 @@ function StockRow({ s, kinds }: { s: StockAnimalJson; kinds: SpeciesJson[] | und
   return (
     <li>
       <Link to={`/b/animals/${idOf(a.name)}`}>
-        <strong>{a.displayName || 'No label'}</strong>
+        <strong>{a.displayName || say('No label')}</strong>
         <ReadyWord of={s} />
         {s.massG ? (
           <span>
             {formatMass(Number(s.massG))}, {ago(s.weighTime)}
           </span>
         ) : (
-          !s.away && <span>Not weighed</span>
+          !s.away && <span>{say('Not weighed')}</span>
         )}
         <span class="muted">
           {[
@@ -240,13 +241,15 @@ function StockRow({ s, kinds }: { s: StockAnimalJson; kinds: SpeciesJson[] | und
             sexWord(a.sex),
             a.hatchDate,
             (a.genes ?? []).join(', '),
-            a.clutch && `clutch ${a.clutch}`,
+            a.clutch && say('clutch {clutch}', { clutch: a.clutch }),
           ]
             .filter(Boolean)
             .join(' · ')}
         </span>
-        {!s.away && !s.readiness?.ready && <span class="why">Missing: {missing(s.readiness?.points)}.</span>}
-        {tell && <span class="why">Tell the buyer of its head wobble.</span>}
+        {!s.away && !s.readiness?.ready && (
+          <span class="why">{say('Missing: {missing}.', { missing: missing(s.readiness?.points) })}</span>
+        )}
+        {tell && <span class="why">{say('Tell the buyer of its head wobble.')}</span>}
       </Link>
     </li>
   );
@@ -287,12 +290,12 @@ export function draftOf(a: AnimalJson): AnimalDraft {
 
 /** What the form holds as the contract wants it; throws a FormError that names the field. */
 export function animalOf(d: AnimalDraft): AnimalJson {
-  if (!d.species) throw new FormError('species', 'Choose the species: everything that is computed depends on it.');
+  if (!d.species) throw new FormError('species', say('Choose the species: everything that is computed depends on it.'));
   const mm = (text: string, field: string) => {
     if (!text.trim()) return 0;
     const n = parseNumber(text);
     if (n === null || n <= 0)
-      throw new FormError(field, 'Give millimetres as a number, such as 420, or leave it empty.');
+      throw new FormError(field, say('Give millimetres as a number, such as 420, or leave it empty.'));
     return n;
   };
   return {
@@ -372,11 +375,11 @@ export function AnimalForm({
   const parents = (not: SexJson, chosen: string) => {
     const list = mayBeParent(others.data ?? [], { ...draft, name }, not, chosen);
     return [
-      { value: '', label: others.data ? 'Not known' : 'Loading' },
-      ...(chosen && !list.some((a) => a.name === chosen) ? [{ value: chosen, label: 'As it was' }] : []),
+      { value: '', label: others.data ? say('Not known') : say('Loading') },
+      ...(chosen && !list.some((a) => a.name === chosen) ? [{ value: chosen, label: say('As it was') }] : []),
       ...list.map((a) => ({
         value: a.name ?? '',
-        label: [a.displayName || 'No label', a.hatchDate?.slice(0, 4)].filter(Boolean).join(', '),
+        label: [a.displayName || say('No label'), a.hatchDate?.slice(0, 4)].filter(Boolean).join(', '),
       })),
     ];
   };
@@ -389,16 +392,16 @@ export function AnimalForm({
   return (
     <>
       <Field
-        label="Label"
-        hint="Yours, such as “tub 14”"
+        label={say('Label')}
+        hint={say('Yours, such as “tub 14”')}
         maxLength={80}
         value={draft.displayName}
         onInput={put('displayName')}
         error={problem(error, 'display_name')}
       />
       <Field
-        label="Place"
-        hint="Where it is kept, such as “rack 2 tub 14”; for you only. Runs go by it."
+        label={say('Place')}
+        hint={say('Where it is kept, such as “rack 2 tub 14”; for you only. Runs go by it.')}
         maxLength={80}
         value={draft.place}
         onInput={put('place')}
@@ -406,25 +409,25 @@ export function AnimalForm({
       />
       {Boolean(kinds.error) && <Trouble error={kinds.error} again={kinds.again} />}
       <Field
-        label="Species"
+        label={say('Species')}
         required
         value={draft.species}
         onInput={put('species')}
         options={[
-          { value: '', label: 'Choose' },
+          { value: '', label: say('Choose') },
           ...(kinds.data ?? []).map((s) => ({ value: s.id ?? '', label: `${s.commonName} (${s.scientificName})` })),
         ]}
         error={problem(error, 'species')}
-        hint={name && 'It stays while the animal is being followed up.'}
+        hint={name && say('It stays while the animal is being followed up.')}
       />
       <fieldset class="field">
-        <legend>Sex</legend>
+        <legend>{say('Sex')}</legend>
         <div class="choices">
           {(
             [
-              ['SEX_FEMALE', 'Female'],
-              ['SEX_MALE', 'Male'],
-              ['SEX_UNKNOWN', 'Not known'],
+              ['SEX_FEMALE', say('Female')],
+              ['SEX_MALE', say('Male')],
+              ['SEX_UNKNOWN', say('Not known')],
             ] as const
           ).map(([value, label]) => (
             <label key={value}>
@@ -440,7 +443,7 @@ export function AnimalForm({
         </div>
       </fieldset>
       <Field
-        label="Hatched or born on"
+        label={say('Hatched or born on')}
         type="date"
         max={new Date().toISOString().slice(0, 10)}
         value={draft.hatchDate}
@@ -449,19 +452,19 @@ export function AnimalForm({
       />
       <Genes genes={draft.genes} set={put('genes')} known={known.data ?? []} error={problem(error, 'genes')} />
       <details open={Boolean(name)}>
-        <summary>Parents, clutch, length, note</summary>
+        <summary>{say('Parents, clutch, length, note')}</summary>
         <div class="stack">
           {Boolean(others.error) && <Trouble error={others.error} again={others.again} />}
           <div class="row wide">
             <Field
-              label="Mother"
+              label={say('Mother')}
               value={draft.mother}
               onInput={put('mother')}
               options={parents('SEX_MALE', draft.mother)}
               error={problem(error, 'mother')}
             />
             <Field
-              label="Father"
+              label={say('Father')}
               value={draft.father}
               onInput={put('father')}
               options={parents('SEX_FEMALE', draft.father)}
@@ -469,14 +472,14 @@ export function AnimalForm({
             />
           </div>
           <Field
-            label="Clutch"
+            label={say('Clutch')}
             maxLength={60}
             value={draft.clutch}
             onInput={put('clutch')}
             error={problem(error, 'clutch')}
           />
           <Field
-            label="Snout to vent"
+            label={say('Snout to vent')}
             unit="mm"
             inputMode="decimal"
             value={draft.snoutVent}
@@ -484,7 +487,7 @@ export function AnimalForm({
             error={problem(error, 'snout_vent_mm')}
           />
           <Field
-            label="Snout to tail tip"
+            label={say('Snout to tail tip')}
             unit="mm"
             inputMode="decimal"
             value={draft.total}
@@ -492,8 +495,8 @@ export function AnimalForm({
             error={problem(error, 'total_length_mm')}
           />
           <Field
-            label="Note"
-            hint="For you only; never in the record"
+            label={say('Note')}
+            hint={say('For you only; never in the record')}
             lines={2}
             maxLength={2000}
             value={draft.note}
@@ -528,13 +531,13 @@ function Genes({
     .filter((k) => k?.wobble === 'WOBBLE_EVIDENCE_DOCUMENTED' || k?.wobble === 'WOBBLE_EVIDENCE_REPORTED');
   return (
     <fieldset class="field">
-      <legend>Genes</legend>
+      <legend>{say('Genes')}</legend>
       {genes.length > 0 && (
-        <ul class="row" aria-label="Chosen genes">
+        <ul class="row" aria-label={say('Chosen genes')}>
           {genes.map((g) => (
             <li key={g}>
               <button type="button" class="chip" onClick={() => set(genes.filter((x) => x !== g))}>
-                <span class="ear">Take out </span>
+                <span class="ear">{say('Take out')} </span>
                 {g}
                 <Icon name="close" />
               </button>
@@ -554,17 +557,17 @@ function Genes({
         }}
       >
         <Field
-          label="Gene"
+          label={say('Gene')}
           labelHidden
           list="known-genes"
           maxLength={60}
           value={typed}
           onInput={setTyped}
           error={error}
-          placeholder="Name of a gene"
+          placeholder={say('Name of a gene')}
         />
         <Button icon="plus" onClick={add} disabled={!typed.trim()}>
-          Add gene
+          {say('Add gene')}
         </Button>
       </div>
       <datalist id="known-genes">
@@ -574,7 +577,10 @@ function Genes({
       </datalist>
       {wobbly.map((k) => (
         <p key={k?.name} class="hint">
-          {k?.name}: {k?.note || 'can carry a head wobble.'} The record will say so.
+          {say('{name}: {note} The record will say so.', {
+            name: k?.name,
+            note: k?.note || say('can carry a head wobble.'),
+          })}
         </p>
       ))}
     </fieldset>
@@ -597,7 +603,7 @@ export function AddAnimalPage(): JSX.Element {
     if (!made) {
       const ok = await animal.run(async ({ id }) => {
         if (mass.trim() && (grams === null || grams <= 0)) {
-          throw new FormError('mass_g', 'Give the weight as a number, such as 84 or 84,5, or leave it empty.');
+          throw new FormError('mass_g', say('Give the weight as a number, such as 84 or 84,5, or leave it empty.'));
         }
         const answer = await ask<CreateAnimalResponseJson>(
           'POST',
@@ -626,7 +632,7 @@ export function AddAnimalPage(): JSX.Element {
   const massProblem = problem(animal.error, 'mass_g') ?? (slip ? undefined : problem(weight.error, 'mass_g'));
   return (
     <main class="page narrow">
-      <Heading>Add an animal</Heading>
+      <Heading>{say('Add an animal')}</Heading>
       <form
         class="stack"
         noValidate
@@ -637,13 +643,13 @@ export function AddAnimalPage(): JSX.Element {
       >
         {saved ? (
           <Notice kind="good" live>
-            <p>The animal is saved. Only its weight is not yet.</p>
+            <p>{say('The animal is saved. Only its weight is not yet.')}</p>
           </Notice>
         ) : (
           <AnimalForm draft={draft} set={setDraft} error={animal.error} />
         )}
         <Field
-          label="Weight today (may stay empty)"
+          label={say('Weight today (may stay empty)')}
           unit={settings.value.mass}
           inputMode="decimal"
           value={mass}
@@ -655,7 +661,7 @@ export function AddAnimalPage(): JSX.Element {
           hint={grams ? massInWords(grams) : undefined}
         />
         {slip && (
-          <Notice kind="warn" live title="Is this weight right?">
+          <Notice kind="warn" live title={say('Is this weight right?')}>
             <p>{weight.error instanceof Error ? weight.error.message : ''}</p>
             <div class="actions">
               <Button
@@ -664,7 +670,7 @@ export function AddAnimalPage(): JSX.Element {
                   void submit(true);
                 }}
               >
-                It is right, save it
+                {say('It is right, save it')}
               </Button>
             </div>
           </Notice>
@@ -673,10 +679,10 @@ export function AddAnimalPage(): JSX.Element {
         {!slip && <Problem error={weight.error} shown={['mass_g']} />}
         <div class="actions">
           <Button kind="main" type="submit" busy={animal.busy || weight.busy}>
-            {saved ? 'Save the weight' : 'Save the animal'}
+            {saved ? say('Save the weight') : say('Save the animal')}
           </Button>
           <Link to={saved ? `/b/animals/${idOf(saved.name)}` : '/b/animals'} class="button">
-            {saved ? 'Go on without it' : 'Cancel'}
+            {saved ? say('Go on without it') : say('Cancel')}
           </Link>
         </div>
       </form>

@@ -1,4 +1,5 @@
 // What is done with a case as a whole: set aside until a day, taken back, given to somebody to look after.
+
 import { signal } from '@preact/signals';
 import type { JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
@@ -7,6 +8,7 @@ import type {
   LookAfterCaseResponseJson,
   SetCaseAsideResponseJson,
 } from '../../api/gen/warmhand/v1/case_service_pb';
+import { say } from '../../core/say';
 import { day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
 import { animalName, isAside, list, seen } from './cases';
@@ -20,9 +22,9 @@ export const asking = signal<CaseJson | undefined>(undefined);
 export const undoable = signal<CaseJson | undefined>(undefined);
 
 const days = [
-  { after: 1, label: 'Tomorrow' },
-  { after: 3, label: 'In three days' },
-  { after: 7, label: 'In a week' },
+  { after: 1, label: say('Tomorrow') },
+  { after: 3, label: say('In three days') },
+  { after: 7, label: say('In a week') },
 ] as const;
 
 /** The beginning of a day on this person's calendar. */
@@ -74,7 +76,7 @@ function Dialog({ c, done }: { c: CaseJson; done: (c: CaseJson) => void }): JSX.
           void save
             .run(async () => {
               const until = after ? morning(after) : fromDate(date);
-              if (!until) throw new FormError('until_time', 'Choose the day on which it comes back.');
+              if (!until) throw new FormError('until_time', say('Choose the day on which it comes back.'));
               const answer = await ask<SetCaseAsideResponseJson>('POST', `/v1/${c.name}:setAside`, {
                 untilTime: until.toISOString(),
                 reason: reason.trim(),
@@ -88,9 +90,9 @@ function Dialog({ c, done }: { c: CaseJson; done: (c: CaseJson) => void }): JSX.
             .catch(() => undefined);
         }}
       >
-        <h2 id="aside-h">Set {animalName(c)} aside</h2>
+        <h2 id="aside-h">{say('Set {animal} aside', { animal: animalName(c) })}</h2>
         <fieldset class="field">
-          <legend>Until when?</legend>
+          <legend>{say('Until when?')}</legend>
           <div class="stack tight">
             {days.map((x) => (
               <label key={x.after}>
@@ -103,34 +105,42 @@ function Dialog({ c, done }: { c: CaseJson; done: (c: CaseJson) => void }): JSX.
             ))}
             <label>
               <input type="radio" name="until" checked={after === 0} onChange={() => setAfter(0)} />
-              <span>On another day</span>
+              <span>{say('On another day')}</span>
             </label>
           </div>
         </fieldset>
         {after === 0 && (
-          <Field label="The day" type="date" value={date} onInput={setDate} error={problem(save.error, 'until_time')} />
+          <Field
+            label={say('The day')}
+            type="date"
+            value={date}
+            onInput={setDate}
+            error={problem(save.error, 'until_time')}
+          />
         )}
         <Field
-          label="What does it wait for?"
+          label={say('What does it wait for?')}
           value={reason}
           onInput={setReason}
           maxLength={200}
           list="aside-whys"
           error={problem(save.error, 'reason')}
-          hint="For you and your people only."
+          hint={say('For you and your people only.')}
         />
         <datalist id="aside-whys">
           {whys.map((w) => (
             <option key={w} value={w} />
           ))}
         </datalist>
-        <p class="muted">It comes back before that when the keeper writes, or when it becomes one to step into.</p>
+        <p class="muted">
+          {say('It comes back before that when the keeper writes, or when it becomes one to step into.')}
+        </p>
         <Problem error={save.error} shown={after === 0 ? ['until_time', 'reason'] : ['reason']} />
         <div class="actions">
           <Button kind="main" type="submit" icon="clock" busy={save.busy}>
-            Set it aside
+            {say('Set it aside')}
           </Button>
-          <Button onClick={() => ref.current?.close()}>Cancel</Button>
+          <Button onClick={() => ref.current?.close()}>{say('Cancel')}</Button>
         </div>
       </form>
     </dialog>
@@ -143,11 +153,15 @@ export function Undo(): JSX.Element | null {
   const save = useSave();
   if (!c) return null;
   return (
-    <Notice kind="good" live title={`${animalName(c)} is set aside until ${day(c.asideTime ?? '')}`}>
+    <Notice
+      kind="good"
+      live
+      title={say('{animal} is set aside until {day}', { animal: animalName(c), day: day(c.asideTime ?? '') })}
+    >
       <Problem error={save.error} />
       <div class="actions">
         <Button busy={save.busy} onClick={() => void save.run(() => takeBack(c))}>
-          Undo
+          {say('Undo')}
         </Button>
         <Button
           kind="quiet"
@@ -155,7 +169,7 @@ export function Undo(): JSX.Element | null {
             undoable.value = undefined;
           }}
         >
-          Close
+          {say('Close')}
         </Button>
       </div>
     </Notice>
@@ -167,12 +181,12 @@ export function IsAside({ c, again }: { c: CaseJson; again: () => void }): JSX.E
   const save = useSave();
   if (!isAside(c, new Date())) return null;
   return (
-    <Notice title={`Set aside until ${day(c.asideTime ?? '')}`}>
+    <Notice title={say('Set aside until {day}', { day: day(c.asideTime ?? '') })}>
       <p>{c.asideReason}</p>
       <Problem error={save.error} />
       <div class="actions">
         <Button busy={save.busy} onClick={() => void save.run(() => takeBack(c)).then((ok) => ok && again())}>
-          Back onto the list
+          {say('Back onto the list')}
         </Button>
       </div>
     </Notice>
@@ -193,10 +207,12 @@ export function LookedAfter({ c, again }: { c: CaseJson; again: () => void }): J
     return (
       <div class="row">
         <span class="muted">
-          {c.lookedAfterBy ? `Looked after by ${c.lookedAfterBy}` : 'Looked after by whoever comes'}
+          {c.lookedAfterBy
+            ? say('Looked after by {lookedAfterBy}', { lookedAfterBy: c.lookedAfterBy })
+            : say('Looked after by whoever comes')}
         </span>
         <Button kind="quiet" onClick={() => setOpen(true)}>
-          Change
+          {say('Change')}
         </Button>
       </div>
     );
@@ -221,13 +237,13 @@ export function LookedAfter({ c, again }: { c: CaseJson; again: () => void }): J
       }}
     >
       <Field
-        label="Looked after by"
+        label={say('Looked after by')}
         value={by}
         onInput={setBy}
         maxLength={60}
         list="lookers"
         error={problem(save.error, 'looked_after_by')}
-        hint="A name as you call each other; empty: whoever comes. Everybody of yours still sees the case."
+        hint={say('A name as you call each other; empty: whoever comes. Everybody of yours still sees the case.')}
       />
       <datalist id="lookers">
         {names.map((n) => (
@@ -236,15 +252,15 @@ export function LookedAfter({ c, again }: { c: CaseJson; again: () => void }): J
       </datalist>
       {mine && by !== mine && (
         <div class="row">
-          <Button onClick={() => setBy(mine)}>That is me, {mine}</Button>
+          <Button onClick={() => setBy(mine)}>{say('That is me, {mine}', { mine })}</Button>
         </div>
       )}
       <Problem error={save.error} shown={['looked_after_by']} />
       <div class="actions">
         <Button kind="main" type="submit" busy={save.busy}>
-          Save
+          {say('Save')}
         </Button>
-        <Button onClick={() => setOpen(false)}>Cancel</Button>
+        <Button onClick={() => setOpen(false)}>{say('Cancel')}</Button>
       </div>
     </form>
   );

@@ -1,8 +1,10 @@
 // Handover cards that are printed blank, to be bound to an animal at the sale.
+
 import type { JSX } from 'preact';
 import { useRef, useState } from 'preact/hooks';
 import type { CardJson, CreateCardsResponseJson } from '../../core/contract';
 import { idOf, uuidv7 } from '../../core/ids';
+import { say } from '../../core/say';
 import { ago, day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
 import { SavePdf } from '../parts/pdf';
@@ -20,19 +22,24 @@ export default function CardsPage(): JSX.Element {
   const blank = cards?.filter((c) => c.state === 'CARD_STATE_BLANK').length ?? 0;
   return (
     <main class="page">
-      <Heading>Blank cards</Heading>
+      <Heading>{say('Blank cards')}</Heading>
       <p>
-        Print cards before a show day, and let one go with each animal: scan it when you sell. This works without
-        network, and the buyer can take the card on at once.
+        {say(
+          'Print cards before a show day, and let one go with each animal: scan it when you sell. This works without network, and the buyer can take the card on at once.',
+        )}
       </p>
       <PrintBlank done={loaded.again} />
       {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
       {!cards && !loaded.error && <Waiting />}
       {cards && (
         <section class="stack" aria-labelledby="made">
-          <h2 id="made">Cards you have made</h2>
+          <h2 id="made">{say('Cards you have made')}</h2>
           <p class="muted" role="status">
-            {cards.length === 0 ? 'None yet.' : blank === 1 ? '1 is blank.' : `${blank} are blank.`}
+            {cards.length === 0
+              ? say('None yet.')
+              : blank === 1
+                ? say('1 is blank.')
+                : say('{blank} are blank.', { blank })}
           </p>
           <ul class="list">
             {cards.map((c) => (
@@ -52,9 +59,9 @@ function Row({ c, again }: { c: CardJson; again: () => void }): JSX.Element {
     return (
       <li>
         <Link to={`/b/handovers/${idOf(c.handover)}`}>
-          <strong>Card {c.number}</strong>
-          <span>Went with a sale</span>
-          <span class="muted">made {day(c.createTime ?? '')}</span>
+          <strong>{say('Card {number}', { number: c.number })}</strong>
+          <span>{say('Went with a sale')}</span>
+          <span class="muted">{say('made {day}', { day: day(c.createTime ?? '') })}</span>
         </Link>
       </li>
     );
@@ -62,32 +69,39 @@ function Row({ c, again }: { c: CardJson; again: () => void }): JSX.Element {
   const blank = c.state === 'CARD_STATE_BLANK';
   return (
     <li class="row">
-      <strong>Card {c.number}</strong>
-      <span>{blank ? (c.claimTime ? 'Its sale has not come in' : 'Blank') : 'Withdrawn'}</span>
-      <span class="muted">made {day(c.createTime ?? '')}</span>
+      <strong>{say('Card {number}', { number: c.number })}</strong>
+      <span>{blank ? (c.claimTime ? say('Its sale has not come in') : say('Blank')) : say('Withdrawn')}</span>
+      <span class="muted">{say('made {day}', { day: day(c.createTime ?? '') })}</span>
       {c.claimTime && (
         <span>
-          {c.keeperName || 'Somebody'} took it on {ago(c.claimTime)} and waits.
+          {say('{keeperName} took it on {ago} and waits.', {
+            keeperName: c.keeperName || say('Somebody'),
+            ago: ago(c.claimTime),
+          })}
         </span>
       )}
       {blank && !sure && (
         <span class="end">
-          <Button kind="quiet" aria-label={`Withdraw card ${c.number}`} onClick={() => setSure(true)}>
-            Withdraw
+          <Button
+            kind="quiet"
+            aria-label={say('Withdraw card {number}', { number: c.number })}
+            onClick={() => setSure(true)}
+          >
+            {say('Withdraw')}
           </Button>
         </span>
       )}
       {sure && blank && (
         <div class="actions">
-          <span>Nobody can use it then, for good.</span>
+          <span>{say('Nobody can use it then, for good.')}</span>
           <Button
             kind="danger"
             busy={save.busy}
             onClick={() => void save.run(() => ask('POST', `/v1/${c.name}:revoke`, {})).then((ok) => ok && again())}
           >
-            Withdraw card {c.number}
+            {say('Withdraw card {number}', { number: c.number })}
           </Button>
-          <Button onClick={() => setSure(false)}>No</Button>
+          <Button onClick={() => setSure(false)}>{say('No')}</Button>
           <Problem error={save.error} />
         </div>
       )}
@@ -109,7 +123,7 @@ function PrintBlank({ done }: { done: () => void }): JSX.Element {
   const request = useRef({ count: 0, id: '' });
   const count = made?.count ?? Number(text);
   const fits = Number.isInteger(count) && count >= 1 && count <= most;
-  const cards = count === 1 ? '1 blank card' : `${count} blank cards`;
+  const cards = count === 1 ? say('1 blank card') : say('{count} blank cards', { count });
   const make = async (): Promise<Made> => {
     if (request.current.count !== count) request.current = { count, id: uuidv7() };
     const body = { count, requestId: request.current.id };
@@ -118,7 +132,7 @@ function PrintBlank({ done }: { done: () => void }): JSX.Element {
     done();
     if (answer.cards?.some((c) => !c.code)) {
       throw new Error(
-        'The cards were made, but their codes got lost on the way. Withdraw them below, and print others.',
+        say('The cards were made, but their codes got lost on the way. Withdraw them below, and print others.'),
       );
     }
     const codes = (answer.cards ?? []).map((c) => ({ card: c.card?.name ?? '', claimCode: c.code ?? '' }));
@@ -127,9 +141,15 @@ function PrintBlank({ done }: { done: () => void }): JSX.Element {
   };
   return (
     <section class="card stack" aria-labelledby="print-h">
-      <h2 id="print-h">Print blank cards</h2>
+      <h2 id="print-h">{say('Print blank cards')}</h2>
       <SavePdf
-        label={made ? `Print the same ${cards} again` : fits ? `Print ${cards}` : 'Print blank cards'}
+        label={
+          made
+            ? say('Print the same {cards} again', { cards })
+            : fits
+              ? say('Print {cards}', { cards })
+              : say('Print blank cards')
+        }
         name="blank-cards"
         main={!made}
         disabled={!fits}
@@ -139,28 +159,28 @@ function PrintBlank({ done }: { done: () => void }): JSX.Element {
       >
         {!made && (
           <Field
-            label="How many"
+            label={say('How many')}
             inputMode="numeric"
             value={text}
             onInput={setText}
-            error={fits ? undefined : `Give a number from 1 to ${most}.`}
+            error={fits ? undefined : say('Give a number from 1 to {most}.', { most })}
           />
         )}
         <Field
-          label="Card"
+          label={say('Card')}
           value={form}
           onInput={setForm}
           options={[
-            { value: 'credit', label: 'Wallet size, to fold' },
-            { value: 'a6', label: 'A6 (105 × 148 mm)' },
+            { value: 'credit', label: say('Wallet size, to fold') },
+            { value: 'a6', label: say('A6 (105 × 148 mm)') },
           ]}
         />
       </SavePdf>
       {made && (
         <Notice live>
-          <p>Their codes are on this page only, until you leave it. Look at the print before you do.</p>
+          <p>{say('Their codes are on this page only, until you leave it. Look at the print before you do.')}</p>
           <div class="actions">
-            <Button onClick={() => setMade(undefined)}>Make others</Button>
+            <Button onClick={() => setMade(undefined)}>{say('Make others')}</Button>
           </div>
         </Notice>
       )}

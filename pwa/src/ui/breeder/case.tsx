@@ -28,6 +28,8 @@ import type {
 import type { SetupPointJson, SignInfoJson } from '../../api/gen/warmhand/v1/reference_service_pb';
 import { idOf, uuidv7 } from '../../core/ids';
 import { factsOf, fill, openPlaces } from '../../core/phrases';
+import { say, within } from '../../core/say';
+
 import { ago, day, daysSince } from '../../core/time';
 import { formatMass, formatNumber } from '../../core/units';
 import { entryLine, standingWord } from '../../core/words';
@@ -86,7 +88,7 @@ async function loadAll(name: string, signal: AbortSignal): Promise<Everything> {
     setupPoints(),
     signs(),
   ]);
-  if (!c) throw new Error('The service sent no case.');
+  if (!c) throw new Error(say('The service sent no case.'));
   return {
     c,
     course: course ?? {},
@@ -181,7 +183,7 @@ function Jump({ page }: { page: { current: HTMLElement | null } }): JSX.Element 
     setPlaces((was) => (JSON.stringify(was) === JSON.stringify(found) ? was : found));
   });
   return (
-    <nav class="jump scroll" aria-label="On this page">
+    <nav class="jump scroll" aria-label={say('On this page')}>
       <ul>
         {places.map((x) => (
           <li key={x.id}>
@@ -208,7 +210,11 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
   const { c, course } = d;
   const a = c.assessment;
   const names = { points: d.points, signs: d.signs };
-  const keeper = c.keeperLeft ? 'a keeper who has left' : c.claimed ? c.keeperName || 'a keeper without a name' : '';
+  const keeper = c.keeperLeft
+    ? say('a keeper who has left')
+    : c.claimed
+      ? c.keeperName || say('a keeper without a name')
+      : '';
   const asked = c.endTime ? undefined : unanswered(d.entries);
   const thread = useRef<HTMLDivElement>(null);
   const page = useRef<HTMLElement>(null);
@@ -217,7 +223,7 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
       <div class="back">
         <Link to="/b" class="button quiet">
           <Icon name="back" />
-          <span>List</span>
+          <span>{say('List')}</span>
         </Link>
       </div>
       <header class="stack">
@@ -226,16 +232,23 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
           <Standing standing={c.standing} big />
         </div>
         <p class="muted">
-          {c.commonName}
-          {keeper ? `, with ${keeper}` : ', not claimed yet'}. Handed over {ago(c.handoverTime)}
-          {a ? `, day ${a.day ?? 0}` : ''}.{' '}
-          {c.lastHeardTime ? `Last heard ${ago(c.lastHeardTime)}.` : 'Nothing heard yet.'}{' '}
-          {c.passedOn && (
-            <>
-              Passed on by <Link to={`/b/cases/${idOf(c.earlierCase)}`}>an earlier keeper</Link>.{' '}
-            </>
-          )}
-          <Link to={`/b/animals/${idOf(c.animal?.name)}`}>Its page in the stock book</Link>
+          {say('{species}{keeper}. Handed over {ago}{dayOf}. {heard} {passed}{link}', {
+            species: c.commonName,
+            keeper: keeper ? say(', with {keeper}', { keeper }) : say(', not claimed yet'),
+            ago: ago(c.handoverTime),
+            dayOf: a ? say(', day {n}', { n: a.day ?? 0 }) : '',
+            heard: c.lastHeardTime
+              ? say('Last heard {ago}.', { ago: ago(c.lastHeardTime) })
+              : say('Nothing heard yet.'),
+            passed: c.passedOn && (
+              <>
+                {say('Passed on by {link}.', {
+                  link: <Link to={`/b/cases/${idOf(c.earlierCase)}`}>{say('an earlier keeper')}</Link>,
+                })}{' '}
+              </>
+            ),
+            link: <Link to={`/b/animals/${idOf(c.animal?.name)}`}>{say('Its page in the stock book')}</Link>,
+          })}
         </p>
         {c.headline && <p class="headline">{c.headline}</p>}
         <LookedAfter c={c} again={again} />
@@ -249,21 +262,27 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
       {c.outcome === 'OUTCOME_RETURNED' && <CameHome c={c} entries={d.entries} again={again} />}
 
       {asked && (
-        <Section id="c-asked" title={`${c.keeperName || 'The keeper'} wrote ${ago(asked.happenTime)}`}>
+        <Section
+          id="c-asked"
+          title={say('{keeperName} wrote {ago}', {
+            keeperName: c.keeperName || say('The keeper'),
+            ago: ago(asked.happenTime),
+          })}
+        >
           <p class="text">{asked.message?.text}</p>
         </Section>
       )}
 
       {a && <Numbers a={a} />}
 
-      <Section id="c-line" title="How it went">
+      <Section id="c-line" title={say('How it went')}>
         <TimeLine course={course} names={names} />
       </Section>
 
       {a && <Why a={a} d={d} />}
 
       {a && (a.causes ?? []).length > 0 && (
-        <Section id="c-causes" title="What would explain it">
+        <Section id="c-causes" title={say('What would explain it')}>
           <ul class="bars">
             {a.causes?.map((cause) => (
               <li key={cause.code}>
@@ -275,21 +294,21 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
               </li>
             ))}
           </ul>
-          <p class="muted">Shares of one, from what was logged. Not a diagnosis.</p>
+          <p class="muted">{say('Shares of one, from what was logged. Not a diagnosis.')}</p>
         </Section>
       )}
 
       {a && !c.endTime && <Next a={a} d={d} again={again} />}
 
       {(course.lookBacks ?? []).length > 0 && (
-        <Section id="c-back" title="Did it help?">
+        <Section id="c-back" title={say('Did it help?')}>
           <ul class="list">
             {course.lookBacks?.map((l) => {
               const agreed = byName(d.entries, l.entry);
               return (
                 <li key={l.entry}>
                   <p>
-                    <strong>{agreed ? entryLine(agreed, names) : `Agreed: ${l.step}`}</strong>
+                    <strong>{agreed ? entryLine(agreed, names) : say('Agreed: {step}', { step: l.step })}</strong>
                     <span class="muted"> {ago(l.agreeTime)}</span>
                   </p>
                   <p>{l.text}</p>
@@ -303,7 +322,7 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
       {a && !c.endTime && <WhatIf c={c} />}
 
       {(a?.checkIns ?? []).length > 0 && (
-        <Section id="c-ahead" title="What the keeper is asked next">
+        <Section id="c-ahead" title={say('What the keeper is asked next')}>
           <ul class="list">
             {a?.checkIns?.map((k, i) => (
               <li key={k.id}>
@@ -313,27 +332,28 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
             ))}
           </ul>
           <p class="muted">
-            One thing at a time, and nothing that is written down by then. When you ask is up to you:{' '}
-            <Link to="/b/checkins">your plan</Link>.
+            {say('One thing at a time, and nothing that is written down by then. When you ask is up to you: {link}.', {
+              link: <Link to="/b/checkins">{say('your plan')}</Link>,
+            })}
           </p>
         </Section>
       )}
 
       {a?.missing && (
-        <Notice title="What would tell most">
+        <Notice title={say('What would tell most')}>
           <p>{a.missing}</p>
         </Notice>
       )}
 
       {a && (a.keeperSees || a.keeperDo) && (
-        <Section id="c-keeper" title="What the keeper reads">
+        <Section id="c-keeper" title={say('What the keeper reads')}>
           <dl class="said">
             {(
               [
-                ['What we see', a.keeperSees],
-                ['What it most likely is', a.keeperMeans],
-                ['The one thing to do now', a.keeperDo],
-                ['When to worry', a.keeperWorry],
+                [say('What we see'), a.keeperSees],
+                [say('What it most likely is'), a.keeperMeans],
+                [say('The one thing to do now'), a.keeperDo],
+                [say('When to worry'), a.keeperWorry],
               ] as const
             ).map(
               ([title, text]) =>
@@ -348,30 +368,30 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
         </Section>
       )}
 
-      <Section id="c-thread" title={keeper ? `Messages with ${keeper}` : 'Messages'}>
+      <Section id="c-thread" title={keeper ? say('Messages with {keeper}', { keeper }) : say('Messages')}>
         <div ref={thread}>
           <Messages d={d} again={again} />
         </div>
       </Section>
 
-      <Section id="c-setup" title="Setup">
+      <Section id="c-setup" title={say('Setup')}>
         <Setup d={d} />
       </Section>
 
-      <Section id="c-signs" title="Signs and readings">
+      <Section id="c-signs" title={say('Signs and readings')}>
         <Readings d={d} />
       </Section>
 
-      <Section id="c-photos" title="Photos">
+      <Section id="c-photos" title={say('Photos')}>
         <Photos photos={d.photos} />
       </Section>
 
-      <Section id="c-flags" title="Flags">
+      <Section id="c-flags" title={say('Flags')}>
         <Flags flags={d.flags} />
       </Section>
 
       {c.claimed && (
-        <Section id="c-vet" title="A letter for the vet">
+        <Section id="c-vet" title={say('A letter for the vet')}>
           <VetLetter
             fetch={(body) => askForPdf('POST', `/v1/${c.name}/vet-letter.pdf`, body)}
             links={{ name: c.name ?? '', send: ask }}
@@ -388,7 +408,7 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
             icon="message"
             onClick={() => thread.current?.querySelector('textarea')?.focus()}
           >
-            {asked ? 'Answer' : 'Write'}
+            {asked ? say('Answer') : say('Write')}
           </Button>
         )}
         {!c.endTime && !isAside(c, new Date()) && (
@@ -398,13 +418,13 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
               asking.value = c;
             }}
           >
-            Set aside
+            {say('Set aside')}
           </Button>
         )}
         {next && (
           <Link to={next} class="button">
             <Icon name="next" />
-            <span>Next</span>
+            <span>{say('Next')}</span>
           </Link>
         )}
       </div>
@@ -419,12 +439,12 @@ function byName(entries: readonly EntryJson[], id: string | undefined): EntryJso
 /** Always there to be agreed on, whatever is suggested. */
 const inPeace: StepJson = {
   code: 'leave_in_peace',
-  text: 'Leave it in peace: no handling and no offers.',
+  text: say('Leave it in peace: no handling and no offers.'),
   holdsDays: 5,
 };
 
 function days(n: number): string {
-  return n === 1 ? '1 day' : `${n} days`;
+  return say({ one: '1 day', other: '{n} days' }, { n });
 }
 
 function percent(share: number): string {
@@ -439,32 +459,32 @@ function Numbers({ a }: { a: AssessmentJson }): JSX.Element {
   return (
     <dl class="facts card">
       <div>
-        <dt>Since the last meal</dt>
-        <dd>{(a.fastDays ?? -1) < 0 ? 'no meal on record' : days(a.fastDays ?? 0)}</dd>
+        <dt>{say('Since the last meal')}</dt>
+        <dd>{(a.fastDays ?? -1) < 0 ? say('no meal on record') : days(a.fastDays ?? 0)}</dd>
       </div>
       <div>
-        <dt>{!weighed ? 'Weight' : loss < 0 ? 'Heavier by' : 'Lighter by'}</dt>
+        <dt>{!weighed ? say('Weight') : loss < 0 ? say('Heavier by') : say('Lighter by')}</dt>
         <dd>
-          {weighed ? `${n(Math.abs(loss))} % ` : 'not weighed'}
+          {weighed ? `${n(Math.abs(loss))} % ` : say('not weighed')}
           {weighed && (
             <span class="muted range">
               {loss < 0
-                ? `${n(-Number(a.lossPctHigh ?? 0))} to ${n(-Number(a.lossPctLow ?? 0))}`
-                : `${n(a.lossPctLow)} to ${n(a.lossPctHigh)}`}
+                ? say('{low} to {high}', { low: n(-Number(a.lossPctHigh ?? 0)), high: n(-Number(a.lossPctLow ?? 0)) })
+                : say('{low} to {high}', { low: n(a.lossPctLow), high: n(a.lossPctHigh) })}
             </span>
           )}
         </dd>
       </div>
       <div>
-        <dt>10 % lighter in</dt>
-        <dd>{Number(a.daysToTenPct ?? -1) < 0 ? 'not losing' : days(Math.round(Number(a.daysToTenPct)))}</dd>
+        <dt>{say('10 % lighter in')}</dt>
+        <dd>{Number(a.daysToTenPct ?? -1) < 0 ? say('not losing') : days(Math.round(Number(a.daysToTenPct)))}</dd>
       </div>
       <div>
-        <dt>Lasting refusal</dt>
+        <dt>{say('Lasting refusal')}</dt>
         <dd>{percent(Number(a.pRefusal ?? 0))}</dd>
       </div>
       <div>
-        <dt>Off feed for now</dt>
+        <dt>{say('Off feed for now')}</dt>
         <dd>{percent(Number(a.pOffFeed ?? 0))}</dd>
       </div>
     </dl>
@@ -488,9 +508,9 @@ function Why({ a, d }: { a: AssessmentJson; d: Everything }): JSX.Element {
   );
   const byId = new Map([...(d.course.entries ?? []), ...d.entries].map((e) => [idOf(e.name), e]));
   return (
-    <Section id="c-why" title="Why">
+    <Section id="c-why" title={say('Why')}>
       {reasons.length === 0 && (a.concerns ?? []).length === 0 && (
-        <p class="muted">Nothing out of the ordinary was logged.</p>
+        <p class="muted">{say('Nothing out of the ordinary was logged.')}</p>
       )}
       {(a.concerns ?? []).length > 0 && (
         <ul class="list">
@@ -504,7 +524,7 @@ function Why({ a, d }: { a: AssessmentJson; d: Everything }): JSX.Element {
       )}
       {reasons.length > 0 && (
         <>
-          <h3>Is it a lasting refusal?</h3>
+          <h3>{say('Is it a lasting refusal?')}</h3>
           <ul class="bars reasons">
             {reasons.map((r) => {
               const shown = (r.evidence ?? []).map((id) => byId.get(id)).filter((e) => e !== undefined);
@@ -515,7 +535,7 @@ function Why({ a, d }: { a: AssessmentJson; d: Everything }): JSX.Element {
                     {shown.length > 0 && (
                       <details>
                         <summary>
-                          From {shown.length} {shown.length === 1 ? 'entry' : 'entries'}
+                          {say({ one: 'From {n} entry', other: 'From {n} entries' }, { n: shown.length })}
                         </summary>
                         <ul class="muted">
                           {shown.map((e) => (
@@ -529,22 +549,26 @@ function Why({ a, d }: { a: AssessmentJson; d: Everything }): JSX.Element {
                   </span>
                   {bar(weight(r))}
                   <span class="number">
-                    {sign(weight(r))} <span class="ear">{weight(r) < 0 ? 'against' : 'for'}</span>
+                    {sign(weight(r))} <span class="ear">{weight(r) < 0 ? say('against') : say('for')}</span>
                   </span>
                 </li>
               );
             })}
             <li class="total">
-              <span>All together: {percent(Number(a.pRefusal ?? 0))}</span>
+              <span>{say('All together: {percent}', { percent: percent(Number(a.pRefusal ?? 0)) })}</span>
               {bar(total)}
               <span class="number">{sign(total)}</span>
             </li>
           </ul>
           <p class="muted">
-            Left speaks against a lasting refusal, right for it. The weights are log-odds and add up.{' '}
-            {(a.learnedFromAnimals ?? 0) > 0
-              ? `The starting point is learned from ${a.learnedFromAnimals} of your own animals.`
-              : 'The starting point is the default table: there are not enough of your own animals yet.'}
+            {say('Left speaks against a lasting refusal, right for it. The weights are log-odds and add up. {what}', {
+              what:
+                (a.learnedFromAnimals ?? 0) > 0
+                  ? say('The starting point is learned from {n} of your own animals.', {
+                      n: a.learnedFromAnimals,
+                    })
+                  : say('The starting point is the default table: there are not enough of your own animals yet.'),
+            })}
           </p>
         </>
       )}
@@ -558,8 +582,8 @@ function Next({ a, d, again }: { a: AssessmentJson; d: Everything; again: () => 
   const steps = a.steps ?? [];
   const all = steps.some((s) => s.code === inPeace.code) ? steps : [...steps, inPeace];
   return (
-    <Section id="c-next" title="Suggested next">
-      {(a.steps ?? []).length === 0 && <p class="muted">Nothing to do just now.</p>}
+    <Section id="c-next" title={say('Suggested next')}>
+      {(a.steps ?? []).length === 0 && <p class="muted">{say('Nothing to do just now.')}</p>}
       <ol class="steps">
         {all.map((s) => {
           const was = agreed
@@ -585,7 +609,7 @@ function Next({ a, d, again }: { a: AssessmentJson; d: Everything; again: () => 
                 />
               ) : (
                 <Button icon="check" onClick={() => setOpen(s.code ?? '')}>
-                  Agree on this
+                  {say('Agree on this')}
                 </Button>
               )}
             </li>
@@ -600,7 +624,7 @@ function Next({ a, d, again }: { a: AssessmentJson; d: Everything; again: () => 
 function until(days: string): string {
   const n = Number(days.trim());
   if (!Number.isInteger(n) || n <= 0 || n > 120) return '';
-  return `To ${day(new Date(Date.now() + n * 86_400_000).toISOString())}. `;
+  return `${say('To {day}.', { day: day(new Date(Date.now() + n * 86_400_000).toISOString()) })} `;
 }
 
 function Agree({
@@ -626,7 +650,7 @@ function Agree({
           .run(({ id, at }) => {
             const holdsDays = Number(days.trim());
             if (!Number.isInteger(holdsDays) || holdsDays < 0 || holdsDays > 120) {
-              throw new FormError('holds_days', 'Give whole days, from 0 to 120.');
+              throw new FormError('holds_days', say('Give whole days, from 0 to 120.'));
             }
             return ask<CreateEntryResponseJson>('POST', withQuery(`/v1/${d.c.animal?.name}/entries`, { entryId: id }), {
               case: d.c.name ?? '',
@@ -639,16 +663,19 @@ function Agree({
       }}
     >
       <Field
-        label="Holds for"
-        unit="days"
+        label={say('Holds for')}
+        unit={say('days')}
         inputMode="numeric"
         value={days}
         onInput={setDays}
         error={problem(save.error, 'holds_days')}
-        hint={`${until(days)}Until then the keeper is not asked about it, and silence is no reason to worry. 0 means: once.`}
+        hint={say(
+          '{until}Until then the keeper is not asked about it, and silence is no reason to worry. 0 means: once.',
+          { until: until(days) },
+        )}
       />
       <Field
-        label="In your own words (may stay empty)"
+        label={say('In your own words (may stay empty)')}
         lines={2}
         maxLength={1000}
         value={note}
@@ -658,9 +685,9 @@ function Agree({
       <Problem error={save.error} shown={['holds_days', 'note']} />
       <div class="actions">
         <Button kind="main" type="submit" busy={save.busy}>
-          Agree, and tell the keeper
+          {say('Agree, and tell the keeper')}
         </Button>
-        <Button onClick={cancel}>Cancel</Button>
+        <Button onClick={cancel}>{say('Cancel')}</Button>
       </div>
     </form>
   );
@@ -686,7 +713,9 @@ function Messages({ d, again }: { d: Everything; again: () => void }): JSX.Eleme
   const send = async ({ text, photos }: MessageDraft) => {
     const left = openPlaces(text);
     if (left.length > 0)
-      throw new Error(`This is not known: write it in yourself, or take it out: [${left.join('], [')}].`);
+      throw new Error(
+        say('This is not known: write it in yourself, or take it out: [{left}].', { left: left.join('], [') }),
+      );
     const ids = photos.map((x) => x.id);
     const same = [text, ...ids].join('\n');
     if (pending.current?.same !== same) pending.current = { same, id: uuidv7(), at: new Date().toISOString() };
@@ -719,20 +748,20 @@ function Messages({ d, again }: { d: Everything; again: () => void }): JSX.Eleme
       phrases={phrases.value?.map((p) => fill(p, facts))}
       phrasesNote={
         <p>
-          <Link to="/b/phrases">Change your phrases</Link>
+          <Link to="/b/phrases">{say('Change your phrases')}</Link>
         </p>
       }
       onSend={send}
-      closed={d.c.endTime ? 'The follow-up has ended. Open it again to write.' : undefined}
+      closed={d.c.endTime ? say('The follow-up has ended. Open it again to write.') : undefined}
     />
   );
 }
 
 const verdicts: Record<string, { word: string; place: number }> = {
-  hazard: { word: 'to fix', place: 0 },
-  unsure: { word: 'not sure', place: 1 },
-  fine: { word: 'fine', place: 2 },
-  not_here: { word: 'not here', place: 3 },
+  hazard: { word: say('to fix'), place: 0 },
+  unsure: { word: say('not sure'), place: 1 },
+  fine: { word: say('fine'), place: 2 },
+  not_here: { word: say('not here'), place: 3 },
 };
 
 function Setup({ d }: { d: Everything }): JSX.Element {
@@ -741,7 +770,7 @@ function Setup({ d }: { d: Everything }): JSX.Element {
     const choice = point?.choices?.find((c) => c.code === answer.choice);
     return { answer, at, point, choice, verdict: verdicts[choice?.verdict ?? ''] ?? { word: '', place: 1 } };
   });
-  if (rows.length === 0) return <p class="muted">The keeper has not walked through the checklist yet.</p>;
+  if (rows.length === 0) return <p class="muted">{say('The keeper has not walked through the checklist yet.')}</p>;
   rows.sort((x, y) => x.verdict.place - y.verdict.place);
   const open = rows.filter((r) => r.verdict.place < 2);
   const good = rows.filter((r) => r.verdict.place >= 2);
@@ -760,7 +789,7 @@ function Setup({ d }: { d: Everything }): JSX.Element {
               .filter((z) => Number(r.answer.sizes?.[z.code ?? '']) > 0)
               .map((z) => {
                 const v = Number(r.answer.sizes?.[z.code ?? '']);
-                return `, ${z.label?.toLowerCase()}: ${z.unit === 'g' ? formatMass(v) : `${formatNumber(v, 1)} mm`}`;
+                return `, ${within(z.label ?? '')}: ${z.unit === 'g' ? formatMass(v) : `${formatNumber(v, 1)} mm`}`;
               })}
             {r.answer.note && `. ${r.answer.note}`}
           </p>
@@ -768,7 +797,7 @@ function Setup({ d }: { d: Everything }): JSX.Element {
             <Pictures
               pictures={(r.answer.photos ?? []).map((id) => ({
                 name: `${d.c.name}/photos/${id}`,
-                words: `Picture of: ${r.point?.title ?? r.answer.point}`,
+                words: say('Picture of: {title}', { title: r.point?.title ?? r.answer.point }),
               }))}
             />
           )}
@@ -782,11 +811,14 @@ function Setup({ d }: { d: Everything }): JSX.Element {
   );
   return (
     <>
-      {open.length > 0 ? show(open) : <p>Every point that was looked at is fine.</p>}
+      {open.length > 0 ? show(open) : <p>{say('Every point that was looked at is fine.')}</p>}
       {good.length > 0 && (
         <details>
           <summary>
-            {good.length} {good.length === 1 ? 'point is' : 'points are'} fine or not there
+            {say(
+              { one: '{n} point is fine or not there', other: '{n} points are fine or not there' },
+              { n: good.length },
+            )}
           </summary>
           {show(good)}
         </details>
@@ -799,7 +831,7 @@ function Readings({ d }: { d: Everything }): JSX.Element {
   const rows = d.entries
     .filter((e) => (e.sign || e.climate) && !e.replacedBy)
     .sort((a, b) => (b.happenTime ?? '').localeCompare(a.happenTime ?? ''));
-  if (rows.length === 0) return <p class="muted">No sign and no climate reading was logged.</p>;
+  if (rows.length === 0) return <p class="muted">{say('No sign and no climate reading was logged.')}</p>;
   return (
     <ul class="list">
       {rows.map((e) => (
@@ -816,23 +848,23 @@ function Readings({ d }: { d: Everything }): JSX.Element {
 }
 
 function photoWords(p: PhotoJson): string {
-  const hints = [p.dark && 'dark', p.blurred && 'not sharp'].filter(Boolean).join(', ');
-  return `${p.by === 'ACTOR_KIND_KEEPER' ? 'Keeper’s photo' : 'Photo'}, ${ago(p.takeTime ?? p.receiveTime)}${hints ? ` (${hints})` : ''}`;
+  const hints = [p.dark && say('dark'), p.blurred && say('not sharp')].filter(Boolean).join(', ');
+  return `${p.by === 'ACTOR_KIND_KEEPER' ? say('Keeper’s photo') : say('Photo')}, ${ago(p.takeTime ?? p.receiveTime)}${hints ? ` (${hints})` : ''}`;
 }
 
 function Photos({ photos }: { photos: PhotoJson[] }): JSX.Element {
-  if (photos.length === 0) return <p class="muted">No photo yet.</p>;
+  if (photos.length === 0) return <p class="muted">{say('No photo yet.')}</p>;
   return (
     <Pictures
       pictures={photos.map((p) => ({ name: p.name ?? '', words: photoWords(p), width: p.width, height: p.height }))}
-      previous="Newer"
-      next="Older"
+      previous={say('Newer')}
+      next={say('Older')}
     />
   );
 }
 
 function Flags({ flags }: { flags: FlagJson[] }): JSX.Element {
-  if (flags.length === 0) return <p class="muted">Nothing was flagged.</p>;
+  if (flags.length === 0) return <p class="muted">{say('Nothing was flagged.')}</p>;
   return (
     <ul class="list">
       {flags.map((f) => (
@@ -842,12 +874,13 @@ function Flags({ flags }: { flags: FlagJson[] }): JSX.Element {
             <span>{f.text}</span>
           </p>
           <p class="muted">
-            Open since {day(f.openTime ?? '')}
-            {f.closeTime && `, closed ${day(f.closeTime)}`}
+            {f.closeTime
+              ? say('Open since {day}, closed {closed}', { day: day(f.openTime ?? ''), closed: day(f.closeTime) })
+              : say('Open since {day}', { day: day(f.openTime ?? '') })}
           </p>
           {(f.history ?? []).length > 0 && (
             <details>
-              <summary>History</summary>
+              <summary>{say('History')}</summary>
               <ol class="muted">
                 {f.history?.map((h) => (
                   <li key={`${h.time} ${h.what}`}>
@@ -864,21 +897,21 @@ function Flags({ flags }: { flags: FlagJson[] }): JSX.Element {
 }
 
 const outcomes: { value: OutcomeJson; label: string; means: string }[] = [
-  { value: 'OUTCOME_SETTLED', label: 'Settled', means: 'It eats and is well.' },
-  { value: 'OUTCOME_RETURNED', label: 'Returned', means: 'It came back to you.' },
-  { value: 'OUTCOME_VET', label: 'Vet', means: 'A vet has taken over.' },
-  { value: 'OUTCOME_DIED', label: 'Died', means: '' },
-  { value: 'OUTCOME_LOST_TOUCH', label: 'Lost touch', means: 'The keeper no longer answers.' },
+  { value: 'OUTCOME_SETTLED', label: say('Settled'), means: say('It eats and is well.') },
+  { value: 'OUTCOME_RETURNED', label: say('Returned'), means: say('It came back to you.') },
+  { value: 'OUTCOME_VET', label: say('Vet'), means: say('A vet has taken over.') },
+  { value: 'OUTCOME_DIED', label: say('Died'), means: '' },
+  { value: 'OUTCOME_LOST_TOUCH', label: say('Lost touch'), means: say('The keeper no longer answers.') },
 ];
 
 /** How only the keeper ends a follow-up. */
 const byKeeper: Partial<Record<OutcomeJson, string>> = {
-  OUTCOME_LEFT: 'The keeper left',
-  OUTCOME_PASSED_ON: 'Passed on',
+  OUTCOME_LEFT: say('The keeper left'),
+  OUTCOME_PASSED_ON: say('Passed on'),
 };
 
 export function outcomeWord(o: OutcomeJson | undefined): string {
-  return outcomes.find((x) => x.value === o)?.label ?? (o && byKeeper[o]) ?? 'Ended';
+  return outcomes.find((x) => x.value === o)?.label ?? (o && byKeeper[o]) ?? say('Ended');
 }
 
 function End({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
@@ -887,14 +920,14 @@ function End({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
   const save = useSave();
   return (
     <details class="card end">
-      <summary>End the follow-up</summary>
+      <summary>{say('End the follow-up')}</summary>
       <form
         class="stack"
         onSubmit={(e) => {
           e.preventDefault();
           void save
             .run(({ id }) => {
-              if (outcome === 'OUTCOME_UNSPECIFIED') throw new FormError('outcome', 'Choose how it ended.');
+              if (outcome === 'OUTCOME_UNSPECIFIED') throw new FormError('outcome', say('Choose how it ended.'));
               return ask<EndCaseResponseJson>('POST', `/v1/${c.name}:end`, {
                 outcome,
                 note: note.trim(),
@@ -905,7 +938,7 @@ function End({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
         }}
       >
         <fieldset class="field">
-          <legend>How did it end?</legend>
+          <legend>{say('How did it end?')}</legend>
           <div class="stack tight">
             {outcomes
               .filter((o) => o.value !== 'OUTCOME_RETURNED') // has a form of its own, above
@@ -932,7 +965,7 @@ function End({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
           )}
         </fieldset>
         <Field
-          label="Note (may stay empty)"
+          label={say('Note (may stay empty)')}
           lines={2}
           maxLength={1000}
           value={note}
@@ -940,10 +973,12 @@ function End({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
           error={problem(save.error, 'note')}
         />
         <Problem error={save.error} shown={['outcome', 'note']} />
-        <p class="muted">The keeper keeps the record and the log. You can open the follow-up again at any time.</p>
+        <p class="muted">
+          {say('The keeper keeps the record and the log. You can open the follow-up again at any time.')}
+        </p>
         <div class="actions">
           <Button kind="danger" type="submit" busy={save.busy}>
-            End it
+            {say('End it')}
           </Button>
         </div>
       </form>
@@ -955,7 +990,7 @@ function End({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
 function CameBack(p: { c: CaseJson; entries: EntryJson[]; again: () => void }): JSX.Element {
   return (
     <details class="card end">
-      <summary>It came back to you</summary>
+      <summary>{say('It came back to you')}</summary>
       <Arrive {...p} />
     </details>
   );
@@ -968,7 +1003,7 @@ function LetIn({ c }: { c: CaseJson }): JSX.Element {
   const save = useSave();
   return (
     <details class="card end">
-      <summary>The keeper cannot get in</summary>
+      <summary>{say('The keeper cannot get in')}</summary>
       <form
         class="stack"
         onSubmit={(e) => {
@@ -982,14 +1017,21 @@ function LetIn({ c }: { c: CaseJson }): JSX.Element {
         }}
       >
         <p>
-          A code signs {c.keeperName || 'the keeper'} in again, on any phone, with all animals that came from you. It
-          works once and waits a week. Show it, send it, or read it out.
+          {say(
+            'A code signs {keeperName} in again, on any phone, with all animals that came from you. It works once and waits a week. Show it, send it, or read it out.',
+            { keeperName: c.keeperName || say('the keeper') },
+          )}
         </p>
         <label>
           <input type="checkbox" checked={lost} onChange={(e) => setLost(e.currentTarget.checked)} />
           <span>
-            The phone is lost
-            <span class="muted">: ends what it, and every other phone of this keeper, can see of your animals</span>
+            {say('The phone is lost{means}', {
+              means: (
+                <span class="muted">
+                  {`: ${say('ends what it, and every other phone of this keeper, can see of your animals')}`}
+                </span>
+              ),
+            })}
           </span>
         </label>
         {code && (
@@ -998,7 +1040,7 @@ function LetIn({ c }: { c: CaseJson }): JSX.Element {
         <Problem error={save.error} />
         <div class="actions">
           <Button type="submit" icon="key" busy={save.busy}>
-            {code ? 'Make another; this one then stops working' : 'Make a new link for the keeper'}
+            {code ? say('Make another; this one then stops working') : say('Make a new link for the keeper')}
           </Button>
         </div>
       </form>
@@ -1012,9 +1054,14 @@ function Ended({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
     <Notice
       kind="good"
       live
-      title={`The follow-up has ended: ${outcomeWord(c.outcome).toLowerCase()}, ${ago(c.endTime)}`}
+      title={say('The follow-up has ended: {outcome}, {ago}', {
+        outcome: within(outcomeWord(c.outcome)),
+        ago: ago(c.endTime),
+      })}
     >
-      {c.keeperLeft && <p>The keeper was erased. What was seen of the animal is still here, without the person.</p>}
+      {c.keeperLeft && (
+        <p>{say('The keeper was erased. What was seen of the animal is still here, without the person.')}</p>
+      )}
       <Problem error={save.error} />
       {!(c.outcome && byKeeper[c.outcome]) && (
         <div class="actions">
@@ -1026,7 +1073,7 @@ function Ended({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
                 .then((ok) => ok && again());
             }}
           >
-            Open it again
+            {say('Open it again')}
           </Button>
         </div>
       )}

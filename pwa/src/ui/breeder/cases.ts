@@ -1,4 +1,5 @@
 // The triage list as it is on this screen: what the service listed, with live changes laid in.
+
 import { signal } from '@preact/signals';
 import { withQuery } from '../../api/client';
 import type { GetBreederResponseJson } from '../../api/gen/warmhand/v1/breeder_service_pb';
@@ -7,6 +8,7 @@ import type {
   ListCasesResponseJson,
   WatchCasesResponseJson,
 } from '../../api/gen/warmhand/v1/case_service_pb';
+import { say } from '../../core/say';
 import { standingWord } from '../../core/words';
 import { ask, breeder } from './session';
 
@@ -39,32 +41,38 @@ export function shows(view: View, c: CaseJson, now: Date): boolean {
 export function newsOf(c: CaseJson): string {
   if (!c.news) return '';
   const seen = Date.parse(c.seenTime ?? '');
-  if (Number.isNaN(seen)) return 'new';
+  if (Number.isNaN(seen)) return say('new');
   const since = (at: string | undefined) => Date.parse(at ?? '') > seen;
-  const told = since(c.writeTime) ? 'wrote to you' : since(c.tellTime) ? 'logged something' : '';
-  const moved = c.seenStanding && c.standing !== c.seenStanding ? `was ${standingWord(c.seenStanding).word}` : '';
-  const back = since(c.giveBackTime) ? 'wants to give it back' : '';
-  return [back, told, moved].filter(Boolean).join(', ') || 'changed meanwhile';
+  const told = since(c.writeTime) ? say('wrote to you') : since(c.tellTime) ? say('logged something') : '';
+  const moved =
+    c.seenStanding && c.standing !== c.seenStanding
+      ? say('was {word}', { word: standingWord(c.seenStanding).word })
+      : '';
+  const back = since(c.giveBackTime) ? say('wants to give it back') : '';
+  return [back, told, moved].filter(Boolean).join(', ') || say('changed meanwhile');
 }
 
 /** What there is to do about an open case, in one line; '' for nothing. */
 export function toDo(c: CaseJson): string {
   if (c.endTime) return '';
   if (c.giveBackTime) {
-    if (c.returnLeaveTime) return 'Say when it has arrived.';
+    if (c.returnLeaveTime) return say('Say when it has arrived.');
     return c.returnAgreeTime
-      ? `Waits for ${c.keeperName || 'the keeper'} to send it.`
-      : 'Agree how it comes back to you.';
+      ? say('Waits for {keeperName} to send it.', { keeperName: c.keeperName || say('the keeper') })
+      : say('Agree how it comes back to you.');
   }
   if (c.turn === 'TURN_BREEDER') {
     const wrote = Date.parse(c.writeTime ?? '') >= Date.parse(c.changeTime ?? '');
-    if (wrote || !isPressing(c)) return 'Answer the message.';
-    return c.nextStep ? `Agree on a step: ${first(c.nextStep)}` : 'Agree on a step.';
+    if (wrote || !isPressing(c)) return say('Answer the message.');
+    return c.nextStep ? say('Agree on a step: {first}', { first: first(c.nextStep) }) : say('Agree on a step.');
   }
-  if (!c.claimed) return 'Waits for the card to be claimed.';
-  if (c.turn === 'TURN_KEEPER') return `Waits for ${c.keeperName || 'the keeper'}.`;
-  if (c.silent) return 'Ask how it is.';
-  return c.standing === 'STANDING_SETTLED' || !c.nextStep ? '' : `Suggested: ${first(c.nextStep)}`;
+  if (!c.claimed) return say('Waits for the card to be claimed.');
+  if (c.turn === 'TURN_KEEPER')
+    return say('Waits for {keeperName}.', { keeperName: c.keeperName || say('the keeper') });
+  if (c.silent) return say('Ask how it is.');
+  return c.standing === 'STANDING_SETTLED' || !c.nextStep
+    ? ''
+    : say('Suggested: {first}', { first: first(c.nextStep) });
 }
 
 /** The first sentence: the rest is on the case's own screen. */
@@ -110,15 +118,19 @@ export function merge(list: CaseList, changed: CaseJson): CaseList {
 }
 
 export function animalName(c: CaseJson): string {
-  return c.animal?.displayName || c.commonName || 'Unnamed animal';
+  return c.animal?.displayName || c.commonName || say('Unnamed animal');
 }
 
 /** What is read out when a case changes. */
 export function announcement(c: CaseJson, what: string): string {
   const name = animalName(c);
-  if (what === 'claim') return `${name} was claimed${c.keeperName ? ` by ${c.keeperName}` : ''}.`;
-  if (c.endTime) return `The follow-up of ${name} has ended.`;
-  if (what === 'aside') return c.asideTime ? `${name} is set aside.` : `${name} is back on the list.`;
+  if (what === 'claim')
+    return c.keeperName
+      ? say('{name} was claimed by {keeper}.', { name, keeper: c.keeperName })
+      : say('{name} was claimed.', { name });
+  if (c.endTime) return say('The follow-up of {name} has ended.', { name });
+  if (what === 'aside')
+    return c.asideTime ? say('{name} is set aside.', { name }) : say('{name} is back on the list.', { name });
   if (what === 'looked_after') return '';
   return `${name}: ${standingWord(c.standing).word}. ${c.headline ?? ''}`;
 }

@@ -6,6 +6,7 @@ import type {
   PlannedCheckInJson,
   UpdateCheckInPlanResponseJson,
 } from '../../api/gen/warmhand/v1/breeder_service_pb';
+import { say } from '../../core/say';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { problem, useLoad, useSave } from './hooks';
@@ -16,8 +17,10 @@ const notAsked = -1;
 
 /** What is asked when nothing stands in the field. */
 function ours(questions: string[] | undefined): string {
-  const list = questions?.map((q) => `“${q}”`).join(' or ');
-  return `The keeper reads it as yours. ${list ? `Ours: ${list}` : 'Ours depends on what the log lacks.'}`;
+  const list = questions?.map((q) => `“${q}”`).join(say(' or '));
+  return say('The keeper reads it as yours. {what}', {
+    what: list ? say('Ours: {list}', { list }) : say('Ours depends on what the log lacks.'),
+  });
 }
 
 /** When the breeder's keepers are asked how it goes. */
@@ -29,10 +32,11 @@ export default function CheckInsPage(): JSX.Element {
   );
   return (
     <main class="page thresholds">
-      <Heading>When keepers are asked</Heading>
+      <Heading>{say('When keepers are asked')}</Heading>
       <p>
-        Each keeper is asked one thing at a time, and never what their log says already. Whoever does well is asked
-        less, and nobody while an agreed step holds.
+        {say(
+          'Each keeper is asked one thing at a time, and never what their log says already. Whoever does well is asked less, and nobody while an agreed step holds.',
+        )}
       </p>
       {!loaded.data && (loaded.error ? <Trouble error={loaded.error} again={loaded.again} /> : <Waiting />)}
       {loaded.data && (
@@ -50,8 +54,8 @@ export default function CheckInsPage(): JSX.Element {
       )}
       <div role="status">
         {inUse && (
-          <Notice kind="good" title="This plan is in use">
-            <p>Your open cases follow within a few minutes.</p>
+          <Notice kind="good" title={say('This plan is in use')}>
+            <p>{say('Your open cases follow within a few minutes.')}</p>
           </Notice>
         )}
       </div>
@@ -84,7 +88,7 @@ function Plan({
     touched();
     setAt({ ...at, [code]: days });
   };
-  const say = (code: string, text: string) => {
+  const phrase = (code: string, text: string) => {
     touched();
     setWords({ ...words, [code]: text });
   };
@@ -119,7 +123,7 @@ function Plan({
           days={at[m.code ?? ''] ?? 0}
           words={words[m.code ?? ''] ?? ''}
           put={put}
-          say={say}
+          phrase={phrase}
           error={problem(saving.error, `own.${m.code}`)}
           wordsError={problem(saving.error, `words.${m.code}`)}
         />
@@ -128,7 +132,7 @@ function Plan({
       {isOwner() ? (
         <div class="actions">
           <Button kind={moved ? 'main' : 'plain'} type="submit" disabled={!moved} busy={saving.busy}>
-            Use this plan
+            {say('Use this plan')}
           </Button>
           {theirs && (
             <Button
@@ -139,17 +143,17 @@ function Plan({
                 setWords({});
               }}
             >
-              All as the program has it
+              {say('All as the program has it')}
             </Button>
           )}
           {Boolean(saving.error) && (
             <Button kind="quiet" onClick={again}>
-              Load what is in use
+              {say('Load what is in use')}
             </Button>
           )}
         </div>
       ) : (
-        <p class="muted">Only the breeder can change the plan.</p>
+        <p class="muted">{say('Only the breeder can change the plan.')}</p>
       )}
     </form>
   );
@@ -160,7 +164,7 @@ function One({
   days,
   words,
   put,
-  say,
+  phrase,
   error,
   wordsError,
 }: {
@@ -168,7 +172,7 @@ function One({
   days: number;
   words: string;
   put: (code: string, days: number) => void;
-  say: (code: string, text: string) => void;
+  phrase: (code: string, text: string) => void;
   error: string | undefined;
   wordsError: string | undefined;
 }): JSX.Element {
@@ -181,16 +185,24 @@ function One({
       <div class="row">
         <h2 id={`${id}-l`}>{label}</h2>
         <output class="big" aria-live="polite">
-          {off ? 'not asked' : days === 1 ? '1 day' : `${days} days`}
+          {off ? say('not asked') : say({ one: '1 day', other: '{n} days' }, { n: days })}
         </output>
       </div>
       <p>{m.about}</p>
       <div class="row">
         <div class="row">
-          <Button aria-label={`${label}: fewer days`} disabled={off || days <= least} onClick={() => step(-1)}>
+          <Button
+            aria-label={say('{label}: fewer days', { label })}
+            disabled={off || days <= least}
+            onClick={() => step(-1)}
+          >
             −
           </Button>
-          <Button aria-label={`${label}: more days`} disabled={off || days >= most} onClick={() => step(1)}>
+          <Button
+            aria-label={say('{label}: more days', { label })}
+            disabled={off || days >= most}
+            onClick={() => step(1)}
+          >
             +
           </Button>
         </div>
@@ -198,10 +210,10 @@ function One({
           <input
             type="checkbox"
             checked={!off}
-            aria-label={`${label}: ask`}
+            aria-label={say('{label}: ask', { label })}
             onChange={(e) => put(code, e.currentTarget.checked ? defaultDays : notAsked)}
           />
-          Ask
+          {say('Ask')}
         </label>
       </div>
       {error && (
@@ -212,16 +224,18 @@ function One({
       )}
       {!off && (
         <Field
-          label="In your own words (may stay empty)"
+          label={say('In your own words (may stay empty)')}
           value={words}
-          onInput={(text) => say(code, text)}
+          onInput={(text) => phrase(code, text)}
           maxLength={160}
           error={wordsError}
           hint={ours(m.questions)}
         />
       )}
       {days !== defaultDays && (
-        <p class="muted">The program’s own: {defaultDays === 1 ? '1 day' : `${defaultDays} days`}.</p>
+        <p class="muted">
+          {say({ one: 'The program’s own: 1 day.', other: 'The program’s own: {n} days.' }, { n: defaultDays })}
+        </p>
       )}
     </section>
   );

@@ -1,6 +1,7 @@
 import type { JSX } from 'preact';
 import type { StockAnimalJson } from '../../api/gen/warmhand/v1/animal_service_pb';
 import { idOf } from '../../core/ids';
+import { say } from '../../core/say';
 import { ago } from '../../core/time';
 import { formatMass, formatNumber } from '../../core/units';
 import { Button } from '../parts/controls';
@@ -28,13 +29,15 @@ export function ClutchPage({ label }: { label: string }): JSX.Element {
   const mid = middle(masses);
   const most = Math.max(...masses, 1);
   const parents = (field: 'mother' | 'father') => [...new Set(all.flatMap((s) => s.animal?.[field] || []))];
-  const name = (n: string) => loaded.data?.find((s) => s.animal?.name === n)?.animal?.displayName || 'No label';
+  const name = (n: string) => loaded.data?.find((s) => s.animal?.name === n)?.animal?.displayName || say('No label');
   return (
     <main class="page">
-      <Heading>Clutch {label}</Heading>
+      <Heading>{say('Clutch {label}', { label })}</Heading>
       {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
       {!loaded.data && !loaded.error && <Waiting />}
-      {loaded.data && all.length === 0 && <p class="muted">No animal of the stock book has this clutch label.</p>}
+      {loaded.data && all.length === 0 && (
+        <p class="muted">{say('No animal of the stock book has this clutch label.')}</p>
+      )}
       {all.length > 0 && (
         <>
           <dl class="facts">
@@ -43,7 +46,7 @@ export function ClutchPage({ label }: { label: string }): JSX.Element {
               return (
                 who.length > 0 && (
                   <div key={field}>
-                    <dt>{field === 'mother' ? 'Mother' : 'Father'}</dt>
+                    <dt>{field === 'mother' ? say('Mother') : say('Father')}</dt>
                     <dd>
                       {who.map((n, i) => (
                         <span key={n}>
@@ -57,12 +60,12 @@ export function ClutchPage({ label }: { label: string }): JSX.Element {
               );
             })}
             <div>
-              <dt>Animals</dt>
+              <dt>{say('Animals')}</dt>
               <dd>{formatNumber(all.length)}</dd>
             </div>
             {masses.length > 1 && (
               <div>
-                <dt>Middle of the weights</dt>
+                <dt>{say('Middle of the weights')}</dt>
                 <dd>{formatMass(mid)}</dd>
               </div>
             )}
@@ -73,16 +76,17 @@ export function ClutchPage({ label }: { label: string }): JSX.Element {
             ))}
           </ul>
           <p class="muted">
-            {[...new Set(all.map((s) => speciesName(kinds.data, s.animal?.species)))].join(', ')}. Weights as last taken
-            here.
+            {say('{species}. Weights as last taken here.', {
+              species: [...new Set(all.map((s) => speciesName(kinds.data, s.animal?.species)))].join(', '),
+            })}
           </p>
         </>
       )}
       <div class="actions">
         <Link to="/b/animals" class="button">
-          To the stock book
+          {say('To the stock book')}
         </Link>
-        {Boolean(loaded.data) && <Button onClick={loaded.again}>Look again</Button>}
+        {Boolean(loaded.data) && <Button onClick={loaded.again}>{say('Look again')}</Button>}
       </div>
     </main>
   );
@@ -94,12 +98,12 @@ function Sibling({ s, mid, most }: { s: StockAnimalJson; mid: number; most: numb
   return (
     <li>
       <Link to={`/b/animals/${idOf(a.name)}`}>
-        <strong>{a.displayName || 'No label'}</strong>
+        <strong>{a.displayName || say('No label')}</strong>
         <ReadyWord of={s} />
         {g > 0 && (
           <span>
             {formatMass(g)}, {ago(s.weighTime)}
-            {mid > 0 && `, ${formatNumber((100 * g) / mid)} % of the middle`}
+            {mid > 0 && say(', {percent} % of the middle', { percent: formatNumber((100 * g) / mid) })}
           </span>
         )}
         <span class="muted">{[sexWord(a.sex), (a.genes ?? []).join(', ')].filter(Boolean).join(' · ')}</span>
@@ -109,7 +113,7 @@ function Sibling({ s, mid, most }: { s: StockAnimalJson; mid: number; most: numb
           </span>
         )}
         {!s.away && s.readiness && !s.readiness.ready && (
-          <span class="why">Missing: {missing(s.readiness.points)}.</span>
+          <span class="why">{say('Missing: {missing}.', { missing: missing(s.readiness.points) })}</span>
         )}
       </Link>
     </li>

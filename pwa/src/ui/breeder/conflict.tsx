@@ -1,7 +1,9 @@
 // A sale that the service did not take: mostly because two phones of one breeder sold the same animal or used the same card.
+
 import type { ComponentChildren, JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import type { RevokeHandoverResponseJson } from '../../api/gen/warmhand/v1/handover_service_pb';
+import { say } from '../../core/say';
 import { clock, day } from '../../core/time';
 import type { Item } from '../../store/db';
 import { changeSale, sendAgain } from '../../store/outbox';
@@ -42,9 +44,9 @@ export function RefusedSale({
   const { handover = '', claimed = '' } = item.error?.meta ?? {};
   const told = [
     sale.handoverTime && `${clock(sale.handoverTime)}, ${day(sale.handoverTime)}`,
-    sale.buyerNote && `to ${sale.buyerNote}`,
-    sale.price?.amount && `for ${sale.price.amount} ${sale.price.currency}`,
-    !item.card && `card ${sale.cardCode}`,
+    sale.buyerNote && say('to {buyerNote}', { buyerNote: sale.buyerNote }),
+    sale.price?.amount && say('for {amount} {currency}', { amount: sale.price.amount, currency: sale.price.currency }),
+    !item.card && say('card {cardCode}', { cardCode: sale.cardCode }),
   ]
     .filter(Boolean)
     .join(', ');
@@ -61,7 +63,7 @@ export function RefusedSale({
     <div class="stack">
       <Refused
         item={item}
-        what={item.undone ? 'This sale could not be taken back' : what}
+        what={item.undone ? say('This sale could not be taken back') : what}
         whose={
           <>
             {whose}, {told}
@@ -70,47 +72,47 @@ export function RefusedSale({
         done={done}
         loss={
           item.undone
-            ? 'The sale then holds, as the service has it.'
-            : 'This sale will be gone for good, and its card stays as it is.'
+            ? say('The sale then holds, as the service has it.')
+            : say('This sale will be gone for good, and its card stays as it is.')
         }
         change={
           <>
             {handover && (
               <Link to={`/b/handovers/${handover}`} class="button">
-                See the other sale
+                {say('See the other sale')}
               </Link>
             )}
             {may.animal && (
               <Button aria-expanded={way === 'animal'} onClick={() => setWay(way === 'animal' ? '' : 'animal')}>
-                It was another animal
+                {say('It was another animal')}
               </Button>
             )}
             {may.card && (
               <Button aria-expanded={way === 'card'} onClick={() => setWay(way === 'card' ? '' : 'card')}>
-                It was another card
+                {say('It was another card')}
               </Button>
             )}
             {may.other && handover && claimed !== 'true' && (
               <Button aria-expanded={way === 'other'} onClick={() => setWay(way === 'other' ? '' : 'other')}>
-                The other sale was the mistake
+                {say('The other sale was the mistake')}
               </Button>
             )}
           </>
         }
       />
       {way === 'animal' && (
-        <section class="card stack" aria-label="Which animal was it?">
+        <section class="card stack" aria-label={say('Which animal was it?')}>
           <ChooseAnimal stock={stock.data ?? []} chosen={(animal) => otherwise({ animal })} />
         </section>
       )}
       {way === 'card' && (
-        <section class="card stack" aria-label="Which card was it?">
+        <section class="card stack" aria-label={say('Which card was it?')}>
           <TypeCard found={(card) => otherwise({ card })} />
         </section>
       )}
       {way === 'other' && (
-        <section class="card stack" aria-label="The other sale was the mistake">
-          <p>The other sale is revoked: its card opens nothing any more, and this sale holds.</p>
+        <section class="card stack" aria-label={say('The other sale was the mistake')}>
+          <p>{say('The other sale is revoked: its card opens nothing any more, and this sale holds.')}</p>
           <Problem error={revoke.error} />
           <div class="actions">
             <Button
@@ -126,9 +128,9 @@ export function RefusedSale({
                   .then((ok) => ok && done())
               }
             >
-              Revoke the other, keep this one
+              {say('Revoke the other, keep this one')}
             </Button>
-            <Button onClick={() => setWay('')}>No</Button>
+            <Button onClick={() => setWay('')}>{say('No')}</Button>
           </div>
         </section>
       )}

@@ -1,13 +1,16 @@
 // A whole rack in one pass: what each animal eats is filled in, and one tap says whether it took it.
+
 import type { JSX } from 'preact';
 import { useLayoutEffect, useRef, useState } from 'preact/hooks';
 import type { EntryJson, OfferJson, OfferResultJson, PreyStateJson, StockAnimalJson } from '../../core/contract';
 import { done } from '../../core/run';
+import { say, within } from '../../core/say';
+
 import { settings } from '../../core/settings';
 import { slipOf } from '../../core/slip';
 import { ago } from '../../core/time';
 import { massForInput, parseMass } from '../../core/units';
-import { entryLine, preyStates, preyWords, resultWords } from '../../core/words';
+import { entryLine, preyCode, preyName, preyStates, preyWords, resultWords } from '../../core/words';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { Heading } from './nav';
@@ -38,20 +41,23 @@ export default function FeedRun(d: Doing): JSX.Element {
     const rest = names.filter((n) => n !== name && !stepOf(n));
     const next = rest.find((n) => names.indexOf(n) > names.indexOf(name)) ?? rest[0] ?? name;
     setFocus({ name: next, show: byKey });
-    void d
-      .log(name, entry)
-      .then(
-        (ok) =>
-          ok &&
-          setSaid(
-            `${nameOf(stock.get(name))}: ${entryLine(entry)}. Saved, ${names.length - rest.length} of ${names.length}.`,
-          ),
-      );
+    void d.log(name, entry).then(
+      (ok) =>
+        ok &&
+        setSaid(
+          say('{name}: {entry}. Saved, {n} of {all}.', {
+            name: nameOf(stock.get(name)),
+            entry: entryLine(entry),
+            n: names.length - rest.length,
+            all: names.length,
+          }),
+        ),
+    );
   };
   const undo = (name?: string) =>
     void d.undo(name).then((step) => {
       if (!step) return;
-      setSaid(`${nameOf(stock.get(step.animal))}: taken back.`);
+      setSaid(say('{name}: taken back.', { name: nameOf(stock.get(step.animal)) }));
       setFocus({ name: step.animal, show: true });
     });
   const act = useRef(undo);
@@ -79,18 +85,20 @@ export default function FeedRun(d: Doing): JSX.Element {
   const over = done(run) === run.names.length;
   return (
     <>
-      <Heading>{over ? 'All are done' : 'What did they take?'}</Heading>
+      <Heading>{over ? say('All are done') : say('What did they take?')}</Heading>
       <p class="ear" role="status">
         {said}
       </p>
       <Keys>
-        <kbd>↓</kbd> <kbd>↑</kbd> go from one to the next
-        {singleKeys() && (
-          <>
-            , <kbd>T</kbd> took it, <kbd>N</kbd> did not, <kbd>U</kbd> takes the last one back
-          </>
-        )}
-        .
+        {singleKeys()
+          ? say('{down} {up} go from one to the next, {took} took it, {not} did not, {back} takes the last one back.', {
+              down: <kbd>↓</kbd>,
+              up: <kbd>↑</kbd>,
+              took: <kbd>T</kbd>,
+              not: <kbd>N</kbd>,
+              back: <kbd>U</kbd>,
+            })
+          : say('{down} {up} go from one to the next.', { down: <kbd>↓</kbd>, up: <kbd>↑</kbd> })}
       </Keys>
       <ul class="list feeding" ref={list}>
         {run.names.map((n) => (
@@ -106,7 +114,7 @@ export default function FeedRun(d: Doing): JSX.Element {
       </ul>
       <datalist id="run-prey">
         {['mouse', 'rat', 'chick', 'fish', 'lizard'].map((p) => (
-          <option key={p} value={p} />
+          <option key={p} value={preyName(p)} />
         ))}
       </datalist>
     </>
@@ -130,7 +138,7 @@ function Row({
   const [open, setOpen] = useState(false);
   const [asked, setAsked] = useState<{ why: string; entry: EntryJson }>();
   const label = nameOf(s);
-  const say = (body: Partial<EntryJson>, byKey: boolean) => {
+  const tell = (body: Partial<EntryJson>, byKey: boolean) => {
     const e: EntryJson = { happenTime: new Date().toISOString(), ...body };
     const slip = slipOf(s, e);
     if (slip) return setAsked({ why: slip.text, entry: { ...e, confirmed: true } });
@@ -138,7 +146,7 @@ function Row({
     log(e, byKey);
   };
   const offer = (result: OfferResultJson) => (e: MouseEvent) =>
-    say({ offer: { result, ...usualPrey(s) } }, e.detail === 0);
+    tell({ offer: { result, ...usualPrey(s) } }, e.detail === 0);
   const last = s.lastOffer;
   return (
     <li data-name={name} class={entry ? 'done' : undefined}>
@@ -156,8 +164,8 @@ function Row({
             </span>
           </p>
           <div class="taps">
-            <Button kind="quiet" icon="back" aria-label={`Undo: ${label}`} onClick={undo}>
-              Undo
+            <Button kind="quiet" icon="back" aria-label={say('Undo: {label}', { label })} onClick={undo}>
+              {say('Undo')}
             </Button>
           </div>
         </>
@@ -168,12 +176,12 @@ function Row({
             <span class="muted">
               {' '}
               {last?.offer
-                ? `· ${(resultWords[last.offer.result ?? 'OFFER_RESULT_UNSPECIFIED'] ?? '').toLowerCase()} ${ago(last.happenTime)}`
-                : '· not offered before'}
+                ? `· ${within(resultWords[last.offer.result ?? 'OFFER_RESULT_UNSPECIFIED'] ?? '')} ${ago(last.happenTime)}`
+                : say('· not offered before')}
             </span>
           </p>
           {asked ? (
-            <Notice kind="warn" live title="Is this right?">
+            <Notice kind="warn" live title={say('Is this right?')}>
               <p>{asked.why}</p>
               <div class="actions">
                 <Button
@@ -182,7 +190,7 @@ function Row({
                     setOpen(true);
                   }}
                 >
-                  No, change it
+                  {say('No, change it')}
                 </Button>
                 <Button
                   onClick={(e: MouseEvent) => {
@@ -191,31 +199,40 @@ function Row({
                     log(asked.entry, e.detail === 0);
                   }}
                 >
-                  It is right, save it
+                  {say('It is right, save it')}
                 </Button>
               </div>
             </Notice>
           ) : (
             <div key="taps" class="taps">
-              <Button kind="main" data-key="t" aria-label={`${label}: took it`} onClick={offer('OFFER_RESULT_EATEN')}>
-                Took it
+              <Button
+                kind="main"
+                data-key="t"
+                aria-label={say('{label}: took it', { label })}
+                onClick={offer('OFFER_RESULT_EATEN')}
+              >
+                {say('Took it')}
               </Button>
-              <Button data-key="n" aria-label={`${label}: did not take it`} onClick={offer('OFFER_RESULT_REFUSED')}>
-                Did not
+              <Button
+                data-key="n"
+                aria-label={say('{label}: did not take it', { label })}
+                onClick={offer('OFFER_RESULT_REFUSED')}
+              >
+                {say('Did not')}
               </Button>
               <Button
                 kind="quiet"
                 aria-expanded={open}
-                aria-label={`${label}: something else`}
+                aria-label={say('{label}: something else', { label })}
                 onClick={() => setOpen(!open)}
               >
-                Other
+                {say('Other')}
               </Button>
             </div>
           )}
           {open && (
             <div key="else" hidden={asked !== undefined}>
-              <Else s={s} label={label} say={say} />
+              <Else s={s} label={label} tell={tell} />
             </div>
           )}
         </>
@@ -228,14 +245,14 @@ function Row({
 function Else({
   s,
   label,
-  say,
+  tell,
 }: {
   s: StockAnimalJson;
   label: string;
-  say: (body: Partial<EntryJson>, byKey: boolean) => void;
+  tell: (body: Partial<EntryJson>, byKey: boolean) => void;
 }): JSX.Element {
   const usual = usualPrey(s);
-  const [prey, setPrey] = useState(usual.prey ?? '');
+  const [prey, setPrey] = useState(preyName(usual.prey));
   const [state, setState] = useState<PreyStateJson>(usual.preyState ?? 'PREY_STATE_UNSPECIFIED');
   const [size, setSize] = useState(Number(usual.preyG) > 0 ? massForInput(Number(usual.preyG)) : '');
   const [note, setNote] = useState('');
@@ -243,17 +260,22 @@ function Else({
   const noted = note.trim() ? { note: note.trim() } : {};
   const offer = (result: OfferResultJson) => (e: MouseEvent) => {
     const preyG = size.trim() ? parseMass(size) : 0;
-    if (preyG === null) return setProblem('Give the weight as a number, or leave it empty.');
-    say({ offer: { result, prey: prey.trim(), preyState: state, preyG }, ...noted }, e.detail === 0);
+    if (preyG === null) return setProblem(say('Give the weight as a number, or leave it empty.'));
+    tell({ offer: { result, prey: preyCode(prey), preyState: state, preyG }, ...noted }, e.detail === 0);
   };
   return (
     <fieldset class="card stack">
-      <legend class="ear">{label}: something else</legend>
+      <legend class="ear">{say('{label}: something else', { label })}</legend>
       <div class="row wide">
-        <Field label="Prey" list="run-prey" maxLength={40} value={prey} onInput={setPrey} />
-        <Field label="Offered" value={state} onInput={(v) => setState(v as PreyStateJson)} options={preyStates} />
+        <Field label={say('Prey')} list="run-prey" maxLength={40} value={prey} onInput={setPrey} />
         <Field
-          label="Prey weight"
+          label={say('Offered')}
+          value={state}
+          onInput={(v) => setState(v as PreyStateJson)}
+          options={preyStates}
+        />
+        <Field
+          label={say('Prey weight')}
           unit={settings.value.mass}
           inputMode="decimal"
           value={size}
@@ -264,14 +286,14 @@ function Else({
           error={problem || undefined}
         />
       </div>
-      <Field label="Note" value={note} onInput={setNote} maxLength={1000} />
+      <Field label={say('Note')} value={note} onInput={setNote} maxLength={1000} />
       <div class="actions">
-        <Button onClick={offer('OFFER_RESULT_EATEN')}>Took it</Button>
-        <Button onClick={offer('OFFER_RESULT_REFUSED')}>Did not</Button>
-        <Button onClick={offer('OFFER_RESULT_STRUCK')}>Struck, let go of it</Button>
-        <Button onClick={offer('OFFER_RESULT_REGURGITATED')}>Brought a meal up</Button>
-        <Button onClick={(e: MouseEvent) => say({ shed: { stage: 'SHED_STAGE_OPAQUE' }, ...noted }, e.detail === 0)}>
-          Eyes cloudy, not offered
+        <Button onClick={offer('OFFER_RESULT_EATEN')}>{say('Took it')}</Button>
+        <Button onClick={offer('OFFER_RESULT_REFUSED')}>{say('Did not')}</Button>
+        <Button onClick={offer('OFFER_RESULT_STRUCK')}>{say('Struck, let go of it')}</Button>
+        <Button onClick={offer('OFFER_RESULT_REGURGITATED')}>{say('Brought a meal up')}</Button>
+        <Button onClick={(e: MouseEvent) => tell({ shed: { stage: 'SHED_STAGE_OPAQUE' }, ...noted }, e.detail === 0)}>
+          {say('Eyes cloudy, not offered')}
         </Button>
       </div>
     </fieldset>

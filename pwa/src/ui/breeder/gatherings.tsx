@@ -2,6 +2,7 @@ import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import type { GatheringJson, ListGatheringsResponseJson } from '../../api/gen/warmhand/v1/case_service_pb';
 import { idOf } from '../../core/ids';
+import { say } from '../../core/say';
 import { Button, Notice } from '../parts/controls';
 import { animalName } from './cases';
 import { useLoad } from './hooks';
@@ -44,7 +45,7 @@ export function Gatherings(): JSX.Element {
   return (
     <>
       {shown.map((g) => (
-        <Notice key={gatheringId(g)} title="Refusals gather">
+        <Notice key={gatheringId(g)} title={say('Refusals gather')}>
           <p>{g.text}</p>
           <ul class="list">
             {g.cases?.map((c) => (
@@ -54,11 +55,11 @@ export function Gatherings(): JSX.Element {
             ))}
           </ul>
           <details>
-            <summary>What this takes for granted</summary>
+            <summary>{say('What this takes for granted')}</summary>
             <p>{g.assumes}</p>
           </details>
           <Button kind="quiet" onClick={() => hide(gatheringId(g))}>
-            Hide on this device
+            {say('Hide on this device')}
           </Button>
         </Notice>
       ))}

@@ -13,6 +13,7 @@ import type {
   RevokeHandoverResponseJson,
 } from '../../api/gen/warmhand/v1/handover_service_pb';
 import { idOf } from '../../core/ids';
+import { say } from '../../core/say';
 import { ago, day, fromInput } from '../../core/time';
 import { entryLine } from '../../core/words';
 import { ThermalBand } from '../parts/band';
@@ -31,11 +32,11 @@ function keepCode(h: HandoverJson | undefined, code: string | undefined, url: st
 }
 
 const stateWords: Record<HandoverStateJson, string> = {
-  HANDOVER_STATE_UNSPECIFIED: 'not known',
-  HANDOVER_STATE_ISSUED: 'not claimed yet',
-  HANDOVER_STATE_CLAIMED: 'claimed',
-  HANDOVER_STATE_REVOKED: 'revoked',
-  HANDOVER_STATE_EXPIRED: 'code expired',
+  HANDOVER_STATE_UNSPECIFIED: say('not known'),
+  HANDOVER_STATE_ISSUED: say('not claimed yet'),
+  HANDOVER_STATE_CLAIMED: say('claimed'),
+  HANDOVER_STATE_REVOKED: say('revoked'),
+  HANDOVER_STATE_EXPIRED: say('code expired'),
 };
 
 export function Handovers({ animal }: { animal: AnimalJson }): JSX.Element {
@@ -54,7 +55,7 @@ export function Handovers({ animal }: { animal: AnimalJson }): JSX.Element {
   const handovers = loaded.data?.handovers ?? [];
   return (
     <section class="card stack" aria-labelledby="a-hand">
-      <h2 id="a-hand">Handover</h2>
+      <h2 id="a-hand">{say('Handover')}</h2>
       {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
       {handovers.length > 0 && (
         <ul class="list">
@@ -78,7 +79,7 @@ export function Handovers({ animal }: { animal: AnimalJson }): JSX.Element {
             void save.run(async ({ id }) => {
               const at = when ? fromInput(when) : undefined;
               if (at === null)
-                throw new FormError('handover_time', 'Give the day and the time, or leave it empty for now.');
+                throw new FormError('handover_time', say('Give the day and the time, or leave it empty for now.'));
               const answer = await ask<CreateHandoverResponseJson>('POST', withQuery(path, { requestId: id }), {
                 ...(animal.name && { animal: animal.name }),
                 ...(at && { handoverTime: at.toISOString() }),
@@ -91,43 +92,43 @@ export function Handovers({ animal }: { animal: AnimalJson }): JSX.Element {
           }}
         >
           <Field
-            label="Handed over"
+            label={say('Handed over')}
             type="datetime-local"
-            hint="Empty means now"
+            hint={say('Empty means now')}
             value={when}
             onInput={setWhen}
             error={problem(save.error, 'handover_time')}
           />
           <Field
-            label="Show day (may stay empty)"
+            label={say('Show day (may stay empty)')}
             maxLength={60}
             value={showDay}
             onInput={setShowDay}
             error={problem(save.error, 'show_day')}
           />
           <Field
-            label="Note on the buyer (may stay empty)"
-            hint="For you only; never in the record"
+            label={say('Note on the buyer (may stay empty)')}
+            hint={say('For you only; never in the record')}
             maxLength={200}
             value={buyer}
             onInput={setBuyer}
             error={problem(save.error, 'buyer_note')}
           />
           <p class="muted">
-            The record takes what is logged now: weights, offers, sheds, genes. Correct first what is wrong.
+            {say('The record takes what is logged now: weights, offers, sheds, genes. Correct first what is wrong.')}
           </p>
           <Problem error={save.error} shown={['handover_time', 'show_day', 'buyer_note']} />
           <div class="actions">
             <Button kind="main" type="submit" icon="hand" busy={save.busy}>
-              Make the record and its code
+              {say('Make the record and its code')}
             </Button>
-            <Button onClick={() => setOpen(false)}>Cancel</Button>
+            <Button onClick={() => setOpen(false)}>{say('Cancel')}</Button>
           </div>
         </form>
       ) : (
         <div class="actions">
           <Button kind={handovers.length ? 'plain' : 'main'} icon="hand" onClick={() => setOpen(true)}>
-            Hand over
+            {say('Hand over')}
           </Button>
         </div>
       )}
@@ -139,7 +140,7 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
   const name = `${breeder()}/handovers/${id}`;
   const loaded = useLoad(name, async (signal) => {
     const answer = await ask<GetHandoverResponseJson>('GET', `/v1/${name}`, undefined, { signal });
-    if (!answer.handover) throw new Error('The service sent no handover.');
+    if (!answer.handover) throw new Error(say('The service sent no handover.'));
     return answer.handover;
   });
   const revoke = useSave();
@@ -154,7 +155,7 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
   const r = h.record;
   const code = codes.value[h.name ?? ''];
   const waiting = h.state === 'HANDOVER_STATE_ISSUED' || h.state === 'HANDOVER_STATE_EXPIRED';
-  const title = r?.animal?.displayName || r?.commonName || 'Handover';
+  const title = r?.animal?.displayName || r?.commonName || say('Handover');
   const newCode = () =>
     void renew.run(async () => {
       const answer = await ask<ReplaceClaimCodeResponseJson>('POST', `/v1/${name}:replaceClaimCode`, {});
@@ -163,27 +164,30 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
     });
   return (
     <main class="page printed">
-      <Heading>Handover of {title}</Heading>
+      <Heading>{say('Handover of {title}', { title })}</Heading>
       <p class="muted unprinted">
-        {stateWords[h.state ?? 'HANDOVER_STATE_UNSPECIFIED']}, handed over {ago(h.handoverTime)}
-        {h.claimTime && `, claimed ${ago(h.claimTime)}`}
-        {waiting && h.claimExpireTime && `. The code waits until ${day(h.claimExpireTime)}`}.{' '}
-        <Link to={`/b/animals/${idOf(h.animal)}`}>Stock book</Link>
-        {h.case && (
-          <>
-            {' · '}
-            <Link to={`/b/cases/${idOf(h.case)}`}>Case</Link>
-          </>
-        )}
+        {say('{state}, handed over {ago}{claimed}{code}. {link}{case}', {
+          state: stateWords[h.state ?? 'HANDOVER_STATE_UNSPECIFIED'],
+          ago: ago(h.handoverTime),
+          claimed: h.claimTime && say(', claimed {ago}', { ago: ago(h.claimTime) }),
+          code: waiting && h.claimExpireTime && say('. The code waits until {day}', { day: day(h.claimExpireTime) }),
+          link: <Link to={`/b/animals/${idOf(h.animal)}`}>{say('Stock book')}</Link>,
+          case: h.case && (
+            <>
+              {' · '}
+              <Link to={`/b/cases/${idOf(h.case)}`}>{say('Case')}</Link>
+            </>
+          ),
+        })}
       </p>
       {waiting && code && (
         <section class="ticket" aria-labelledby="t-h">
           <ThermalBand />
           <div>
-            <Qr text={code.url} label="QR code that opens the claim page" />
+            <Qr text={code.url} label={say('QR code that opens the claim page')} />
             <div class="stack">
-              <h2 id="t-h">For the new keeper of {title}</h2>
-              <p>Scan this with your phone, or open {hostOf(code.url)}/c and type</p>
+              <h2 id="t-h">{say('For the new keeper of {title}', { title })}</h2>
+              <p>{say('Scan this with your phone, or open {host}/c and type', { host: hostOf(code.url) })}</p>
               <p class="big code">{grouped(code.code)}</p>
               <p class="muted">
                 {r?.breederName}
@@ -196,7 +200,9 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
       {waiting && code && (
         <div class="unprinted stack">
           <Notice kind="warn" live>
-            <p>The code is shown this once. Print it or write it down now; later only a new one can be made.</p>
+            <p>
+              {say('The code is shown this once. Print it or write it down now; later only a new one can be made.')}
+            </p>
           </Notice>
           <PrintCard handover={h.name ?? ''} code={code.code} />
         </div>
@@ -204,7 +210,11 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
       {waiting && !code && (
         <div class="unprinted stack">
           <Notice>
-            <p>The code was shown when it was made. If it is lost, make a new one; the old one then stops working.</p>
+            <p>
+              {say(
+                'The code was shown when it was made. If it is lost, make a new one; the old one then stops working.',
+              )}
+            </p>
           </Notice>
         </div>
       )}
@@ -214,7 +224,7 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
           <Problem error={revoke.error} />
           <div class="actions">
             <Button icon="key" busy={renew.busy} onClick={newCode}>
-              Make a new code
+              {say('Make a new code')}
             </Button>
             {sure ? (
               <>
@@ -228,13 +238,13 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
                     });
                   }}
                 >
-                  Yes, revoke it and end its case
+                  {say('Yes, revoke it and end its case')}
                 </Button>
-                <Button onClick={() => setSure(false)}>No</Button>
+                <Button onClick={() => setSure(false)}>{say('No')}</Button>
               </>
             ) : (
               <Button kind="danger" onClick={() => setSure(true)}>
-                Revoke
+                {say('Revoke')}
               </Button>
             )}
           </div>
@@ -242,24 +252,24 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
       )}
       {r && (
         <section class="stack record" aria-labelledby="r-h">
-          <h2 id="r-h">The record, as the keeper gets it</h2>
+          <h2 id="r-h">{say('The record, as the keeper gets it')}</h2>
           <PrintRecord handover={h.name ?? ''} />
           <dl class="facts">
             <div>
-              <dt>Species</dt>
+              <dt>{say('Species')}</dt>
               <dd>
                 {r.commonName} <i class="muted">{r.scientificName}</i>
               </dd>
             </div>
             {r.animal?.hatchDate && (
               <div>
-                <dt>Hatched</dt>
+                <dt>{say('Hatched')}</dt>
                 <dd>{r.animal.hatchDate}</dd>
               </div>
             )}
             {(r.animal?.genes ?? []).length > 0 && (
               <div>
-                <dt>Genes</dt>
+                <dt>{say('Genes')}</dt>
                 <dd>{r.animal?.genes?.join(', ')}</dd>
               </div>
             )}
@@ -274,9 +284,9 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
           )}
           {(
             [
-              ['Weights', r.weighIns],
-              ['Offers', r.offers],
-              ['Sheds', r.sheds],
+              [say('Weights'), r.weighIns],
+              [say('Offers'), r.offers],
+              [say('Sheds'), r.sheds],
             ] as const
           ).map(
             ([word, entries]) =>

@@ -1,6 +1,7 @@
 import { useCallback, useEffect, useRef, useState } from 'preact/hooks';
 import { ApiError, Offline } from '../../api/client';
 import { uuidv7 } from '../../core/ids';
+import { say } from '../../core/say';
 
 export interface Loaded<T> {
   data: T | undefined;
@@ -110,7 +111,7 @@ export function rest(error: unknown, ...shown: string[]): string | undefined {
   if (!error) return undefined;
   if (error instanceof FormError) return shown.includes(error.field) ? undefined : error.message;
   if (error instanceof Offline)
-    return `${error.message} It is not saved yet. Try again when there is one; nothing is saved twice.`;
+    return `${error.message} ${say('It is not saved yet. Try again when there is one; nothing is saved twice.')}`;
   if (error instanceof ApiError) {
     const all =
       error.fields.length > 0 &&

@@ -1,5 +1,6 @@
 import type { JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
+import { say } from '../../core/say';
 import { lazy } from '../lazy';
 import { ThermalBand } from '../parts/band';
 import { Button } from '../parts/controls';
@@ -96,20 +97,20 @@ export default function BreederApp({ path, go }: BreederAppProps): JSX.Element {
 const places: { to: string; word: string; icon: IconName; mine: (path: string) => boolean }[] = [
   {
     to: '/b',
-    word: 'Triage',
+    word: say('Triage'),
     icon: 'list',
     mine: (p) => p === '/b' || p.startsWith('/b/cases') || p === '/b/insight' || p === '/b/review',
   },
   {
     to: '/b/animals',
-    word: 'Stock book',
+    word: say('Stock book'),
     icon: 'book',
     mine: (p) => /^\/b\/(animals|clutches|handovers|lists|cards|sell)/.test(p),
   },
-  { to: '/b/runs', word: 'Runs', icon: 'scale', mine: (p) => p.startsWith('/b/runs') },
+  { to: '/b/runs', word: say('Runs'), icon: 'scale', mine: (p) => p.startsWith('/b/runs') },
   {
     to: '/b/settings',
-    word: 'Settings',
+    word: say('Settings'),
     icon: 'person',
     mine: (p) =>
       p.startsWith('/b/settings') ||
@@ -123,21 +124,21 @@ function Shell({ path }: { path: string }): JSX.Element {
     <div class="desk">
       <header>
         <p class="name">{me.value?.breederName || 'Warmhand'}</p>
-        <nav aria-label="Main">
+        <nav aria-label={say('Main')}>
           {places.map((p) => (
             <Link key={p.to} to={p.to} current={p.mine(path) ? 'page' : undefined}>
               <Icon name={p.icon} />
               <span>{p.word}</span>
               {p.to === '/b' && news > 0 && (
                 <span class="count">
-                  {news} <span class="ear">new</span>
+                  {news} <span class="ear">{say('new')}</span>
                 </span>
               )}
             </Link>
           ))}
         </nav>
         <p class="live" role="status">
-          {live.value ? <span class="ear">Changes arrive by themselves</span> : 'Not live just now'}
+          {live.value ? <span class="ear">{say('Changes arrive by themselves')}</span> : say('Not live just now')}
         </p>
         <ThermalBand />
       </header>
@@ -174,10 +175,12 @@ function Screen({ path }: { path: string }): JSX.Element {
   if (room === 'thresholds') return <ThresholdsPage />;
   return (
     <main class="page">
-      <h1>There is nothing here</h1>
+      <h1>{say('There is nothing here')}</h1>
       <p>
-        The address {room}/{id}
-        {more && `/${more}`} is not one of ours. <Link to="/b">To the triage list</Link>
+        {say('The address {address} is not one of ours. {link}', {
+          address: `${room}/${id}${more ? `/${more}` : ''}`,
+          link: <Link to="/b">{say('To the triage list')}</Link>,
+        })}
       </p>
     </main>
   );
@@ -191,8 +194,8 @@ function SignInAgain(): JSX.Element {
   return (
     <dialog ref={ref} aria-labelledby="again" onCancel={(e) => e.preventDefault()}>
       <div class="stack">
-        <h2 id="again">Please sign in again</h2>
-        <p>Your sign-in has ended. What you typed is still here.</p>
+        <h2 id="again">{say('Please sign in again')}</h2>
+        <p>{say('Your sign-in has ended. What you typed is still here.')}</p>
         <SignIn
           done={() => {
             signedOut.value = false;
@@ -205,7 +208,7 @@ function SignInAgain(): JSX.Element {
             signedOut.value = false;
           }}
         >
-          Leave this screen
+          {say('Leave this screen')}
         </Button>
       </div>
     </dialog>

@@ -1,6 +1,7 @@
 import type { JSX } from 'preact';
 import { useId, useState } from 'preact/hooks';
 import type { GetInsightResponseJson, MealWaitJson, ShareJson } from '../../api/gen/warmhand/v1/insight_service_pb';
+import { say } from '../../core/say';
 import { Notice } from '../parts/controls';
 import { Table } from '../parts/table';
 import { useWidth } from '../parts/width';
@@ -21,37 +22,47 @@ export function InsightPage(): JSX.Element {
   const all = loaded.data;
   return (
     <main class="page insight">
-      <Heading>What your sales show</Heading>
+      <Heading>{say('What your sales show')}</Heading>
       {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
       {!all && !loaded.error && <Waiting />}
       {all && (all.sales ?? 0) < least && (
-        <Notice title="Too few yet">
+        <Notice title={say('Too few yet')}>
           <p>
-            {all.sales ?? 0} of your sales have been taken on by a keeper. From {least} on there is something to count.
+            {say('{sales} of your sales have been taken on by a keeper. From {least} on there is something to count.', {
+              sales: all.sales ?? 0,
+              least,
+            })}
           </p>
         </Notice>
       )}
       {all && (all.sales ?? 0) >= least && (
         <>
           <p>
-            Counted from the logs of the {all.sales} sales that a keeper took on
-            {all.leftOut ? ` (the latest; ${all.leftOut} older ones are left out)` : ''}. An animal counts for as long
-            as something was heard of it.
+            {all.leftOut
+              ? say(
+                  'Counted from the logs of the {sales} sales that a keeper took on (the latest; {n} older ones are left out). An animal counts for as long as something was heard of it.',
+                  { sales: all.sales, n: all.leftOut },
+                )
+              : say(
+                  'Counted from the logs of the {sales} sales that a keeper took on. An animal counts for as long as something was heard of it.',
+                  { sales: all.sales },
+                )}
           </p>
-          <Wait title="Days to the first meal" meal="first meal" wait={all.firstMeal ?? {}} />
-          <Wait title="Days to the third meal" meal="third meal" wait={all.thirdMeal ?? {}} />
+          <Wait title={say('Days to the first meal')} meal={say('first meal')} wait={all.firstMeal ?? {}} />
+          <Wait title={say('Days to the third meal')} meal={say('third meal')} wait={all.thirdMeal ?? {}} />
           <section class="card stack" aria-labelledby="i-before">
-            <h2 id="i-before">What came before trouble</h2>
+            <h2 id="i-before">{say('What came before trouble')}</h2>
             <p>
-              Found in the first two weeks, and how many of those animals later stopped eating, lost weight, fell ill or
-              came back. It shows what goes together, and not what causes what.
+              {say(
+                'Found in the first two weeks, and how many of those animals later stopped eating, lost weight, fell ill or came back. It shows what goes together, and not what causes what.',
+              )}
             </p>
             {(all.preceding ?? []).length === 0 ? (
-              <p class="muted">Nothing was found often enough to compare.</p>
+              <p class="muted">{say('Nothing was found often enough to compare.')}</p>
             ) : (
               <Table
-                label="What came before trouble, as a table"
-                heads={['Found early', 'Trouble with it', 'Without it', 'Chance alone']}
+                label={say('What came before trouble, as a table')}
+                heads={[say('Found early'), say('Trouble with it'), say('Without it'), say('Chance alone')]}
               >
                 {all.preceding?.map((p) => (
                   <tr key={p.concern}>
@@ -65,13 +76,13 @@ export function InsightPage(): JSX.Element {
             )}
           </section>
           <section class="card stack" aria-labelledby="i-home">
-            <h2 id="i-home">What comes up in homes</h2>
+            <h2 id="i-home">{say('What comes up in homes')}</h2>
             {(all.home ?? []).length === 0 ? (
-              <p class="muted">Nothing so far.</p>
+              <p class="muted">{say('Nothing so far.')}</p>
             ) : (
               <Table
-                label="What comes up in homes, as a table"
-                heads={['What', 'Homes', 'Put right', 'Half of them within']}
+                label={say('What comes up in homes, as a table')}
+                heads={[say('What'), say('Homes'), say('Put right'), say('Half of them within')]}
               >
                 {all.home?.map((f) => (
                   <tr key={f.concern}>
@@ -104,29 +115,34 @@ function Warnings({
 }): JSX.Element {
   return (
     <section class="card stack" aria-labelledby="i-warn">
-      <h2 id="i-warn">How the warnings did</h2>
+      <h2 id="i-warn">{say('How the warnings did')}</h2>
       {!harmed?.of && !calm?.of ? (
-        <p class="muted">No follow-up has ended yet, so nobody can say which warnings were right.</p>
+        <p class="muted">{say('No follow-up has ended yet, so nobody can say which warnings were right.')}</p>
       ) : (
         <Table
-          label="How the warnings did, as a table"
-          heads={['Follow-ups that ended', 'With a warning before', 'How early']}
+          label={say('How the warnings did, as a table')}
+          heads={[say('Follow-ups that ended'), say('With a warning before'), say('How early')]}
         >
           <tr>
-            <th scope="row">badly: returned, at the vet, died</th>
+            <th scope="row">{say('badly: returned, at the vet, died')}</th>
             <td>{shareText(harmed)}</td>
-            <td>{ahead === undefined ? '–' : `half of them ${daysText(Number(ahead))} before or more`}</td>
+            <td>
+              {ahead === undefined
+                ? '–'
+                : say('half of them {daysText} before or more', { daysText: daysText(Number(ahead)) })}
+            </td>
           </tr>
           <tr>
-            <th scope="row">settled</th>
+            <th scope="row">{say('settled')}</th>
             <td>{shareText(calm)}</td>
             <td>–</td>
           </tr>
         </Table>
       )}
       <p class="muted">
-        A warning is the first time the list said that you should step in for the animal itself. A warned animal that
-        settled may have settled because you stepped in.
+        {say(
+          'A warning is the first time the list said that you should step in for the animal itself. A warned animal that settled may have settled because you stepped in.',
+        )}
       </p>
     </section>
   );
@@ -134,18 +150,18 @@ function Warnings({
 
 /** How likely so great a difference is where there is none. */
 function chanceText(p: number | undefined): string {
-  if (p === undefined || Number.isNaN(p)) return 'too little to tell';
-  if (p < 0.001) return 'less than 1 in 1000';
-  if (p > 0.2) return 'explains it well';
-  return `1 in ${Math.round(1 / p)}`;
+  if (p === undefined || Number.isNaN(p)) return say('too little to tell');
+  if (p < 0.001) return say('less than 1 in 1000');
+  if (p > 0.2) return say('explains it well');
+  return say('1 in {n}', { n: Math.round(1 / p) });
 }
 
 const byWords: Record<string, string> = {
-  species: 'By species',
-  age: 'By age at the handover',
-  prey: 'By what it ate before',
-  clutch: 'By clutch',
-  show_day: 'By show day',
+  species: say('By species'),
+  age: say('By age at the handover'),
+  prey: say('By what it ate before'),
+  clutch: say('By clutch'),
+  show_day: say('By show day'),
 };
 
 function Wait({ title, meal, wait }: { title: string; meal: string; wait: MealWaitJson }): JSX.Element {
@@ -161,9 +177,9 @@ function Wait({ title, meal, wait }: { title: string; meal: string; wait: MealWa
       <p class="finding">{medianText(wait.all ?? {}, meal)}</p>
       {(wait.splits ?? []).length > 0 && (
         <div class="field">
-          <label for={`${id}-by`}>Side by side</label>
+          <label for={`${id}-by`}>{say('Side by side')}</label>
           <select id={`${id}-by`} value={by} onChange={(e) => setBy(e.currentTarget.value)}>
-            <option value="">All together</option>
+            <option value="">{say('All together')}</option>
             {wait.splits?.map((s) => (
               <option key={s.by} value={s.by}>
                 {byWords[s.by ?? ''] ?? s.by}
@@ -175,13 +191,27 @@ function Wait({ title, meal, wait }: { title: string; meal: string; wait: MealWa
       <WaitPicture sides={sides} />
       {split && (
         <p>
-          Chance alone, were they all alike: {chanceText(split.chance === undefined ? undefined : Number(split.chance))}
-          .{split.leftOut ? ` ${split.leftOut} sales are in none of these groups.` : ''}
+          {[
+            say('Chance alone, were they all alike: {chance}.', {
+              chance: chanceText(split.chance === undefined ? undefined : Number(split.chance)),
+            }),
+            split.leftOut && say('{n} sales are in none of these groups.', { n: split.leftOut }),
+          ]
+            .filter(Boolean)
+            .join(' ')}
         </p>
       )}
       <Table
-        label={`${title}, as a table`}
-        heads={['Which', 'Animals', 'Ate', 'Half by day', 'By day 14', 'By day 30', 'By day 60']}
+        label={say('{title}, as a table', { title })}
+        heads={[
+          say('Which'),
+          say('Animals'),
+          say('Ate'),
+          say('Half by day'),
+          say('By day 14'),
+          say('By day 30'),
+          say('By day 60'),
+        ]}
       >
         {sides.map((s) => (
           <tr key={s.name}>
@@ -220,7 +250,7 @@ function WaitPicture({ sides }: { sides: Side[] }): JSX.Element {
           </text>
         ))}
         <text class="tick" x={p.right} y={height - 4} text-anchor="end">
-          days after the handover
+          {say('days after the handover')}
         </text>
         {sides.length === 1 && <path class="interval" d={p.interval} />}
         {p.lines.map((l, i) => (

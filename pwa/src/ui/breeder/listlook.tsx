@@ -7,6 +7,7 @@ import type {
   ImportQuestionJson,
   PreviewImportResponseJson,
 } from '../../api/gen/warmhand/v1/import_service_pb';
+import { say } from '../../core/say';
 import { day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
 import { useLoad, useSave } from './hooks';
@@ -47,18 +48,19 @@ const unitsOf: Record<string, readonly { value: string; label: string }[]> = {
 };
 
 const orders = [
-  { value: 'dmy', label: 'Day, month, year' },
-  { value: 'mdy', label: 'Month, day, year' },
-  { value: 'ymd', label: 'Year, month, day' },
-  { value: 'days1900', label: 'Days since 1900' },
-  { value: 'days1904', label: 'Days since 1904' },
+  { value: 'dmy', label: say('Day, month, year') },
+  { value: 'mdy', label: say('Month, day, year') },
+  { value: 'ymd', label: say('Year, month, day') },
+  { value: 'days1900', label: say('Days since 1900') },
+  { value: 'days1904', label: say('Days since 1904') },
 ];
-
-const many = (n: number | undefined, one: string, more: string) => `${n ?? 0} ${n === 1 ? one : more}`;
 
 /** "2 animals and 340 log lines". */
 export function added(i: { animals?: number; entries?: number }): string {
-  return `${many(i.animals, 'animal', 'animals')} and ${many(i.entries, 'log line', 'log lines')}`;
+  return say('{animals} and {lines}', {
+    animals: say({ one: '1 animal', other: '{n} animals' }, { n: i.animals ?? 0 }),
+    lines: say({ one: '1 log line', other: '{n} log lines' }, { n: i.entries ?? 0 }),
+  });
 }
 
 /** A list as it was understood, to be put right and confirmed. */
@@ -103,21 +105,38 @@ export function Look({
   return (
     <>
       <p role="status" aria-busy={!loaded.data}>
-        {many(v.rowCount, 'row', 'rows')}: {many(v.animals, 'new animal', 'new animals')} and{' '}
-        {many(v.entries, 'log line', 'log lines')}.
-        {Boolean(v.already) && ` ${many(v.already, 'log line is', 'log lines are')} there already and not added again.`}
-        {wrong > 0 && ` ${many(wrong, 'thing is', 'things are')} wrong.`}
-        {Boolean(v.warnings) && ` ${many(v.warnings, 'thing is', 'things are')} worth a look.`}
+        {[
+          say('{rows}: {animals} and {lines}.', {
+            rows: say({ one: '1 row', other: '{n} rows' }, { n: v.rowCount ?? 0 }),
+            animals: say({ one: '1 new animal', other: '{n} new animals' }, { n: v.animals ?? 0 }),
+            lines: say({ one: '1 log line', other: '{n} log lines' }, { n: v.entries ?? 0 }),
+          }),
+          v.already &&
+            say(
+              {
+                one: '1 log line is there already and not added again.',
+                other: '{n} log lines are there already and not added again.',
+              },
+              { n: v.already },
+            ),
+          wrong > 0 && say({ one: '1 thing is wrong.', other: '{n} things are wrong.' }, { n: wrong }),
+          v.warnings &&
+            say({ one: '1 thing is worth a look.', other: '{n} things are worth a look.' }, { n: v.warnings }),
+        ]
+          .filter(Boolean)
+          .join(' ')}
       </p>
       {v.earlierTime && (
         <Notice kind="info">
-          You brought this very file in {day(v.earlierTime)}. What is there already is not added again.
+          {say('You brought this very file in {day}. What is there already is not added again.', {
+            day: day(v.earlierTime),
+          })}
         </Notice>
       )}
       {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
       {(v.sheets?.length ?? 0) > 1 && (
         <Field
-          label="Sheet of the workbook"
+          label={say('Sheet of the workbook')}
           value={mapping.sheet ?? ''}
           onInput={(s) => {
             setOut(new Set());
@@ -141,7 +160,7 @@ export function Look({
       ))}
       <FirstRows v={v} />
       <section class="stack" aria-labelledby="i-c">
-        <h2 id="i-c">What the columns hold</h2>
+        <h2 id="i-c">{say('What the columns hold')}</h2>
         <ul class="mapping">
           {(v.headings ?? []).map((h, i) => (
             <ColumnField
@@ -157,7 +176,7 @@ export function Look({
         <Options mapping={mapping} change={change} />
       </section>
       <section class="stack" aria-labelledby="i-p">
-        <h2 id="i-p">{wrong + (v.warnings ?? 0) > 0 ? 'Wrong, or worth a look' : 'Nothing is wrong'}</h2>
+        <h2 id="i-p">{wrong + (v.warnings ?? 0) > 0 ? say('Wrong, or worth a look') : say('Nothing is wrong')}</h2>
         <Problems
           list={v.problems ?? []}
           below={mapping.headingRow ?? 0}
@@ -173,8 +192,8 @@ export function Look({
         />
       </section>
       <Problem error={save.error} />
-      {open && <p class="muted">Answer what is asked above first.</p>}
-      {!open && fresh === 0 && <p class="muted">There is nothing new in this list.</p>}
+      {open && <p class="muted">{say('Answer what is asked above first.')}</p>}
+      {!open && fresh === 0 && <p class="muted">{say('There is nothing new in this list.')}</p>}
       <div class="actions">
         <Button
           kind="main"
@@ -182,10 +201,10 @@ export function Look({
           disabled={open || fresh === 0 || !loaded.data}
           onClick={() => void save.run(() => confirm({ mapping, leave: leaveRows, wrong, sheets: v.sheets ?? [] }))}
         >
-          {wrong > 0 ? 'Bring in the rest, leave out what is wrong' : 'Bring it in'}
+          {wrong > 0 ? say('Bring in the rest, leave out what is wrong') : say('Bring it in')}
         </Button>
         <Button kind="quiet" onClick={leave}>
-          Not this list
+          {say('Not this list')}
         </Button>
       </div>
     </>
@@ -197,7 +216,7 @@ function Refused({ error, again, leave }: { error: unknown; again: () => void; l
     <>
       <Trouble error={error} again={again} />
       <div class="actions">
-        <Button onClick={leave}>Choose another file</Button>
+        <Button onClick={leave}>{say('Choose another file')}</Button>
       </div>
     </>
   );
@@ -209,9 +228,9 @@ function Question({ q, answer }: { q: ImportQuestionJson; answer: (code: string)
     <Notice kind="warn" title={q.text}>
       {q.code === 'undated_on' && (
         <div class="row">
-          <Field label="Day" type="date" value={on} onInput={setOn} />
+          <Field label={say('Day')} type="date" value={on} onInput={setOn} />
           <Button disabled={!on} onClick={() => answer(on)}>
-            On this day
+            {say('On this day')}
           </Button>
         </div>
       )}
@@ -244,17 +263,17 @@ function ColumnField({
     <li class={column.meaning ? 'card' : 'card left'}>
       <Field
         label={heading}
-        hint={samples.slice(0, 3).join(' · ') || 'Empty'}
+        hint={samples.slice(0, 3).join(' · ') || say('Empty')}
         value={column.meaning ?? ''}
         onInput={(meaning) => change({ meaning })}
         options={[
-          { value: '', label: 'Leave this out' },
+          { value: '', label: say('Leave this out') },
           ...meanings.map((m) => ({ value: m.code ?? '', label: m.label ?? '' })),
         ]}
       />
       {known && (
         <Field
-          label={`Unit of ${heading}`}
+          label={say('Unit of {heading}', { heading })}
           labelHidden
           value={column.unit ?? ''}
           onInput={(unit) => change({ ...column, unit })}
@@ -263,7 +282,7 @@ function ColumnField({
       )}
       {column.order && (
         <Field
-          label={`Order of the dates in ${heading}`}
+          label={say('Order of the dates in {heading}', { heading })}
           labelHidden
           value={column.order}
           onInput={(order) => change({ ...column, order })}
@@ -287,16 +306,16 @@ function Options({
   return (
     <div class="stack">
       <Field
-        label="Species of new animals whose row names none"
+        label={say('Species of new animals whose row names none')}
         value={mapping.species ?? ''}
         onInput={(s) => change({ species: s })}
         options={[
           {
             value: '',
-            label: has('species') ? 'None: such rows are left out' : 'None: only animals of the stock book',
+            label: has('species') ? say('None: such rows are left out') : say('None: only animals of the stock book'),
           },
           ...(kinds.data ?? []).map((k) => ({ value: k.id ?? '', label: k.commonName ?? '' })),
-          { value: 'other_snake', label: 'Another snake' },
+          { value: 'other_snake', label: say('Another snake') },
         ]}
       />
       <label>
@@ -305,7 +324,7 @@ function Options({
           checked={mapping.fillDown ?? false}
           onChange={(e) => change({ fillDown: e.currentTarget.checked })}
         />
-        An empty name or date means the one of the row above
+        {say('An empty name or date means the one of the row above')}
       </label>
       {has('species') && (
         <label>
@@ -314,42 +333,42 @@ function Options({
             checked={mapping.otherSpecies ?? false}
             onChange={(e) => change({ otherSpecies: e.currentTarget.checked })}
           />
-          A species that is not listed is “other snake”
+          {say('A species that is not listed is “other snake”')}
         </label>
       )}
       {mapping.undatedOn && (
         <div class="actions">
           <span>
             {mapping.undatedOn === 'out'
-              ? 'What has no date is left out.'
-              : `What has no date is of ${mapping.undatedOn}.`}
+              ? say('What has no date is left out.')
+              : say('What has no date is of {undatedOn}.', { undatedOn: mapping.undatedOn })}
           </span>
           <Button kind="quiet" onClick={() => change({ undatedOn: '' })}>
-            Ask again
+            {say('Ask again')}
           </Button>
         </div>
       )}
       <details>
-        <summary>More about the list</summary>
+        <summary>{say('More about the list')}</summary>
         <div class="stack">
           <Field
-            label="Numbers are written like"
+            label={say('Numbers are written like')}
             value={mapping.decimal ?? ''}
             onInput={(decimal) => change({ decimal })}
             options={[
-              { value: '', label: 'As the list shows' },
+              { value: '', label: say('As the list shows') },
               { value: 'point', label: '1,234.5' },
               { value: 'comma', label: '1.234,5' },
             ]}
           />
           <div class="row">
             <Field
-              label="Row with the headings"
+              label={say('Row with the headings')}
               inputMode="numeric"
               hint={
                 mapping.headingRow === -1
-                  ? 'There is none now'
-                  : `Row ${mapping.headingRow ?? 0} now; leave empty for none`
+                  ? say('There is none now')
+                  : say('Row {n} now; leave empty for none', { n: mapping.headingRow ?? 0 })
               }
               value={row}
               onInput={setRow}
@@ -361,7 +380,7 @@ function Options({
                 if (n === -1 || n > 0) change({ headingRow: n, columns: n > 0 ? [] : (mapping.columns ?? []) });
               }}
             >
-              Use this row
+              {say('Use this row')}
             </Button>
           </div>
         </div>
@@ -373,17 +392,17 @@ function Options({
 function FirstRows({ v }: { v: PreviewImportResponseJson }): JSX.Element {
   return (
     <details open>
-      <summary>The first rows</summary>
+      <summary>{say('The first rows')}</summary>
       <section
         class="scroll"
-        aria-label="The first rows"
+        aria-label={say('The first rows')}
         // biome-ignore lint/a11y/noNoninteractiveTabindex: a wide table is scrolled by keyboard
         tabIndex={0}
       >
         <table>
           <thead>
             <tr>
-              <th scope="col">Row</th>
+              <th scope="col">{say('Row')}</th>
               {(v.headings ?? []).map((h, i) => (
                 <th key={i} scope="col">
                   {h}
@@ -436,16 +455,18 @@ function Problems({
             <li key={`${row} ${i}`} class="stack">
               <p>
                 <strong>
-                  Row {row}
-                  {p.column && `, ${p.column}`}
-                  {p.value && `: “${p.value}”`}
+                  {say('Row {row}{column}{value}', {
+                    row,
+                    column: p.column && `, ${p.column}`,
+                    value: p.value && `: “${p.value}”`,
+                  })}
                 </strong>{' '}
-                <span class="muted">{p.warning ? 'Worth a look.' : 'Left out.'}</span>
+                <span class="muted">{p.warning ? say('Worth a look.') : say('Left out.')}</span>
               </p>
               <p>{p.text}</p>
               {p.warning && row > below && (
                 <div class="actions">
-                  <Button onClick={() => set(row, true)}>Leave row {row} out</Button>
+                  <Button onClick={() => set(row, true)}>{say('Leave row {row} out', { row })}</Button>
                 </div>
               )}
             </li>
@@ -454,17 +475,19 @@ function Problems({
       </ul>
       {list.length > shown && (
         <div class="actions">
-          <Button onClick={() => setShown(shown + page)}>Show more of {all}</Button>
+          <Button onClick={() => setShown(shown + page)}>{say('Show more of {all}', { all })}</Button>
         </div>
       )}
       {shown >= list.length && all > list.length && (
-        <p class="muted">And {all - list.length} more. Put these right first, or say above what a column holds.</p>
+        <p class="muted">
+          {say('And {all} more. Put these right first, or say above what a column holds.', { all: all - list.length })}
+        </p>
       )}
       {left.length > 0 && (
         <div class="actions">
           {left.map((row) => (
             <Button key={row} kind="quiet" icon="close" onClick={() => set(row, false)}>
-              Row {row} is left out: take it back in
+              {say('Row {row} is left out: take it back in', { row })}
             </Button>
           ))}
         </div>

@@ -8,6 +8,7 @@ import type {
   UndoImportResponseJson,
 } from '../../api/gen/warmhand/v1/import_service_pb';
 import { idOf } from '../../core/ids';
+import { say } from '../../core/say';
 import { ago } from '../../core/time';
 import { Button, Notice } from '../parts/controls';
 import { give } from '../parts/pdf';
@@ -37,7 +38,7 @@ export default function ListsPage(): JSX.Element {
       if (file.size > most) {
         throw new FormError(
           'file',
-          'The file is larger than 20 MB. Save the list alone as CSV, without pictures, or in parts.',
+          say('The file is larger than 20 MB. Save the list alone as CSV, without pictures, or in parts.'),
         );
       }
       const name = `${breeder()}/imports/${intent.id}`;
@@ -64,12 +65,12 @@ export default function ListsPage(): JSX.Element {
         <Heading key="work">{chosen.file.name}</Heading>
         <Underway name={confirmed.name} />
         {others.length > 0 && (
-          <section class="stack" aria-label="Other sheets">
-            <p>The workbook has more sheets.</p>
+          <section class="stack" aria-label={say('Other sheets')}>
+            <p>{say('The workbook has more sheets.')}</p>
             <div class="actions">
               {others.map((s) => (
                 <Button key={s} busy={send.busy} onClick={() => take(chosen.file, s)}>
-                  Look at the sheet “{s}”
+                  {say('Look at the sheet “{sheet}”', { sheet: s })}
                 </Button>
               ))}
             </div>
@@ -78,10 +79,10 @@ export default function ListsPage(): JSX.Element {
         )}
         <div class="actions">
           <Link to="/b/animals" class="button plain">
-            To the stock book
+            {say('To the stock book')}
           </Link>
           <Button kind="quiet" onClick={() => setChosen(undefined)}>
-            Another list
+            {say('Another list')}
           </Button>
         </div>
       </main>
@@ -103,13 +104,13 @@ export default function ListsPage(): JSX.Element {
   }
   return (
     <main class="page">
-      <Heading key="lists">Lists</Heading>
+      <Heading key="lists">{say('Lists')}</Heading>
       <section class="card stack" aria-labelledby="l-in">
-        <h2 id="l-in">Bring in a list</h2>
+        <h2 id="l-in">{say('Bring in a list')}</h2>
         <p>
-          A spreadsheet of your animals, or of what you logged: weights, feedings, sheds. Columns of any name and order,
-          one row for each animal or event, or a column for each weighing day. You see first what comes of it; nothing
-          is added before you say so.
+          {say(
+            'A spreadsheet of your animals, or of what you logged: weights, feedings, sheds. Columns of any name and order, one row for each animal or event, or a column for each weighing day. You see first what comes of it; nothing is added before you say so.',
+          )}
         </p>
         <ChooseFile busy={send.busy} take={take} />
         <Problem error={send.error} />
@@ -131,7 +132,7 @@ function ChooseFile({ busy, take }: { busy: boolean; take: (file: File) => void 
         class="ear"
         type="file"
         tabIndex={-1}
-        aria-label="List, CSV or XLSX"
+        aria-label={say('List, CSV or XLSX')}
         accept=".csv,.tsv,.txt,.xlsx,.xlsm,text/csv,text/plain,application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
         onChange={(e) => {
           const file = e.currentTarget.files?.[0];
@@ -140,7 +141,7 @@ function ChooseFile({ busy, take }: { busy: boolean; take: (file: File) => void 
         }}
       />
       <Button kind="main" icon="list" busy={busy} onClick={() => box.current?.click()}>
-        {busy ? 'Sending the list' : 'Choose a file, CSV or XLSX'}
+        {busy ? say('Sending the list') : say('Choose a file, CSV or XLSX')}
       </Button>
     </div>
   );
@@ -189,26 +190,29 @@ function Underway({ name, known }: { name: string; known?: ImportJson }): JSX.El
       {working && (
         <>
           <p>
-            {state === 'IMPORT_STATE_RUNNING' ? 'Being added' : 'Being taken back'}: {latest.done ?? 0} of{' '}
-            {latest.total ?? 0}. You may leave this page; it goes on.
+            {say('{what}: {done} of {total}. You may leave this page; it goes on.', {
+              what: state === 'IMPORT_STATE_RUNNING' ? say('Being added') : say('Being taken back'),
+              done: latest.done ?? 0,
+              total: latest.total ?? 0,
+            })}
           </p>
-          <progress class="wide" max={latest.total || 1} value={latest.done ?? 0} aria-label="How far it is" />
+          <progress class="wide" max={latest.total || 1} value={latest.done ?? 0} aria-label={say('How far it is')} />
         </>
       )}
       <div role="status" class="stack">
-        {state === 'IMPORT_STATE_DONE' && <Notice kind="good">{`${added(latest)} were added.`}</Notice>}
+        {state === 'IMPORT_STATE_DONE' && (
+          <Notice kind="good">{say('{added} were added.', { added: added(latest) })}</Notice>
+        )}
         {state === 'IMPORT_STATE_UNDONE' && (
           <Notice kind="info">
             {latest.kept?.length
-              ? 'Taken back, but for what something hangs on by now:'
-              : 'Taken back. It is as if the list had never come.'}
+              ? say('Taken back, but for what something hangs on by now:')
+              : say('Taken back. It is as if the list had never come.')}
           </Notice>
         )}
         {state === 'IMPORT_STATE_FAILED' && (
-          <Notice kind="bad" title="This stopped before its end">
-            <p>
-              {latest.trouble} {added(latest)} were added so far.
-            </p>
+          <Notice kind="bad" title={say('This stopped before its end')}>
+            <p>{say('{trouble} {added} were added so far.', { trouble: latest.trouble, added: added(latest) })}</p>
           </Notice>
         )}
       </div>
@@ -216,17 +220,20 @@ function Underway({ name, known }: { name: string; known?: ImportJson }): JSX.El
         <ul class="list">
           {latest.kept?.map((k) => (
             <li key={k.animal}>
-              <Link to={`/b/animals/${idOf(k.animal)}`}>{k.displayName || 'No label'}</Link> {k.why}
+              <Link to={`/b/animals/${idOf(k.animal)}`}>{k.displayName || say('No label')}</Link> {k.why}
             </li>
           ))}
         </ul>
       )}
-      {ended && !isOwner() && <p class="muted">The owner of the account can take all of it back.</p>}
+      {ended && !isOwner() && <p class="muted">{say('The owner of the account can take all of it back.')}</p>}
       {ended && isOwner() && (
         <>
           {sure && (
             <p>
-              Take back {added(latest)} that came with {latest.file || 'this list'}?
+              {say('Take back {added} that came with {file}?', {
+                added: added(latest),
+                file: latest.file || say('this list'),
+              })}
             </p>
           )}
           <Problem error={undo.error} />
@@ -234,15 +241,15 @@ function Underway({ name, known }: { name: string; known?: ImportJson }): JSX.El
             {sure ? (
               <>
                 <Button kind="danger" busy={undo.busy} onClick={takeBack}>
-                  Yes, undo all of it
+                  {say('Yes, undo all of it')}
                 </Button>
                 <Button kind="quiet" onClick={() => setSure(false)}>
-                  Keep it
+                  {say('Keep it')}
                 </Button>
               </>
             ) : (
-              <Button aria-label={`Undo ${latest.file ?? ''}`} onClick={() => setSure(true)}>
-                Undo
+              <Button aria-label={say('Undo {file}', { file: latest.file ?? '' })} onClick={() => setSure(true)}>
+                {say('Undo')}
               </Button>
             )}
           </div>
@@ -261,12 +268,12 @@ function Earlier(): JSX.Element | null {
   if (!loaded.data?.imports?.length) return null;
   return (
     <section class="card stack" aria-labelledby="l-was">
-      <h2 id="l-was">Brought in before</h2>
+      <h2 id="l-was">{say('Brought in before')}</h2>
       <ul class="list">
         {loaded.data.imports.map((i) => (
           <li key={i.name} class="stack">
             <p>
-              <strong>{i.file || 'A list'}</strong> <span class="muted">{ago(i.confirmTime)}</span>
+              <strong>{i.file || say('A list')}</strong> <span class="muted">{ago(i.confirmTime)}</span>
             </p>
             <Underway name={i.name ?? ''} known={i} />
           </li>
@@ -281,10 +288,10 @@ const exports = [
     file: 'export/stock.xlsx',
     name: 'stock.xlsx',
     type: 'application/vnd.openxmlformats-officedocument.spreadsheetml.sheet',
-    label: 'Stock book as a workbook (XLSX)',
+    label: say('Stock book as a workbook (XLSX)'),
   },
-  { file: 'export/stock.zip', name: 'stock.zip', type: 'application/zip', label: 'Stock book as CSV (zip)' },
-  { file: 'cases.jsonl', name: 'cases.jsonl', type: 'application/jsonl', label: 'All cases as a case file' },
+  { file: 'export/stock.zip', name: 'stock.zip', type: 'application/zip', label: say('Stock book as CSV (zip)') },
+  { file: 'cases.jsonl', name: 'cases.jsonl', type: 'application/jsonl', label: say('All cases as a case file') },
 ] as const;
 
 /** All that is the breeder's, to keep elsewhere. */
@@ -294,10 +301,11 @@ function TakeOut(): JSX.Element {
   const [said, setSaid] = useState('');
   return (
     <section class="card stack" aria-labelledby="l-out">
-      <h2 id="l-out">Take it out</h2>
+      <h2 id="l-out">{say('Take it out')}</h2>
       <p>
-        Your stock book with what you logged yourself: brought in again, it adds nothing. What keepers logged, and the
-        messages, are in the case file.
+        {say(
+          'Your stock book with what you logged yourself: brought in again, it adds nothing. What keepers logged, and the messages, are in the case file.',
+        )}
       </p>
       <Problem error={save.error} />
       <div class="actions">
@@ -311,7 +319,7 @@ function TakeOut(): JSX.Element {
               setSaid('');
               void save
                 .run(async () => give(await askForExport(x.type, `/v1/${breeder()}/${x.file}`), x.name))
-                .then((ok) => ok && setSaid(`${x.name} is with your downloads.`));
+                .then((ok) => ok && setSaid(say('{name} is with your downloads.', { name: x.name })));
             }}
           >
             {x.label}

@@ -1,6 +1,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { createContext } from 'preact';
 import { useContext, useEffect, useRef } from 'preact/hooks';
+import { say } from '../../core/say';
 import { clock, day } from '../../core/time';
 import { Button, Notice } from '../parts/controls';
 import { isOffline, rest } from './hooks';
@@ -59,10 +60,10 @@ export function Heading({
 /** Instead of what could not be loaded, or above what is shown from before. */
 export function Trouble({ error, again }: { error: unknown; again: () => void }): JSX.Element {
   return (
-    <Notice kind="warn" live title={isOffline(error) ? 'No connection' : 'This could not be loaded'}>
-      <p>{isOffline(error) ? 'There is no connection to the service just now.' : rest(error)}</p>
+    <Notice kind="warn" live title={isOffline(error) ? say('No connection') : say('This could not be loaded')}>
+      <p>{isOffline(error) ? say('There is no connection to the service just now.') : rest(error)}</p>
       <div class="actions">
-        <Button onClick={again}>Try again</Button>
+        <Button onClick={again}>{say('Try again')}</Button>
       </div>
     </Notice>
   );
@@ -71,13 +72,15 @@ export function Trouble({ error, again }: { error: unknown; again: () => void })
 /** Above what this device kept: how old it is, and that work can go on. */
 export function AsOf({ at, again }: { at: number; again: () => void }): JSX.Element {
   return (
-    <Notice kind="warn" live title="No connection">
+    <Notice kind="warn" live title={say('No connection')}>
       <p>
-        This is as of {clock(new Date(at).toISOString())}, {day(new Date(at).toISOString())}. What you log is kept on
-        this device and sent when there is network.
+        {say('This is as of {time}, {day}. What you log is kept on this device and sent when there is network.', {
+          time: clock(new Date(at).toISOString()),
+          day: day(new Date(at).toISOString()),
+        })}
       </p>
       <div class="actions">
-        <Button onClick={again}>Try again</Button>
+        <Button onClick={again}>{say('Try again')}</Button>
       </div>
     </Notice>
   );
@@ -96,7 +99,7 @@ export function Problem({ error, shown = [] }: { error: unknown; shown?: string[
 export function Waiting(): JSX.Element {
   return (
     <p class="muted" role="status">
-      Loading
+      {say('Loading')}
     </p>
   );
 }

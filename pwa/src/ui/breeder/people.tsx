@@ -5,6 +5,8 @@ import type {
   CreateSignInLinkResponseJson,
   PersonJson,
 } from '../../api/gen/warmhand/v1/access_service_pb';
+import { locale } from '../../core/language';
+import { say } from '../../core/say';
 import { Qr } from '../parts/code';
 import { Button, Copy, Field, Notice } from '../parts/controls';
 import { problem, useLoad, useSave } from './hooks';
@@ -33,10 +35,11 @@ export default function PeoplePage(): JSX.Element {
     });
   return (
     <main class="page">
-      <Heading>Who works here</Heading>
+      <Heading>{say('Who works here')}</Heading>
       <p>
-        Helpers see your animals and your cases and work in them under their own name. They cannot change or end the
-        account, let others in, or delete an animal.
+        {say(
+          'Helpers see your animals and your cases and work in them under their own name. They cannot change or end the account, let others in, or delete an animal.',
+        )}
       </p>
       <Problem error={link.error} />
       {made && <SignInLink made={made} self={mine(made.who)} />}
@@ -91,15 +94,15 @@ function Person(props: {
     <section class="card stack" aria-label={p.displayName}>
       <h2>
         {p.displayName}
-        {self && <span class="muted"> (you)</span>}
+        {self && <span class="muted"> {say('(you)')}</span>}
       </h2>
       <p class="muted">
-        {p.role === 'breeder' ? 'Owner' : 'Helper'},{' '}
+        {p.role === 'breeder' ? say('Owner') : say('Helper')},{' '}
         {devices === 0
-          ? 'signed in nowhere yet'
+          ? say('signed in nowhere yet')
           : devices === 1
-            ? 'signed in on one device'
-            : `signed in on ${devices} devices`}
+            ? say('signed in on one device')
+            : say('signed in on {devices} devices', { devices })}
       </p>
       <Problem error={save.error} shown={['display_name']} />
       {doing === 'rename' && (
@@ -112,27 +115,28 @@ function Person(props: {
           }}
         >
           <Field
-            label="Name"
+            label={say('Name')}
             required
             maxLength={60}
             value={name}
             onInput={setName}
             error={problem(save.error, 'display_name')}
-            hint="Cases that are marked as looked after under the old name keep it."
+            hint={say('Cases that are marked as looked after under the old name keep it.')}
           />
           <div class="actions">
             <Button kind="main" type="submit" busy={save.busy}>
-              Save
+              {say('Save')}
             </Button>
-            <Button onClick={() => setDoing(undefined)}>Cancel</Button>
+            <Button onClick={() => setDoing(undefined)}>{say('Cancel')}</Button>
           </div>
         </form>
       )}
       {doing === 'remove' && (
-        <Notice kind="warn" title={`Take ${p.displayName} out?`}>
+        <Notice kind="warn" title={say('Take {displayName} out?', { displayName: p.displayName })}>
           <p>
-            All their devices are signed out at once. What they logged and wrote stays. What they saved without network
-            and did not send yet does not come in any more.
+            {say(
+              'All their devices are signed out at once. What they logged and wrote stays. What they saved without network and did not send yet does not come in any more.',
+            )}
           </p>
           <div class="actions">
             <Button
@@ -140,23 +144,30 @@ function Person(props: {
               busy={save.busy}
               onClick={() => void save.run(() => ask('DELETE', pathOf(p))).then(done)}
             >
-              Take out
+              {say('Take out')}
             </Button>
-            <Button onClick={() => setDoing(undefined)}>Cancel</Button>
+            <Button onClick={() => setDoing(undefined)}>{say('Cancel')}</Button>
           </div>
         </Notice>
       )}
       {!doing && (owner || self) && (
         <div class="actions">
           <Button icon="key" busy={props.busy} onClick={props.letIn}>
-            {self ? 'Sign in on another device' : 'Make a sign-in link'}
+            {self ? say('Sign in on another device') : say('Make a sign-in link')}
           </Button>
-          <Button onClick={() => setDoing('rename')} aria-label={`Rename ${p.displayName}`}>
-            Rename
+          <Button
+            onClick={() => setDoing('rename')}
+            aria-label={say('Rename {displayName}', { displayName: p.displayName })}
+          >
+            {say('Rename')}
           </Button>
           {owner && p.role === 'helper' && (
-            <Button kind="danger" onClick={() => setDoing('remove')} aria-label={`Take ${p.displayName} out`}>
-              Take out
+            <Button
+              kind="danger"
+              onClick={() => setDoing('remove')}
+              aria-label={say('Take {displayName} out', { displayName: p.displayName })}
+            >
+              {say('Take out')}
             </Button>
           )}
         </div>
@@ -166,25 +177,37 @@ function Person(props: {
 }
 
 function SignInLink({ made, self }: { made: Made; self: boolean }): JSX.Element {
-  const at = new Date(made.until).toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });
-  const who = self ? 'you' : (made.who.displayName ?? '');
+  const at = new Date(made.until).toLocaleTimeString(locale(), { hour: '2-digit', minute: '2-digit' });
   return (
     <section class="card stack" aria-labelledby="p-link">
-      <h2 id="p-link">{self ? 'Your other device' : `A way in for ${who}`}</h2>
+      <h2 id="p-link">
+        {self ? say('Your other device') : say('A way in for {name}', { name: made.who.displayName })}
+      </h2>
       <div class="ticket">
         <div>
-          <Qr text={made.url} label={`QR code that signs ${who} in`} />
+          <Qr
+            text={made.url}
+            label={
+              self
+                ? say('QR code that signs you in')
+                : say('QR code that signs {name} in', { name: made.who.displayName })
+            }
+          />
           <div class="stack">
-            <p>Scan this with the other device’s camera, or send the link.</p>
-            <p class="muted">Works once, until {at}.</p>
+            <p>{say('Scan this with the other device’s camera, or send the link.')}</p>
+            <p class="muted">{say('Works once, until {at}.', { at })}</p>
           </div>
         </div>
       </div>
       <Notice kind="warn">
-        <p>Whoever has this link gets in as {self ? 'you' : made.who.displayName}. It is shown this once.</p>
+        <p>
+          {self
+            ? say('Whoever has this link gets in as you. It is shown this once.')
+            : say('Whoever has this link gets in as {name}. It is shown this once.', { name: made.who.displayName })}
+        </p>
       </Notice>
       <div class="actions">
-        <Copy text={made.url} label="Copy the link" otherwise="Scan the code instead." />
+        <Copy text={made.url} label={say('Copy the link')} otherwise={say('Scan the code instead.')} />
       </div>
     </section>
   );
@@ -210,20 +233,20 @@ function Add({ added }: { added: (p: PersonJson) => void }): JSX.Element {
           .then((ok) => ok && setName(''));
       }}
     >
-      <h2 id="p-add">Let a helper in</h2>
+      <h2 id="p-add">{say('Let a helper in')}</h2>
       <Field
-        label="Helper’s name"
+        label={say('Helper’s name')}
         required
         maxLength={60}
         value={name}
         onInput={setName}
-        hint="As you call each other. Keepers do not see it."
+        hint={say('As you call each other. Keepers do not see it.')}
         error={problem(save.error, 'display_name')}
       />
       <Problem error={save.error} shown={['display_name']} />
       <div class="actions">
         <Button kind="main" type="submit" busy={save.busy}>
-          Make a sign-in link
+          {say('Make a sign-in link')}
         </Button>
       </div>
     </form>

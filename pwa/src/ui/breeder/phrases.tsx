@@ -2,25 +2,28 @@ import type { JSX } from 'preact';
 import { useRef, useState } from 'preact/hooks';
 import type { GetBreederResponseJson, UpdateBreederResponseJson } from '../../api/gen/warmhand/v1/breeder_service_pb';
 import { type Facts, fill, places } from '../../core/phrases';
+import { say } from '../../core/say';
 import { Button, Field, Notice } from '../parts/controls';
 import { problem, useLoad, useSave } from './hooks';
 import { Heading, Problem, Trouble, Waiting } from './nav';
 import { ask, breeder, isOwner, me } from './session';
 
 const example: Facts = {
-  animal: 'Fennel',
-  keeper: 'Jonas',
-  species: 'ball python',
+  animal: say('Fennel'),
+  keeper: say('Jonas'),
+  species: say('ball python'),
   day: '12',
   'days since the last meal': '19',
   'last weight': '92 g',
-  'next step': 'Leave it in peace for 5 days.',
+  'next step': say('Leave it in peace for 5 days.'),
 };
 
 const starters = [
-  'Hello [keeper], leave [animal] in peace for now: no handling, no offers. I look in again.',
-  '[animal] has not eaten for [days since the last meal] days. At [last weight] that is no reason to worry yet. Next: [next step]',
-  'Thank you for the picture, [keeper]. That looks right.',
+  say('Hello [keeper], leave [animal] in peace for now: no handling, no offers. I look in again.'),
+  say(
+    '[animal] has not eaten for [days since the last meal] days. At [last weight] that is no reason to worry yet. Next: [next step]',
+  ),
+  say('Thank you for the picture, [keeper]. That looks right.'),
 ];
 
 interface Row {
@@ -35,10 +38,11 @@ export default function PhrasesPage(): JSX.Element {
   const b = loaded.data?.breeder;
   return (
     <main class="page">
-      <Heading>Your phrases</Heading>
+      <Heading>{say('Your phrases')}</Heading>
       <p>
-        What you write often. Beside the message of a case you pick one, see it with the animal’s facts filled in, and
-        change it before it is sent.
+        {say(
+          'What you write often. Beside the message of a case you pick one, see it with the animal’s facts filled in, and change it before it is sent.',
+        )}
       </p>
       {b ? (
         <Edit phrases={b.phrases ?? []} />
@@ -57,7 +61,7 @@ function Edit({ phrases }: { phrases: string[] }): JSX.Element {
   const [rows, setRows] = useState<Row[]>(() => rowsOf(phrases));
   const [saved, setSaved] = useState(false);
   const save = useSave();
-  const facts = { ...example, breeder: me.value?.userName || me.value?.breederName || 'your name' };
+  const facts = { ...example, breeder: me.value?.userName || me.value?.breederName || say('your name') };
   const owner = isOwner();
   const change = (next: Row[]) => {
     setSaved(false);
@@ -79,15 +83,15 @@ function Edit({ phrases }: { phrases: string[] }): JSX.Element {
           .then(setSaved);
       }}
     >
-      <Notice title="Places for facts">
+      <Notice title={say('Places for facts')}>
         <p>{places.map((p) => `[${p}]`).join(' ')}</p>
       </Notice>
-      {!owner && <p class="muted">Only the owner of the account changes these.</p>}
-      {rows.length === 0 && <p class="muted">There is none yet.</p>}
+      {!owner && <p class="muted">{say('Only the owner of the account changes these.')}</p>}
+      {rows.length === 0 && <p class="muted">{say('There is none yet.')}</p>}
       {rows.map((r, i) => (
         <div key={r.key} class="stack tight">
           <Field
-            label={`Phrase ${i + 1}`}
+            label={say('Phrase {i}', { i: i + 1 })}
             lines={3}
             maxLength={1000}
             value={r.text}
@@ -95,11 +99,13 @@ function Edit({ phrases }: { phrases: string[] }): JSX.Element {
             onInput={(text) => change(rows.map((x) => (x === r ? { ...x, text } : x)))}
             error={problem(save.error, `breeder.phrases[${i}]`, `phrases[${i}]`)}
           />
-          {r.text.includes('[') && <p class="muted">As it would read: {fill(r.text, facts)}</p>}
+          {r.text.includes('[') && (
+            <p class="muted">{say('As it would read: {fill}', { fill: fill(r.text, facts) })}</p>
+          )}
           {owner && (
             <div class="actions">
               <Button kind="quiet" icon="close" onClick={() => change(rows.filter((x) => x !== r))}>
-                Remove phrase {i + 1}
+                {say('Remove phrase {i}', { i: i + 1 })}
               </Button>
             </div>
           )}
@@ -108,18 +114,20 @@ function Edit({ phrases }: { phrases: string[] }): JSX.Element {
       <Problem error={save.error} shown={rows.map((_, i) => `phrases[${i}]`)} />
       {saved && (
         <Notice kind="good" live>
-          <p>Saved.</p>
+          <p>{say('Saved.')}</p>
         </Notice>
       )}
       {owner && (
         <div class="actions">
           <Button kind="main" type="submit" busy={save.busy}>
-            Save
+            {say('Save')}
           </Button>
           <Button icon="plus" onClick={() => change([...rows, ...rowsOf([''])])}>
-            One more
+            {say('One more')}
           </Button>
-          {rows.length === 0 && <Button onClick={() => change(rowsOf(starters))}>Begin with three of ours</Button>}
+          {rows.length === 0 && (
+            <Button onClick={() => change(rowsOf(starters))}>{say('Begin with three of ours')}</Button>
+          )}
         </div>
       )}
     </form>

@@ -3,6 +3,7 @@ import { useState } from 'preact/hooks';
 import { withQuery } from '../../api/client';
 import type { AnimalJson } from '../../api/gen/warmhand/v1/animal_service_pb';
 import { idOf } from '../../core/ids';
+import { say } from '../../core/say';
 import { Button, Field } from '../parts/controls';
 import { SavePdf } from '../parts/pdf';
 import { SaveSigned } from '../parts/signed';
@@ -13,7 +14,7 @@ export function PrintCard({ handover, code }: { handover: string; code: string }
   const [form, setForm] = useState('credit');
   return (
     <SavePdf
-      label="Print card"
+      label={say('Print card')}
       name="handover-card"
       main
       fetch={(paper) =>
@@ -21,12 +22,12 @@ export function PrintCard({ handover, code }: { handover: string; code: string }
       }
     >
       <Field
-        label="Card"
+        label={say('Card')}
         value={form}
         onInput={setForm}
         options={[
-          { value: 'credit', label: 'Wallet size, to fold' },
-          { value: 'a6', label: 'A6 (105 × 148 mm)' },
+          { value: 'credit', label: say('Wallet size, to fold') },
+          { value: 'a6', label: say('A6 (105 × 148 mm)') },
         ]}
       />
     </SavePdf>
@@ -38,7 +39,7 @@ export function PrintRecord({ handover }: { handover: string }): JSX.Element {
   return (
     <>
       <SavePdf
-        label="Print record"
+        label={say('Print record')}
         name="handover-record"
         fetch={(paper) => askForPdf('GET', withQuery(`/v1/${handover}/record.pdf`, { paper }))}
       />
@@ -73,9 +74,9 @@ export function ChooseLabels({
   const many = chosen.size > most;
   return (
     <section class="stack" aria-labelledby="labels-h">
-      <h2 id="labels-h">Labels for tubs</h2>
+      <h2 id="labels-h">{say('Labels for tubs')}</h2>
       <fieldset class="stack">
-        <legend class="ear">Animals</legend>
+        <legend class="ear">{say('Animals')}</legend>
         <div class="choices down">
           <label>
             <input
@@ -88,7 +89,7 @@ export function ChooseLabels({
                 );
               }}
             />
-            All that are shown
+            {say('All that are shown')}
           </label>
           {animals.map((a) => {
             const id = idOf(a.name);
@@ -96,7 +97,7 @@ export function ChooseLabels({
               <label key={id}>
                 <input type="checkbox" checked={chosen.has(id)} onChange={(e) => set(id, e.currentTarget.checked)} />
                 <span>
-                  {a.displayName || 'No label'} <span class="muted">{line(a)}</span>
+                  {a.displayName || say('No label')} <span class="muted">{line(a)}</span>
                 </span>
               </label>
             );
@@ -104,18 +105,18 @@ export function ChooseLabels({
         </div>
       </fieldset>
       <p role="status">
-        {chosen.size === 1 ? '1 animal chosen' : `${chosen.size} animals chosen`}
-        {many && `. At most ${most} labels are printed at once: take some out.`}
+        {chosen.size === 1 ? say('1 animal chosen') : say('{n} animals chosen', { n: chosen.size })}
+        {many && say('. At most {most} labels are printed at once: take some out.', { most })}
       </p>
       <SavePdf
-        label="Print labels"
+        label={say('Print labels')}
         name="labels"
         main
         disabled={chosen.size === 0 || many}
         fetch={(paper) => askForPdf('GET', withQuery(`/v1/${breeder()}/labels.pdf`, { paper, animal: [...chosen] }))}
       />
       <div class="actions">
-        <Button onClick={done}>Back to the stock book</Button>
+        <Button onClick={done}>{say('Back to the stock book')}</Button>
       </div>
     </section>
   );

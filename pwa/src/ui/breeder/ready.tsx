@@ -1,5 +1,6 @@
 import type { JSX } from 'preact';
 import type { ReadinessJson, ReadyPointJson, StockAnimalJson } from '../../api/gen/warmhand/v1/animal_service_pb';
+import { say } from '../../core/say';
 import { Notice } from '../parts/controls';
 
 /** Ready, not yet, or with a keeper: by a word and a shape; colour only says it again. */
@@ -9,17 +10,17 @@ export function ReadyWord({ of }: { of: StockAnimalJson }): JSX.Element {
       <Word
         word={
           of.outcome === 'OUTCOME_DIED'
-            ? 'Died'
+            ? say('Died')
             : of.outcome && of.outcome !== 'OUTCOME_UNSPECIFIED'
-              ? 'Sold'
-              : 'Handed over'
+              ? say('Sold')
+              : say('Handed over')
         }
         place={0}
         shape="M2 8h9M7.500 4L12 8l-4.500 4"
       />
     );
-  if (of.readiness?.ready) return <Word word="Ready" place={1} shape="M2.500 8.500l3.500 3.500L13.500 4" />;
-  return <Word word="Not yet" place={2} shape="M4 2h8M4 14h8M5 2c0 7 6 5 6 12M11 2c0 7-6 5-6 12" />;
+  if (of.readiness?.ready) return <Word word={say('Ready')} place={1} shape="M2.500 8.500l3.500 3.500L13.500 4" />;
+  return <Word word={say('Not yet')} place={2} shape="M4 2h8M4 14h8M5 2c0 7 6 5 6 12M11 2c0 7-6 5-6 12" />;
 }
 
 function Word({ word, place, shape }: { word: string; place: number; shape: string }): JSX.Element {
@@ -34,9 +35,9 @@ function Word({ word, place, shape }: { word: string; place: number; shape: stri
 }
 
 const groups: { verdict: ReadyPointJson['verdict']; title: string }[] = [
-  { verdict: 'READY_VERDICT_NOT_YET', title: 'What is missing' },
-  { verdict: 'READY_VERDICT_TELL_BUYER', title: 'What the buyer must hear' },
-  { verdict: 'READY_VERDICT_MET', title: 'What speaks for it' },
+  { verdict: 'READY_VERDICT_NOT_YET', title: say('What is missing') },
+  { verdict: 'READY_VERDICT_TELL_BUYER', title: say('What the buyer must hear') },
+  { verdict: 'READY_VERDICT_MET', title: say('What speaks for it') },
 ];
 
 /** Each point with its reason, what keeps it back first. */
@@ -68,10 +69,11 @@ export function ReadyPoints({ r }: { r: ReadinessJson }): JSX.Element {
         );
       })}
       <details>
-        <summary>Where the rule comes from</summary>
+        <summary>{say('Where the rule comes from')}</summary>
         <p class="muted">
-          No standard says when a snake is ready. The numbers are rows of “ready” in the tables. It is advice: you can
-          hand an animal over at any time.
+          {say(
+            'No standard says when a snake is ready. The numbers are rows of “ready” in the tables. It is advice: you can hand an animal over at any time.',
+          )}
         </p>
         <ul class="points muted">
           {(r.points ?? []).map((p) => (

@@ -1,8 +1,10 @@
 // An animal comes home: asked, agreed, on its way, arrived; then its quarantine.
+
 import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import type { CaseJson } from '../../api/gen/warmhand/v1/case_service_pb';
 import type { EntryJson } from '../../api/gen/warmhand/v1/entry_service_pb';
+import { say } from '../../core/say';
 import { settings } from '../../core/settings';
 import { ago, day } from '../../core/time';
 import { formatMass, parseMass } from '../../core/units';
@@ -23,7 +25,11 @@ interface Props {
 export function Homecoming({ c, entries, again }: Props): JSX.Element {
   const [change, setChange] = useState(false);
   return (
-    <Notice kind="warn" live title={`${c.keeperName || 'The keeper'} wants to give it back`}>
+    <Notice
+      kind="warn"
+      live
+      title={say('{keeperName} wants to give it back', { keeperName: c.keeperName || say('The keeper') })}
+    >
       <Stages c={c} />
       {!c.returnAgreeTime || change ? (
         <Agree
@@ -40,7 +46,7 @@ export function Homecoming({ c, entries, again }: Props): JSX.Element {
         </>
       )}
       <details>
-        <summary>It has arrived</summary>
+        <summary>{say('It has arrived')}</summary>
         <Arrive c={c} entries={entries} again={again} />
       </details>
     </Notice>
@@ -59,18 +65,18 @@ function Agree({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
       }}
     >
       <Field
-        label="When and how does it travel?"
+        label={say('When and how does it travel?')}
         lines={2}
         maxLength={500}
         value={how}
         onInput={setHow}
         error={problem(save.error, 'how')}
-        hint="Both of you read this. It is erased when the animal has arrived."
+        hint={say('Both of you read this. It is erased when the animal has arrived.')}
       />
       <Problem error={save.error} shown={['how']} />
       <div class="actions">
         <Button kind="main" type="submit" busy={save.busy}>
-          Agree on this
+          {say('Agree on this')}
         </Button>
       </div>
     </form>
@@ -87,10 +93,10 @@ function OnItsWay({ c, again, change }: { c: CaseJson; again: () => void; change
           busy={save.busy}
           onClick={() => void save.run(() => ask('POST', `/v1/${c.name}:sendReturn`, {})).then((ok) => ok && again())}
         >
-          It is on its way
+          {say('It is on its way')}
         </Button>
         <Button kind="quiet" onClick={change}>
-          Change what is agreed
+          {say('Change what is agreed')}
         </Button>
       </div>
     </>
@@ -115,7 +121,7 @@ export function Arrive({ c, entries, again }: Props): JSX.Element {
         void save
           .run(({ id }) => {
             const massG = mass.trim() ? parseMass(mass) : 0;
-            if (massG === null) throw new FormError('mass_g', 'Write the weight as a number, or leave it empty.');
+            if (massG === null) throw new FormError('mass_g', say('Write the weight as a number, or leave it empty.'));
             return ask('POST', `/v1/${c.name}:arriveReturn`, {
               massG,
               ...(days !== '0' && { quarantineTime: morning(Number(days)).toISOString() }),
@@ -128,42 +134,51 @@ export function Arrive({ c, entries, again }: Props): JSX.Element {
       }}
     >
       <Field
-        label="Weight on arrival (may stay empty)"
+        label={say('Weight on arrival (may stay empty)')}
         unit={settings.value.mass}
         inputMode="decimal"
         value={mass}
         onInput={setMass}
         error={problem(save.error, 'mass_g', 'weigh_in.mass_g')}
-        hint={before && `${formatMass(Number(before.weighIn?.massG ?? 0))} with the keeper, ${ago(before.happenTime)}.`}
+        hint={
+          before &&
+          say('{mass} with the keeper, {ago}.', {
+            mass: formatMass(Number(before.weighIn?.massG ?? 0)),
+            ago: ago(before.happenTime),
+          })
+        }
       />
       <Field
-        label="Quarantine"
+        label={say('Quarantine')}
         value={days}
         onInput={setDays}
-        options={[...quarantines.map((n) => ({ value: String(n), label: `${n} days` })), { value: '0', label: 'none' }]}
-        hint="Many keep it apart for 30 days at least, better 60 to 90. Common practice, no source."
+        options={[
+          ...quarantines.map((n) => ({ value: String(n), label: say({ one: '1 day', other: '{n} days' }, { n }) })),
+          { value: '0', label: say('none') },
+        ]}
+        hint={say('Many keep it apart for 30 days at least, better 60 to 90. Common practice, no source.')}
       />
       <Field
-        label="Where is it now? (may stay empty)"
+        label={say('Where is it now? (may stay empty)')}
         value={place}
         onInput={setPlace}
         maxLength={80}
         error={problem(save.error, 'place')}
-        hint="Goes into the stock book."
+        hint={say('Goes into the stock book.')}
       />
       <Field
-        label="What did you learn?"
+        label={say('What did you learn?')}
         lines={3}
         maxLength={1000}
         value={learned}
         onInput={setLearned}
         error={problem(save.error, 'learned')}
-        hint="Stands with the outcome; the keeper can read it. What would have helped sooner?"
+        hint={say('Stands with the outcome; the keeper can read it. What would have helped sooner?')}
       />
       <Problem error={save.error} shown={['mass_g', 'weigh_in.mass_g', 'place', 'learned']} />
       <div class="actions">
         <Button kind="main" type="submit" busy={save.busy}>
-          It is here
+          {say('It is here')}
         </Button>
       </div>
     </form>
@@ -187,21 +202,29 @@ export function CameHome({ c, entries, again }: Props): JSX.Element | null {
   if (c.outcome !== 'OUTCOME_RETURNED') return null;
   return (
     <section class="card stack" aria-labelledby="c-home">
-      <h2 id="c-home">Home again</h2>
+      <h2 id="c-home">{say('Home again')}</h2>
       {before && (
         <p>
-          {formatMass(grams(before))} with the keeper, {day(before.happenTime ?? '')}
           {after && Date.parse(after.happenTime ?? '') >= Date.parse(before.happenTime ?? '')
-            ? `; ${formatMass(grams(after))} on arrival, ${day(after.happenTime ?? '')}.`
-            : '; not weighed on arrival.'}
+            ? say('{mass} with the keeper, {day}; {arrived} on arrival, {dayArrived}.', {
+                mass: formatMass(grams(before)),
+                day: day(before.happenTime ?? ''),
+                arrived: formatMass(grams(after)),
+                dayArrived: day(after.happenTime ?? ''),
+              })
+            : say('{mass} with the keeper, {day}; not weighed on arrival.', {
+                mass: formatMass(grams(before)),
+                day: day(before.happenTime ?? ''),
+              })}
         </p>
       )}
-      {learned && <p class="text">Learned: {learned}</p>}
+      {learned && <p class="text">{say('Learned: {learned}', { learned })}</p>}
       {inside && (
         <>
           <p>
-            In quarantine until {day(c.quarantineTime ?? '')}. Until then the stock book does not call it ready for
-            sale.
+            {say('In quarantine until {day}. Until then the stock book does not call it ready for sale.', {
+              day: day(c.quarantineTime ?? ''),
+            })}
           </p>
           <Problem error={save.error} />
           <div class="actions">
@@ -211,7 +234,7 @@ export function CameHome({ c, entries, again }: Props): JSX.Element | null {
                 void save.run(() => ask('POST', `/v1/${c.name}:endQuarantine`, {})).then((ok) => ok && again())
               }
             >
-              Out of quarantine
+              {say('Out of quarantine')}
             </Button>
           </div>
         </>

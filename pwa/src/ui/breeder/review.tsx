@@ -10,6 +10,7 @@ import type {
   SetupPointJson,
 } from '../../core/contract';
 import { idOf, uuidv7 } from '../../core/ids';
+import { say } from '../../core/say';
 import { ago } from '../../core/time';
 import { formatNumber } from '../../core/units';
 import { lazy } from '../lazy';
@@ -43,7 +44,7 @@ export default function ReviewPage(): JSX.Element {
   const d = loaded.data;
   return (
     <main class="page wide review">
-      {!d && <Heading>New photos</Heading>}
+      {!d && <Heading>{say('New photos')}</Heading>}
       {loaded.error !== undefined && <Trouble error={loaded.error} again={loaded.again} />}
       {!d && loaded.error === undefined && <Waiting />}
       {d && <Queue first={d} />}
@@ -99,10 +100,10 @@ function Queue({ first }: { first: Everything }): JSX.Element {
   return (
     <div class="stack">
       {failed.map((f) => (
-        <Notice key={f.what} kind="bad" live title={`${f.what}: not saved`}>
+        <Notice key={f.what} kind="bad" live title={say('{what}: not saved', { what: f.what })}>
           <p>{rest(f.error)}</p>
           <div class="actions">
-            <Button onClick={f.again}>Try again</Button>
+            <Button onClick={f.again}>{say('Try again')}</Button>
           </div>
         </Notice>
       ))}
@@ -111,7 +112,11 @@ function Queue({ first }: { first: Everything }): JSX.Element {
           key={now.photo?.name}
           p={now}
           points={first.points}
-          number={`${at + 1} of ${photos.length}${more ? ' and more' : ''}`}
+          number={
+            more
+              ? say('{at} of {n} and more', { at: at + 1, n: photos.length })
+              : say('{at} of {n}', { at: at + 1, n: photos.length })
+          }
           onBack={at > 0 ? () => setAt(at - 1) : undefined}
           onSkip={() => setAt(at + 1)}
           run={run}
@@ -120,13 +125,17 @@ function Queue({ first }: { first: Everything }): JSX.Element {
         <Waiting />
       ) : (
         <>
-          <Heading>New photos</Heading>
-          <Notice kind="good" live title={photos.length === 0 ? 'There is no new photo' : 'That was the last one'}>
+          <Heading>{say('New photos')}</Heading>
+          <Notice
+            kind="good"
+            live
+            title={photos.length === 0 ? say('There is no new photo') : say('That was the last one')}
+          >
             <p>
               {at > 0 && at === photos.length
-                ? 'Photos that you skipped come again when you open this page anew. '
+                ? `${say('Photos that you skipped come again when you open this page anew.')} `
                 : ''}
-              <Link to="/b">To the triage list</Link>
+              <Link to="/b">{say('To the triage list')}</Link>
             </p>
           </Notice>
         </>
@@ -161,8 +170,8 @@ function One({
   const src = `/v1/${name}/1600`;
   const point = points.find((x) => x.code === code);
   const choice = points.find((x) => x.code === a?.point)?.choices?.find((x) => x.code === a?.choice);
-  const title = point?.title ?? 'With a message';
-  const words = `${point?.title ?? 'Photo with a message'}, ${p.animalName}`;
+  const title = point?.title ?? say('With a message');
+  const words = `${point?.title ?? say('Photo with a message')}, ${p.animalName}`;
   const earlier = p.mark?.photo && p.mark.photo !== idOf(name) ? p.mark : undefined;
   const beside = doing === 'look' ? earlier : undefined;
   const open = p.mark?.kind === 'MARK_KIND_HAZARD' || p.mark?.kind === 'MARK_KIND_AGAIN';
@@ -187,10 +196,10 @@ function One({
   const whose = !card?.found
     ? ''
     : card.case === caseOf(p)
-      ? `The card in it is ${p.animalName}’s.`
+      ? say('The card in it is {animalName}’s.', { animalName: p.animalName })
       : card.case
-        ? `The card in it is ${card.animalName}’s. Is it the right tank?`
-        : 'The code in it is no card of yours.';
+        ? say('The card in it is {animalName}’s. Is it the right tank?', { animalName: card.animalName })
+        : say('The code in it is no card of yours.');
 
   const look = () => ask('POST', `/v1/${name}:lookAt`, {});
   /** The ids are made once: trying again doubles nothing. */
@@ -204,7 +213,7 @@ function One({
         ...body,
       });
   };
-  const say = (kind: MarkKindJson, words: string) => {
+  const tell = (kind: MarkKindJson, words: string) => {
     const send = entry({
       message: { text: words, mark: { kind, point: code, photo: idOf(name), ...(at && { at }) } },
     });
@@ -215,13 +224,13 @@ function One({
   };
   const fine = () => {
     const worry = choice?.verdict === 'hazard' && !(Number(a?.measureMm) > 0);
-    if (code && (open || worry)) say('MARK_KIND_FINE', `${point?.title}: fine now.`);
-    else run('Looked at', look);
+    if (code && (open || worry)) tell('MARK_KIND_FINE', say('{point}: fine now.', { point: point?.title }));
+    else run(say('Looked at'), look);
   };
   const submit = (kind: MarkKindJson) => {
-    if (!code) return setError('Please choose what it is about.');
-    if (!text.trim()) return setError('Please write one sentence for the keeper.');
-    say(kind, text.trim());
+    if (!code) return setError(say('Please choose what it is about.'));
+    if (!text.trim()) return setError(say('Please write one sentence for the keeper.'));
+    tell(kind, text.trim());
   };
   const measured = (w: Width) => {
     const send = entry({
@@ -237,7 +246,7 @@ function One({
         ],
       },
     });
-    run('The width', async () => {
+    run(say('The width'), async () => {
       await send();
       await look();
     });
@@ -245,7 +254,7 @@ function One({
   const begin = (what: Doing) => {
     setError('');
     setDoing(what);
-    setText(what === 'again' ? 'Please take another picture of this place, straight on and near.' : '');
+    setText(what === 'again' ? say('Please take another picture of this place, straight on and near.') : '');
   };
 
   const act = useRef({ fine, onSkip, onBack, begin, doing, measurable });
@@ -271,14 +280,18 @@ function One({
     return () => removeEventListener('keydown', key);
   }, []);
 
-  const hints = [p.photo?.dark && 'rather dark', p.photo?.blurred && 'not sharp'].filter(Boolean).join(', ');
+  const hints = [p.photo?.dark && say('rather dark'), p.photo?.blurred && say('not sharp')].filter(Boolean).join(', ');
   return (
     <article ref={all} class="stack" aria-label={title}>
       <Heading>{title}</Heading>
       <p class="muted">
-        New photo {number}. <Link to={`/b/cases/${idOf(caseOf(p))}`}>{p.animalName}</Link>
-        {p.keeperName && `, ${p.keeperName}`}, {ago(p.photo?.takeTime ?? p.photo?.receiveTime)}
-        {hints && `, ${hints}`}
+        {say('New photo {number}. {link}{keeper}, {ago}{hints}', {
+          number,
+          link: <Link to={`/b/cases/${idOf(caseOf(p))}`}>{p.animalName}</Link>,
+          keeper: p.keeperName && `, ${p.keeperName}`,
+          ago: ago(p.photo?.takeTime ?? p.photo?.receiveTime),
+          hints: hints && `, ${hints}`,
+        })}
       </p>
       {choice && (
         <p>
@@ -290,10 +303,12 @@ function One({
       )}
       {!choice && p.note && <p>{p.note}</p>}
       {whose && (card?.case === caseOf(p) ? <p class="muted">{whose}</p> : <Notice kind="warn" live title={whose} />)}
-      {beside && <p>You wrote: {p.markText}</p>}
+      {beside && <p>{say('You wrote: {text}', { text: p.markText })}</p>}
       {(doing === 'hazard' || doing === 'again') && (
         <p class="muted" role="status">
-          {at ? 'The place is marked. Tap elsewhere to move it.' : 'Tap the place in the picture, if it is one place.'}
+          {at
+            ? say('The place is marked. Tap elsewhere to move it.')
+            : say('Tap the place in the picture, if it is one place.')}
         </p>
       )}
       {doing === 'measure' ? (
@@ -303,13 +318,15 @@ function One({
           {beside && (
             <figure class="stack">
               <figcaption>
-                <strong>Before</strong>
+                <strong>{say('Before')}</strong>
               </figcaption>
               <Stage
                 src={`/v1/${caseOf(p)}/photos/${beside.photo}/1600`}
-                alt="Before"
+                alt={say('Before')}
                 markers={
-                  beside.at ? [{ x: Number(beside.at.x), y: Number(beside.at.y), words: 'The place you marked' }] : []
+                  beside.at
+                    ? [{ x: Number(beside.at.x), y: Number(beside.at.y), words: say('The place you marked') }]
+                    : []
                 }
               />
             </figure>
@@ -317,14 +334,14 @@ function One({
           <figure class="stack">
             {beside && (
               <figcaption>
-                <strong>Now</strong>
+                <strong>{say('Now')}</strong>
               </figcaption>
             )}
             <Stage
               src={src}
               alt={words}
               onTap={doing === 'look' ? undefined : setAt}
-              markers={at && doing !== 'look' ? [{ ...at, words: 'The place you mark' }] : []}
+              markers={at && doing !== 'look' ? [{ ...at, words: say('The place you mark') }] : []}
             />
           </figure>
         </div>
@@ -339,17 +356,17 @@ function One({
         >
           {!a?.point && (
             <Field
-              label="What it is about"
+              label={say('What it is about')}
               value={code}
               onInput={setCode}
               options={[
-                { value: '', label: 'Choose' },
+                { value: '', label: say('Choose') },
                 ...points.map((x) => ({ value: x.code ?? '', label: x.title ?? '' })),
               ]}
             />
           )}
           <Field
-            label={doing === 'hazard' ? 'What is wrong there, in one sentence' : 'What you would like to see'}
+            label={doing === 'hazard' ? say('What is wrong there, in one sentence') : say('What you would like to see')}
             lines={2}
             maxLength={500}
             value={text}
@@ -358,34 +375,34 @@ function One({
           />
           <div class="actions">
             <Button kind="main" type="submit">
-              {doing === 'hazard' ? 'Tell the keeper' : 'Ask for it'}
+              {doing === 'hazard' ? say('Tell the keeper') : say('Ask for it')}
             </Button>
-            <Button onClick={() => setDoing('look')}>Cancel</Button>
+            <Button onClick={() => setDoing('look')}>{say('Cancel')}</Button>
           </div>
         </form>
       )}
       {doing === 'look' && (
         <div class="work">
           <Button kind="main" icon="check" onClick={fine} aria-keyshortcuts="f">
-            {open ? 'Fine now' : 'Fine'}
+            {open ? say('Fine now') : say('Fine')}
           </Button>
           <Button icon="warn" onClick={() => begin('hazard')} aria-keyshortcuts="h">
-            Hazard
+            {say('Hazard')}
           </Button>
           <Button icon="photo" onClick={() => begin('again')} aria-keyshortcuts="a">
-            Another picture
+            {say('Another picture')}
           </Button>
           {measurable && (
             <Button onClick={() => begin('measure')} aria-keyshortcuts="m">
-              Measure
+              {say('Measure')}
             </Button>
           )}
           <Button kind="quiet" onClick={onSkip} aria-keyshortcuts="j">
-            Skip
+            {say('Skip')}
           </Button>
           {onBack && (
             <Button kind="quiet" onClick={onBack} aria-keyshortcuts="k">
-              Back
+              {say('Back')}
             </Button>
           )}
         </div>

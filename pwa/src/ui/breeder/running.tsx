@@ -1,9 +1,11 @@
 // A run on its way: where it is lies on the device, and each entry is kept together with how the run goes on.
+
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { EntryJson, StockAnimalJson } from '../../core/contract';
 import { uuidv7 } from '../../core/ids';
 import { among, begin, logged, type Run, type Step, without } from '../../core/run';
+import { say } from '../../core/say';
 import { lastKnown, withEntry, withLast } from '../../store/copies';
 import { dropDraft, readDraft, writeDraft } from '../../store/db';
 import { type Loaded, useLoad } from './hooks';
@@ -20,7 +22,7 @@ export async function keptRun(kind: RunKind): Promise<Run | undefined> {
 }
 
 export function nameOf(s: StockAnimalJson | undefined): string {
-  return s?.animal?.displayName || 'No label';
+  return s?.animal?.displayName || say('No label');
 }
 
 /** A run on its way, and what can be done with it. */

@@ -1,7 +1,9 @@
 // Runs: a pass through the animals, rack by rack, with one thing logged of each; with or without network.
+
 import type { JSX } from 'preact';
 import { useMemo, useState } from 'preact/hooks';
 import { done, type Run } from '../../core/run';
+import { say } from '../../core/say';
 import { ThermalBand } from '../parts/band';
 import { Button, Field } from '../parts/controls';
 import { Icon } from '../parts/icons';
@@ -12,7 +14,7 @@ import { type Book, keptRun, useRunning } from './running';
 import { forRun, type RunChoice, type RunKind, racks } from './stock';
 import WeighRun from './weighrun';
 
-const titles: Record<RunKind, string> = { weigh: 'Weigh-in run', feed: 'Feeding run' };
+const titles: Record<RunKind, string> = { weigh: say('Weigh-in run'), feed: say('Feeding run') };
 export default function RunsPage({ kind }: { kind: string }): JSX.Element {
   return kind === 'weigh' || kind === 'feed' ? <RunPage key={kind} kind={kind} /> : <Both />;
 }
@@ -20,21 +22,21 @@ export default function RunsPage({ kind }: { kind: string }): JSX.Element {
 function Both(): JSX.Element {
   const kept = useLoad('runs', async () => ({ weigh: await keptRun('weigh'), feed: await keptRun('feed') }));
   const state = (r: Run | undefined) =>
-    r && (
-      <p class="muted">
-        {done(r)} of {r.names.length} done: go on
-      </p>
-    );
+    r && <p class="muted">{say('{done} of {n} done: go on', { done: done(r), n: r.names.length })}</p>;
   return (
     <main class="page narrow">
-      <Heading>Runs</Heading>
-      <p>Through the racks in one pass, tub after tub. Each works without network, and goes on where you stopped.</p>
+      <Heading>{say('Runs')}</Heading>
+      <p>
+        {say(
+          'Through the racks in one pass, tub after tub. Each works without network, and goes on where you stopped.',
+        )}
+      </p>
       <Link to="/b/runs/weigh" class="card next">
         <strong class="row">
           <Icon name="scale" />
           {titles.weigh}
         </strong>
-        <p>A number for each animal; a slip is caught before it counts.</p>
+        <p>{say('A number for each animal; a slip is caught before it counts.')}</p>
         {state(kept.data?.weigh)}
       </Link>
       <Link to="/b/runs/feed" class="card next">
@@ -42,7 +44,7 @@ function Both(): JSX.Element {
           <Icon name="meal" />
           {titles.feed}
         </strong>
-        <p>One tap for each animal, with what it eats filled in.</p>
+        <p>{say('One tap for each animal, with what it eats filled in.')}</p>
         {state(kept.data?.feed)}
       </Link>
     </main>
@@ -66,7 +68,7 @@ function RunPage({ kind }: { kind: RunKind }): JSX.Element {
   const ended = (
     <div class="actions">
       <Button kind={run.at ? 'quiet' : run.skipped.length > 0 ? 'plain' : 'main'} onClick={end}>
-        {run.at ? 'End this run' : 'Done'}
+        {run.at ? say('End this run') : say('Done')}
       </Button>
     </div>
   );
@@ -74,11 +76,11 @@ function RunPage({ kind }: { kind: RunKind }): JSX.Element {
     <main class={`page run ${kind}`}>
       <div>
         <p class="muted">
-          {titles[kind]}, {done(run)} of {run.names.length}
+          {say('{titles}, {done} of {n}', { titles: titles[kind], done: done(run), n: run.names.length })}
         </p>
         <ThermalBand
           at={(done(run) + run.skipped.length) / Math.max(1, run.names.length)}
-          label={`${titles[kind]}, how far it has come`}
+          label={say('{titles}, how far it has come', { titles: titles[kind] })}
         />
       </div>
       <Problem error={doing.error} />
@@ -110,14 +112,14 @@ function Begin({
   const dues: [number, string][] =
     kind === 'feed'
       ? [
-          [1, 'Due today'],
-          [0, 'All'],
+          [1, say('Due today')],
+          [0, say('All')],
         ]
       : [
-          [0, 'All'],
-          [7, 'Not weighed for a week'],
-          [14, 'Not weighed for two weeks'],
-          [30, 'Not weighed for a month'],
+          [0, say('All')],
+          [7, say('Not weighed for a week')],
+          [14, say('Not weighed for two weeks')],
+          [30, say('Not weighed for a month')],
         ];
   const all = racks(here);
   return (
@@ -126,30 +128,35 @@ function Begin({
       {book.at !== undefined && <AsOf at={book.at} again={again} />}
       <p>
         {kind === 'weigh'
-          ? 'One animal after another, in the order of their places. Each weight is kept at once, and the last ones can be taken back.'
-          : 'Tub after tub, in the order of their places. What an animal ate last stands there; one tap says whether it took it.'}
+          ? say(
+              'One animal after another, in the order of their places. Each weight is kept at once, and the last ones can be taken back.',
+            )
+          : say(
+              'Tub after tub, in the order of their places. What an animal ate last stands there; one tap says whether it took it.',
+            )}
       </p>
       <Field
-        label="Which animals"
+        label={say('Which animals')}
         value={String(c.due)}
         onInput={(v) => setChoice({ ...c, due: Number(v) })}
         options={dues.map(([due, word]) => ({ value: String(due), label: `${word} (${of({ ...c, due }).length})` }))}
       />
       {all.length > 0 && (
         <Field
-          label="Rack"
+          label={say('Rack')}
           value={c.rack}
           onInput={(rack) => setChoice({ ...c, rack })}
           options={[
-            { value: '', label: `Any (${of({ ...c, rack: '' }).length})` },
+            { value: '', label: say('Any ({n})', { n: of({ ...c, rack: '' }).length }) },
             ...all.map((rack) => ({ value: rack, label: `${rack} (${of({ ...c, rack }).length})` })),
           ]}
         />
       )}
       {kind === 'feed' && (
         <p class="hint">
-          Due by the days between meals that are usual for its species and size, a week after a refusal, and two after
-          food came up.
+          {say(
+            'Due by the days between meals that are usual for its species and size, a week after a refusal, and two after food came up.',
+          )}
         </p>
       )}
       <div class="actions">
@@ -160,8 +167,8 @@ function Begin({
           onClick={() => begin(chosen.flatMap((s) => s.animal?.name ?? []))}
         >
           {chosen.length === 0
-            ? 'No animal to begin with'
-            : `Begin with ${chosen.length === 1 ? '1 animal' : `${chosen.length} animals`}`}
+            ? say('No animal to begin with')
+            : say({ one: 'Begin with 1 animal', other: 'Begin with {n} animals' }, { n: chosen.length })}
         </Button>
       </div>
     </main>

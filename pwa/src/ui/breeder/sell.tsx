@@ -1,9 +1,11 @@
 // The sale at the table: a printed card and an animal are brought together with one hand, with or without network.
+
 import type { JSX } from 'preact';
 import { useEffect, useMemo, useState } from 'preact/hooks';
 import { parseClaimCode, scannedClaimCode } from '../../core/code';
 import type { StockAnimalJson } from '../../core/contract';
 import { idOf } from '../../core/ids';
+import { say } from '../../core/say';
 import { changeSettings, settings } from '../../core/settings';
 import { ago } from '../../core/time';
 import { formatMass, parseNumber } from '../../core/units';
@@ -49,8 +51,8 @@ export async function cardFor(code: string): Promise<Card> {
   if (known === 'not known') return { code };
   throw new Wrong(
     waiting.value.some((i) => i.sale?.cardCode === code)
-      ? 'This card went with a sale on this device already. Take another card.'
-      : 'This is none of your blank cards. It may have gone with another sale. Take another card.',
+      ? say('This card went with a sale on this device already. Take another card.')
+      : say('This is none of your blank cards. It may have gone with another sale. Take another card.'),
   );
 }
 
@@ -138,8 +140,13 @@ function Pick({
   };
   const animal = (name: string): Partial<Draft> => {
     const s = stock.find((x) => x.animal?.name === name);
-    if (!s) throw new Wrong('This label is of no animal in your stock book.');
-    if (s.away) throw new Wrong(`${s.animal?.displayName || 'This animal'} has been handed over already.`);
+    if (!s) throw new Wrong(say('This label is of no animal in your stock book.'));
+    if (s.away)
+      throw new Wrong(
+        say('{displayName} has been handed over already.', {
+          displayName: s.animal?.displayName || say('This animal'),
+        }),
+      );
     return { animal: name };
   };
   const read = async (text: string): Promise<Partial<Draft>> => {
@@ -147,26 +154,26 @@ function Pick({
     if (name) return animal(name);
     const p = scannedClaimCode(text);
     if (p.ok) return { card: await cardFor(p.code) };
-    throw new Wrong('That is another kind of code. Scan a handover card, or the label of a tub.');
+    throw new Wrong(say('That is another kind of code. Scan a handover card, or the label of a tub.'));
   };
-  const title = d.card ? 'Which animal?' : chosen ? 'Which card?' : 'Sell an animal';
+  const title = d.card ? say('Which animal?') : chosen ? say('Which card?') : say('Sell an animal');
   return (
     <main class="page narrow sell">
       <Heading key={title}>{title}</Heading>
       <dl class="facts">
         <div>
-          <dt>Card</dt>
-          <dd>{d.card ? <CardName card={d.card} /> : 'not yet'}</dd>
+          <dt>{say('Card')}</dt>
+          <dd>{d.card ? <CardName card={d.card} /> : say('not yet')}</dd>
         </div>
         <div>
-          <dt>Animal</dt>
-          <dd>{chosen ? chosen.animal?.displayName || 'No label' : 'not yet'}</dd>
+          <dt>{say('Animal')}</dt>
+          <dd>{chosen ? chosen.animal?.displayName || say('No label') : say('not yet')}</dd>
         </div>
       </dl>
       {camera ? (
         <Scan
-          what={d.card ? 'the tub’s label' : chosen ? 'the card' : 'the card or of the tub’s label'}
-          closing={d.card ? 'Choose from the list' : 'Type the card’s code'}
+          what={d.card ? say('the tub’s label') : chosen ? say('the card') : say('the card or of the tub’s label')}
+          closing={d.card ? say('Choose from the list') : say('Type the card’s code')}
           onClose={() => setCamera(false)}
           onText={(text) => void tell(() => read(text))}
         >
@@ -181,7 +188,7 @@ function Pick({
           )}
           <div class="actions">
             <Button icon="photo" onClick={() => setCamera(true)}>
-              Use the camera
+              {say('Use the camera')}
             </Button>
           </div>
         </>
@@ -191,7 +198,7 @@ function Pick({
 }
 
 export function CardName({ card }: { card: Card }): JSX.Element {
-  return <>{card.number ? `Card ${card.number}` : card.code}</>;
+  return <>{card.number ? say('Card {number}', { number: card.number }) : card.code}</>;
 }
 
 /** The code of a card, by hand. */
@@ -210,7 +217,7 @@ export function TypeCard({ found }: { found: (card: Card) => void }): JSX.Elemen
       }}
     >
       <Field
-        label="Code on the card"
+        label={say('Code on the card')}
         value={text}
         onInput={(v) => {
           setText(v.toUpperCase());
@@ -221,7 +228,7 @@ export function TypeCard({ found }: { found: (card: Card) => void }): JSX.Elemen
       />
       <div class="actions">
         <Button kind="main" type="submit">
-          Take this card
+          {say('Take this card')}
         </Button>
       </div>
     </form>
@@ -247,20 +254,20 @@ export function ChooseAnimal({
   return (
     <>
       <Field
-        label="Search"
+        label={say('Search')}
         type="search"
         value={words}
         onInput={setWords}
         maxLength={100}
-        placeholder="Label, gene, place …"
+        placeholder={say('Label, gene, place …')}
       />
       <Problem error={error} />
-      {shown.length === 0 && <p class="muted">No animal matches.</p>}
+      {shown.length === 0 && <p class="muted">{say('No animal matches.')}</p>}
       <ul class="list stock">
         {shown.map((s) => (
           <li key={s.animal?.name}>
             <button type="button" onClick={() => chosen(s.animal?.name ?? '')}>
-              <strong>{s.animal?.displayName || 'No label'}</strong>
+              <strong>{s.animal?.displayName || say('No label')}</strong>
               <ReadyWord of={s} />
               <span class="muted">
                 {[s.animal?.place, speciesName(kinds.data, s.animal?.species), sexWord(s.animal?.sex)]
@@ -280,7 +287,7 @@ function priceOf(text: string, currency: string): { amount: string; currency: st
   if (!text.trim()) return undefined;
   const n = parseNumber(text);
   if (n === null || n < 0 || n >= 1e9)
-    throw new FormError('price', 'Write the price in figures, such as 120 or 89,50, or leave it empty.');
+    throw new FormError('price', say('Write the price in figures, such as 120 or 89,50, or leave it empty.'));
   return { amount: String(Math.round(n * 100) / 100), currency };
 }
 
@@ -307,31 +314,33 @@ function Confirm({
   const tell = s.readiness?.points?.filter((p) => p.verdict === 'READY_VERDICT_TELL_BUYER') ?? [];
   return (
     <main class="page narrow sell">
-      <Heading key="confirm">Sell {name}?</Heading>
+      <Heading key="confirm">{say('Sell {name}?', { name })}</Heading>
       <Facts
         of={[
-          ['Card', <CardName key="c" card={card} />],
-          ['Species', speciesName(kinds.data, a.species)],
-          ['Sex', sexWord(a.sex)],
-          ['Hatched', a.hatchDate],
-          ['Place', a.place],
-          ['Weight', s.massG ? `${formatMass(Number(s.massG))}, ${ago(s.weighTime)}` : ''],
-          ['Genes', (a.genes ?? []).join(', ')],
+          [say('Card'), <CardName key="c" card={card} />],
+          [say('Species'), speciesName(kinds.data, a.species)],
+          [say('Sex'), sexWord(a.sex)],
+          [say('Hatched'), a.hatchDate],
+          [say('Place'), a.place],
+          [say('Weight'), s.massG ? `${formatMass(Number(s.massG))}, ${ago(s.weighTime)}` : ''],
+          [say('Genes'), (a.genes ?? []).join(', ')],
         ]}
       />
       {tell.map((p) => (
-        <Notice key={p.code} kind="warn" title="The buyer must hear this">
+        <Notice key={p.code} kind="warn" title={say('The buyer must hear this')}>
           <p>{p.text}</p>
         </Notice>
       ))}
       {s.readiness && !s.readiness.ready && (
-        <Notice kind="warn" title="Not ready for sale yet">
-          <p>Missing: {missing(s.readiness.points)}.</p>
+        <Notice kind="warn" title={say('Not ready for sale yet')}>
+          <p>{say('Missing: {missing}.', { missing: missing(s.readiness.points) })}</p>
         </Notice>
       )}
       {!card.number && (
         <Notice>
-          <p>This device does not know your cards yet. Whether this one is blank shows when the sale is sent.</p>
+          <p>
+            {say('This device does not know your cards yet. Whether this one is blank shows when the sale is sent.')}
+          </p>
         </Notice>
       )}
       <form
@@ -360,32 +369,32 @@ function Confirm({
         }}
       >
         <Field
-          label="Buyer (may stay empty)"
-          hint="For you only; never in the record"
+          label={say('Buyer (may stay empty)')}
+          hint={say('For you only; never in the record')}
           value={d.buyer}
           onInput={(buyer) => put({ buyer })}
           maxLength={200}
         />
         <details open={Boolean(d.price || d.showDay)}>
-          <summary>Price, show day</summary>
+          <summary>{say('Price, show day')}</summary>
           <div class="stack">
             <div class="row wide">
               <Field
-                label="Price (may stay empty)"
+                label={say('Price (may stay empty)')}
                 inputMode="decimal"
                 value={d.price}
                 onInput={(price) => put({ price })}
                 error={problem(save.error, 'price')}
               />
               <Field
-                label="Currency"
+                label={say('Currency')}
                 value={settings.value.currency}
                 onInput={(currency) => changeSettings({ currency })}
                 options={[...new Set([settings.value.currency, ...currencies])].map((c) => ({ value: c, label: c }))}
               />
             </div>
             <Field
-              label="Show day (may stay empty)"
+              label={say('Show day (may stay empty)')}
               value={d.showDay}
               onInput={(showDay) => put({ showDay })}
               maxLength={60}
@@ -395,10 +404,10 @@ function Confirm({
         <Problem error={save.error} shown={['price']} />
         <div class="actions">
           <Button kind="main" type="submit" icon="hand" busy={save.busy}>
-            Sold
+            {say('Sold')}
           </Button>
-          <Button onClick={() => put({ animal: '' })}>Another animal</Button>
-          <Button onClick={() => put({ card: null })}>Another card</Button>
+          <Button onClick={() => put({ animal: '' })}>{say('Another animal')}</Button>
+          <Button onClick={() => put({ card: null })}>{say('Another card')}</Button>
         </div>
       </form>
     </main>
@@ -409,7 +418,7 @@ function Done({ item, s, next }: { item: Item; s: StockAnimalJson | undefined; n
   const [undone, setUndone] = useState<'whole' | 'later'>();
   const [failed, setFailed] = useState<unknown>();
   const now = waiting.value.find((i) => i.id === item.id);
-  const name = s?.animal?.displayName || 'The animal';
+  const name = s?.animal?.displayName || say('The animal');
   const undo = async () => {
     try {
       await undoSale(now ?? item);
@@ -423,39 +432,44 @@ function Done({ item, s, next }: { item: Item; s: StockAnimalJson | undefined; n
   };
   return (
     <main class="page narrow sell">
-      <Heading key={undone ?? 'done'}>{undone ? 'Taken back' : `${name} is sold`}</Heading>
+      <Heading key={undone ?? 'done'}>{undone ? say('Taken back') : say('{name} is sold', { name })}</Heading>
       {undone ? (
         <Notice kind="good" live>
           <p>
             {undone === 'whole'
-              ? `${name} is in your stock book again, and the card is blank.`
-              : `${name} is in your stock book again. The sale had gone out: it is revoked as soon as there is network. Its card counts as used, so take another one next time.`}
+              ? say('{name} is in your stock book again, and the card is blank.', { name })
+              : say(
+                  '{name} is in your stock book again. The sale had gone out: it is revoked as soon as there is network. Its card counts as used, so take another one next time.',
+                  { name },
+                )}
           </p>
         </Notice>
       ) : now?.state === 'dead' ? (
-        <Notice kind="warn" live title="This sale needs you">
+        <Notice kind="warn" live title={say('This sale needs you')}>
           <p>{now.error?.message}</p>
           <Link to="/b/unsent" class="button">
-            Look at it
+            {say('Look at it')}
           </Link>
         </Notice>
       ) : (
-        <Notice kind="good" live title={now ? 'Kept on this device' : 'The service has it'}>
+        <Notice kind="good" live title={now ? say('Kept on this device') : say('The service has it')}>
           <p>
             {now
-              ? 'It is sent by itself when there is network. The buyer can take on the card now: their phone waits for it.'
-              : 'The buyer can take on the card.'}
+              ? say(
+                  'It is sent by itself when there is network. The buyer can take on the card now: their phone waits for it.',
+                )
+              : say('The buyer can take on the card.')}
           </p>
         </Notice>
       )}
       <Problem error={failed} />
       <div class="actions">
         <Button kind="main" icon="next" onClick={next}>
-          Next sale
+          {say('Next sale')}
         </Button>
-        {!undone && now?.state !== 'dead' && <Button onClick={() => void undo()}>Undo</Button>}
+        {!undone && now?.state !== 'dead' && <Button onClick={() => void undo()}>{say('Undo')}</Button>}
         <Link to={s?.animal ? `/b/animals/${idOf(s.animal.name)}` : '/b/animals'} class="button">
-          {s?.animal?.displayName ? `See ${s.animal.displayName}` : 'Stock book'}
+          {s?.animal?.displayName ? say('See {displayName}', { displayName: s.animal.displayName }) : say('Stock book')}
         </Link>
       </div>
     </main>

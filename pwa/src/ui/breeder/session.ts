@@ -1,4 +1,5 @@
 // Who is signed in, and every way to become that.
+
 import { signal } from '@preact/signals';
 import { ApiError, asBreeder, type CallOptions, call, callForFile, type Method, Offline } from '../../api/client';
 import type {
@@ -11,6 +12,7 @@ import type {
   ListPeopleResponseJson,
   UseRecoveryCodeResponseJson,
 } from '../../api/gen/warmhand/v1/access_service_pb';
+import { say } from '../../core/say';
 import { forgetBreeder, keepBreeder, keptBreeder } from '../../store/copies';
 import { dropDrafts } from '../../store/db';
 
@@ -114,14 +116,18 @@ async function dialogue(run: () => Promise<Credential | null>): Promise<PublicKe
     if (credential instanceof PublicKeyCredential) return credential;
   } catch (cause) {
     if (cause instanceof DOMException && cause.name === 'InvalidStateError') {
-      throw new PasskeyProblem('This device has a passkey for you already. You can sign in with it.', { cause });
+      throw new PasskeyProblem(say('This device has a passkey for you already. You can sign in with it.'), { cause });
     }
     if (cause instanceof DOMException && cause.name === 'NotAllowedError') {
-      throw new PasskeyProblem('The passkey dialogue was closed before it was done. You can try again.', { cause });
+      throw new PasskeyProblem(say('The passkey dialogue was closed before it was done. You can try again.'), {
+        cause,
+      });
     }
-    throw new PasskeyProblem('This device could not use a passkey here. A recovery code works as well.', { cause });
+    throw new PasskeyProblem(say('This device could not use a passkey here. A recovery code works as well.'), {
+      cause,
+    });
   }
-  throw new PasskeyProblem('The device gave no passkey. You can try again.');
+  throw new PasskeyProblem(say('The device gave no passkey. You can try again.'));
 }
 
 export async function signInWithPasskey(): Promise<void> {

@@ -14,9 +14,11 @@ import type {
 } from '../../api/gen/warmhand/v1/breeder_service_pb';
 import type { ListLooksResponseJson } from '../../core/contract';
 import { whatLooked, whoLooked } from '../../core/looks';
+import { say } from '../../core/say';
 import { changeSettings, settings } from '../../core/settings';
 import { ago, day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
+import { Languages } from '../parts/languages';
 import { Reminders } from '../parts/reminders';
 import { FormError, problem, useLoad, useSave } from './hooks';
 import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
@@ -32,7 +34,7 @@ export function SettingsPage(): JSX.Element {
   const owner = isOwner();
   return (
     <main class="page">
-      <Heading>Settings</Heading>
+      <Heading>{say('Settings')}</Heading>
       {owner && <Account />}
       <Units />
       <Reminders as={asBreeder} breeder />
@@ -40,48 +42,55 @@ export function SettingsPage(): JSX.Element {
       <Recovery />
       {owner && <Tokens />}
       <p>
-        <Link to="/b/people">Who works here: helpers, and signing in on another device</Link>
+        <Link to="/b/people">{say('Who works here: helpers, and signing in on another device')}</Link>
       </p>
       <p>
-        <Link to="/b/insight">What your sales show, all together</Link>
+        <Link to="/b/insight">{say('What your sales show, all together')}</Link>
       </p>
       <p>
-        <Link to="/b/phrases">Your phrases: what you write often, with an animal’s facts filled in</Link>
+        <Link to="/b/phrases">{say('Your phrases: what you write often, with an animal’s facts filled in')}</Link>
       </p>
       <p>
-        <Link to="/b/thresholds">Your own thresholds: when you are asked to step in, tried on your past cases</Link>
+        <Link to="/b/thresholds">
+          {say('Your own thresholds: when you are asked to step in, tried on your past cases')}
+        </Link>
       </p>
       <p>
-        <Link to="/b/checkins">When keepers are asked how it goes</Link>
+        <Link to="/b/checkins">{say('When keepers are asked how it goes')}</Link>
       </p>
       <p>
-        <Link to="/b/lists">Bring in a list, or take all that is yours out</Link>
+        <Link to="/b/lists">{say('Bring in a list, or take all that is yours out')}</Link>
       </p>
       <p>
-        <Link to="/b/tables">What the program goes by: every limit and threshold, with its source</Link>
+        <Link to="/b/tables">{say('What the program goes by: every limit and threshold, with its source')}</Link>
       </p>
       {owner && <Looks />}
       {owner && <TakeAndLeave />}
-      <section class="stack" aria-label="Sign out">
+      <section class="stack" aria-label={say('Sign out')}>
         <Problem error={out.error} />
         {unsent > 0 && (
           <Notice kind="warn">
             <p>
-              {unsent === 1 ? 'One entry is' : `${unsent} entries are`} not sent yet.{' '}
-              <Link to="/b/unsent">Look and send first</Link>, or sign out: they stay on this device, out of sight, and
-              go when you sign in here again.
+              {say(
+                {
+                  one: 'One entry is not sent yet. {link}, or sign out: they stay on this device, out of sight, and go when you sign in here again.',
+                  other:
+                    '{n} entries are not sent yet. {link}, or sign out: they stay on this device, out of sight, and go when you sign in here again.',
+                },
+                { n: unsent, link: <Link to="/b/unsent">{say('Look and send first')}</Link> },
+              )}
             </p>
           </Notice>
         )}
         <div class="actions">
           <Button busy={out.busy} onClick={() => void out.run(signOut).then((ok) => ok && go('/b'))}>
-            {unsent > 0 ? 'Sign out and keep them' : 'Sign out on this device'}
+            {unsent > 0 ? say('Sign out and keep them') : say('Sign out on this device')}
           </Button>
         </div>
-        <p class="muted">The copy of your stock book on this device is deleted.</p>
+        <p class="muted">{say('The copy of your stock book on this device is deleted.')}</p>
         <p class="muted">
-          {me.value?.userName && `Signed in as ${me.value.userName}. `}
-          {me.value?.version && `Version ${me.value.version}.`}
+          {me.value?.userName && `${say('Signed in as {name}.', { name: me.value.userName })} `}
+          {me.value?.version && say('Version {version}.', { version: me.value.version })}
         </p>
       </section>
     </main>
@@ -96,7 +105,7 @@ function TakeAndLeave(): JSX.Element {
   const copy = (
     <div class="row">
       <a class="button" href={`/v1/${breeder()}/everything.zip`} download="everything.zip">
-        Download everything
+        {say('Download everything')}
       </a>
     </div>
   );
@@ -107,22 +116,22 @@ function TakeAndLeave(): JSX.Element {
     });
   return (
     <section class="card stack" aria-labelledby="s-e">
-      <h2 id="s-e">Your data</h2>
-      <p>Everything in one file: stock book, handovers, cases with messages, pictures, and who looked.</p>
+      <h2 id="s-e">{say('Your data')}</h2>
+      <p>{say('Everything in one file: stock book, handovers, cases with messages, pictures, and who looked.')}</p>
       {copy}
       {erasing ? (
-        <Notice kind="warn" title={`This account is erased on ${day(erasing)}`}>
-          <p>Until then everything works, and your keepers are told. Nothing can be handed over.</p>
+        <Notice kind="warn" title={say('This account is erased on {day}', { day: day(erasing) })}>
+          <p>{say('Until then everything works, and your keepers are told. Nothing can be handed over.')}</p>
           <Problem error={save.error} />
           <div class="actions">
             <Button kind="main" busy={save.busy} onClick={() => void keep()}>
-              Keep the account
+              {say('Keep the account')}
             </Button>
           </div>
         </Notice>
       ) : (
         <details>
-          <summary>Erase this account</summary>
+          <summary>{say('Erase this account')}</summary>
           <form
             class="stack"
             noValidate
@@ -130,8 +139,11 @@ function TakeAndLeave(): JSX.Element {
               e.preventDefault();
               void save
                 .run(async () => {
-                  if (typed.trim().toLowerCase() !== 'erase')
-                    throw new FormError('confirm', 'Type the word erase, so that this does not happen by accident.');
+                  if (typed.trim().toLowerCase() !== say('erase'))
+                    throw new FormError(
+                      'confirm',
+                      say('Type the word erase, so that this does not happen by accident.'),
+                    );
                   await ask('POST', `/v1/${breeder()}:scheduleErasure`, { confirm: 'erase' });
                   await refreshMe();
                 })
@@ -139,12 +151,13 @@ function TakeAndLeave(): JSX.Element {
             }}
           >
             <p>
-              In 14 days all of it is gone: animals, cases, messages, pictures, helpers and tokens. Your keepers see it
-              at once in their app and can take a copy of what is theirs. Until the day you can change your mind.
+              {say(
+                'In 14 days all of it is gone: animals, cases, messages, pictures, helpers and tokens. Your keepers see it at once in their app and can take a copy of what is theirs. Until the day you can change your mind.',
+              )}
             </p>
-            <p>Older safety copies still hold it until whoever runs the service throws them away.</p>
+            <p>{say('Older safety copies still hold it until whoever runs the service throws them away.')}</p>
             <Field
-              label="To go on, type erase"
+              label={say('To go on, type erase')}
               maxLength={20}
               value={typed}
               onInput={setTyped}
@@ -153,7 +166,7 @@ function TakeAndLeave(): JSX.Element {
             <Problem error={save.error} shown={['confirm']} />
             <div class="actions">
               <Button type="submit" kind="danger" busy={save.busy}>
-                Erase the account in 14 days
+                {say('Erase the account in 14 days')}
               </Button>
             </div>
           </form>
@@ -171,15 +184,16 @@ function Looks(): JSX.Element {
   );
   return (
     <details class="card" onToggle={(e) => setOpen(e.currentTarget.open)}>
-      <summary>Who looked at keepers’ records</summary>
+      <summary>{say('Who looked at keepers’ records')}</summary>
       <div class="stack">
         <p class="muted">
-          You, your helpers and your programs, for a year. Each keeper sees the same of their own animal, without names.
-          The list of who needs you does not count; opening a case does.
+          {say(
+            'You, your helpers and your programs, for a year. Each keeper sees the same of their own animal, without names. The list of who needs you does not count; opening a case does.',
+          )}
         </p>
         {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
         {open && !loaded.data && !loaded.error && <Waiting />}
-        {loaded.data?.looks?.length === 0 && <p>Nobody has opened one yet.</p>}
+        {loaded.data?.looks?.length === 0 && <p>{say('Nobody has opened one yet.')}</p>}
         <ul class="list">
           {loaded.data?.looks?.slice(0, 200).map((l) => (
             <li key={`${l.case} ${l.by} ${l.byName} ${l.what} ${l.firstTime}`}>
@@ -215,7 +229,7 @@ function Account(): JSX.Element {
   };
   return (
     <section class="card stack" aria-labelledby="s-a">
-      <h2 id="s-a">What keepers see</h2>
+      <h2 id="s-a">{say('What keepers see')}</h2>
       {!draft && (loaded.error ? <Trouble error={loaded.error} again={loaded.again} /> : <Waiting />)}
       {draft && (
         <form
@@ -226,7 +240,7 @@ function Account(): JSX.Element {
             void save
               .run(async () => {
                 if (!draft.displayName?.trim())
-                  throw new FormError('display_name', 'Give a name: keepers know you by it.');
+                  throw new FormError('display_name', say('Give a name: keepers know you by it.'));
                 const answer = await ask<UpdateBreederResponseJson>(
                   'PATCH',
                   withQuery(`/v1/${name}`, { updateMask: 'display_name,contact,time_zone,hemisphere' }),
@@ -245,7 +259,7 @@ function Account(): JSX.Element {
           }}
         >
           <Field
-            label="Name"
+            label={say('Name')}
             required
             maxLength={80}
             value={draft.displayName ?? ''}
@@ -253,17 +267,17 @@ function Account(): JSX.Element {
             error={problem(save.error, 'display_name')}
           />
           <Field
-            label="How a keeper reaches you"
-            hint="Printed on the record, such as a phone number"
+            label={say('How a keeper reaches you')}
+            hint={say('Printed on the record, such as a phone number')}
             maxLength={200}
             value={draft.contact ?? ''}
             onInput={(contact) => put({ contact })}
             error={problem(save.error, 'contact')}
           />
           <Field
-            label="Time zone"
+            label={say('Time zone')}
             list="zones"
-            hint="Your days are counted in it"
+            hint={say('Your days are counted in it')}
             maxLength={64}
             value={draft.timeZone ?? ''}
             onInput={(timeZone) => put({ timeZone })}
@@ -275,22 +289,22 @@ function Account(): JSX.Element {
             ))}
           </datalist>
           <Field
-            label="Hemisphere"
-            hint="Decides when the cool season is"
+            label={say('Hemisphere')}
+            hint={say('Decides when the cool season is')}
             value={draft.hemisphere ?? 'HEMISPHERE_NORTH'}
             onInput={(h) => put({ hemisphere: h as HemisphereJson })}
             options={[
-              { value: 'HEMISPHERE_NORTH', label: 'Northern' },
-              { value: 'HEMISPHERE_SOUTH', label: 'Southern' },
+              { value: 'HEMISPHERE_NORTH', label: say('Northern') },
+              { value: 'HEMISPHERE_SOUTH', label: say('Southern') },
             ]}
             error={problem(save.error, 'hemisphere')}
           />
           <Problem error={save.error} shown={['display_name', 'contact', 'time_zone', 'hemisphere']} />
           <div class="actions">
             <Button kind="main" type="submit" busy={save.busy}>
-              Save
+              {say('Save')}
             </Button>
-            <span role="status">{saved && 'Saved.'}</span>
+            <span role="status">{saved && say('Saved.')}</span>
           </div>
         </form>
       )}
@@ -302,9 +316,10 @@ function Units(): JSX.Element {
   const [keys, setKeys] = useState(singleKeys());
   return (
     <section class="card stack" aria-labelledby="s-u">
-      <h2 id="s-u">On this device</h2>
+      <h2 id="s-u">{say('On this device')}</h2>
+      <Languages />
       <fieldset class="field">
-        <legend>Weights</legend>
+        <legend>{say('Weights')}</legend>
         <div class="choices">
           {(['g', 'oz'] as const).map((mass) => (
             <label key={mass}>
@@ -314,13 +329,13 @@ function Units(): JSX.Element {
                 checked={settings.value.mass === mass}
                 onChange={() => changeSettings({ mass })}
               />
-              {mass === 'g' ? 'Grams' : 'Ounces'}
+              {mass === 'g' ? say('Grams') : say('Ounces')}
             </label>
           ))}
         </div>
       </fieldset>
       <fieldset class="field">
-        <legend>Temperatures</legend>
+        <legend>{say('Temperatures')}</legend>
         <div class="choices">
           {(['C', 'F'] as const).map((temp) => (
             <label key={temp}>
@@ -330,7 +345,7 @@ function Units(): JSX.Element {
                 checked={settings.value.temp === temp}
                 onChange={() => changeSettings({ temp })}
               />
-              {temp === 'C' ? 'Celsius' : 'Fahrenheit'}
+              {temp === 'C' ? say('Celsius') : say('Fahrenheit')}
             </label>
           ))}
         </div>
@@ -344,7 +359,7 @@ function Units(): JSX.Element {
             setSingleKeys(e.currentTarget.checked);
           }}
         />
-        j and k move in the triage list
+        {say('j and k move in the triage list')}
       </label>
     </section>
   );
@@ -359,26 +374,27 @@ function Passkeys(): JSX.Element {
   const remove = useSave();
   return (
     <section class="card stack" aria-labelledby="s-p">
-      <h2 id="s-p">Passkeys</h2>
+      <h2 id="s-p">{say('Passkeys')}</h2>
       {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
       {loaded.data?.passkeys?.length === 0 && (
-        <p class="muted">None yet. Make one, so that you can come back without a link.</p>
+        <p class="muted">{say('None yet. Make one, so that you can come back without a link.')}</p>
       )}
       <ul class="list">
         {loaded.data?.passkeys?.map((k) => (
           <li key={k.passkeyId} class="row">
             <span>
-              <strong>{k.label || 'Passkey'}</strong>{' '}
+              <strong>{k.label || say('Passkey')}</strong>{' '}
               <span class="muted">
-                made {ago(k.createTime)}
-                {k.useTime && `, used ${ago(k.useTime)}`}
+                {k.useTime
+                  ? say('made {ago}, used {used}', { ago: ago(k.createTime), used: ago(k.useTime) })
+                  : say('made {ago}', { ago: ago(k.createTime) })}
               </span>
             </span>
             <span class="end">
               <Button
                 kind="danger"
                 busy={remove.busy}
-                aria-label={`Remove the passkey ${k.label ?? ''}`}
+                aria-label={say('Remove the passkey {label}', { label: k.label ?? '' })}
                 onClick={() => {
                   void remove
                     .run(() => ask('DELETE', `/v1/access/passkeys/${encodeURIComponent(k.passkeyId ?? '')}`))
@@ -389,7 +405,7 @@ function Passkeys(): JSX.Element {
                     });
                 }}
               >
-                Remove
+                {say('Remove')}
               </Button>
             </span>
           </li>
@@ -411,7 +427,7 @@ function Passkeys(): JSX.Element {
           }}
         >
           <Field
-            label="Name for this device"
+            label={say('Name for this device')}
             maxLength={60}
             value={label}
             onInput={setLabel}
@@ -420,7 +436,7 @@ function Passkeys(): JSX.Element {
           <Problem error={add.error} shown={['label']} />
           <div class="actions">
             <Button type="submit" icon="key" busy={add.busy}>
-              Make a passkey here
+              {say('Make a passkey here')}
             </Button>
           </div>
         </form>
@@ -434,16 +450,20 @@ function Recovery(): JSX.Element {
   const make = useSave();
   return (
     <section class="card stack" aria-labelledby="s-r">
-      <h2 id="s-r">Recovery codes</h2>
+      <h2 id="s-r">{say('Recovery codes')}</h2>
       {codes.length ? (
         <RecoveryCodes codes={codes} />
       ) : (
         <>
-          <p class="muted">{me.value?.recoveryCodes ?? 0} left. New ones make the old ones useless.</p>
+          <p class="muted">
+            {say('{recoveryCodes} left. New ones make the old ones useless.', {
+              recoveryCodes: me.value?.recoveryCodes ?? 0,
+            })}
+          </p>
           <Problem error={make.error} />
           <div class="actions">
             <Button busy={make.busy} onClick={() => void make.run(async () => setCodes(await newRecoveryCodes()))}>
-              Make new recovery codes
+              {say('Make new recovery codes')}
             </Button>
           </div>
         </>
@@ -464,8 +484,8 @@ function Tokens(): JSX.Element {
   const remove = useSave();
   return (
     <section class="card stack" aria-labelledby="s-t">
-      <h2 id="s-t">Tokens for programs</h2>
-      <p class="muted">A program that talks to the service for you needs one. See /api for what it can ask.</p>
+      <h2 id="s-t">{say('Tokens for programs')}</h2>
+      <p class="muted">{say('A program that talks to the service for you needs one. See /api for what it can ask.')}</p>
       {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
       <ul class="list">
         {loaded.data?.tokens?.map((t) => (
@@ -473,21 +493,23 @@ function Tokens(): JSX.Element {
             <span>
               <strong>{t.label}</strong>{' '}
               <span class="muted">
-                {t.readOnly ? 'reads only' : 'reads and writes'}, until {day(t.expireTime ?? '')}
+                {t.readOnly
+                  ? say('reads only, until {day}', { day: day(t.expireTime ?? '') })
+                  : say('reads and writes, until {day}', { day: day(t.expireTime ?? '') })}
               </span>
             </span>
             <span class="end">
               <Button
                 kind="danger"
                 busy={remove.busy}
-                aria-label={`End the token ${t.label ?? ''}`}
+                aria-label={say('End the token {label}', { label: t.label ?? '' })}
                 onClick={() => {
                   void remove
                     .run(() => ask('DELETE', `/v1/access/tokens/${encodeURIComponent(t.tokenId ?? '')}`))
                     .then((ok) => ok && loaded.again());
                 }}
               >
-                End
+                {say('End')}
               </Button>
             </span>
           </li>
@@ -495,14 +517,14 @@ function Tokens(): JSX.Element {
       </ul>
       <Problem error={remove.error} />
       {secret && (
-        <Notice kind="warn" live title="Shown this once">
+        <Notice kind="warn" live title={say('Shown this once')}>
           <p>
             <code class="secret">{secret}</code>
           </p>
         </Notice>
       )}
       <details>
-        <summary>Make a token</summary>
+        <summary>{say('Make a token')}</summary>
         <form
           class="stack"
           noValidate
@@ -511,10 +533,10 @@ function Tokens(): JSX.Element {
             void make
               .run(async () => {
                 if (!label.trim())
-                  throw new FormError('label', 'Give it a name, so that you know later what it is for.');
+                  throw new FormError('label', say('Give it a name, so that you know later what it is for.'));
                 const n = Number(days.trim());
                 if (!Number.isInteger(n) || n < 1 || n > 730)
-                  throw new FormError('days', 'Give whole days, from 1 to 730.');
+                  throw new FormError('days', say('Give whole days, from 1 to 730.'));
                 const answer = await ask<CreateTokenResponseJson>('POST', '/v1/access/tokens', {
                   label: label.trim(),
                   readOnly,
@@ -530,15 +552,15 @@ function Tokens(): JSX.Element {
           }}
         >
           <Field
-            label="What it is for"
+            label={say('What it is for')}
             maxLength={60}
             value={label}
             onInput={setLabel}
             error={problem(make.error, 'label')}
           />
           <Field
-            label="Valid for"
-            unit="days"
+            label={say('Valid for')}
+            unit={say('days')}
             inputMode="numeric"
             value={days}
             onInput={setDays}
@@ -546,12 +568,12 @@ function Tokens(): JSX.Element {
           />
           <label>
             <input type="checkbox" checked={readOnly} onChange={(e) => setReadOnly(e.currentTarget.checked)} />
-            It may only read
+            {say('It may only read')}
           </label>
           <Problem error={make.error} shown={['label', 'days']} />
           <div class="actions">
             <Button type="submit" busy={make.busy}>
-              Make the token
+              {say('Make the token')}
             </Button>
           </div>
         </form>

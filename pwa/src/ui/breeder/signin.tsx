@@ -1,7 +1,9 @@
 import type { JSX } from 'preact';
 import { useContext, useState } from 'preact/hooks';
+import { say } from '../../core/say';
 import { ThermalBand } from '../parts/band';
 import { Button, Copy, Field, Notice } from '../parts/controls';
+import { Languages } from '../parts/languages';
 import { FormError, problem, useSave } from './hooks';
 import { Go, Heading, Problem } from './nav';
 import { makePasskey, me, newRecoveryCodes, passkeysWork, signInWithPasskey, useRecoveryCode } from './session';
@@ -25,41 +27,41 @@ export function SignIn({ done }: { done?: (() => void) | undefined }): JSX.Eleme
                 void passkey.run(signInWithPasskey).then((ok) => ok && done?.());
               }}
             >
-              Sign in with a passkey
+              {say('Sign in with a passkey')}
             </Button>
           </div>
         </div>
       ) : (
         <Notice>
-          <p>This browser cannot use passkeys. A recovery code works here.</p>
+          <p>{say('This browser cannot use passkeys. A recovery code works here.')}</p>
         </Notice>
       )}
       <details open={!passkeysWork()}>
-        <summary>Use a recovery code</summary>
+        <summary>{say('Use a recovery code')}</summary>
         <form
           class="stack"
           onSubmit={(e) => {
             e.preventDefault();
             void recovery
               .run(async () => {
-                if (!code.trim()) throw new FormError('code', 'Type one of the codes that you printed or copied.');
+                if (!code.trim()) throw new FormError('code', say('Type one of the codes that you printed or copied.'));
                 await useRecoveryCode(code.trim());
               })
               .then((ok) => ok && done?.());
           }}
         >
           <Field
-            label="Recovery code"
+            label={say('Recovery code')}
             value={code}
             onInput={setCode}
             maxLength={100}
-            hint="Each code works once. Small letters and dashes do not matter."
+            hint={say('Each code works once. Small letters and dashes do not matter.')}
             error={problem(recovery.error, 'code')}
           />
           <Problem error={recovery.error} shown={['code']} />
           <div class="actions">
             <Button type="submit" busy={recovery.busy}>
-              Sign in with this code
+              {say('Sign in with this code')}
             </Button>
           </div>
         </form>
@@ -73,8 +75,10 @@ export function SignInPage(): JSX.Element {
   return (
     <main class="page narrow">
       <ThermalBand />
-      <Heading>Sign in</Heading>
-      <p class="muted">For breeders. If you have a card with a code for your new snake, you do not need to sign in.</p>
+      <Heading>{say('Sign in')}</Heading>
+      <p class="muted">
+        {say('For breeders. If you have a card with a code for your new snake, you do not need to sign in.')}
+      </p>
       <SignIn />
       <p>
         <a
@@ -84,16 +88,17 @@ export function SignInPage(): JSX.Element {
             go('/c');
           }}
         >
-          I have a card with a code
+          {say('I have a card with a code')}
         </a>
       </p>
+      <Languages />
     </main>
   );
 }
 
 /** What this device is, for the list of passkeys. */
 function deviceName(): string {
-  return /Android|iPhone|Mobile/.test(navigator.userAgent) ? 'phone' : 'computer';
+  return /Android|iPhone|Mobile/.test(navigator.userAgent) ? say('phone') : say('computer');
 }
 
 /** After the first link: make it possible to come back. */
@@ -105,14 +110,14 @@ export function WelcomePage({ done }: { done: () => void }): JSX.Element {
   const recovery = useSave();
   return (
     <main class="page narrow">
-      <ThermalBand at={codes.length ? 1 : made ? 0.5 : 0} label="Setting up your way in" />
-      <Heading>So that you can come back</Heading>
-      <p>The link that brought you here works once. Two things let you in from now on.</p>
+      <ThermalBand at={codes.length ? 1 : made ? 0.5 : 0} label={say('Setting up your way in')} />
+      <Heading>{say('So that you can come back')}</Heading>
+      <p>{say('The link that brought you here works once. Two things let you in from now on.')}</p>
       <section class="card stack" aria-labelledby="w1">
-        <h2 id="w1">1. A passkey on this device</h2>
+        <h2 id="w1">{say('1. A passkey on this device')}</h2>
         {made ? (
           <Notice kind="good" live>
-            <p>The passkey is made. Next time this device signs you in.</p>
+            <p>{say('The passkey is made. Next time this device signs you in.')}</p>
           </Notice>
         ) : passkeysWork() ? (
           <form
@@ -123,10 +128,10 @@ export function WelcomePage({ done }: { done: () => void }): JSX.Element {
             }}
           >
             <p class="muted">
-              Your device unlocks it as it unlocks itself: by face, finger or its code. Nothing to remember.
+              {say('Your device unlocks it as it unlocks itself: by face, finger or its code. Nothing to remember.')}
             </p>
             <Field
-              label="Name for this device"
+              label={say('Name for this device')}
               value={label}
               onInput={setLabel}
               maxLength={60}
@@ -135,24 +140,27 @@ export function WelcomePage({ done }: { done: () => void }): JSX.Element {
             <Problem error={passkey.error} shown={['label']} />
             <div class="actions">
               <Button kind="main" type="submit" icon="key" busy={passkey.busy}>
-                Make a passkey
+                {say('Make a passkey')}
               </Button>
             </div>
           </form>
         ) : (
-          <p>This browser cannot make one. Make recovery codes, and open Warmhand in another browser later.</p>
+          <p>{say('This browser cannot make one. Make recovery codes, and open Warmhand in another browser later.')}</p>
         )}
       </section>
       <section class="card stack" aria-labelledby="w2">
-        <h2 id="w2">2. Recovery codes on paper</h2>
+        <h2 id="w2">{say('2. Recovery codes on paper')}</h2>
         {codes.length ? (
           <RecoveryCodes codes={codes} />
         ) : (
           <>
             <p class="muted">
-              For the day the device is lost. Ten codes, each works once.
-              {(me.value?.recoveryCodes ?? 0) > 0 &&
-                ` You have ${me.value?.recoveryCodes} already; new ones replace them.`}
+              {(me.value?.recoveryCodes ?? 0) > 0
+                ? say(
+                    'For the day the device is lost. Ten codes, each works once. You have {n} already; new ones replace them.',
+                    { n: me.value?.recoveryCodes },
+                  )
+                : say('For the day the device is lost. Ten codes, each works once.')}
             </p>
             <Problem error={recovery.error} />
             <div class="actions">
@@ -163,7 +171,7 @@ export function WelcomePage({ done }: { done: () => void }): JSX.Element {
                   void recovery.run(async () => setCodes(await newRecoveryCodes()));
                 }}
               >
-                Make recovery codes
+                {say('Make recovery codes')}
               </Button>
             </div>
           </>
@@ -171,7 +179,7 @@ export function WelcomePage({ done }: { done: () => void }): JSX.Element {
       </section>
       <div class="actions">
         <Button kind={codes.length ? 'main' : 'plain'} onClick={done}>
-          {made || codes.length ? 'To your animals' : 'Later'}
+          {made || codes.length ? say('To your animals') : say('Later')}
         </Button>
       </div>
     </main>
@@ -183,9 +191,9 @@ export function RecoveryCodes({ codes }: { codes: string[] }): JSX.Element {
   return (
     <div class="stack">
       <Notice kind="warn" live>
-        <p>These are shown this once. Print or copy them now, and keep them away from this device.</p>
+        <p>{say('These are shown this once. Print or copy them now, and keep them away from this device.')}</p>
       </Notice>
-      <ul class="codes printed" aria-label="Recovery codes">
+      <ul class="codes printed" aria-label={say('Recovery codes')}>
         {codes.map((c) => (
           <li key={c}>
             <code>{c}</code>
@@ -194,9 +202,9 @@ export function RecoveryCodes({ codes }: { codes: string[] }): JSX.Element {
       </ul>
       <div class="actions">
         <Button icon="print" onClick={() => window.print()}>
-          Print
+          {say('Print')}
         </Button>
-        <Copy text={codes.join('\n')} label="Copy" otherwise="Print them, or write them down." />
+        <Copy text={codes.join('\n')} label={say('Copy')} otherwise={say('Print them, or write them down.')} />
       </div>
     </div>
   );

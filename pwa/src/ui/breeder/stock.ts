@@ -1,5 +1,6 @@
 // The stock book with what the record says of each animal: loaded whole, narrowed and put in order here, so that
 // it answers at once.
+
 import { withQuery } from '../../api/client';
 import type {
   ListStockResponseJson,
@@ -7,6 +8,8 @@ import type {
   StockAnimalJson,
 } from '../../api/gen/warmhand/v1/animal_service_pb';
 import type { SpeciesJson } from '../../api/gen/warmhand/v1/reference_service_pb';
+import { locale } from '../../core/language';
+import { say } from '../../core/say';
 import { daysSince } from '../../core/time';
 import { ask, breeder } from './session';
 
@@ -51,7 +54,7 @@ export function fold(text: string): string {
   return text.normalize('NFKD').replace(/\p{M}/gu, '').toLowerCase().replaceAll('ß', 'ss').trim();
 }
 
-const tub = new Intl.Collator(undefined, { numeric: true, sensitivity: 'base' });
+const tub = new Intl.Collator(locale(), { numeric: true, sensitivity: 'base' });
 
 /** Days since the last weight; Infinity for an animal that was never weighed. */
 export function unweighedFor(a: StockAnimalJson, now: Date): number {
@@ -120,7 +123,7 @@ export function choose(
 export function missing(points: readonly ReadyPointJson[] | undefined): string {
   const all = (points ?? []).flatMap((p) => (p.verdict === 'READY_VERDICT_NOT_YET' && p.missing ? [p.missing] : []));
   const rest = all.length - 2;
-  return all.slice(0, 2).join('; ') + (rest > 0 ? `; and ${rest} more` : '');
+  return rest > 0 ? say('{first}; and {n} more', { first: all.slice(0, 2).join('; '), n: rest }) : all.join('; ');
 }
 
 /** The words that occur in a field, each once, in order. */

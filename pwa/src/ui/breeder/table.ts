@@ -1,8 +1,10 @@
 // The breeder's work without network: the copy of the stock book, and what is logged on the way to the service.
+
 import { signal } from '@preact/signals';
 import { ApiError, withQuery } from '../../api/client';
 import type { CardJson, EntryJson, ListCardsResponseJson, StockAnimalJson } from '../../core/contract';
 import { uuidv7 } from '../../core/ids';
+import { say } from '../../core/say';
 import { slipOf } from '../../core/slip';
 import { warmFinder } from '../../photo/finder';
 import { keepCards, keepStock, readCards, readStock, type StockCopy } from '../../store/copies';
@@ -90,8 +92,8 @@ async function kept<T>(saving: Promise<T>): Promise<T> {
   } catch (e) {
     throw new Error(
       isFull(e)
-        ? 'Not saved: this device is full. Delete something else, such as old videos, and save again.'
-        : 'Not saved: the device did not let the app store it. Close other tabs of this app and save again.',
+        ? say('Not saved: this device is full. Delete something else, such as old videos, and save again.')
+        : say('Not saved: the device did not let the app store it. Close other tabs of this app and save again.'),
       { cause: e },
     );
   }

@@ -1,5 +1,6 @@
 import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
+import { say } from '../../core/say';
 import { formatNumber } from '../../core/units';
 import { Field } from '../parts/controls';
 import { useLoad } from './hooks';
@@ -27,39 +28,38 @@ export function TablesPage(): JSX.Element {
   });
   return (
     <main class="page">
-      <Heading>What the program goes by</Heading>
+      <Heading>{say('What the program goes by')}</Heading>
       <p>
-        Every limit, rate and threshold that your animals and cases are judged by, with where it comes from and how sure
-        it is. What is published was read in its source. What is an assumption is ours, and may be wrong.{' '}
-        <Link to="/b/thresholds">Some you can move for your own cases.</Link>
+        {say(
+          'Every limit, rate and threshold that your animals and cases are judged by, with where it comes from and how sure it is. What is published was read in its source. What is an assumption is ours, and may be wrong. {link}',
+          { link: <Link to="/b/thresholds">{say('Some you can move for your own cases.')}</Link> },
+        )}
       </p>
       <search>
         <Field
-          label="Search"
+          label={say('Search')}
           type="search"
           value={typed}
           onInput={setTyped}
-          hint="Species, quantity, source, or how sure"
+          hint={say('Species, quantity, source, or how sure')}
         />
       </search>
       {Boolean(loaded.error) && <Trouble error={loaded.error} again={loaded.again} />}
       {!loaded.data && !loaded.error && <Waiting />}
       {loaded.data && (
         <>
-          <p role="status">
-            {found.length} of {loaded.data.rows.length} rows
-          </p>
+          <p role="status">{say('{n} of {all} rows', { n: found.length, all: loaded.data.rows.length })}</p>
           {found.length > 0 && (
             <section
               class="scroll"
-              aria-label="The table"
+              aria-label={say('The table')}
               // biome-ignore lint/a11y/noNoninteractiveTabindex: a wide table is scrolled by keyboard
               tabIndex={0}
             >
               <table>
                 <thead>
                   <tr>
-                    {['Of', 'What', 'Value', 'Unit', 'How sure', 'Source'].map((h) => (
+                    {[say('Of'), say('What'), say('Value'), say('Unit'), say('How sure'), say('Source')].map((h) => (
                       <th key={h} scope="col">
                         {h}
                       </th>
@@ -84,7 +84,7 @@ export function TablesPage(): JSX.Element {
               </table>
             </section>
           )}
-          <p class="muted">Tables of {loaded.data.version}.</p>
+          <p class="muted">{say('Tables of {version}.', { version: loaded.data.version })}</p>
         </>
       )}
     </main>

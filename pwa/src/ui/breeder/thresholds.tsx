@@ -7,6 +7,7 @@ import type {
   TryThresholdsResponseJson,
   UpdateThresholdsResponseJson,
 } from '../../api/gen/warmhand/v1/breeder_service_pb';
+import { say } from '../../core/say';
 import { Button, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { Table } from '../parts/table';
@@ -26,11 +27,12 @@ export function ThresholdsPage(): JSX.Element {
   );
   return (
     <main class="page thresholds">
-      <Heading>Your own thresholds</Heading>
+      <Heading>{say('Your own thresholds')}</Heading>
       <p>
-        They decide when your open cases go on watch and when you are asked to step in. Move one, try it on your past
-        cases, and then use it. Where the numbers come from is in{' '}
-        <Link to="/b/tables">the table of all that the program goes by</Link>.
+        {say(
+          'They decide when your open cases go on watch and when you are asked to step in. Move one, try it on your past cases, and then use it. Where the numbers come from is in {link}.',
+          { link: <Link to="/b/tables">{say('the table of all that the program goes by')}</Link> },
+        )}
       </p>
       {!loaded.data && (loaded.error ? <Trouble error={loaded.error} again={loaded.again} /> : <Waiting />)}
       {loaded.data && (
@@ -48,17 +50,18 @@ export function ThresholdsPage(): JSX.Element {
       )}
       <div role="status">
         {inUse && (
-          <Notice kind="good" title="These are in use">
+          <Notice kind="good" title={say('These are in use')}>
             <p>
-              Your open cases are looked at anew within a few minutes, and their flags follow. Ended ones stay as they
-              ended.
+              {say(
+                'Your open cases are looked at anew within a few minutes, and their flags follow. Ended ones stay as they ended.',
+              )}
             </p>
           </Notice>
         )}
       </div>
       {loaded.data && (
         <section class="card stack" aria-labelledby="t-fixed">
-          <h2 id="t-fixed">What these do not move</h2>
+          <h2 id="t-fixed">{say('What these do not move')}</h2>
           <ul class="list">
             {loaded.data.fixed?.map((f) => (
               <li key={f}>{f}</li>
@@ -128,17 +131,17 @@ function Form({
         <Problem error={trying.error} shown={shown} />
         <div class="actions">
           <Button kind={moves && !fresh ? 'main' : 'plain'} type="submit" busy={trying.busy}>
-            Try on my past cases
+            {say('Try on my past cases')}
           </Button>
           {theirs && (
             <Button kind="quiet" onClick={() => setAt(places(movable, {}))}>
-              All as the program has them
+              {say('All as the program has them')}
             </Button>
           )}
         </div>
       </form>
       <div role="status">{tried && <Tried r={tried.answer} stale={!fresh} />}</div>
-      <section class="stack" aria-label="Use them">
+      <section class="stack" aria-label={say('Use them')}>
         <Problem error={saving.error} shown={shown} />
         {owner ? (
           <div class="actions">
@@ -157,21 +160,21 @@ function Form({
                 })
               }
             >
-              Use these
+              {say('Use these')}
             </Button>
             {moves && (
               <Button kind="quiet" onClick={() => setAt(inUse)}>
-                Back to those in use
+                {say('Back to those in use')}
               </Button>
             )}
             {Boolean(saving.error) && (
               <Button kind="quiet" onClick={again}>
-                Load what is in use
+                {say('Load what is in use')}
               </Button>
             )}
           </div>
         ) : (
-          <p class="muted">Only the breeder can put them to use.</p>
+          <p class="muted">{say('Only the breeder can put them to use.')}</p>
         )}
       </section>
     </>
@@ -204,7 +207,11 @@ function One({
       </div>
       <p id={`${id}-a`}>{t.about}</p>
       <div class="slide">
-        <Button aria-label={`${t.label}: less`} disabled={value <= s.least} onClick={() => to(value - s.step)}>
+        <Button
+          aria-label={say('{label}: less', { label: t.label })}
+          disabled={value <= s.least}
+          onClick={() => to(value - s.step)}
+        >
           −
         </Button>
         <input
@@ -220,17 +227,21 @@ function One({
           aria-invalid={error ? true : undefined}
           onInput={(e) => to(Number(e.currentTarget.value))}
         />
-        <Button aria-label={`${t.label}: more`} disabled={value >= s.most} onClick={() => to(value + s.step)}>
+        <Button
+          aria-label={say('{label}: more', { label: t.label })}
+          disabled={value >= s.most}
+          onClick={() => to(value + s.step)}
+        >
           +
         </Button>
       </div>
       <dl class="sides">
         <div>
-          <dt>Less</dt>
+          <dt>{say('Less')}</dt>
           <dd>{t.less}</dd>
         </div>
         <div>
-          <dt>More</dt>
+          <dt>{say('More')}</dt>
           <dd>{t.more}</dd>
         </div>
       </dl>
@@ -241,13 +252,21 @@ function One({
         </p>
       )}
       <p class="muted">
-        {inUse !== value && `In use: ${sayValue(t, inUse)}. `}The program’s own: {sayValue(t, s.own)} ({t.sure}:{' '}
-        {t.source}).
+        {[
+          inUse !== value && say('In use: {value}.', { value: sayValue(t, inUse) }),
+          say('The program’s own: {value} ({sure}: {source}).', {
+            value: sayValue(t, s.own),
+            sure: t.sure,
+            source: t.source,
+          }),
+        ]
+          .filter(Boolean)
+          .join(' ')}
       </p>
       {value !== s.own && (
         <div>
           <Button kind="quiet" onClick={() => put(s.code, s.own)}>
-            <span class="ear">{t.label}: </span>as the program has it
+            {say('{label}as the program has it', { label: <span class="ear">{t.label}: </span> })}
           </Button>
         </div>
       )}
@@ -260,10 +279,10 @@ function Tried({ r, stale }: { r: TryThresholdsResponseJson; stale: boolean }): 
   const left = (r.changed ?? 0) - cases.length;
   return (
     <section class="card stack" aria-labelledby="t-tried">
-      <h2 id="t-tried">What it would have been</h2>
+      <h2 id="t-tried">{say('What it would have been')}</h2>
       {stale && (
         <Notice kind="warn">
-          <p>You moved something since. Try again to see what that would have done.</p>
+          <p>{say('You moved something since. Try again to see what that would have done.')}</p>
         </Notice>
       )}
       {(r.lookedAt ?? 0) > 0 && <p>{lookedAt(r)}</p>}
@@ -272,7 +291,7 @@ function Tried({ r, stale }: { r: TryThresholdsResponseJson; stale: boolean }): 
       </Notice>
       {(r.lookedAt ?? 0) > 0 && (
         <>
-          <Table label="What it would have been, as a table" heads={['', 'In use now', 'With these']}>
+          <Table label={say('What it would have been, as a table')} heads={['', say('In use now'), say('With these')]}>
             {rows(r).map(([what, present, proposed]) => (
               <tr key={what}>
                 <th scope="row">{what}</th>
@@ -288,23 +307,28 @@ function Tried({ r, stale }: { r: TryThresholdsResponseJson; stale: boolean }): 
       )}
       {cases.length > 0 && (
         <>
-          <h3>Cases that would have gone otherwise</h3>
-          <Table label="Cases that would have gone otherwise" heads={['Animal', 'How it ended', 'Step in', 'Watch']}>
+          <h3>{say('Cases that would have gone otherwise')}</h3>
+          <Table
+            label={say('Cases that would have gone otherwise')}
+            heads={[say('Animal'), say('How it ended'), say('Step in'), say('Watch')]}
+          >
             {cases.map((c) => (
               <tr key={c.case}>
                 <th scope="row">
-                  <Link to={`/b/cases/${(c.case ?? '').split('/').at(-1)}`}>{c.animalName || 'no name'}</Link>
+                  <Link to={`/b/cases/${(c.case ?? '').split('/').at(-1)}`}>{c.animalName || say('no name')}</Link>
                 </th>
                 <td>
-                  {c.outcome && c.outcome !== 'OUTCOME_UNSPECIFIED' ? outcomeWord(c.outcome) : 'open'}, day{' '}
-                  {c.days ?? 0}
+                  {say('{outcome}, day {days}', {
+                    outcome: c.outcome && c.outcome !== 'OUTCOME_UNSPECIFIED' ? outcomeWord(c.outcome) : say('open'),
+                    days: c.days ?? 0,
+                  })}
                 </td>
                 <td>{moved(c, 'stepInDay')}</td>
                 <td>{moved(c, 'watchDay')}</td>
               </tr>
             ))}
           </Table>
-          {left > 0 && <p class="muted">And {left} more.</p>}
+          {left > 0 && <p class="muted">{say('And {left} more.', { left })}</p>}
         </>
       )}
     </section>
@@ -317,7 +341,7 @@ function Calls({ present, proposed }: { present: number[]; proposed: number[] })
   const { left, top, height, bottom } = callSize;
   return (
     <figure class="stack">
-      <figcaption>Animals that you were asked to step in for, by day after the handover</figcaption>
+      <figcaption>{say('Animals that you were asked to step in for, by day after the handover')}</figcaption>
       <div ref={holder} class="calls">
         <svg viewBox={`0 0 ${width} ${height}`} width={width} height={height} aria-hidden="true" focusable="false">
           {p.ticks.map((t) => (
@@ -334,7 +358,7 @@ function Calls({ present, proposed }: { present: number[]; proposed: number[] })
             </text>
           ))}
           <text class="tick" x={p.right} y={height - 4} text-anchor="end">
-            days after the handover
+            {say('days after the handover')}
           </text>
           <path class="present" d={p.present} />
           <path class="proposed" d={p.proposed} />
@@ -342,8 +366,8 @@ function Calls({ present, proposed }: { present: number[]; proposed: number[] })
         </svg>
       </div>
       <p class="key">
-        <span class="present">in use now: {present.length}</span>{' '}
-        <span class="proposed">with these: {proposed.length}</span>
+        <span class="present">{say('in use now: {n}', { n: present.length })}</span>{' '}
+        <span class="proposed">{say('with these: {n}', { n: proposed.length })}</span>
       </p>
     </figure>
   );

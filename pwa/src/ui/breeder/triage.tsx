@@ -4,6 +4,7 @@ import { useContext, useEffect, useLayoutEffect, useMemo, useRef, useState } fro
 import { withQuery } from '../../api/client';
 import type { CaseJson, ListNewPhotosResponseJson } from '../../api/gen/warmhand/v1/case_service_pb';
 import { idOf } from '../../core/ids';
+import { say } from '../../core/say';
 import { ago, day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
 import { Standing } from '../parts/standing';
@@ -37,13 +38,13 @@ export function setSingleKeys(on: boolean): void {
 type Shown = View | 'ended';
 
 const views: { view: Shown; word: string; none: string }[] = [
-  { view: 'open', word: 'Open', none: '' },
-  { view: 'new', word: 'New', none: 'Nothing changed since you looked.' },
-  { view: 'breeder', word: 'Your turn', none: 'Nobody waits for you.' },
-  { view: 'keeper', word: 'Keeper’s turn', none: 'You wait for nobody.' },
-  { view: 'silent', word: 'Nothing heard', none: 'Every keeper was heard of lately.' },
-  { view: 'aside', word: 'Set aside', none: 'Nothing is set aside.' },
-  { view: 'ended', word: 'Ended', none: 'No follow-up has ended yet.' },
+  { view: 'open', word: say('Open'), none: '' },
+  { view: 'new', word: say('New'), none: say('Nothing changed since you looked.') },
+  { view: 'breeder', word: say('Your turn'), none: say('Nobody waits for you.') },
+  { view: 'keeper', word: say('Keeper’s turn'), none: say('You wait for nobody.') },
+  { view: 'silent', word: say('Nothing heard'), none: say('Every keeper was heard of lately.') },
+  { view: 'aside', word: say('Set aside'), none: say('Nothing is set aside.') },
+  { view: 'ended', word: say('Ended'), none: say('No follow-up has ended yet.') },
 ];
 
 /** What is chosen holds while the app is open, also over a look into the stock book. */
@@ -63,10 +64,12 @@ function NewPhotos(): JSX.Element {
     }),
   );
   const n = loaded.data?.photos?.length ?? 0;
-  const many = loaded.data && (loaded.data.nextPageToken ? `more than ${n}` : n || 'none');
+  const many = loaded.data && (loaded.data.nextPageToken ? say('more than {n}', { n }) : n || 'none');
   return (
     <p>
-      <Link to="/b/review">Go through keepers’ new photos{many && `: ${many}`}</Link>
+      <Link to="/b/review">
+        {many ? say('Go through keepers’ new photos: {many}', { many }) : say('Go through keepers’ new photos')}
+      </Link>
     </p>
   );
 }
@@ -188,7 +191,7 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
     return () => document.removeEventListener('keydown', onKey);
   }, [go, id, next]);
 
-  const title = which === 'open' ? 'Who needs you' : 'Ended follow-ups';
+  const title = which === 'open' ? say('Who needs you') : say('Ended follow-ups');
   return (
     <main class={`triage${id ? ' has-case' : ''}`}>
       <section class="side" aria-labelledby="triage-h">
@@ -196,14 +199,14 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
           {id ? <h2>{title}</h2> : <Heading>{title}</Heading>}
         </div>
         {me.value?.eraseTime && (
-          <Notice kind="warn" title={`This account is erased on ${day(me.value.eraseTime)}`}>
+          <Notice kind="warn" title={say('This account is erased on {day}', { day: day(me.value.eraseTime) })}>
             <p>
-              <Link to="/b/settings">Keep it after all</Link>
+              <Link to="/b/settings">{say('Keep it after all')}</Link>
             </p>
           </Notice>
         )}
         <fieldset class="views scroll">
-          <legend class="ear">Show</legend>
+          <legend class="ear">{say('Show')}</legend>
           {views.map((v) => (
             <button
               key={v.view}
@@ -219,12 +222,12 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
         </fieldset>
         {people.length > 0 && (
           <Field
-            label="Looked after by"
+            label={say('Looked after by')}
             value={people.includes(by) ? by : ''}
             onInput={setBy}
             options={[
-              { value: '', label: 'anybody' },
-              ...people.map((n) => ({ value: n, label: n === me.value?.userName ? `${n}, you` : n })),
+              { value: '', label: say('anybody') },
+              ...people.map((n) => ({ value: n, label: n === me.value?.userName ? say('{n}, you', { n }) : n })),
             ]}
           />
         )}
@@ -233,7 +236,7 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
         {view === 'open' && <NewPhotos />}
         {which === 'ended' && (
           <p>
-            <Link to="/b/insight">What your sales show, all together</Link>
+            <Link to="/b/insight">{say('What your sales show, all together')}</Link>
           </p>
         )}
         {Boolean(listError.value) && <Trouble error={listError.value} again={() => void loadCases(which)} />}
@@ -243,8 +246,8 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
             {view !== 'open'
               ? views.find((v) => v.view === view)?.none
               : count.get('aside')
-                ? 'Everything is set aside.'
-                : 'Nobody is being followed up. Hand over an animal from the stock book, and its case opens here.'}
+                ? say('Everything is set aside.')
+                : say('Nobody is being followed up. Hand over an animal from the stock book, and its case opens here.')}
           </p>
         )}
         <ol class="cases" ref={rows}>
@@ -254,20 +257,20 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
         </ol>
         {loaded?.next && which === 'ended' && (
           <div class="actions">
-            <Button onClick={() => void loadCases(which, true)}>Show more</Button>
+            <Button onClick={() => void loadCases(which, true)}>{say('Show more')}</Button>
           </div>
         )}
         <div class="keys">
           <Button kind="quiet" onClick={() => keys.current?.showModal()}>
-            Keys
+            {say('Keys')}
           </Button>
         </div>
       </section>
-      <section class="main" aria-label="Case">
+      <section class="main" aria-label={say('Case')}>
         {id ? (
           <CasePage key={id} name={`${breeder()}/cases/${id}`} next={next ? `/b/cases/${next}` : ''} />
         ) : (
-          <p class="muted empty">Choose a case on the left.</p>
+          <p class="muted empty">{say('Choose a case on the left.')}</p>
         )}
       </section>
       <AsideDialog
@@ -302,8 +305,8 @@ class Row extends Component<{ c: CaseJson; current: boolean; now: Date }> {
           <span class="muted">
             {[
               c.commonName,
-              c.claimed ? c.keeperName || 'keeper without a name' : 'not claimed yet',
-              c.lookedAfterBy && `looked after by ${c.lookedAfterBy}`,
+              c.claimed ? c.keeperName || say('keeper without a name') : say('not claimed yet'),
+              c.lookedAfterBy && say('looked after by {lookedAfterBy}', { lookedAfterBy: c.lookedAfterBy }),
             ]
               .filter(Boolean)
               .join(' · ')}
@@ -311,17 +314,17 @@ class Row extends Component<{ c: CaseJson; current: boolean; now: Date }> {
           {c.headline && <span class="headline">{c.headline}</span>}
           {aside ? (
             <span class="todo">
-              Until {day(c.asideTime ?? '', now)}: {c.asideReason}
+              {say('Until {day}: {asideReason}', { day: day(c.asideTime ?? '', now), asideReason: c.asideReason })}
             </span>
           ) : (
             todo && <span class="todo">{todo}</span>
           )}
           <span class="muted">
             {c.endTime
-              ? `ended ${ago(c.endTime, now)}`
+              ? say('ended {ago}', { ago: ago(c.endTime, now) })
               : c.lastHeardTime
-                ? `last heard ${ago(c.lastHeardTime, now)}`
-                : `handed over ${ago(c.handoverTime, now)}, nothing heard yet`}
+                ? say('last heard {ago}', { ago: ago(c.lastHeardTime, now) })
+                : say('handed over {ago}, nothing heard yet', { ago: ago(c.handoverTime, now) })}
           </span>
         </Link>
       </li>
@@ -330,24 +333,26 @@ class Row extends Component<{ c: CaseJson; current: boolean; now: Date }> {
 }
 
 const keyWords: [string, string][] = [
-  ['j, k', 'down, up in the list; the arrows too'],
-  ['Enter', 'open the case'],
-  ['n', 'the next case'],
-  ['Esc', 'back to the list'],
-  ['r', 'write an answer'],
-  ['a', 'agree on the first step'],
-  ['s', 'set aside'],
-  ['u', 'take the last one back'],
-  ['1 to 7', 'what is shown'],
-  ['?', 'this list'],
+  [say('j, k'), say('down, up in the list; the arrows too')],
+  [say('Enter'), say('open the case')],
+  ['n', say('the next case')],
+  [say('Esc'), say('back to the list')],
+  ['r', say('write an answer')],
+  ['a', say('agree on the first step')],
+  ['s', say('set aside')],
+  ['u', say('take the last one back')],
+  [say('1 to 7'), say('what is shown')],
+  ['?', say('this list')],
 ];
 
 function Keys({ dialog }: { dialog: { current: HTMLDialogElement | null } }): JSX.Element {
   return (
     <dialog ref={dialog} aria-labelledby="keys-h">
       <div class="stack">
-        <h2 id="keys-h">Keys</h2>
-        {!singleKeys() && <p>Single keys are off. Settings turns them on; the arrows, Enter and Esc always work.</p>}
+        <h2 id="keys-h">{say('Keys')}</h2>
+        {!singleKeys() && (
+          <p>{say('Single keys are off. Settings turns them on; the arrows, Enter and Esc always work.')}</p>
+        )}
         <dl class="key-words">
           {keyWords.map(([key, word]) => (
             <div key={key}>
@@ -357,7 +362,7 @@ function Keys({ dialog }: { dialog: { current: HTMLDialogElement | null } }): JS
           ))}
         </dl>
         <div class="actions">
-          <Button onClick={() => dialog.current?.close()}>Close</Button>
+          <Button onClick={() => dialog.current?.close()}>{say('Close')}</Button>
         </div>
       </div>
     </dialog>

@@ -1,10 +1,12 @@
 // What thresholds would have done, as sentences and as a plot. Pure: an answer in, words and coordinates out.
+
 import type {
   PastJson,
   ThresholdJson,
   TriedCaseJson,
   TryThresholdsResponseJson,
 } from '../../api/gen/warmhand/v1/breeder_service_pb';
+import { say } from '../../core/say';
 import { formatNumber } from '../../core/units';
 
 type Num = number | 'NaN' | 'Infinity' | '-Infinity' | undefined;
@@ -54,8 +56,8 @@ export function changes(movable: ThresholdJson[], at: Record<string, number>): R
 
 export function sayValue(t: ThresholdJson, v: number): string {
   if (t.unit === 'share') return `${formatNumber(v)}\u00a0%`;
-  if (t.unit === 'times') return `${formatNumber(v, 2)} times`;
-  return `${formatNumber(v)} ${v === 1 ? 'day' : 'days'}`;
+  if (t.unit === 'times') return say('{number} times', { number: formatNumber(v, 2) });
+  return say({ one: '{number} day', other: '{number} days' }, { n: v, number: formatNumber(v) });
 }
 
 /** The rows of the table: what, now, with those tried. */
@@ -63,29 +65,40 @@ export function rows(r: TryThresholdsResponseJson): [string, string, string][] {
   const bad = r.endedBadly ?? 0;
   const settled = r.settled ?? 0;
   const weeks = r.weeks ?? 0;
-  const both = (say: (t: NonNullable<TryThresholdsResponseJson['present']>) => string): [string, string] => [
-    say(r.present ?? {}),
-    say(r.proposed ?? {}),
+  const both = (of: (t: NonNullable<TryThresholdsResponseJson['present']>) => string): [string, string] => [
+    of(r.present ?? {}),
+    of(r.proposed ?? {}),
   ];
   const list: [string, string, string][] = [
     [
-      `You are asked to step in, in ${weeks} ${weeks === 1 ? 'week' : 'weeks'}`,
+      say(
+        { one: 'You are asked to step in, in {n} week', other: 'You are asked to step in, in {n} weeks' },
+        { n: weeks },
+      ),
       ...both((t) => {
         const calls = t.calls ?? 0;
-        const often = `${calls} ${calls === 1 ? 'time' : 'times'}`;
-        return weeks > 1 && calls > 0 ? `${often}, ${formatNumber(calls / weeks, 1)} a week` : often;
+        const often = say({ one: '{n} time', other: '{n} times' }, { n: calls });
+        return weeks > 1 && calls > 0
+          ? say('{often}, {calls} a week', { often, calls: formatNumber(calls / weeks, 1) })
+          : often;
       }),
     ],
   ];
   if (bad > 0) {
-    list.push(['Ended badly, and you were asked before', ...both((t) => `${t.found ?? 0} of ${bad}`)]);
     list.push([
-      'How early, for half of them at least',
-      ...both((t) => (t.found ? `${t.medianLeadDays ?? 0} ${t.medianLeadDays === 1 ? 'day' : 'days'}` : '–')),
+      say('Ended badly, and you were asked before'),
+      ...both((t) => say('{found} of {bad}', { found: t.found ?? 0, bad })),
+    ]);
+    list.push([
+      say('How early, for half of them at least'),
+      ...both((t) => (t.found ? say({ one: '{n} day', other: '{n} days' }, { n: t.medianLeadDays ?? 0 }) : '–')),
     ]);
   }
   if (settled > 0)
-    list.push(['Settled, and you were asked all the same', ...both((t) => `${t.calledInVain ?? 0} of ${settled}`)]);
+    list.push([
+      say('Settled, and you were asked all the same'),
+      ...both((t) => say('{calledInVain} of {settled}', { calledInVain: t.calledInVain ?? 0, settled })),
+    ]);
   return list;
 }
 
@@ -96,17 +109,19 @@ export function lookedAt(r: TryThresholdsResponseJson): string {
   if (looked === 0) return '';
   const which =
     looked < total
-      ? `your newest ${formatNumber(looked)} of ${formatNumber(total)} cases`
+      ? say('your newest {looked} of {total} cases', { looked: formatNumber(looked), total: formatNumber(total) })
       : looked === 1
-        ? 'your one case'
-        : `all your ${formatNumber(looked)} cases`;
+        ? say('your one case')
+        : say('all your {looked} cases', { looked: formatNumber(looked) });
   const changed = r.changed ?? 0;
   const other =
-    changed === 0 ? 'Each would have gone as it does now.' : `${formatNumber(changed)} would have gone otherwise.`;
-  return `Looked at ${which}, open and ended, day by day with what was known then. ${other}`;
+    changed === 0
+      ? say('Each would have gone as it does now.')
+      : say('{changed} would have gone otherwise.', { changed: formatNumber(changed) });
+  return say('Looked at {which}, open and ended, day by day with what was known then. {other}', { which, other });
 }
 
-const dayOr = (d: number | undefined) => (d === undefined ? 'never' : `day ${d}`);
+const dayOr = (d: number | undefined) => (d === undefined ? say('never') : say('day {n}', { n: d }));
 
 /** What became of one standing: "day 20 → day 12", or "day 20" where nothing moved. */
 export function moved(c: TriedCaseJson, of: keyof PastJson): string {

@@ -1,4 +1,6 @@
 import type { JSX } from 'preact';
+import { say, within } from '../../core/say';
+
 import { ago } from '../../core/time';
 import { entryLine } from '../../core/words';
 import type { Item } from '../../store/db';
@@ -7,9 +9,9 @@ import { waiting } from './table';
 
 /** What an item says, in one line. */
 export function line(i: Item): string {
-  if (!i.sale) return i.entry ? entryLine(i.entry) : 'A picture';
-  const sold = i.card ? `Sold with card ${i.card}` : 'Sold';
-  return i.undone ? `Taken back: ${sold.toLowerCase()}` : sold;
+  if (!i.sale) return i.entry ? entryLine(i.entry) : say('A picture');
+  const sold = i.card ? say('Sold with card {card}', { card: i.card }) : say('Sold');
+  return i.undone ? say('Taken back: {sold}', { sold: within(sold) }) : sold;
 }
 
 /** Entries and sales, in words. */
@@ -17,11 +19,11 @@ function count(items: readonly Item[]): string {
   const sales = items.filter((i) => i.sale).length;
   const entries = items.length - sales;
   return [
-    sales > 0 && (sales === 1 ? '1 sale' : `${sales} sales`),
-    entries > 0 && (entries === 1 ? '1 entry' : `${entries} entries`),
+    sales > 0 && say({ one: '1 sale', other: '{n} sales' }, { n: sales }),
+    entries > 0 && say({ one: '1 entry', other: '{n} entries' }, { n: entries }),
   ]
     .filter(Boolean)
-    .join(' and ');
+    .join(say(' and '));
 }
 
 /** On every screen, while something is only on this device. */
@@ -33,8 +35,11 @@ export function UnsentBar(): JSX.Element | null {
     <p class="unsent" role="status">
       <Link to="/b/unsent">
         {dead.length > 0
-          ? `${count(dead)} ${dead.length === 1 ? 'needs' : 'need'} you`
-          : `${count(all)} ${all.length === 1 ? 'is' : 'are'} only on this device`}
+          ? say({ one: '{count} needs you', other: '{count} need you' }, { n: dead.length, count: count(dead) })
+          : say(
+              { one: '{count} is only on this device', other: '{count} are only on this device' },
+              { n: all.length, count: count(all) },
+            )}
       </Link>
     </p>
   );
@@ -45,13 +50,17 @@ export function UnsentOf({ animal }: { animal: string }): JSX.Element | null {
   const mine = waiting.value.filter((i) => i.animal === animal);
   if (mine.length === 0) return null;
   return (
-    <ul class="list history" aria-label="Not sent yet">
+    <ul class="list history" aria-label={say('Not sent yet')}>
       {mine.map((i) => (
         <li key={i.seq}>
           <p>{line(i)}</p>
           <p class="muted">
             {ago(i.entry?.happenTime ?? i.sale?.handoverTime)},{' '}
-            {i.state === 'dead' ? <Link to="/b/unsent">not taken by the service: needs you</Link> : 'not sent yet'}
+            {i.state === 'dead' ? (
+              <Link to="/b/unsent">{say('not taken by the service: needs you')}</Link>
+            ) : (
+              say('not sent yet')
+            )}
             {i.entry?.note && `. ${i.entry.note}`}
           </p>
         </li>

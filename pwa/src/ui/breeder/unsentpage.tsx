@@ -1,5 +1,6 @@
 import type { JSX } from 'preact';
 import { idOf } from '../../core/ids';
+import { say } from '../../core/say';
 import { ago } from '../../core/time';
 import type { Item } from '../../store/db';
 import { Button, Notice } from '../parts/controls';
@@ -19,19 +20,19 @@ export default function UnsentPage(): JSX.Element {
   const dead = waiting.value.filter((i) => i.state === 'dead');
   const queued = waiting.value.filter((i) => i.state === 'queued');
   const whose = (i: Item) => (
-    <Link to={`/b/animals/${idOf(i.animal)}`}>{names.data?.get(i.animal) || 'An animal without label'}</Link>
+    <Link to={`/b/animals/${idOf(i.animal)}`}>{names.data?.get(i.animal) || say('An animal without label')}</Link>
   );
   return (
     <main class="page stack">
-      <Heading>On this device, not sent yet</Heading>
+      <Heading>{say('On this device, not sent yet')}</Heading>
       {waiting.value.length === 0 && (
         <Notice kind="good" live>
-          <p>Everything has been sent. Nothing is only on this device.</p>
+          <p>{say('Everything has been sent. Nothing is only on this device.')}</p>
         </Notice>
       )}
       {dead.length > 0 && (
         <section class="stack" aria-labelledby="needs">
-          <h2 id="needs">Needs you</h2>
+          <h2 id="needs">{say('Needs you')}</h2>
           {dead.map((i) =>
             i.sale ? (
               <RefusedSale key={i.seq} item={i} what={line(i)} whose={whose(i)} done={done} />
@@ -43,21 +44,21 @@ export default function UnsentPage(): JSX.Element {
       )}
       {queued.length > 0 && (
         <section class="stack" aria-labelledby="waits">
-          <h2 id="waits">Waits for network</h2>
+          <h2 id="waits">{say('Waits for network')}</h2>
           <ul class="list history">
             {queued.map((i) => (
               <li key={i.seq}>
                 <p>{line(i)}</p>
                 <p class="muted">
-                  {whose(i)}, saved {ago(new Date(i.savedAt).toISOString())}
+                  {say('{whose}, saved {ago}', { whose: whose(i), ago: ago(new Date(i.savedAt).toISOString()) })}
                 </p>
               </li>
             ))}
           </ul>
-          <p class="muted">It is sent by itself while the app is open and there is network.</p>
+          <p class="muted">{say('It is sent by itself while the app is open and there is network.')}</p>
           <div class="actions">
             <Button kind="main" busy={sending.value} onClick={() => void send()}>
-              Send now
+              {say('Send now')}
             </Button>
           </div>
         </section>

@@ -1,5 +1,7 @@
 // The plot of how long animals waited for a meal, and its sentences. Pure: curves in, coordinates out.
+
 import type { ShareJson, WaitCurveJson, WaitPointJson } from '../../api/gen/warmhand/v1/insight_service_pb';
+import { say } from '../../core/say';
 
 export interface Side {
   name: string;
@@ -73,30 +75,36 @@ export function shown(curve: WaitCurveJson, by: number): string {
 }
 
 export function medianText(curve: WaitCurveJson, meal: string): string {
-  if (!curve.ate) return `Nobody has reported the ${meal} yet.`;
-  if (curve.median === undefined) return `Less than half have reported the ${meal} so far.`;
+  if (!curve.ate) return say('Nobody has reported the {meal} yet.', { meal });
+  if (curve.median === undefined) return say('Less than half have reported the {meal} so far.', { meal });
   const low = curve.medianLow === undefined ? undefined : n(curve.medianLow);
   const high = curve.medianHigh === undefined ? undefined : n(curve.medianHigh);
   const range =
     low === undefined
       ? ''
       : high === undefined
-        ? ` The true number is likely ${low} or more; there are too few animals to say how much more.`
-        : ` The true number is likely between ${low} and ${high}.`;
-  return `Half had their ${meal} by day ${n(curve.median)}.${range}`;
+        ? ` ${say('The true number is likely {low} or more; there are too few animals to say how much more.', { low })}`
+        : ` ${say('The true number is likely between {low} and {high}.', { low, high })}`;
+  return say('Half had their {meal} by day {n}.{range}', { meal, n: n(curve.median), range });
 }
 
 /** "3 of 12 (25 %; likely 9 to 53 %)". */
 export function shareText(share: ShareJson | undefined): string {
   const of = share?.of ?? 0;
   const count = share?.count ?? 0;
-  if (!of) return 'none so far';
+  if (!of) return say('none so far');
   const pct = (v: number) => Math.round(v * 100);
-  return `${count} of ${of} (${pct(count / of)}\u00a0%; likely ${pct(n(share?.low))} to ${pct(n(share?.high))}\u00a0%)`;
+  return say('{count} of {all} ({percent}\u00a0%; likely {low} to {high}\u00a0%)', {
+    count,
+    all: of,
+    percent: pct(count / of),
+    low: pct(n(share?.low)),
+    high: pct(n(share?.high)),
+  });
 }
 
 export function daysText(days: number): string {
-  if (days < 1) return 'a day';
+  if (days < 1) return say('a day');
   const whole = Math.round(days);
-  return `${whole} ${whole === 1 ? 'day' : 'days'}`;
+  return say({ one: '{n} day', other: '{n} days' }, { n: whole });
 }

@@ -1,8 +1,10 @@
 // One animal after another on the scale.
+
 import type { JSX } from 'preact';
 import { useLayoutEffect, useRef, useState } from 'preact/hooks';
 import type { EntryJson, StockAnimalJson } from '../../core/contract';
 import { back, done, goTo, skip, takeUp } from '../../core/run';
+import { say } from '../../core/say';
 import { changeSettings, settings } from '../../core/settings';
 import { neighbourSlip, slipOf } from '../../core/slip';
 import { ago } from '../../core/time';
@@ -31,7 +33,7 @@ export default function WeighRun(d: Doing): JSX.Element {
   const last = run.steps.at(-1);
   const line = (name: string) => [nameOf(stock.get(name)), stock.get(name)?.animal?.place].filter(Boolean).join(', ');
   const nextUp = (name: string, text: string) =>
-    setSaid(`${text} ${name ? `Now ${line(name)}.` : 'That was the last one.'}`);
+    setSaid(`${text} ${name ? say('Now {line}.', { line: line(name) }) : say('That was the last one.')}`);
   // Said when the device has it; who is next stands in the run by then.
   const at = useRef(run.at);
   at.current = run.at;
@@ -40,17 +42,21 @@ export default function WeighRun(d: Doing): JSX.Element {
     setScanning(byLabel);
   };
   const save = (entry: EntryJson) => {
-    const text = `${nameOf(s)} ${formatMass(Number(entry.weighIn?.massG))}, saved.`;
+    const text = say('{name} {mass}, saved.', { name: nameOf(s), mass: formatMass(Number(entry.weighIn?.massG)) });
     onwards();
     void d.log(run.at, entry).then((ok) => ok && nextUp(at.current, text));
   };
   const undo = () => {
     setScanning(false);
-    void d.undo().then((step) => step && nextUp(step.animal, `${nameOf(stock.get(step.animal))}: taken back.`));
+    void d
+      .undo()
+      .then(
+        (step) => step && nextUp(step.animal, say('{name}: taken back.', { name: nameOf(stock.get(step.animal)) })),
+      );
   };
   const pass = () => {
     onwards();
-    nextUp(d.change(skip)?.at ?? '', `${nameOf(s)} skipped.`);
+    nextUp(d.change(skip)?.at ?? '', say('{name} skipped.', { name: nameOf(s) }));
   };
   const act = useRef({ undo, pass, back: () => d.change(back) });
   act.current = { undo, pass, back: () => d.change(back) };
@@ -71,12 +77,12 @@ export default function WeighRun(d: Doing): JSX.Element {
   const found = (text: string) => {
     const name = animalOnLabel(text);
     const of = name ? stock.get(name) : undefined;
-    if (!name || !of) return setWrong('That code is no label of an animal in your stock book.');
-    if (of.away) return setWrong(`${nameOf(of)} has been handed over.`);
+    if (!name || !of) return setWrong(say('That code is no label of an animal in your stock book.'));
+    if (of.away) return setWrong(say('{name} has been handed over.', { name: nameOf(of) }));
     setWrong('');
     setScanning(false);
     d.change((r) => goTo(r, name));
-    setSaid(`Now ${line(name)}.`);
+    setSaid(say('Now {line}.', { line: line(name) }));
   };
   return (
     <>
@@ -87,10 +93,10 @@ export default function WeighRun(d: Doing): JSX.Element {
         <Over d={d} />
       ) : scanning ? (
         <>
-          <Heading key="scan">Which tub is next?</Heading>
+          <Heading key="scan">{say('Which tub is next?')}</Heading>
           <Scan
-            what="the tub’s label"
-            closing="Go by place instead"
+            what={say('the tub’s label')}
+            closing={say('Go by place instead')}
             onClose={() => {
               setByLabel(false);
               setScanning(false);
@@ -110,7 +116,10 @@ export default function WeighRun(d: Doing): JSX.Element {
       <div class="actions">
         {last && (
           <Button icon="back" onClick={undo} aria-keyshortcuts="u">
-            Undo {nameOf(stock.get(last.animal))}, {formatMass(Number(last.entry.weighIn?.massG))}
+            {say('Undo {name}, {mass}', {
+              name: nameOf(stock.get(last.animal)),
+              mass: formatMass(Number(last.entry.weighIn?.massG)),
+            })}
           </Button>
         )}
         {run.at && !scanning && (
@@ -121,21 +130,26 @@ export default function WeighRun(d: Doing): JSX.Element {
               setScanning(true);
             }}
           >
-            Scan a label
+            {say('Scan a label')}
           </Button>
         )}
       </div>
       <Keys>
-        <kbd>Enter</kbd> saves, <kbd>↓</kbd> skips, <kbd>↑</kbd> goes back
-        {singleKeys() && (
-          <>
-            , <kbd>U</kbd> takes the last one back
-          </>
-        )}
-        .
+        {singleKeys()
+          ? say('{enter} saves, {down} skips, {up} goes back, {undo} takes the last one back.', {
+              enter: <kbd>{say('Enter')}</kbd>,
+              down: <kbd>↓</kbd>,
+              up: <kbd>↑</kbd>,
+              undo: <kbd>U</kbd>,
+            })
+          : say('{enter} saves, {down} skips, {up} goes back.', {
+              enter: <kbd>{say('Enter')}</kbd>,
+              down: <kbd>↓</kbd>,
+              up: <kbd>↑</kbd>,
+            })}
       </Keys>
       <details>
-        <summary>All animals of this run</summary>
+        <summary>{say('All animals of this run')}</summary>
         <ul class="list stock">
           {run.names.map((n) => {
             const step = run.steps.findLast((x) => x.animal === n);
@@ -178,7 +192,17 @@ export function beside(d: Pick<Doing, 'run' | 'stock'>, s: StockAnimalJson, g: n
   for (const n of [d.run.names[i - 1], d.run.names[i + 1]]) {
     const other = d.stock.get(n ?? '');
     if (!other || !neighbourSlip(Number(s.massG ?? 0), g, Number(other.massG ?? 0))) continue;
-    return `${formatMass(Number(other.massG))} is what ${nameOf(other)} in the next tub weighed ${ago(other.weighTime)}. This one weighed ${formatMass(Number(s.massG))} ${ago(s.weighTime)}. Is ${formatMass(g)} right?`;
+    return say(
+      '{mass} is what {name} in the next tub weighed {ago}. This one weighed {before} {agoBefore}. Is {now} right?',
+      {
+        mass: formatMass(Number(other.massG)),
+        name: nameOf(other),
+        ago: ago(other.weighTime),
+        before: formatMass(Number(s.massG)),
+        agoBefore: ago(s.weighTime),
+        now: formatMass(g),
+      },
+    );
   }
   return '';
 }
@@ -214,7 +238,7 @@ function One({
   };
   const press = (key: string) => put(key === 'del' ? text.slice(0, -1) : text + key);
   const submit = () => {
-    if (!grams) return setProblem('Give the weight as a number, such as 84 or 84,5.');
+    if (!grams) return setProblem(say('Give the weight as a number, such as 84 or 84,5.'));
     const entry: EntryJson = { happenTime: new Date().toISOString(), weighIn: { massG: grams } };
     const why = slipOf(s, entry)?.text ?? beside(d, s, grams);
     if (why) return setAsked({ why, entry: { ...entry, confirmed: true } });
@@ -233,11 +257,17 @@ function One({
         <p class="muted" id="run-of">
           {[s.animal?.place, speciesName(kinds.data, s.animal?.species)].filter(Boolean).join(' · ')}
           <br />
-          {s.massG ? `Last ${formatMass(Number(s.massG))}, ${ago(s.weighTime)}` : 'Not weighed before'}
+          {s.massG
+            ? say('Last {mass}, {ago}', { mass: formatMass(Number(s.massG)), ago: ago(s.weighTime) })
+            : say('Not weighed before')}
         </p>
       </div>
       {asked ? (
-        <Notice kind="warn" live title={`Is ${formatMass(Number(asked.entry.weighIn?.massG))} right for ${name}?`}>
+        <Notice
+          kind="warn"
+          live
+          title={say('Is {mass} right for {name}?', { mass: formatMass(Number(asked.entry.weighIn?.massG)), name })}
+        >
           <p>{asked.why}</p>
           <div class="actions" ref={no}>
             <Button
@@ -247,9 +277,9 @@ function One({
                 setText('');
               }}
             >
-              No, type it again
+              {say('No, type it again')}
             </Button>
-            <Button onClick={() => save(asked.entry)}>It is right, save it</Button>
+            <Button onClick={() => save(asked.entry)}>{say('It is right, save it')}</Button>
           </div>
         </Notice>
       ) : (
@@ -264,7 +294,11 @@ function One({
           <div class="number">
             <input
               ref={box}
-              aria-label={`Weight of ${name}, in ${unit === 'g' ? 'grams' : 'ounces'}`}
+              aria-label={
+                unit === 'g'
+                  ? say('Weight of {name}, in grams', { name })
+                  : say('Weight of {name}, in ounces', { name })
+              }
               aria-describedby={problem ? 'run-problem run-of' : 'run-of'}
               aria-invalid={problem ? true : undefined}
               inputMode="none"
@@ -275,7 +309,7 @@ function One({
             />
             <Button
               kind="quiet"
-              aria-label={unit === 'g' ? 'In grams. Change to ounces' : 'In ounces. Change to grams'}
+              aria-label={unit === 'g' ? say('In grams. Change to ounces') : say('In ounces. Change to grams')}
               onClick={() => {
                 changeSettings({ mass: unit === 'g' ? 'oz' : 'g' });
                 box.current?.focus({ preventScroll: true });
@@ -288,18 +322,18 @@ function One({
             {problem || (grams ? massInWords(grams) : ' ')}
           </p>
           <fieldset class="keys-big">
-            <legend class="ear">Number pad</legend>
+            <legend class="ear">{say('Number pad')}</legend>
             {['1', '2', '3'].map((k) => key(k))}
-            {key('del', 'Delete the last digit')}
+            {key('del', say('Delete the last digit'))}
             {['4', '5', '6'].map((k) => key(k))}
             <button type="button" class="skip" onClick={pass} aria-keyshortcuts="ArrowDown">
-              Skip
+              {say('Skip')}
             </button>
             {['7', '8', '9'].map((k) => key(k))}
             <button type="submit" class="save">
-              Save
+              {say('Save')}
             </button>
-            {key(mark, 'Decimal mark')}
+            {key(mark, say('Decimal mark'))}
             <button type="button" class="wide" tabIndex={-1} onPointerDown={keep} onClick={() => press('0')}>
               0
             </button>
@@ -315,17 +349,22 @@ function Over({ d }: { d: Doing }): JSX.Element {
   const { run, stock } = d;
   return (
     <>
-      <Heading key="over">That was the last one</Heading>
+      <Heading key="over">{say('That was the last one')}</Heading>
       <Notice kind="good">
         <p>
-          {done(run)} of {run.names.length} are weighed.
-          {run.skipped.length > 0 && ` Skipped: ${run.skipped.map((n) => nameOf(stock.get(n))).join(', ')}.`}
+          {[
+            say('{done} of {n} are weighed.', { done: done(run), n: run.names.length }),
+            run.skipped.length > 0 &&
+              say('Skipped: {names}.', { names: run.skipped.map((n) => nameOf(stock.get(n))).join(', ') }),
+          ]
+            .filter(Boolean)
+            .join(' ')}
         </p>
       </Notice>
       {run.skipped.length > 0 && (
         <div class="actions">
           <Button kind="main" onClick={() => d.change(takeUp)}>
-            Weigh those that were skipped
+            {say('Weigh those that were skipped')}
           </Button>
         </div>
       )}

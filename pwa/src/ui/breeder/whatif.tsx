@@ -2,6 +2,7 @@ import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import { withQuery } from '../../api/client';
 import type { CaseJson, ProbeCaseResponseJson, ProbeJson } from '../../api/gen/warmhand/v1/case_service_pb';
+import { say } from '../../core/say';
 import { settings } from '../../core/settings';
 import { formatNumber, parseMass, parseTemp } from '../../core/units';
 import { ifSentence } from '../../core/words';
@@ -11,10 +12,10 @@ import { FormError, problem, rest, useLoad, useSave } from './hooks';
 import { ask } from './session';
 
 const things = [
-  { value: 'eats', label: 'It eats' },
-  { value: 'refuses', label: 'It refuses' },
-  { value: 'weighs', label: 'It weighs …' },
-  { value: 'warm', label: 'The warm side is …' },
+  { value: 'eats', label: say('It eats') },
+  { value: 'refuses', label: say('It refuses') },
+  { value: 'weighs', label: say('It weighs …') },
+  { value: 'warm', label: say('The warm side is …') },
 ] as const;
 
 /** A thing to suppose, as the query that asks the service for it. */
@@ -26,12 +27,13 @@ export function supposed(what: string, number: string): Record<string, string | 
       return { 'offer.result': 'OFFER_RESULT_REFUSED' };
     case 'warm': {
       const c = parseTemp(number);
-      if (c === null) throw new FormError('number', `Give a temperature in °${settings.value.temp}.`);
+      if (c === null)
+        throw new FormError('number', say('Give a temperature in °{temp}.', { temp: settings.value.temp }));
       return { 'climate.warmC': c, 'climate.takenWith': 'TAKEN_WITH_PROBE' };
     }
     default: {
       const g = parseMass(number);
-      if (!g) throw new FormError('number', `Give a weight in ${settings.value.mass}.`);
+      if (!g) throw new FormError('number', say('Give a weight in {mass}.', { mass: settings.value.mass }));
       return { 'weighIn.massG': g };
     }
   }
@@ -51,7 +53,7 @@ export function WhatIf({ c }: { c: CaseJson }): JSX.Element {
   const probes = listed.data?.probes ?? [];
   return (
     <section class="card stack" aria-labelledby="c-if">
-      <h2 id="c-if">What would change it</h2>
+      <h2 id="c-if">{say('What would change it')}</h2>
       {probes.length > 0 && (
         <ul class="list">
           {probes.map((p) => (
@@ -59,7 +61,7 @@ export function WhatIf({ c }: { c: CaseJson }): JSX.Element {
           ))}
         </ul>
       )}
-      {listed.data && probes.length === 0 && <p>No single thing that could come next would change it much.</p>}
+      {listed.data && probes.length === 0 && <p>{say('No single thing that could come next would change it much.')}</p>}
       {Boolean(listed.error) && <p class="muted">{rest(listed.error)}</p>}
       <form
         class="stack"
@@ -74,7 +76,7 @@ export function WhatIf({ c }: { c: CaseJson }): JSX.Element {
         }}
       >
         <Field
-          label="Suppose"
+          label={say('Suppose')}
           value={what}
           options={things}
           onInput={(v) => {
@@ -85,7 +87,7 @@ export function WhatIf({ c }: { c: CaseJson }): JSX.Element {
         />
         {unit && (
           <Field
-            label={what === 'weighs' ? 'Weight' : 'Warm side'}
+            label={what === 'weighs' ? say('Weight') : say('Warm side')}
             value={number}
             onInput={setNumber}
             inputMode="decimal"
@@ -94,14 +96,17 @@ export function WhatIf({ c }: { c: CaseJson }): JSX.Element {
           />
         )}
         <Button type="submit" busy={tried.busy}>
-          What then?
+          {say('What then?')}
         </Button>
       </form>
       <div role="status">
         {answer && (
           <p>
-            <Standing standing={answer.standing} /> {ifSentence(answer)} A lasting refusal would be{' '}
-            {formatNumber(Number(answer.pRefusal ?? 0) * 100)} % likely.
+            <Standing standing={answer.standing} />{' '}
+            {say('{sentence} A lasting refusal would be {pRefusal} % likely.', {
+              sentence: ifSentence(answer),
+              pRefusal: formatNumber(Number(answer.pRefusal ?? 0) * 100),
+            })}
           </p>
         )}
         {Boolean(tried.error) && <p class="muted">{rest(tried.error, 'number', 'what', 'mass_g', 'warm_c')}</p>}

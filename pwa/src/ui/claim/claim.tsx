@@ -4,6 +4,8 @@ import { ApiError, asKeeper, call, Offline } from '../../api/client';
 import { parseClaimCode, scannedClaimCode } from '../../core/code';
 import type { ClaimCardResponseJson, ClaimHandoverResponseJson, LookUpClaimResponseJson } from '../../core/contract';
 import { caseAddress, uuidv7 } from '../../core/ids';
+import { say, within } from '../../core/say';
+
 import { day } from '../../core/time';
 import { formatMass } from '../../core/units';
 import { rememberCard, rememberWaitingCard } from '../../photo/card';
@@ -15,6 +17,7 @@ import { load } from '../keeper/state';
 import { go, Link, Screen } from '../nav';
 import { ThermalBand } from '../parts/band';
 import { Button, Field, Notice } from '../parts/controls';
+import { Languages } from '../parts/languages';
 import { Scan } from '../parts/scan';
 import { CodeBox } from './codebox';
 
@@ -44,58 +47,64 @@ interface Trouble {
 export function troubleOf(e: unknown): Trouble {
   if (e instanceof Offline) {
     return {
-      title: 'No network just now',
-      text: 'Taking on a card needs network once. Your code is kept on this phone; this page goes on by itself when there is network.',
+      title: say('No network just now'),
+      text: say(
+        'Taking on a card needs network once. Your code is kept on this phone; this page goes on by itself when there is network.',
+      ),
       next: 'again',
     };
   }
   if (!(e instanceof ApiError)) {
     return {
-      title: 'The phone did not keep the code',
-      text: 'Its storage is full or closed. Make room, or use an ordinary window, and try again.',
+      title: say('The phone did not keep the code'),
+      text: say('Its storage is full or closed. Make room, or use an ordinary window, and try again.'),
       next: 'again',
     };
   }
   switch (e.reason) {
     case 'CODE_WRONG':
       return {
-        title: 'No card has this code',
-        text: 'Compare it with the card once more. If it is the same, ask your breeder for a new code.',
+        title: say('No card has this code'),
+        text: say('Compare it with the card once more. If it is the same, ask your breeder for a new code.'),
         next: 'type',
         other: true,
       };
     case 'CODE_USED':
       return {
-        title: 'This card has been taken on already',
-        text: 'If that was you, open Warmhand on the phone that you used then. If that phone is gone, ask your breeder for a code to come back in. If it was not you, tell your breeder: they can see who did, and help.',
+        title: say('This card has been taken on already'),
+        text: say(
+          'If that was you, open Warmhand on the phone that you used then. If that phone is gone, ask your breeder for a code to come back in. If it was not you, tell your breeder: they can see who did, and help.',
+        ),
         next: 'back',
       };
     case 'CODE_EXPIRED':
       return {
-        title: 'This code is too old',
-        text: 'Codes hold for a while only. Ask your breeder for a new one; it takes a moment, and the record stays the same.',
+        title: say('This code is too old'),
+        text: say(
+          'Codes hold for a while only. Ask your breeder for a new one; it takes a moment, and the record stays the same.',
+        ),
         next: 'type',
       };
     case 'CODE_REVOKED':
       return {
-        title: 'Your breeder took this code back',
-        text: 'Ask your breeder for a new one. Sometimes a card is printed twice, and the newer one counts.',
+        title: say('Your breeder took this code back'),
+        text: say('Ask your breeder for a new one. Sometimes a card is printed twice, and the newer one counts.'),
         next: 'type',
       };
     case 'TOO_MANY_TRIES':
       return {
-        title: 'Too many tries',
-        text: 'Please wait some minutes, then try once more with the card in your hand.',
+        title: say('Too many tries'),
+        text: say('Please wait some minutes, then try once more with the card in your hand.'),
         next: 'again',
       };
   }
   if (e.status >= 500)
     return {
-      title: 'The service has trouble',
-      text: 'It is not you. Please try again in a few minutes; your code is kept.',
+      title: say('The service has trouble'),
+      text: say('It is not you. Please try again in a few minutes; your code is kept.'),
       next: 'again',
     };
-  return { title: 'That did not work', text: e.message, next: 'type' };
+  return { title: say('That did not work'), text: e.message, next: 'type' };
 }
 
 type Stage =
@@ -238,26 +247,26 @@ export default function Claim(): JSX.Element {
           <div class="actions foot">
             {stage.trouble.next === 'again' && (
               <Button kind="main" onClick={() => setStage(stage.from)}>
-                Try again
+                {say('Try again')}
               </Button>
             )}
             {stage.trouble.next === 'type' && (
               <Button kind="main" onClick={() => setStage({ kind: 'type' })}>
-                Type the code again
+                {say('Type the code again')}
               </Button>
             )}
             {stage.trouble.next === 'back' && (
               <Link to="/in" class="button main">
-                I have a code to come back in
+                {say('I have a code to come back in')}
               </Link>
             )}
             {code && (
               <a class="button" href={`/in#${code}`}>
-                It is a code to come back in
+                {say('It is a code to come back in')}
               </a>
             )}
             <Link to="/" class="button">
-              To the start
+              {say('To the start')}
             </Link>
           </div>
         </Screen>
@@ -265,8 +274,11 @@ export default function Claim(): JSX.Element {
     }
     default:
       return (
-        <Screen title={stage?.kind === 'claiming' ? 'Taking it on' : 'Looking for your card'} above={<ThermalBand />}>
-          <p role="status">One moment.</p>
+        <Screen
+          title={stage?.kind === 'claiming' ? say('Taking it on') : say('Looking for your card')}
+          above={<ThermalBand />}
+        >
+          <p role="status">{say('One moment.')}</p>
         </Screen>
       );
   }
@@ -277,9 +289,9 @@ function Type({ onCode }: { onCode: (code: string) => void }): JSX.Element {
   const [other, setOther] = useState(false);
   if (scanning) {
     return (
-      <Screen title="Scan your card" above={<ThermalBand />}>
+      <Screen title={say('Scan your card')} above={<ThermalBand />}>
         <Scan
-          closing="Type the code instead"
+          closing={say('Type the code instead')}
           onClose={() => setScanning(false)}
           onText={(text) => {
             const p = scannedClaimCode(text);
@@ -289,7 +301,7 @@ function Type({ onCode }: { onCode: (code: string) => void }): JSX.Element {
         >
           {other && (
             <Notice live>
-              <p>That is another kind of code. The one you need is on the handover card from your breeder.</p>
+              <p>{say('That is another kind of code. The one you need is on the handover card from your breeder.')}</p>
             </Notice>
           )}
         </Scan>
@@ -297,14 +309,21 @@ function Type({ onCode }: { onCode: (code: string) => void }): JSX.Element {
     );
   }
   return (
-    <CodeBox title="Take on your card" label="Code on the card" button="Show the record" onCode={onCode}>
+    <CodeBox
+      title={say('Take on your card')}
+      label={say('Code on the card')}
+      button={say('Show the record')}
+      onCode={onCode}
+      below={<Languages />}
+    >
       <p>
-        On the handover card is a code of ten letters and numbers, in two groups of five. You can type it, or scan the
-        square code beside it.
+        {say(
+          'On the handover card is a code of ten letters and numbers, in two groups of five. You can type it, or scan the square code beside it.',
+        )}
       </p>
       <div class="actions">
         <Button icon="photo" onClick={() => setScanning(true)}>
-          Scan the card
+          {say('Scan the card')}
         </Button>
       </div>
     </CodeBox>
@@ -313,9 +332,11 @@ function Type({ onCode }: { onCode: (code: string) => void }): JSX.Element {
 
 /** The service says it with the record, and the record is not there yet. */
 const early = [
-  'The breeder sees what you write about this animal: meals, weights, temperatures, the setup, photos and messages.',
-  'Other keepers and other breeders see none of it.',
-  'You need no account and no e-mail address, and you may leave your name out.',
+  say(
+    'The breeder sees what you write about this animal: meals, weights, temperatures, the setup, photos and messages.',
+  ),
+  say('Other keepers and other breeders see none of it.'),
+  say('You need no account and no e-mail address, and you may leave your name out.'),
 ];
 
 /** The card is right, and the breeder's phone has had no network since the sale. */
@@ -329,15 +350,17 @@ function Early({
   onClaim: (name: string) => void;
 }): JSX.Element {
   const [name, setName] = useState('');
-  const from = breeder || 'your breeder';
+  const from = breeder || say('your breeder');
   return (
-    <Screen title="Your card is right" above={<ThermalBand />}>
+    <Screen title={say('Your card is right')} above={<ThermalBand />}>
       <p>
-        The sale is still on the phone of {from}, which has had no network since. It sends it by itself. Take the card
-        on now: it is yours from then on, and the record comes to this phone when the sale does.
+        {say(
+          'The sale is still on the phone of {from}, which has had no network since. It sends it by itself. Take the card on now: it is yours from then on, and the record comes to this phone when the sale does.',
+          { from },
+        )}
       </p>
       <section class="card stack" aria-labelledby="share">
-        <h2 id="share">What is shared when you take it on</h2>
+        <h2 id="share">{say('What is shared when you take it on')}</h2>
         <ul class="bullets">
           {early.map((t) => (
             <li key={t}>{t}</li>
@@ -345,20 +368,20 @@ function Early({
         </ul>
       </section>
       <Field
-        label="What may your breeder call you? (you can leave it empty)"
+        label={say('What may your breeder call you? (you can leave it empty)')}
         value={name}
         onInput={setName}
         maxLength={60}
         autoComplete="nickname"
-        hint="A first name or a nickname is plenty."
+        hint={say('A first name or a nickname is plenty.')}
       />
       <div class="actions foot">
         <Button kind="main" icon="hand" onClick={() => onClaim(name.trim())}>
-          Take it on, and wait
+          {say('Take it on, and wait')}
         </Button>
-        <Button onClick={again}>Look again now</Button>
+        <Button onClick={again}>{say('Look again now')}</Button>
         <Button kind="quiet" onClick={() => go('/')}>
-          Not now
+          {say('Not now')}
         </Button>
       </div>
     </Screen>
@@ -376,26 +399,35 @@ function Shown({
   const [busy, setBusy] = useState(false);
   const r = found.record ?? {};
   const weight = r.weighIns?.at(-1);
-  const animal = r.animal?.displayName || r.commonName || 'your snake';
+  const animal = r.animal?.displayName || r.commonName || say('your snake');
   return (
     <Screen
-      title={`Is this ${r.commonName ? `your ${r.commonName.toLowerCase()}` : 'your snake'}?`}
+      title={
+        r.commonName ? say('Is this your {species}?', { species: within(r.commonName) }) : say('Is this your snake?')
+      }
       above={<ThermalBand />}
     >
       <p class="muted">
-        {found.passedOn ? `Bred by ${r.breederName}, and passed on to you by its keeper.` : `From ${r.breederName}.`}{' '}
-        The code holds until {day(found.claimExpireTime ?? '')}.
+        {say('{what} The code holds until {day}.', {
+          what: found.passedOn
+            ? say('Bred by {breederName}, and passed on to you by its keeper.', { breederName: r.breederName })
+            : say('From {breederName}.', { breederName: r.breederName }),
+          day: day(found.claimExpireTime ?? ''),
+        })}
       </p>
       <Identity animal={r.animal ?? {}} names={{ common: r.commonName, scientific: r.scientificName }} />
       {weight && (
         <p>
-          Last weighed {day(weight.happenTime ?? '')}: <strong>{formatMass(Number(weight.weighIn?.massG))}</strong>
+          {say('Last weighed {day}: {mass}', {
+            day: day(weight.happenTime ?? ''),
+            mass: <strong>{formatMass(Number(weight.weighIn?.massG))}</strong>,
+          })}
         </p>
       )}
       {r.feeding && <p>{r.feeding}</p>}
       {(r.cautionsInBrief?.length ?? 0) > 0 && (
         <section class="stack" aria-labelledby="brief">
-          <h2 id="brief">What to mind first</h2>
+          <h2 id="brief">{say('What to mind first')}</h2>
           <ul class="bullets">
             {r.cautionsInBrief?.map((t) => (
               <li key={t}>{t}</li>
@@ -404,15 +436,16 @@ function Shown({
         </section>
       )}
       {clearsAfterAWeek() && (
-        <Notice title="On an iPhone or iPad, do this first">
+        <Notice title={say('On an iPhone or iPad, do this first')}>
           <p>
-            Tap the Share button, then “Add to Home Screen”. Open the app there and type the code of your card. In the
-            browser what you log may be cleared after a week without a visit.
+            {say(
+              'Tap the Share button, then “Add to Home Screen”. Open the app there and type the code of your card. In the browser what you log may be cleared after a week without a visit.',
+            )}
           </p>
         </Notice>
       )}
       <section class="card stack" aria-labelledby="share">
-        <h2 id="share">What is shared when you take it on</h2>
+        <h2 id="share">{say('What is shared when you take it on')}</h2>
         <ul class="bullets">
           {found.sharing?.map((s) => (
             <li key={s}>{s}</li>
@@ -420,16 +453,16 @@ function Shown({
         </ul>
       </section>
       <Field
-        label="What may your breeder call you? (you can leave it empty)"
+        label={say('What may your breeder call you? (you can leave it empty)')}
         value={name}
         onInput={setName}
         maxLength={60}
         autoComplete="nickname"
-        hint="A first name or a nickname is plenty."
+        hint={say('A first name or a nickname is plenty.')}
       />
       {(r.cautions?.length ?? 0) > 0 && (
         <section class="card stack" aria-labelledby="mind">
-          <h2 id="mind">What to mind, in full</h2>
+          <h2 id="mind">{say('What to mind, in full')}</h2>
           <ul class="bullets">
             {r.cautions?.map((t) => (
               <li key={t}>{t}</li>
@@ -438,7 +471,9 @@ function Shown({
         </section>
       )}
       <div class="actions bar">
-        <p class="muted">What you log is shared with {r.breederName || 'your breeder'}.</p>
+        <p class="muted">
+          {say('What you log is shared with {breederName}.', { breederName: r.breederName || say('your breeder') })}
+        </p>
         <Button
           kind="main"
           icon="hand"
@@ -448,10 +483,10 @@ function Shown({
             void onClaim(name.trim());
           }}
         >
-          Take on {animal}
+          {say('Take on {animal}', { animal })}
         </Button>
         <Button kind="quiet" onClick={() => go('/')}>
-          Not now
+          {say('Not now')}
         </Button>
       </div>
     </Screen>

@@ -1,6 +1,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import { parseClaimCode } from '../../core/code';
+import { say } from '../../core/say';
 import { Screen } from '../nav';
 import { ThermalBand } from '../parts/band';
 import { Button, Field } from '../parts/controls';
@@ -12,12 +13,14 @@ export function CodeBox({
   button,
   onCode,
   children,
+  below,
 }: {
   title: string;
   label: string;
   button: string;
   onCode: (code: string) => void;
   children: ComponentChildren;
+  below?: ComponentChildren;
 }): JSX.Element {
   const [text, setText] = useState('');
   const [error, setError] = useState('');
@@ -46,7 +49,7 @@ export function CodeBox({
             error={error || undefined}
             maxLength={24}
             autoComplete="off"
-            hint="Small letters are fine. There is no letter O or I in it: those are zero and one."
+            hint={say('Small letters are fine. There is no letter O or I in it: those are zero and one.')}
           />
         </div>
         <div class="actions foot">
@@ -55,6 +58,7 @@ export function CodeBox({
           </Button>
         </div>
       </form>
+      {below}
     </Screen>
   );
 }

@@ -4,6 +4,7 @@ import { ApiError, asKeeper, call, Offline } from '../../api/client';
 import { parseClaimCode } from '../../core/code';
 import type { GetMeResponseJson, RedeemSignInLinkResponseJson, UseKeeperCodeResponseJson } from '../../core/contract';
 import { uuidv7 } from '../../core/ids';
+import { say } from '../../core/say';
 import { readState, writeState } from '../../store/db';
 import { refresh } from '../../sync/refresh';
 import { load } from '../keeper/state';
@@ -82,21 +83,23 @@ export default function SignInLink({ onKeeper }: { onKeeper: () => void }): JSX.
   if (!secret) {
     return (
       <CodeBox
-        title="Come back in"
-        label="Code from your breeder"
-        button="Sign in"
+        title={say('Come back in')}
+        label={say('Code from your breeder')}
+        button={say('Sign in')}
         onCode={(code) => {
           setSecret(code);
           void redeem(code);
         }}
       >
         <p>
-          If you signed out, or have another phone now, ask your breeder for a code. It has ten letters and numbers and
-          brings back everything of your snake.
+          {say(
+            'If you signed out, or have another phone now, ask your breeder for a code. It has ten letters and numbers and brings back everything of your snake.',
+          )}
         </p>
         <p class="muted">
-          Do you still have a phone that is signed in? In its settings, under “Another phone”, you can make a code
-          yourself.
+          {say(
+            'Do you still have a phone that is signed in? In its settings, under “Another phone”, you can make a code yourself.',
+          )}
         </p>
       </CodeBox>
     );
@@ -104,13 +107,13 @@ export default function SignInLink({ onKeeper }: { onKeeper: () => void }): JSX.
   const wrong = error instanceof ApiError && error.reason === 'CODE_WRONG' && typed.ok;
   const again = error instanceof Offline || (error && (error.status >= 500 || error.status === 429));
   return (
-    <Screen title={error ? 'Not signed in' : 'Signing you in'} above={<ThermalBand />}>
-      {!error && <p role="status">One moment.</p>}
+    <Screen title={error ? say('Not signed in') : say('Signing you in')} above={<ThermalBand />}>
+      {!error && <p role="status">{say('One moment.')}</p>}
       {error && (
         <Notice kind="warn" live>
           <p>
             {error instanceof Offline
-              ? 'There is no network just now. What you have still works: try again when there is.'
+              ? say('There is no network just now. What you have still works: try again when there is.')
               : error.message}
           </p>
         </Notice>
@@ -119,7 +122,7 @@ export default function SignInLink({ onKeeper }: { onKeeper: () => void }): JSX.
         <div class="actions foot">
           {again && (
             <Button kind="main" busy={busy} onClick={() => void redeem(secret)}>
-              Try again
+              {say('Try again')}
             </Button>
           )}
           {typed.ok && !again && (
@@ -130,16 +133,16 @@ export default function SignInLink({ onKeeper }: { onKeeper: () => void }): JSX.
                 setSecret('');
               }}
             >
-              Type the code again
+              {say('Type the code again')}
             </Button>
           )}
           {wrong && (
             <a class="button" href={`/c#${typed.code}`}>
-              It is from a handover card
+              {say('It is from a handover card')}
             </a>
           )}
           <Link to="/" class="button">
-            To the start
+            {say('To the start')}
           </Link>
         </div>
       )}

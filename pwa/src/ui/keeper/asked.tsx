@@ -1,6 +1,7 @@
 import type { JSX } from 'preact';
 import type { CaseJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
+import { say } from '../../core/say';
 import { day, daysSince } from '../../core/time';
 import { askPlaces } from '../../core/words';
 import { Link } from '../nav';
@@ -8,22 +9,25 @@ import { linesOf } from './state';
 
 /** What the answer to a question in the breeder's words is, by what it asks for. */
 const answers: Record<string, string> = {
-  offer: 'Log how it went',
-  weigh: 'Log the weight',
-  climate: 'Log what you measure',
-  setup: 'Open the checklist',
+  offer: say('Log how it went'),
+  weigh: say('Log the weight'),
+  climate: say('Log what you measure'),
+  setup: say('Open the checklist'),
 };
 
 /** The question that is due, or the next one and until when nothing need be written down. Nothing beside a thing to do, or while an answer waits to be sent. */
 export function Asked({ c, busy, now = new Date() }: { c: CaseJson; busy: boolean; now?: Date }): JSX.Element | null {
   const next = c.assessment?.checkIns?.[0];
   if (!next?.dueTime || busy || linesOf(c).some((l) => l.item && !l.entry.seen)) return null;
-  const from = next.own ? `${c.breederName || 'your breeder'} asks` : '';
+  const from = next.own ? say('{breederName} asks', { breederName: c.breederName || say('your breeder') }) : '';
   if (daysSince(next.dueTime, now) < 0) {
     return (
       <p>
-        Next, {day(next.dueTime, now)}
-        {from && `, ${from}`}: “{next.question}” Nothing to write down until then, unless something worries you.
+        {say('Next, {day}{from}: “{question}” Nothing to write down until then, unless something worries you.', {
+          day: day(next.dueTime, now),
+          from: from && `, ${from}`,
+          question: next.question,
+        })}
       </p>
     );
   }
@@ -36,7 +40,7 @@ export function Asked({ c, busy, now = new Date() }: { c: CaseJson; busy: boolea
         </p>
       )}
       <Link to={to} class="button wide">
-        <span>{from ? (answers[next.ask ?? ''] ?? 'Answer') : next.question}</span>
+        <span>{from ? (answers[next.ask ?? ''] ?? say('Answer')) : next.question}</span>
       </Link>
     </div>
   );

@@ -6,6 +6,7 @@ import type {
   CreateCalendarLinkResponseJson,
   GetCalendarLinkResponseJson,
 } from '../../core/contract';
+import { say } from '../../core/say';
 import { day } from '../../core/time';
 import { Button, Notice } from '../parts/controls';
 
@@ -28,7 +29,9 @@ export function Calendar(): JSX.Element {
     try {
       await work();
     } catch (e) {
-      setError(e instanceof ApiError ? e.message : 'There is no network just now. This can be done when there is.');
+      setError(
+        e instanceof ApiError ? e.message : say('There is no network just now. This can be done when there is.'),
+      );
     }
     setBusy(false);
   };
@@ -46,20 +49,21 @@ export function Calendar(): JSX.Element {
     run(async () => {
       await call('DELETE', '/v1/keepers/me/calendarLink', undefined, asKeeper);
       setLink(undefined);
-      setSaid('Nobody can read it at the old address any more.');
+      setSaid(say('Nobody can read it at the old address any more.'));
     });
   const copy = (url: string) =>
     navigator.clipboard.writeText(url).then(
-      () => setSaid('Copied.'),
-      () => setSaid('This browser did not let us copy. Press long on the address instead.'),
+      () => setSaid(say('Copied.')),
+      () => setSaid(say('This browser did not let us copy. Press long on the address instead.')),
     );
   const url = link?.url;
   return (
     <section class="stack" aria-labelledby="calendar">
-      <h2 id="calendar">In your calendar</h2>
+      <h2 id="calendar">{say('In your calendar')}</h2>
       <p>
-        Your calendar can show what you are asked next, and forgets it once you have answered. It can take half a day
-        until it looks again.
+        {say(
+          'Your calendar can show what you are asked next, and forgets it once you have answered. It can take half a day until it looks again.',
+        )}
       </p>
       {error && (
         <Notice kind="bad" live>
@@ -67,38 +71,41 @@ export function Calendar(): JSX.Element {
         </Notice>
       )}
       {url && (
-        <Notice title="Add this address to your calendar">
-          <p>In your calendar app choose to add or subscribe to a calendar by its address.</p>
+        <Notice title={say('Add this address to your calendar')}>
+          <p>{say('In your calendar app choose to add or subscribe to a calendar by its address.')}</p>
           <p class="text">{url}</p>
           <p>
-            Whoever has this address can read what you are asked about your animals, so keep it to yourself. It is shown
-            this once.
+            {say(
+              'Whoever has this address can read what you are asked about your animals, so keep it to yourself. It is shown this once.',
+            )}
           </p>
           <div class="actions">
             <a class="button" href={url.replace(/^https?:/, 'webcal:')}>
-              Open it in the calendar
+              {say('Open it in the calendar')}
             </a>
             <Button icon="copy" onClick={() => void copy(url)}>
-              Copy the address
+              {say('Copy the address')}
             </Button>
           </div>
         </Notice>
       )}
       {link && !url && (
         <p>
-          You have made one, which works until {day(link.expireTime ?? '')}. Its address is not kept; if you need it
-          again, make a new one.
+          {say(
+            'You have made one, which works until {day}. Its address is not kept; if you need it again, make a new one.',
+            { day: day(link.expireTime ?? '') },
+          )}
         </p>
       )}
       <div class="actions">
         {!url && (
           <Button busy={busy} onClick={() => void create()}>
-            {link ? 'Make a new address' : 'Make a calendar'}
+            {link ? say('Make a new address') : say('Make a calendar')}
           </Button>
         )}
         {link && (
           <Button kind="quiet" busy={busy} onClick={() => void stop()}>
-            Stop the calendar
+            {say('Stop the calendar')}
           </Button>
         )}
       </div>

@@ -3,6 +3,7 @@ import { useEffect, useState } from 'preact/hooks';
 import { ApiError, asKeeper, call } from '../../api/client';
 import type { ListLooksResponseJson, LookJson } from '../../core/contract';
 import { whatLooked, whoLooked } from '../../core/looks';
+import { say } from '../../core/say';
 import { forgetAll } from '../../store/copies';
 import { readState } from '../../store/db';
 import { announce, signedOut } from '../../sync/sync';
@@ -13,7 +14,7 @@ import { known, unsent } from './state';
 /** What is kept of the keeper, and what the keeper may do about it. */
 export default function YourData(): JSX.Element {
   return (
-    <Screen title="Your data" back="/k/settings">
+    <Screen title={say('Your data')} back="/k/settings">
       <Sharing />
       <WhoLooked />
       <TakeAway />
@@ -23,15 +24,15 @@ export default function YourData(): JSX.Element {
 }
 
 const sharedAnyway = [
-  'Your breeder sees what you log: offers, weights, warmth, sheds, signs, setup answers, pictures and messages.',
-  'Your breeder sees the name that you gave, if you gave one, and when you last opened the app.',
-  'Pictures are drawn anew on this phone before they leave it, so the place where they were taken stays here.',
-  'Nobody else sees it.',
+  say('Your breeder sees what you log: offers, weights, warmth, sheds, signs, setup answers, pictures and messages.'),
+  say('Your breeder sees the name that you gave, if you gave one, and when you last opened the app.'),
+  say('Pictures are drawn anew on this phone before they leave it, so the place where they were taken stays here.'),
+  say('Nobody else sees it.'),
 ];
 
 function breeders(): string {
   const names = [...new Set((known.value?.cases ?? []).map((c) => c.breederName).filter(Boolean))];
-  return names.join(' and ');
+  return names.join(say(' and '));
 }
 
 function Sharing(): JSX.Element {
@@ -45,7 +46,7 @@ function Sharing(): JSX.Element {
   const with_ = breeders();
   return (
     <section class="stack" aria-labelledby="privacy">
-      <h2 id="privacy">What is shared{with_ && ` with ${with_}`}</h2>
+      <h2 id="privacy">{with_ ? say('What is shared with {with}', { with: with_ }) : say('What is shared')}</h2>
       <ul class="bullets">
         {lines.map((l) => (
           <li key={l}>{l}</li>
@@ -72,23 +73,23 @@ function WhoLooked(): JSX.Element {
       const all = lists.flatMap((l) => l.looks ?? []);
       setLooks(all.sort((a, b) => Date.parse(b.lastTime ?? '') - Date.parse(a.lastTime ?? '')));
     } catch (e) {
-      setError(e instanceof ApiError ? e.message : 'There is no network just now. It is shown when there is.');
+      setError(e instanceof ApiError ? e.message : say('There is no network just now. It is shown when there is.'));
     }
     setBusy(false);
   };
   const several = (known.value?.cases.length ?? 0) > 1;
   return (
     <section class="stack" aria-labelledby="looked">
-      <h2 id="looked">Who looked</h2>
-      <p>When somebody of your breeder opens your records, that is written down, and kept for a year.</p>
+      <h2 id="looked">{say('Who looked')}</h2>
+      <p>{say('When somebody of your breeder opens your records, that is written down, and kept for a year.')}</p>
       {error && (
         <Notice kind="bad" live>
           <p>{error}</p>
         </Notice>
       )}
-      {looks?.length === 0 && <p role="status">Nobody has opened them yet.</p>}
+      {looks?.length === 0 && <p role="status">{say('Nobody has opened them yet.')}</p>}
       {looks && looks.length > 0 && (
-        <ul class="list" aria-label="Who looked">
+        <ul class="list" aria-label={say('Who looked')}>
           {looks.slice(0, 100).map((l) => (
             <li key={`${l.case} ${l.by} ${l.what} ${l.firstTime}`}>
               <span class="grow">
@@ -104,7 +105,7 @@ function WhoLooked(): JSX.Element {
       )}
       <div class="row">
         <Button busy={busy} onClick={() => void show()}>
-          {looks ? 'Look again' : 'Show who looked'}
+          {looks ? say('Look again') : say('Show who looked')}
         </Button>
       </div>
     </section>
@@ -114,9 +115,11 @@ function WhoLooked(): JSX.Element {
 function TakeAway(): JSX.Element {
   return (
     <section class="stack" aria-labelledby="take">
-      <h2 id="take">Take it all with you</h2>
+      <h2 id="take">{say('Take it all with you')}</h2>
       <p>
-        One file with everything: a page to read, tables, your pictures and messages. It is yours, and it needs no app.
+        {say(
+          'One file with everything: a page to read, tables, your pictures and messages. It is yours, and it needs no app.',
+        )}
       </p>
       <Download />
     </section>
@@ -125,11 +128,11 @@ function TakeAway(): JSX.Element {
 
 function Download(): JSX.Element {
   return signedOut.value ? (
-    <p class="muted">You are signed out on this phone. Come back in first, with a code from your breeder.</p>
+    <p class="muted">{say('You are signed out on this phone. Come back in first, with a code from your breeder.')}</p>
   ) : (
     <div class="row">
       <a class="button" href="/v1/keepers/me/export.zip" download="warmhand.zip">
-        Download everything
+        {say('Download everything')}
       </a>
     </div>
   );
@@ -141,10 +144,10 @@ function LeaveForGood(): JSX.Element {
   const [wrong, setWrong] = useState('');
   const [error, setError] = useState('');
   const [busy, setBusy] = useState(false);
-  const breeder = breeders() || 'your breeder';
+  const breeder = breeders() || say('your breeder');
   const leave = async () => {
-    if (typed.trim().toLowerCase() !== 'leave') {
-      setWrong('Type the word leave, so that this does not happen by accident.');
+    if (typed.trim().toLowerCase() !== say('leave')) {
+      setWrong(say('Type the word leave, so that this does not happen by accident.'));
       return;
     }
     setWrong('');
@@ -159,7 +162,7 @@ function LeaveForGood(): JSX.Element {
         setError(
           e instanceof ApiError
             ? e.message
-            : 'There was no answer from the service. Nothing is lost; please try again with network.',
+            : say('There was no answer from the service. Nothing is lost; please try again with network.'),
         );
         return;
       }
@@ -170,34 +173,39 @@ function LeaveForGood(): JSX.Element {
   };
   return (
     <section class="stack" aria-labelledby="forgood">
-      <h2 id="forgood">Leave for good</h2>
-      <p>You can stop at any time. You need no reason.</p>
+      <h2 id="forgood">{say('Leave for good')}</h2>
+      <p>{say('You can stop at any time. You need no reason.')}</p>
       <dl class="plain stack">
         <div>
           <dt>
-            <strong>What is erased</strong>
+            <strong>{say('What is erased')}</strong>
           </dt>
           <dd>
-            Your name, your notes, all messages in both directions, your pictures, and every sign-in of yours. On this
-            phone, everything.
+            {say(
+              'Your name, your notes, all messages in both directions, your pictures, and every sign-in of yours. On this phone, everything.',
+            )}
           </dd>
         </div>
         <div>
           <dt>
-            <strong>What stays</strong>
+            <strong>{say('What stays')}</strong>
           </dt>
           <dd>
-            What was seen of the animal: meals, weights, warmth, sheds, signs, the ticks of the checklist, and on which
-            days somebody was in touch. {breeder} keeps that, without you.
+            {say(
+              'What was seen of the animal: meals, weights, warmth, sheds, signs, the ticks of the checklist, and on which days somebody was in touch. {breeder} keeps that, without you.',
+              { breeder },
+            )}
           </dd>
         </div>
         <div>
           <dt>
-            <strong>Copies</strong>
+            <strong>{say('Copies')}</strong>
           </dt>
           <dd>
-            Whoever runs the service may make safety copies. Older ones still hold what you erase now, until they are
-            thrown away. {breeder} can tell you when that is.
+            {say(
+              'Whoever runs the service may make safety copies. Older ones still hold what you erase now, until they are thrown away. {breeder} can tell you when that is.',
+              { breeder },
+            )}
           </dd>
         </div>
       </dl>
@@ -207,19 +215,24 @@ function LeaveForGood(): JSX.Element {
         </Notice>
       )}
       {asking ? (
-        <Notice kind="warn" live title="This cannot be undone">
+        <Notice kind="warn" live title={say('This cannot be undone')}>
           {unsent.value.length > 0 && (
             <p>
               <strong>
-                {unsent.value.length === 1 ? '1 entry has' : `${unsent.value.length} entries have`} not been sent and
-                would be lost.
+                {say(
+                  {
+                    one: '1 entry has not been sent and would be lost.',
+                    other: '{n} entries have not been sent and would be lost.',
+                  },
+                  { n: unsent.value.length },
+                )}
               </strong>
             </p>
           )}
-          <p>Would you like to have a copy first?</p>
+          <p>{say('Would you like to have a copy first?')}</p>
           <Download />
           <Field
-            label="To go on, type leave"
+            label={say('To go on, type leave')}
             value={typed}
             onInput={setTyped}
             error={wrong || undefined}
@@ -227,14 +240,14 @@ function LeaveForGood(): JSX.Element {
           />
           <div class="actions">
             <Button kind="danger" busy={busy} onClick={() => void leave()}>
-              Erase me and leave
+              {say('Erase me and leave')}
             </Button>
-            <Button onClick={() => setAsking(false)}>Stay</Button>
+            <Button onClick={() => setAsking(false)}>{say('Stay')}</Button>
           </div>
         </Notice>
       ) : (
         <div class="row">
-          <Button onClick={() => setAsking(true)}>Leave and be erased</Button>
+          <Button onClick={() => setAsking(true)}>{say('Leave and be erased')}</Button>
         </div>
       )}
     </section>

@@ -3,6 +3,7 @@ import { useEffect, useRef } from 'preact/hooks';
 import { asKeeper, callForFile, withQuery } from '../../api/client';
 import type { CaseJson, GuideJson, GuidePageJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
+import { say } from '../../core/say';
 import { Link, Screen } from '../nav';
 import { Button } from '../parts/controls';
 import { Icon, type IconName } from '../parts/icons';
@@ -11,20 +12,20 @@ import { animalName, known } from './state';
 
 /** What to do in the app after reading, by page. */
 const onwards: Record<string, { label: string; to: string; icon: IconName }[]> = {
-  first_days: [{ label: 'The handover record', to: 'record', icon: 'book' }],
+  first_days: [{ label: say('The handover record'), to: 'record', icon: 'book' }],
   not_eating: [
-    { label: 'Log what you measure', to: 'climate', icon: 'warm' },
-    { label: 'Log an offer', to: 'offer', icon: 'meal' },
+    { label: say('Log what you measure'), to: 'climate', icon: 'warm' },
+    { label: say('Log an offer'), to: 'offer', icon: 'meal' },
   ],
-  shed: [{ label: 'Log the shed', to: 'shed', icon: 'shed' }],
+  shed: [{ label: say('Log the shed'), to: 'shed', icon: 'shed' }],
   heat: [
-    { label: 'Log what you measure', to: 'climate', icon: 'warm' },
-    { label: 'Open the checklist', to: 'setup', icon: 'list' },
+    { label: say('Log what you measure'), to: 'climate', icon: 'warm' },
+    { label: say('Open the checklist'), to: 'setup', icon: 'list' },
   ],
-  openings: [{ label: 'Open the checklist', to: 'setup', icon: 'list' }],
+  openings: [{ label: say('Open the checklist'), to: 'setup', icon: 'list' }],
   vet: [
-    { label: 'I see one of these', to: 'sign', icon: 'warn' },
-    { label: 'A letter for the vet', to: 'vet', icon: 'print' },
+    { label: say('I see one of these'), to: 'sign', icon: 'warn' },
+    { label: say('A letter for the vet'), to: 'vet', icon: 'print' },
   ],
 };
 
@@ -33,17 +34,21 @@ export default function Guide({ c, page: code }: { c: CaseJson; page: string | u
   const page = guide?.pages?.find((p) => p.code === code);
   if (page) return <Page c={c} page={page} />;
   return (
-    <Screen title={`Guide for ${animalName(c)}`} back={caseAddress(c.name ?? '')}>
+    <Screen title={say('Guide for {animal}', { animal: animalName(c) })} back={caseAddress(c.name ?? '')}>
       {guide ? (
         <>
           <p>
-            Short pages, made for {animalName(c)} as it is now. They are on this phone, so they work without network.
+            {say('Short pages, made for {animal} as it is now. They are on this phone, so they work without network.', {
+              animal: animalName(c),
+            })}
           </p>
           <List c={c} guide={guide} />
-          <SavePdf label="Save all pages as PDF" name="guide" fetch={pdf(c)} />
+          <SavePdf label={say('Save all pages as PDF')} name="guide" fetch={pdf(c)} />
         </>
       ) : (
-        <p>It has not reached this phone yet. It comes by itself when there is network, and stays from then on.</p>
+        <p>
+          {say('It has not reached this phone yet. It comes by itself when there is network, and stays from then on.')}
+        </p>
       )}
     </Screen>
   );
@@ -66,7 +71,7 @@ function List({ c, guide }: { c: CaseJson; guide: GuideJson }): JSX.Element {
           <Link to={caseAddress(c.name ?? '', `guide/${p.code}`)}>
             <span class="grow">
               {p.title}
-              {p.code === guide.nowPage && <span class="chip">matters now</span>}
+              {p.code === guide.nowPage && <span class="chip">{say('matters now')}</span>}
             </span>
             <Icon name="next" />
           </Link>
@@ -86,10 +91,10 @@ function Page({ c, page }: { c: CaseJson; page: GuidePageJson }): JSX.Element {
   }, []);
   return (
     <Screen title={page.title ?? ''} back={at('guide')}>
-      <p class="muted under">For {animalName(c)}</p>
+      <p class="muted under">{say('For {animal}', { animal: animalName(c) })}</p>
       {page.now && (
         <section class="card next stack" aria-labelledby="now">
-          <h2 id="now">Now</h2>
+          <h2 id="now">{say('Now')}</h2>
           <p class="lead">{page.now}</p>
         </section>
       )}
@@ -111,12 +116,16 @@ function Page({ c, page }: { c: CaseJson; page: GuidePageJson }): JSX.Element {
         ))}
         <Link to={at('thread')} class="button">
           <Icon name="message" />
-          <span>Ask {c.breederName || 'your breeder'}</span>
+          <span>{say('Ask {breederName}', { breederName: c.breederName || say('your breeder') })}</span>
         </Link>
       </div>
       <details ref={sources}>
-        <summary>Where this comes from</summary>
-        <p>Usual practice, where no source is named. Your breeder’s word goes before it, and a vet’s before both.</p>
+        <summary>{say('Where this comes from')}</summary>
+        <p>
+          {say(
+            'Usual practice, where no source is named. Your breeder’s word goes before it, and a vet’s before both.',
+          )}
+        </p>
         <dl class="stack">
           {page.parts?.map((part) => (
             <div key={part.title}>
@@ -127,13 +136,13 @@ function Page({ c, page }: { c: CaseJson; page: GuidePageJson }): JSX.Element {
         </dl>
       </details>
       <section class="stack unprinted" aria-labelledby="paper">
-        <h2 id="paper">On paper</h2>
+        <h2 id="paper">{say('On paper')}</h2>
         <div class="actions">
           <Button icon="print" onClick={() => print()}>
-            Print this page
+            {say('Print this page')}
           </Button>
         </div>
-        <SavePdf label="Save as PDF" name="guide" fetch={pdf(c, page.code)} />
+        <SavePdf label={say('Save as PDF')} name="guide" fetch={pdf(c, page.code)} />
       </section>
     </Screen>
   );

@@ -2,6 +2,7 @@ import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import type { CaseJson, EntryJson } from '../../core/contract';
 import { caseAddress, idOf } from '../../core/ids';
+import { say } from '../../core/say';
 import { entryLine } from '../../core/words';
 import type { Line } from '../../store/copies';
 import { go, Link, Screen } from '../nav';
@@ -30,16 +31,18 @@ export default function History({ c, rest }: { c: CaseJson; rest: string[] }): J
     const corrected = chain(l.entry, byName);
     const line = (
       <span class="grow">
-        {l.entry.withdrawal ? <span class="muted">Taken back</span> : entryLine(l.entry, names)}
+        {l.entry.withdrawal ? <span class="muted">{say('Taken back')}</span> : entryLine(l.entry, names)}
         <span class="muted block">
-          {whenLine(l.entry)}
-          {fromEarlier(l.entry) && ', by an earlier keeper'}
-          {l.entry.by === 'ACTOR_KIND_BREEDER' && `, by ${c.breederName || 'the breeder'}`}
+          {fromEarlier(l.entry)
+            ? say('{when}, by an earlier keeper', { when: whenLine(l.entry) })
+            : l.entry.by === 'ACTOR_KIND_BREEDER'
+              ? say('{when}, by {breeder}', { when: whenLine(l.entry), breeder: c.breederName || say('the breeder') })
+              : whenLine(l.entry)}
         </span>
         {l.entry.note && <span class="block">{l.entry.note}</span>}
         {corrected.map((b) => (
           <del key={b.name} class="muted block">
-            <span class="ear">Before: </span>
+            <span class="ear">{say('Before:')} </span>
             {entryLine(b, names)}, {whenLine(b)}
           </del>
         ))}
@@ -63,16 +66,16 @@ export default function History({ c, rest }: { c: CaseJson; rest: string[] }): J
     );
   };
   return (
-    <Screen title="Everything so far" back={caseAddress(c.name ?? '')}>
+    <Screen title={say('Everything so far')} back={caseAddress(c.name ?? '')}>
       {course && (course.days?.length ?? 0) > 0 && <TimeLine course={course} names={names} />}
       <ul class="list">{here.map(row)}</ul>
       {before.length > 0 && (
         <details>
-          <summary>Before it came to you ({before.length})</summary>
+          <summary>{say('Before it came to you ({n})', { n: before.length })}</summary>
           <ul class="list">{before.map(row)}</ul>
         </details>
       )}
-      {here.length === 0 && <p class="muted">Nothing has been logged since it came to you.</p>}
+      {here.length === 0 && <p class="muted">{say('Nothing has been logged since it came to you.')}</p>}
     </Screen>
   );
 }
@@ -139,28 +142,29 @@ function One({ c, line, change }: { c: CaseJson; line: Line; change: boolean }):
       {mayChange(c, line) && !asking && (
         <div class="actions foot">
           <Link to={point ? caseAddress(c.name ?? '', `setup/${point}`) : `${here}/change`} class="button main">
-            {point ? 'Answer it again' : 'Change it'}
+            {point ? say('Answer it again') : say('Change it')}
           </Link>
           {line.item?.state === 'dead' ? (
             <Link to="/k/unsent" class="button">
-              Why it needs you
+              {say('Why it needs you')}
             </Link>
           ) : (
-            <Button onClick={() => setAsking(true)}>Take it back</Button>
+            <Button onClick={() => setAsking(true)}>{say('Take it back')}</Button>
           )}
         </div>
       )}
       {asking && (
         <div class="stack foot">
           <p role="status">
-            It will no longer count. In the history it stays as taken back, and {c.breederName || 'your breeder'} can
-            see that.
+            {say('It will no longer count. In the history it stays as taken back, and {breederName} can see that.', {
+              breederName: c.breederName || say('your breeder'),
+            })}
           </p>
           <div class="actions">
             <Button kind="main" onClick={() => void withdraw()}>
-              Take it back
+              {say('Take it back')}
             </Button>
-            <Button onClick={() => setAsking(false)}>Keep it</Button>
+            <Button onClick={() => setAsking(false)}>{say('Keep it')}</Button>
           </div>
         </div>
       )}

@@ -1,6 +1,7 @@
 import type { JSX } from 'preact';
 import type { AssessmentJson, CaseJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
+import { say } from '../../core/say';
 import { ago, day } from '../../core/time';
 import { entryLine } from '../../core/words';
 import { current, type Line } from '../../store/copies';
@@ -18,7 +19,7 @@ export function CaseList({ cases }: { cases: readonly CaseJson[] }): JSX.Element
   const waiting = known.value?.waiting ?? [];
   return (
     <Screen
-      title={cases.length === 0 && waiting.length > 0 ? 'Your card is right' : 'Your snakes'}
+      title={cases.length === 0 && waiting.length > 0 ? say('Your card is right') : say('Your snakes')}
       above={<ThermalBand />}
     >
       <ul class="stack">
@@ -32,22 +33,26 @@ export function CaseList({ cases }: { cases: readonly CaseJson[] }): JSX.Element
                 </span>
               </span>
               <span class="muted">{c.commonName}</span>
-              {unread(c).length > 0 && <span class="chip">{c.breederName || 'Your breeder'} wrote</span>}
+              {unread(c).length > 0 && (
+                <span class="chip">
+                  {say('{breederName} wrote', { breederName: c.breederName || say('Your breeder') })}
+                </span>
+              )}
               {c.assessment?.keeperDo && <span class="block">{c.assessment.keeperDo}</span>}
             </Link>
           </li>
         ))}
       </ul>
       <WaitingCards />
-      {cases.length === 0 && waiting.length === 0 && <p>No snake is on this phone yet.</p>}
+      {cases.length === 0 && waiting.length === 0 && <p>{say('No snake is on this phone yet.')}</p>}
       <PhoneState />
-      <nav class="stack foot" aria-label="More">
+      <nav class="stack foot" aria-label={say('More')}>
         <Link to="/c" class="button">
           <Icon name="plus" />
-          <span>Take on another card</span>
+          <span>{say('Take on another card')}</span>
         </Link>
         <Link to="/k/settings" class="button quiet">
-          Settings
+          {say('Settings')}
         </Link>
       </nav>
     </Screen>
@@ -59,18 +64,24 @@ function WaitingCards(): JSX.Element {
   return (
     <>
       {(known.value?.waiting ?? []).map((w) => {
-        const from = w.breederName || 'your breeder';
+        const from = w.breederName || say('your breeder');
         return w.revoked ? (
-          <Notice key={w.number} kind="warn" live title={`Card ${w.number} was taken back`}>
-            <p>No record comes for it. Ask {from} for another card.</p>
+          <Notice key={w.number} kind="warn" live title={say('Card {number} was taken back', { number: w.number })}>
+            <p>{say('No record comes for it. Ask {from} for another card.', { from })}</p>
           </Notice>
         ) : (
-          <Notice key={w.number} live title={`Card ${w.number} is yours, and waits for its record`}>
+          <Notice
+            key={w.number}
+            live
+            title={say('Card {number} is yours, and waits for its record', { number: w.number })}
+          >
             <p>
-              The sale is still on the phone of {from}. It is sent as soon as that phone has network, and then your
-              snake stands here by itself. There is nothing for you to do.
+              {say(
+                'The sale is still on the phone of {from}. It is sent as soon as that phone has network, and then your snake stands here by itself. There is nothing for you to do.',
+                { from },
+              )}
             </p>
-            <p class="muted">Taken on {ago(w.claimTime)}.</p>
+            <p class="muted">{say('Taken on {ago}.', { ago: ago(w.claimTime) })}</p>
           </Notice>
         );
       })}
@@ -87,25 +98,25 @@ interface Action {
 /** What the next step needs from this phone; undefined when it is to wait, or not known here. */
 export function actionFor(code = ''): Action | undefined {
   if (code.startsWith('fix:')) {
-    return { label: 'Done? Answer that point again', to: `setup/${code.slice(4)}`, icon: 'list' };
+    return { label: say('Done? Answer that point again'), to: `setup/${code.slice(4)}`, icon: 'list' };
   }
   if (code.startsWith('remeasure:')) {
-    return { label: 'Measured it again? Write it down', to: `setup/${code.slice(10)}`, icon: 'list' };
+    return { label: say('Measured it again? Write it down'), to: `setup/${code.slice(10)}`, icon: 'list' };
   }
   switch (code) {
     case 'call_vet':
-      return { label: 'Tell your breeder too', to: 'thread', icon: 'message' };
+      return { label: say('Tell your breeder too'), to: 'thread', icon: 'message' };
     case 'say_how_it_is':
-      return { label: 'Write a line', to: 'thread', icon: 'message' };
+      return { label: say('Write a line'), to: 'thread', icon: 'message' };
     case 'weigh':
-      return { label: 'Log the weight', to: 'weigh', icon: 'scale' };
+      return { label: say('Log the weight'), to: 'weigh', icon: 'scale' };
     case 'offer':
     case 'offer_smaller':
-      return { label: 'Log how it went', to: 'offer', icon: 'meal' };
+      return { label: say('Log how it went'), to: 'offer', icon: 'meal' };
     case 'check_setup':
-      return { label: 'Open the checklist', to: 'setup', icon: 'list' };
+      return { label: say('Open the checklist'), to: 'setup', icon: 'list' };
     case 'measure_climate':
-      return { label: 'Log what you measure', to: 'climate', icon: 'warm' };
+      return { label: say('Log what you measure'), to: 'climate', icon: 'warm' };
     case 'raise_warm_side':
     case 'raise_night':
     case 'two_ends':
@@ -113,17 +124,17 @@ export function actionFor(code = ''): Action | undefined {
     case 'lower_the_heat':
     case 'raise_humidity':
     case 'lower_humidity':
-      return { label: 'Done? Measure again and log it', to: 'climate', icon: 'warm' };
+      return { label: say('Done? Measure again and log it'), to: 'climate', icon: 'warm' };
   }
   return undefined;
 }
 
 const logs: readonly Action[] = [
-  { label: 'Food offered', to: 'offer', icon: 'meal' },
-  { label: 'Weight', to: 'weigh', icon: 'scale' },
-  { label: 'Warmth', to: 'climate', icon: 'warm' },
-  { label: 'Shed', to: 'shed', icon: 'shed' },
-  { label: 'Looks unwell', to: 'sign', icon: 'warn' },
+  { label: say('Food offered'), to: 'offer', icon: 'meal' },
+  { label: say('Weight'), to: 'weigh', icon: 'scale' },
+  { label: say('Warmth'), to: 'climate', icon: 'warm' },
+  { label: say('Shed'), to: 'shed', icon: 'shed' },
+  { label: say('Looks unwell'), to: 'sign', icon: 'warn' },
 ];
 
 /** Ends after which the animal is not with the keeper any more. */
@@ -137,45 +148,61 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
   return (
     <Screen title={animalName(c)} above={<ThermalBand />} back={first ? undefined : '/'}>
       <p class="muted under">
-        {c.commonName}
-        {c.handoverTime && `, with you since ${day(c.handoverTime)}`}
+        {c.handoverTime
+          ? say('{species}, with you since {day}', { species: c.commonName, day: day(c.handoverTime) })
+          : c.commonName}
       </p>
       <JustSaved c={c} />
       {c.endTime && (
         <Notice>
           <p>
-            {c.outcome === 'OUTCOME_PASSED_ON'
-              ? `${animalName(c)} has gone on to its next keeper, ${ago(c.endTime)}.`
-              : `Your breeder has ended this follow-up ${ago(c.endTime)}.`}{' '}
-            You can still read everything here.
+            {say('{what} You can still read everything here.', {
+              what:
+                c.outcome === 'OUTCOME_PASSED_ON'
+                  ? say('{animal} has gone on to its next keeper, {ago}.', {
+                      animal: animalName(c),
+                      ago: ago(c.endTime),
+                    })
+                  : say('Your breeder has ended this follow-up {ago}.', { ago: ago(c.endTime) }),
+            })}
           </p>
         </Notice>
       )}
       {c.eraseTime && (
-        <Notice kind="warn" title={`${c.breederName || 'Your breeder'} leaves the service on ${day(c.eraseTime)}`}>
+        <Notice
+          kind="warn"
+          title={say('{breederName} leaves the service on {day}', {
+            breederName: c.breederName || say('Your breeder'),
+            day: day(c.eraseTime),
+          })}
+        >
           <p>
-            This follow-up is erased then. Your snake stays yours, of course. Take a copy of everything before that day.
+            {say(
+              'This follow-up is erased then. Your snake stays yours, of course. Take a copy of everything before that day.',
+            )}
           </p>
           <Link to="/k/data" class="button">
-            Take a copy
+            {say('Take a copy')}
           </Link>
         </Notice>
       )}
       {c.giveBackTime && (
-        <Notice title="On its way back">
+        <Notice title={say('On its way back')}>
           <p>
-            You asked {ago(c.giveBackTime)} to give {animalName(c)} back. {c.breederName || 'Your breeder'} ends this
-            when it has arrived; until then everything goes on as usual.
+            {say(
+              'You asked {ago} to give {animal} back. {breederName} ends this when it has arrived; until then everything goes on as usual.',
+              { ago: ago(c.giveBackTime), animal: animalName(c), breederName: c.breederName || say('Your breeder') },
+            )}
           </p>
           <Link to={at('onward')} class="button">
-            I keep it after all
+            {say('I keep it after all')}
           </Link>
         </Notice>
       )}
       {a ? (
         <HowItIs c={c} a={a} waiting={waiting} />
       ) : (
-        <p>Your breeder’s first look at {animalName(c)} comes when there is network.</p>
+        <p>{say('Your breeder’s first look at {animal} comes when there is network.', { animal: animalName(c) })}</p>
       )}
       <UnsentSigns lines={lines} />
       <Unread c={c} />
@@ -183,7 +210,7 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
       <GuideNow c={c} />
       {!c.endTime && (
         <section aria-labelledby="log">
-          <h2 id="log">Log something</h2>
+          <h2 id="log">{say('Log something')}</h2>
           <ul class="tiles logs">
             {logs.map((l) => (
               <li key={l.to}>
@@ -203,43 +230,44 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
           <li>
             <Link to={at('thread')}>
               <Icon name="message" />
-              Write to {c.breederName || 'your breeder'}
+              {say('Write to {breederName}', { breederName: c.breederName || say('your breeder') })}
             </Link>
           </li>
           <li>
             <Link to={at('setup')}>
               <Icon name="list" />
-              Setup checklist
+              {say('Setup checklist')}
             </Link>
           </li>
           <li>
             <Link to={at('history')}>
               <Icon name="clock" />
-              Everything so far
+              {say('Everything so far')}
             </Link>
           </li>
           <li>
             <Link to={at('guide')}>
               <Icon name="help" />
-              Guide: what to do when
+              {say('Guide: what to do when')}
             </Link>
           </li>
           <li>
             <Link to={at('record')}>
               <Icon name="book" />
-              Handover record
+              {say('Handover record')}
             </Link>
           </li>
           <li>
             <Link to={at('vet')}>
-              <Icon name="print" />A letter for the vet
+              <Icon name="print" />
+              {say('A letter for the vet')}
             </Link>
           </li>
           {!gone.has(c.outcome ?? '') && (
             <li>
               <Link to={at('onward')}>
                 <Icon name="hand" />
-                Pass it on, or give it back
+                {say('Pass it on, or give it back')}
               </Link>
             </li>
           )}
@@ -247,14 +275,14 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
             <li>
               <Link to="/c">
                 <Icon name="plus" />
-                Take on another card
+                {say('Take on another card')}
               </Link>
             </li>
           )}
           <li>
             <Link to="/k/settings">
               <Icon name="person" />
-              Settings and privacy
+              {say('Settings and privacy')}
             </Link>
           </li>
         </ul>
@@ -266,14 +294,16 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
 /** What a standing asks of people, by its place in the order. */
 function HowItIs({ c, a, waiting }: { c: CaseJson; a: AssessmentJson; waiting: boolean }): JSX.Element {
   return (
-    <section class="how stack" aria-label="How it is">
+    <section class="how stack" aria-label={say('How it is')}>
       <p class="row">
         <Standing standing={c.standing} big keeper />
       </p>
       <p class="lead">{a.keeperSees}</p>
       <p>{a.keeperMeans}</p>
       {waiting && (
-        <p class="muted">This is from before what you logged last. It is looked at again when that has been sent.</p>
+        <p class="muted">
+          {say('This is from before what you logged last. It is looked at again when that has been sent.')}
+        </p>
       )}
     </section>
   );
@@ -288,9 +318,9 @@ function UnsentSigns({ lines }: { lines: readonly Line[] }): JSX.Element {
   return (
     <>
       {red.map((s) => (
-        <Notice key={s?.code} kind="bad" title={`You saw: ${s?.label}`}>
+        <Notice key={s?.code} kind="bad" title={say('You saw: {label}', { label: s?.label })}>
           <p class="lead">{s?.doNow}</p>
-          <p>This has not been sent yet, so your breeder does not know. Do not wait for that.</p>
+          <p>{say('This has not been sent yet, so your breeder does not know. Do not wait for that.')}</p>
         </Notice>
       ))}
     </>
@@ -303,15 +333,16 @@ function Unread({ c }: { c: CaseJson }): JSX.Element | null {
   if (!newest) return null;
   return (
     <section class="card stack" aria-labelledby="wrote">
-      <h2 id="wrote">{c.breederName || 'Your breeder'} wrote</h2>
+      <h2 id="wrote">{say('{breederName} wrote', { breederName: c.breederName || say('Your breeder') })}</h2>
       <p class="lead text">{newest.message?.text}</p>
       <p class="muted">
-        {ago(newest.happenTime)}
-        {older.length > 0 && `, and ${older.length} more before it`}
+        {older.length > 0
+          ? say('{ago}, and {n} more before it', { ago: ago(newest.happenTime), n: older.length })
+          : ago(newest.happenTime)}
       </p>
       <Link to={caseAddress(c.name ?? '', 'thread')} class="button">
         <Icon name="message" />
-        <span>Read and answer</span>
+        <span>{say('Read and answer')}</span>
       </Link>
     </section>
   );
@@ -322,7 +353,7 @@ function NextThing({ c, a }: { c: CaseJson; a: AssessmentJson | undefined }): JS
   if (!a?.keeperDo) return null;
   return (
     <section class="card next stack" aria-labelledby="next">
-      <h2 id="next">The one thing to do now</h2>
+      <h2 id="next">{say('The one thing to do now')}</h2>
       <p class="lead">{a.keeperDo}</p>
       {action && (
         <Link to={caseAddress(c.name ?? '', action.to)} class="button main wide">
@@ -334,7 +365,7 @@ function NextThing({ c, a }: { c: CaseJson; a: AssessmentJson | undefined }): JS
       <Asked c={c} busy={Boolean(action)} />
       {a.keeperWorry && (
         <details>
-          <summary>When to worry</summary>
+          <summary>{say('When to worry')}</summary>
           <p>{a.keeperWorry}</p>
         </details>
       )}
@@ -351,7 +382,7 @@ function GuideNow({ c }: { c: CaseJson }): JSX.Element | null {
     <Link to={caseAddress(c.name ?? '', `guide/${page.code}`)} class="card reading">
       <Icon name="help" />
       <span class="grow">
-        <span class="block muted">To read now</span>
+        <span class="block muted">{say('To read now')}</span>
         <strong>{page.title}</strong>
       </span>
       <Icon name="next" />
@@ -366,7 +397,7 @@ function Lately({ c, lines }: { c: CaseJson; lines: readonly Line[] }): JSX.Elem
   const names = { signs: known.value?.signs, points: known.value?.points };
   return (
     <section aria-labelledby="lately">
-      <h2 id="lately">Lately</h2>
+      <h2 id="lately">{say('Lately')}</h2>
       <ul class="list">
         {three.map((l) => (
           <li key={l.entry.name}>
@@ -376,7 +407,10 @@ function Lately({ c, lines }: { c: CaseJson; lines: readonly Line[] }): JSX.Elem
         ))}
       </ul>
       <p class="muted">
-        {c.breederName || 'Your breeder'} last heard from you {ago(c.lastHeardTime)}.
+        {say('{breederName} last heard from you {ago}.', {
+          breederName: c.breederName || say('Your breeder'),
+          ago: ago(c.lastHeardTime),
+        })}
       </p>
     </section>
   );
@@ -384,7 +418,7 @@ function Lately({ c, lines }: { c: CaseJson; lines: readonly Line[] }): JSX.Elem
 
 /** Says of one entry that it has not arrived. */
 export function OnPhone({ dead }: { dead: boolean }): JSX.Element {
-  return <span class="chip">{dead ? 'needs you' : 'on this phone, not sent yet'}</span>;
+  return <span class="chip">{dead ? say('needs you') : say('on this phone, not sent yet')}</span>;
 }
 
 function JustSaved({ c }: { c: CaseJson }): JSX.Element {
@@ -393,12 +427,12 @@ function JustSaved({ c }: { c: CaseJson }): JSX.Element {
   return (
     <div role="status">
       {s && (
-        <Notice kind="good" title={waits ? 'Saved on this phone' : 'Saved and sent'}>
+        <Notice kind="good" title={waits ? say('Saved on this phone') : say('Saved and sent')}>
           <p>{s.text}</p>
-          {waits && phase.value === 'offline' && <p>It will be sent when there is network.</p>}
+          {waits && phase.value === 'offline' && <p>{say('It will be sent when there is network.')}</p>}
           <div class="row">
             <Link to={caseAddress(c.name ?? '', `history/${s.id}`)} class="button">
-              Change it
+              {say('Change it')}
             </Link>
             <Button
               kind="quiet"
@@ -406,7 +440,7 @@ function JustSaved({ c }: { c: CaseJson }): JSX.Element {
                 saved.value = null;
               }}
             >
-              All right
+              {say('All right')}
             </Button>
           </div>
         </Notice>
@@ -423,12 +457,14 @@ export function PhoneState(): JSX.Element | null {
   return (
     <>
       {signedOut.value && (
-        <Notice kind="warn" live title="You are signed out on this phone">
+        <Notice kind="warn" live title={say('You are signed out on this phone')}>
           <p>
-            What you log is kept here, but cannot be sent. Ask your breeder for a code to come back in; then it is sent.
+            {say(
+              'What you log is kept here, but cannot be sent. Ask your breeder for a code to come back in; then it is sent.',
+            )}
           </p>
           <Link to="/in" class="button">
-            I have a code
+            {say('I have a code')}
           </Link>
         </Notice>
       )}
@@ -436,30 +472,40 @@ export function PhoneState(): JSX.Element | null {
         <Notice
           kind="warn"
           live
-          title={refused.length === 1 ? 'One entry needs you' : `${refused.length} entries need you`}
+          title={refused.length === 1 ? say('One entry needs you') : say('{n} entries need you', { n: refused.length })}
         >
           <p>
-            The service did not take {refused.length === 1 ? 'it' : 'them'}. Nothing is lost; please look at what it
-            says.
+            {say(
+              {
+                one: 'The service did not take it. Nothing is lost; please look at what it says.',
+                other: 'The service did not take them. Nothing is lost; please look at what it says.',
+              },
+              { n: refused.length },
+            )}
           </p>
           <Link to="/k/unsent" class="button">
-            Look at {refused.length === 1 ? 'it' : 'them'}
+            {say({ one: 'Look at it', other: 'Look at them' }, { n: refused.length })}
           </Link>
         </Notice>
       )}
       {waiting.length > 0 && (
         <p class="phone" role="status">
           <Link to="/k/unsent">
-            {waiting.length === 1 ? '1 entry is' : `${waiting.length} entries are`} saved on this phone and will be sent
-            when there is network.
+            {say(
+              {
+                one: '1 entry is saved on this phone and will be sent when there is network.',
+                other: '{n} entries are saved on this phone and will be sent when there is network.',
+              },
+              { n: waiting.length },
+            )}
           </Link>
           {Date.now() - oldest > 24 * 3_600_000 &&
-            ` The oldest waits since ${day(new Date(oldest).toISOString())}: please go online soon.`}
+            ` ${say('The oldest waits since {day}: please go online soon.', { day: day(new Date(oldest).toISOString()) })}`}
         </p>
       )}
       {waiting.length === 0 && phase.value === 'offline' && (
         <p class="phone muted" role="status">
-          No network. You can read and log as usual.
+          {say('No network. You can read and log as usual.')}
         </p>
       )}
     </>

@@ -1,15 +1,22 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect } from 'preact/hooks';
 import type { CaseJson } from '../../core/contract';
+import { say } from '../../core/say';
 import { cameraKey, readState, writeState } from '../../store/db';
 import { phase, signedOut } from '../../sync/sync';
 import { lazy } from '../lazy';
 import { go, Link, Screen } from '../nav';
 import { Notice } from '../parts/controls';
 import { CaseHome, CaseList } from './home';
-import { ClimateForm, OfferForm, ShedForm, SignForm, WeighForm } from './log';
 import { broken, caseNamed, known } from './state';
 
+type Form = { c: CaseJson };
+const forms = () => import('./log');
+const OfferForm = lazy<Form>(async () => ({ default: (await forms()).OfferForm }));
+const WeighForm = lazy<Form>(async () => ({ default: (await forms()).WeighForm }));
+const ClimateForm = lazy<Form>(async () => ({ default: (await forms()).ClimateForm }));
+const ShedForm = lazy<Form>(async () => ({ default: (await forms()).ShedForm }));
+const SignForm = lazy<Form & { code: string | undefined }>(async () => ({ default: (await forms()).SignForm }));
 const History = lazy<{ c: CaseJson; rest: string[] }>(() => import('./history'));
 const Setup = lazy<{ c: CaseJson; rest: string[] }>(() => import('./setup'));
 const HandoverRecord = lazy<{ c: CaseJson }>(() => import('./record'));
@@ -33,7 +40,7 @@ export function KeeperApp({ path }: { path: string }): JSX.Element {
 
   if (broken.value) {
     return (
-      <Screen title="The app cannot start">
+      <Screen title={say('The app cannot start')}>
         <Notice kind="bad" live>
           <p>{broken.value}</p>
         </Notice>
@@ -88,22 +95,24 @@ export function KeeperApp({ path }: { path: string }): JSX.Element {
 function Waiting(): JSX.Element {
   return (
     <main class="page" aria-busy="true">
-      <h1 class="ear">Loading</h1>
+      <h1 class="ear">{say('Loading')}</h1>
     </main>
   );
 }
 
 function NotHere(): JSX.Element {
   return (
-    <Screen title="This page is not on this phone">
+    <Screen title={say('This page is not on this phone')}>
       <p>
         {signedOut.value
-          ? 'You are signed out on this phone. Ask your breeder for a code to come back in. What you saved here stays.'
-          : 'The address may be mistyped, or it belongs to somebody else’s animal.'}
+          ? say(
+              'You are signed out on this phone. Ask your breeder for a code to come back in. What you saved here stays.',
+            )
+          : say('The address may be mistyped, or it belongs to somebody else’s animal.')}
       </p>
       <div class="stack foot">
         <Link to="/" class="button main">
-          To the start
+          {say('To the start')}
         </Link>
       </div>
     </Screen>

@@ -11,6 +11,8 @@ import type {
   TakenWithJson,
 } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
+import { say, within } from '../../core/say';
+
 import { settings } from '../../core/settings';
 import { weightSlip } from '../../core/slip';
 import { ago, clock, day, forInput, fromInput } from '../../core/time';
@@ -23,7 +25,7 @@ import {
   parseTemp,
   tempForInput,
 } from '../../core/units';
-import { entryLine } from '../../core/words';
+import { entryLine, preyCode, preyName, preyWords } from '../../core/words';
 import { current, type Line } from '../../store/copies';
 import { go, Screen, useUnsaved } from '../nav';
 import { Button, Field, Notice } from '../parts/controls';
@@ -50,8 +52,8 @@ function useEntry({ c, old }: FormProps) {
 
   const submit = async (body: Partial<EntryJson>, confirmed = false) => {
     const at = when ? fromInput(when) : new Date();
-    if (!at) return setError('Please give the day and the time, or choose “now”.');
-    if (at.getTime() > Date.now() + 10 * 60_000) return setError('That time lies ahead. Please correct it.');
+    if (!at) return setError(say('Please give the day and the time, or choose “now”.'));
+    if (at.getTime() > Date.now() + 10 * 60_000) return setError(say('That time lies ahead. Please correct it.'));
     // A time that was not touched keeps its seconds.
     const was = old?.entry.happenTime;
     const happenTime = was && forInput(new Date(was)) === when ? was : at.toISOString();
@@ -84,9 +86,7 @@ function When({ e }: { e: Entering }): JSX.Element {
   if (!open) {
     return (
       <div class="row">
-        <span>
-          When: <strong>now</strong>
-        </span>
+        <span>{say('When: {now}', { now: <strong>{say('now')}</strong> })}</span>
         <Button
           kind="quiet"
           onClick={() => {
@@ -94,7 +94,7 @@ function When({ e }: { e: Entering }): JSX.Element {
             setOpen(true);
           }}
         >
-          Another time
+          {say('Another time')}
         </Button>
       </div>
     );
@@ -102,7 +102,7 @@ function When({ e }: { e: Entering }): JSX.Element {
   return (
     <div class="stack">
       <Field
-        label="When"
+        label={say('When')}
         type="datetime-local"
         value={e.when}
         onInput={e.setWhen}
@@ -115,7 +115,7 @@ function When({ e }: { e: Entering }): JSX.Element {
           setOpen(false);
         }}
       >
-        It was just now
+        {say('It was just now')}
       </Button>
     </div>
   );
@@ -124,11 +124,11 @@ function When({ e }: { e: Entering }): JSX.Element {
 function Note({ e }: { e: Entering }): JSX.Element {
   const [open, setOpen] = useState(e.note !== '');
   return open ? (
-    <Field label="Note" value={e.note} onInput={e.setNote} lines={2} maxLength={1000} />
+    <Field label={say('Note')} value={e.note} onInput={e.setNote} lines={2} maxLength={1000} />
   ) : (
     <div>
       <Button kind="quiet" icon="plus" onClick={() => setOpen(true)}>
-        Add a note
+        {say('Add a note')}
       </Button>
     </div>
   );
@@ -143,12 +143,14 @@ function Form({
 }: FormProps & { e: Entering; title: string; children: ComponentChildren }): JSX.Element {
   return (
     <Screen
-      title={old ? `Change: ${title.toLowerCase()}` : title}
+      title={old ? say('Change: {title}', { title: within(title) }) : title}
       back={caseAddress(c.name ?? '', old ? 'history' : '')}
     >
       {old && (
         <p class="muted">
-          Before: {entryLine(old.entry, { signs: known.value?.signs })}. It stays in the history beside the new one.
+          {say('Before: {entry}. It stays in the history beside the new one.', {
+            entry: entryLine(old.entry, { signs: known.value?.signs }),
+          })}
         </p>
       )}
       {children}
@@ -167,10 +169,10 @@ function lastOf(c: CaseJson, has: (e: EntryJson) => boolean, but?: EntryJson): L
 }
 
 const results: readonly { value: OfferResultJson; label: string; hint: string }[] = [
-  { value: 'OFFER_RESULT_EATEN', label: 'Ate it', hint: '' },
-  { value: 'OFFER_RESULT_REFUSED', label: 'Did not take it', hint: '' },
-  { value: 'OFFER_RESULT_STRUCK', label: 'Struck, then let go', hint: 'and did not eat it after' },
-  { value: 'OFFER_RESULT_REGURGITATED', label: 'Brought a meal up', hint: 'what it ate earlier' },
+  { value: 'OFFER_RESULT_EATEN', label: say('Ate it'), hint: '' },
+  { value: 'OFFER_RESULT_REFUSED', label: say('Did not take it'), hint: '' },
+  { value: 'OFFER_RESULT_STRUCK', label: say('Struck, then let go'), hint: say('and did not eat it after') },
+  { value: 'OFFER_RESULT_REGURGITATED', label: say('Brought a meal up'), hint: say('what it ate earlier') },
 ];
 
 export function OfferForm({ c, old }: FormProps): JSX.Element {
@@ -179,7 +181,7 @@ export function OfferForm({ c, old }: FormProps): JSX.Element {
     old?.entry.offer ??
     lastOf(c, (x) => Boolean(x.offer?.prey))?.entry.offer ??
     known.value?.records.get(c.name ?? '')?.record?.offers?.at(-1)?.offer;
-  const [prey, setPrey] = useState(last?.prey ?? '');
+  const [prey, setPrey] = useState(preyName(last?.prey));
   const [state, setState] = useState<PreyStateJson>(last?.preyState ?? 'PREY_STATE_UNSPECIFIED');
   const [size, setSize] = useState(Number(last?.preyG) > 0 ? massForInput(Number(last?.preyG)) : '');
   const [touched, setTouched] = useState(false);
@@ -187,8 +189,10 @@ export function OfferForm({ c, old }: FormProps): JSX.Element {
   const grams = size.trim() ? parseMass(size) : 0;
 
   const choose = (result: OfferResultJson) => {
-    if (grams === null) return e.setError('The size of the prey is not a number. Correct it or leave it empty.');
-    void e.submit({ offer: { result, ...(prey && { prey }), preyState: state, ...(grams > 0 && { preyG: grams }) } });
+    if (grams === null) return e.setError(say('The size of the prey is not a number. Correct it or leave it empty.'));
+    void e.submit({
+      offer: { result, ...(prey && { prey: preyCode(prey) }), preyState: state, ...(grams > 0 && { preyG: grams }) },
+    });
   };
   const touch =
     <T,>(set: (v: T) => void) =>
@@ -196,54 +200,50 @@ export function OfferForm({ c, old }: FormProps): JSX.Element {
       setTouched(true);
       set(v);
     };
-  const what = { prey, preyState: state, ...(grams && { preyG: grams }) };
+  const what = { prey: preyCode(prey), preyState: state, ...(grams && { preyG: grams }) };
   return (
-    <Form c={c} old={old} e={e} title="Food offered">
+    <Form c={c} old={old} e={e} title={say('Food offered')}>
       <details open={!prey || Boolean(old)}>
-        <summary>
-          {prey
-            ? `What: ${entryLine({ offer: { result: 'OFFER_RESULT_UNSPECIFIED', ...what } }).replace('Offered ', '')}`
-            : 'What did you offer?'}
-        </summary>
+        <summary>{prey ? say('What: {prey}', { prey: preyWords(what) }) : say('What did you offer?')}</summary>
         <div class="stack">
           <Field
-            label="What"
+            label={say('What')}
             value={prey}
             onInput={touch(setPrey)}
             maxLength={40}
             list="prey"
-            hint="Such as rat, mouse or chick"
+            hint={say('Such as rat, mouse or chick')}
           />
           <datalist id="prey">
             {['rat', 'mouse', 'chick', 'hamster', 'gerbil', 'quail'].map((p) => (
-              <option key={p} value={p} />
+              <option key={p} value={preyName(p)} />
             ))}
           </datalist>
           <Field
-            label="How"
+            label={say('How')}
             value={state}
             onInput={touch((v: string) => setState(v as PreyStateJson))}
             options={[
-              { value: 'PREY_STATE_UNSPECIFIED', label: 'I do not know' },
-              { value: 'PREY_STATE_THAWED', label: 'Thawed' },
-              { value: 'PREY_STATE_PREKILLED', label: 'Freshly killed' },
-              { value: 'PREY_STATE_LIVE', label: 'Live' },
+              { value: 'PREY_STATE_UNSPECIFIED', label: say('I do not know') },
+              { value: 'PREY_STATE_THAWED', label: say('Thawed') },
+              { value: 'PREY_STATE_PREKILLED', label: say('Freshly killed') },
+              { value: 'PREY_STATE_LIVE', label: say('Live') },
             ]}
           />
           <Field
-            label="Size"
+            label={say('Size')}
             value={size}
             onInput={touch(setSize)}
             inputMode="decimal"
             unit={settings.value.mass}
-            hint="Leave it empty when you do not know"
+            hint={say('Leave it empty when you do not know')}
           />
         </div>
       </details>
       <When e={e} />
       <Note e={e} />
       <section class="stack foot" aria-labelledby="how">
-        <h2 id="how">How did it go?</h2>
+        <h2 id="how">{say('How did it go?')}</h2>
         <div class="tiles two">
           {results.map((r) => (
             <button
@@ -259,7 +259,7 @@ export function OfferForm({ c, old }: FormProps): JSX.Element {
             </button>
           ))}
         </div>
-        <p class="muted">One tap saves it. You can change it after.</p>
+        <p class="muted">{say('One tap saves it. You can change it after.')}</p>
       </section>
     </Form>
   );
@@ -283,14 +283,14 @@ export function WeighForm({ c, old }: FormProps): JSX.Element {
     weightSlip(beforeG, g, (at.getTime() - Date.parse(before?.happenTime ?? '')) / 86_400_000);
 
   const submit = () => {
-    if (g === null) return e.setError('Please give the weight as a number, such as 62 or 62,5.');
+    if (g === null) return e.setError(say('Please give the weight as a number, such as 62 or 62,5.'));
     if (g < 1 || g > 200_000)
-      return e.setError('A weight lies between 1 g and 200 kg. Please look at the scale again.');
-    if (odd && !sure) return e.setError(`Please look once more: is ${formatMass(g)} right?`);
+      return e.setError(say('A weight lies between 1 g and 200 kg. Please look at the scale again.'));
+    if (odd && !sure) return e.setError(say('Please look once more: is {mass} right?', { mass: formatMass(g) }));
     void e.submit({ weighIn: { massG: g } }, odd);
   };
   return (
-    <Form c={c} old={old} e={e} title="Weight">
+    <Form c={c} old={old} e={e} title={say('Weight')}>
       <form
         class="stack grow"
         onSubmit={(ev) => {
@@ -300,12 +300,12 @@ export function WeighForm({ c, old }: FormProps): JSX.Element {
       >
         {before && (
           <p class="muted">
-            Last time {formatMass(beforeG)}, {ago(before.happenTime)}.
+            {say('Last time {mass}, {ago}.', { mass: formatMass(beforeG), ago: ago(before.happenTime) })}
           </p>
         )}
         <div class="number">
           <Field
-            label={`Weight of ${animalName(c)}`}
+            label={say('Weight of {animal}', { animal: animalName(c) })}
             value={text}
             onInput={(v) => {
               setText(v);
@@ -317,18 +317,20 @@ export function WeighForm({ c, old }: FormProps): JSX.Element {
             inputRef={(el) => !old && el?.value === '' && el.focus()}
           />
           <p class="echo" aria-live="polite">
-            {text.trim() && (g === null ? 'That is not a number yet.' : massInWords(g))}
+            {text.trim() && (g === null ? say('That is not a number yet.') : massInWords(g))}
           </p>
         </div>
         {odd && g !== null && (
-          <Notice kind="warn" live title={`Is ${formatMass(g)} right?`}>
+          <Notice kind="warn" live title={say('Is {mass} right?', { mass: formatMass(g) })}>
             <p>
-              Last time it was {formatMass(beforeG)}, so this is a big change. Look at the scale and at the unit (
-              {settings.value.mass}) again.
+              {say(
+                'Last time it was {mass}, so this is a big change. Look at the scale and at the unit ({unit}) again.',
+                { mass: formatMass(beforeG), unit: settings.value.mass },
+              )}
             </p>
             <label>
               <input type="checkbox" checked={sure} onChange={(ev) => setSure(ev.currentTarget.checked)} />
-              Yes, the scale shows {formatMass(g)}
+              {say('Yes, the scale shows {mass}', { mass: formatMass(g) })}
             </label>
           </Notice>
         )}
@@ -336,7 +338,7 @@ export function WeighForm({ c, old }: FormProps): JSX.Element {
         <Note e={e} />
         <div class="actions foot">
           <Button kind="main" type="submit" icon="check" busy={e.busy}>
-            Save the weight
+            {say('Save the weight')}
           </Button>
         </div>
       </form>
@@ -345,21 +347,21 @@ export function WeighForm({ c, old }: FormProps): JSX.Element {
 }
 
 const stages: readonly { stage: ShedStageJson; complete?: boolean; label: string; hint: string }[] = [
-  { stage: 'SHED_STAGE_OPAQUE', label: 'Eyes are cloudy', hint: 'blue or milky: a shed is coming' },
-  { stage: 'SHED_STAGE_CLEAR', label: 'Eyes are clear again', hint: 'it sheds within days' },
-  { stage: 'SHED_STAGE_SHED', complete: true, label: 'Shed in one piece', hint: 'with both eye caps' },
-  { stage: 'SHED_STAGE_SHED', complete: false, label: 'Shed in pieces', hint: 'or some is still on' },
+  { stage: 'SHED_STAGE_OPAQUE', label: say('Eyes are cloudy'), hint: say('blue or milky: a shed is coming') },
+  { stage: 'SHED_STAGE_CLEAR', label: say('Eyes are clear again'), hint: say('it sheds within days') },
+  { stage: 'SHED_STAGE_SHED', complete: true, label: say('Shed in one piece'), hint: say('with both eye caps') },
+  { stage: 'SHED_STAGE_SHED', complete: false, label: say('Shed in pieces'), hint: say('or some is still on') },
 ];
 
 export function ShedForm({ c, old }: FormProps): JSX.Element {
   const e = useEntry({ c, ...(old && { old }) });
   useUnsaved(e.note !== '' && !old);
   return (
-    <Form c={c} old={old} e={e} title="Shed">
+    <Form c={c} old={old} e={e} title={say('Shed')}>
       <When e={e} />
       <Note e={e} />
       <section class="stack foot" aria-labelledby="what">
-        <h2 id="what">What do you see?</h2>
+        <h2 id="what">{say('What do you see?')}</h2>
         <div class="tiles two">
           {stages.map((s) => (
             <button
@@ -382,17 +384,17 @@ export function ShedForm({ c, old }: FormProps): JSX.Element {
 }
 
 const places = [
-  { key: 'warmC', label: 'Warm side', hint: 'on the floor, where it lies' },
-  { key: 'coolC', label: 'Cool side', hint: 'on the floor, at the other end' },
-  { key: 'surfaceC', label: 'Hottest surface', hint: 'that it can touch' },
-  { key: 'nightC', label: 'At night', hint: 'on the floor' },
+  { key: 'warmC', label: say('Warm side'), hint: say('on the floor, where it lies') },
+  { key: 'coolC', label: say('Cool side'), hint: say('on the floor, at the other end') },
+  { key: 'surfaceC', label: say('Hottest surface'), hint: say('that it can touch') },
+  { key: 'nightC', label: say('At night'), hint: say('on the floor') },
 ] as const;
 
 const ways: readonly { value: TakenWithJson; label: string }[] = [
-  { value: 'TAKEN_WITH_PROBE', label: 'Digital probe' },
-  { value: 'TAKEN_WITH_INFRARED', label: 'Point-and-read' },
-  { value: 'TAKEN_WITH_DIAL', label: 'Stick-on dial' },
-  { value: 'TAKEN_WITH_STRIP', label: 'Stick-on strip' },
+  { value: 'TAKEN_WITH_PROBE', label: say('Digital probe') },
+  { value: 'TAKEN_WITH_INFRARED', label: say('Point-and-read') },
+  { value: 'TAKEN_WITH_DIAL', label: say('Stick-on dial') },
+  { value: 'TAKEN_WITH_STRIP', label: say('Stick-on strip') },
 ];
 
 export function ClimateForm({ c, old }: FormProps): JSX.Element {
@@ -420,23 +422,24 @@ export function ClimateForm({ c, old }: FormProps): JSX.Element {
       if (!text) continue;
       const t = parseTemp(text);
       const most = p.key === 'surfaceC' ? 300 : 90;
-      if (t === null) found[p.key] = 'This is not a number. Correct it or leave it empty.';
-      else if (t < -20 || t > most) found[p.key] = `This cannot be right in ${unit}. Check the number and the unit.`;
+      if (t === null) found[p.key] = say('This is not a number. Correct it or leave it empty.');
+      else if (t < -20 || t > most)
+        found[p.key] = say('This cannot be right in {unit}. Check the number and the unit.', { unit });
       else reading[p.key] = t;
     }
     if (damp.trim()) {
       const h = parseNumber(damp.replace('%', ''));
-      if (h === null || h < 0 || h > 100) found['damp'] = 'Humidity lies between 0 and 100.';
+      if (h === null || h < 0 || h > 100) found['damp'] = say('Humidity lies between 0 and 100.');
       else reading.humidityPct = h;
     }
     setErrors(found);
-    if (Object.keys(found).length > 0) return e.setError('One number needs a second look.');
-    if (Object.keys(reading).length === 0) return e.setError('Fill in at least one of them. One is enough.');
-    if (hot !== undefined && !sure) return e.setError('Please look at the hot reading once more.');
+    if (Object.keys(found).length > 0) return e.setError(say('One number needs a second look.'));
+    if (Object.keys(reading).length === 0) return e.setError(say('Fill in at least one of them. One is enough.'));
+    if (hot !== undefined && !sure) return e.setError(say('Please look at the hot reading once more.'));
     void e.submit({ climate: { ...reading, ...(way && { takenWith: way }) } }, hot !== undefined);
   };
   return (
-    <Form c={c} old={old} e={e} title="Warmth and damp">
+    <Form c={c} old={old} e={e} title={say('Warmth and damp')}>
       <form
         class="stack grow"
         onSubmit={(ev) => {
@@ -444,7 +447,7 @@ export function ClimateForm({ c, old }: FormProps): JSX.Element {
           submit();
         }}
       >
-        <p class="muted">One number is enough. Leave the others empty.</p>
+        <p class="muted">{say('One number is enough. Leave the others empty.')}</p>
         <div class="pairs">
           {places.map((p) => (
             <Field
@@ -461,10 +464,17 @@ export function ClimateForm({ c, old }: FormProps): JSX.Element {
               error={errors[p.key]}
             />
           ))}
-          <Field label="Humidity" value={damp} onInput={setDamp} inputMode="decimal" unit="%" error={errors['damp']} />
+          <Field
+            label={say('Humidity')}
+            value={damp}
+            onInput={setDamp}
+            inputMode="decimal"
+            unit="%"
+            error={errors['damp']}
+          />
         </div>
         <fieldset class="field">
-          <legend>How did you take it?</legend>
+          <legend>{say('How did you take it?')}</legend>
           <div class="choices">
             {ways.map((w) => (
               <label key={w.value}>
@@ -475,11 +485,11 @@ export function ClimateForm({ c, old }: FormProps): JSX.Element {
           </div>
         </fieldset>
         {hot !== undefined && (
-          <Notice kind="warn" live title="Hotter than any snake’s home should be">
-            <p>Is it perhaps the other unit? You have {unit} set.</p>
+          <Notice kind="warn" live title={say('Hotter than any snake’s home should be')}>
+            <p>{say('Is it perhaps the other unit? You have {unit} set.', { unit })}</p>
             <label>
               <input type="checkbox" checked={sure} onChange={(ev) => setSure(ev.currentTarget.checked)} />
-              Yes, it is that hot
+              {say('Yes, it is that hot')}
             </label>
           </Notice>
         )}
@@ -487,7 +497,7 @@ export function ClimateForm({ c, old }: FormProps): JSX.Element {
         <Note e={e} />
         <div class="actions foot">
           <Button kind="main" type="submit" icon="check" busy={e.busy}>
-            Save the reading
+            {say('Save the reading')}
           </Button>
         </div>
       </form>
@@ -518,26 +528,27 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
   const [word, setWord] = useState('');
   const found = signs.filter((s) => s.label?.toLowerCase().includes(word.trim().toLowerCase()));
   const groups = [
-    { id: 'red', title: 'A reptile vet should see it', list: found.filter(red) },
-    { id: 'other', title: 'Your breeder should know', list: found.filter((s) => !red(s)) },
+    { id: 'red', title: say('A reptile vet should see it'), list: found.filter(red) },
+    { id: 'other', title: say('Your breeder should know'), list: found.filter((s) => !red(s)) },
   ];
   const sign = signs.find((s) => s.code === chosen);
   if (!sign) {
     const open = openSigns(current(linesOf(c)));
     const seen = signs.filter((s) => open.includes(s.code ?? ''));
     return (
-      <Form c={c} old={old} e={e} title="What looks unwell?">
+      <Form c={c} old={old} e={e} title={say('What looks unwell?')}>
         {signs.length === 0 && (
           <Notice kind="warn">
             <p>
-              The list has not reached this phone yet. If it gapes, wheezes, bleeds or hangs limp, call a reptile vet
-              now, and write to your breeder.
+              {say(
+                'The list has not reached this phone yet. If it gapes, wheezes, bleeds or hangs limp, call a reptile vet now, and write to your breeder.',
+              )}
             </p>
           </Notice>
         )}
         {seen.length > 0 && (
           <section aria-labelledby="seen">
-            <h2 id="seen">Is it better?</h2>
+            <h2 id="seen">{say('Is it better?')}</h2>
             <ul class="list">
               {seen.map((s) => (
                 <li key={s.code}>
@@ -548,7 +559,7 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
                       setChosen(s.code ?? '');
                     }}
                   >
-                    <span class="grow">This is gone: {s.label}</span>
+                    <span class="grow">{say('This is gone: {label}', { label: s.label })}</span>
                     <Icon name="next" />
                   </button>
                 </li>
@@ -556,12 +567,12 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
             </ul>
           </section>
         )}
-        <p>Choose what comes nearest. This is no diagnosis; it tells you what to do now.</p>
+        <p>{say('Choose what comes nearest. This is no diagnosis; it tells you what to do now.')}</p>
         {signs.length > 0 && (
           <Field
-            label="Look for a word"
+            label={say('Look for a word')}
             type="search"
-            hint="Such as mouth, eye or skin"
+            hint={say('Such as mouth, eye or skin')}
             value={word}
             onInput={setWord}
             maxLength={40}
@@ -570,8 +581,8 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
         <p role="status" class={found.length > 0 ? 'ear' : undefined}>
           {word.trim() &&
             (found.length > 0
-              ? `${found.length} in the list`
-              : signs.length > 0 && 'Nothing in the list has this word. Try a shorter one, or empty the box.')}
+              ? say('{n} in the list', { n: found.length })
+              : signs.length > 0 && say('Nothing in the list has this word. Try a shorter one, or empty the box.'))}
         </p>
         {groups.map(
           (g) =>
@@ -595,22 +606,25 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
     );
   }
   return (
-    <Form c={c} old={old} e={e} title={gone ? `Gone: ${sign.label}` : (sign.label ?? '')}>
+    <Form c={c} old={old} e={e} title={gone ? say('Gone: {label}', { label: sign.label }) : (sign.label ?? '')}>
       {gone ? (
-        <Notice title="Good news">
-          <p>Look once more, in good light, before you save it.</p>
+        <Notice title={say('Good news')}>
+          <p>{say('Look once more, in good light, before you save it.')}</p>
           {red(sign) && (
             <p>
-              Some illnesses come and go. If no reptile vet has seen it yet, tell one what you saw, and look at it every
-              day for two weeks.
+              {say(
+                'Some illnesses come and go. If no reptile vet has seen it yet, tell one what you saw, and look at it every day for two weeks.',
+              )}
             </p>
           )}
         </Notice>
       ) : (
-        <Notice kind={red(sign) ? 'bad' : 'warn'} live title={red(sign) ? 'Do this now' : 'What to do'}>
+        <Notice kind={red(sign) ? 'bad' : 'warn'} live title={red(sign) ? say('Do this now') : say('What to do')}>
           <p class="lead">{sign.doNow}</p>
           {red(sign) && (
-            <p>Your breeder sees it as soon as it is sent. Do not wait for an answer before you call the vet.</p>
+            <p>
+              {say('Your breeder sees it as soon as it is sent. Do not wait for an answer before you call the vet.')}
+            </p>
           )}
         </Notice>
       )}
@@ -623,7 +637,7 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
           busy={e.busy}
           onClick={() => void e.submit({ sign: { sign: sign.code ?? '', ...(gone && { gone }) } })}
         >
-          {gone ? 'Save that it is gone' : 'Save it and tell the breeder'}
+          {gone ? say('Save that it is gone') : say('Save it and tell the breeder')}
         </Button>
         <Button
           kind="quiet"
@@ -632,7 +646,7 @@ export function SignForm({ c, old, code }: FormProps & { code?: string | undefin
             setChosen('');
           }}
         >
-          Choose another
+          {say('Choose another')}
         </Button>
       </div>
     </Form>

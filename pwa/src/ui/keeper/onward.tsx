@@ -9,6 +9,7 @@ import type {
   PassOnJson,
 } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
+import { say } from '../../core/say';
 import { day } from '../../core/time';
 import { syncNow } from '../../sync/sync';
 import { Screen } from '../nav';
@@ -18,16 +19,19 @@ import { Stages } from '../parts/stages';
 import { animalName } from './state';
 
 const said = (e: unknown) =>
-  e instanceof ApiError ? e.message : 'There is no network just now. This needs it; please try again when there is.';
+  e instanceof ApiError
+    ? e.message
+    : say('There is no network just now. This needs it; please try again when there is.');
 
 /** The animal goes on to another keeper, or back to the breeder. */
 export default function Onward({ c }: { c: CaseJson }): JSX.Element {
   const animal = animalName(c);
   return (
-    <Screen title={`${animal} moves on`} back={caseAddress(c.name ?? '')}>
+    <Screen title={say('{animal} moves on', { animal })} back={caseAddress(c.name ?? '')}>
       <p>
-        There can be good reasons, and it is right to look for a good home. Both ways are open until the other side
-        agrees.
+        {say(
+          'There can be good reasons, and it is right to look for a good home. Both ways are open until the other side agrees.',
+        )}
       </p>
       {!c.giveBackTime && <PassOn c={c} />}
       <GiveBack c={c} />
@@ -68,13 +72,18 @@ function PassOn({ c }: { c: CaseJson }): JSX.Element {
     });
   return (
     <section class="stack" aria-labelledby="on">
-      <h2 id="on">To another keeper</h2>
+      <h2 id="on">{say('To another keeper')}</h2>
       <p>
-        Make a code and show it to the next keeper. When they take {animal} on, the weights, meals, sheds, signs and
-        warmth go along, so that they know it well. Your name, your notes, messages and pictures do not.
+        {say(
+          'Make a code and show it to the next keeper. When they take {animal} on, the weights, meals, sheds, signs and warmth go along, so that they know it well. Your name, your notes, messages and pictures do not.',
+          { animal },
+        )}
       </p>
       <p>
-        Your follow-up ends then. {c.breederName || 'Your breeder'} sees that {animal} has a new keeper.
+        {say('Your follow-up ends then. {breederName} sees that {animal} has a new keeper.', {
+          breederName: c.breederName || say('Your breeder'),
+          animal,
+        })}
       </p>
       {error && (
         <Notice kind="bad" live>
@@ -86,17 +95,19 @@ function PassOn({ c }: { c: CaseJson }): JSX.Element {
       ) : (
         waits && (
           <p>
-            A code waits until {day(waits.expireTime ?? '')}. It was shown when it was made; a new one makes it useless.
+            {say('A code waits until {day}. It was shown when it was made; a new one makes it useless.', {
+              day: day(waits.expireTime ?? ''),
+            })}
           </p>
         )
       )}
       <div class="actions">
         <Button icon="hand" busy={busy} onClick={() => void make()}>
-          {waits ? 'Make a new code' : 'Make a code for the next keeper'}
+          {waits ? say('Make a new code') : say('Make a code for the next keeper')}
         </Button>
         {waits && (
           <Button busy={busy} onClick={() => void revoke()}>
-            I keep {animal}
+            {say('I keep {animal}', { animal })}
           </Button>
         )}
       </div>
@@ -106,7 +117,7 @@ function PassOn({ c }: { c: CaseJson }): JSX.Element {
 
 function GiveBack({ c }: { c: CaseJson }): JSX.Element {
   const animal = animalName(c);
-  const breeder = c.breederName || 'your breeder';
+  const breeder = c.breederName || say('your breeder');
   const asked = Boolean(c.giveBackTime);
   const [error, setError] = useState('');
   const [busy, setBusy] = useState(false);
@@ -126,23 +137,31 @@ function GiveBack({ c }: { c: CaseJson }): JSX.Element {
   };
   return (
     <section class="stack" aria-labelledby="back">
-      <h2 id="back">Back to {breeder}</h2>
+      <h2 id="back">{say('Back to {breeder}', { breeder })}</h2>
       {asked ? (
         <>
           <p role="status">
             {c.returnLeaveTime
-              ? `${animal} is on its way. ${breeder} says here when it has arrived.`
+              ? say('{animal} is on its way. {breeder} says here when it has arrived.', { animal, breeder })
               : c.returnAgreeTime
-                ? `${breeder} and you agreed how ${animal} travels. Until then, please go on as usual.`
-                : `${breeder} knows that you want to give ${animal} back, and writes down here when and how it travels. Until then, please go on as usual.`}
+                ? say('{breeder} and you agreed how {animal} travels. Until then, please go on as usual.', {
+                    breeder,
+                    animal,
+                  })
+                : say(
+                    '{breeder} knows that you want to give {animal} back, and writes down here when and how it travels. Until then, please go on as usual.',
+                    { breeder, animal },
+                  )}
           </p>
           <Stages c={c} />
           {c.returnHow && <p class="text">{c.returnHow}</p>}
         </>
       ) : (
         <p>
-          This tells {breeder} that you want to give {animal} back. You agree in the thread when and how; money is
-          between the two of you.
+          {say(
+            'This tells {breeder} that you want to give {animal} back. You agree in the thread when and how; money is between the two of you.',
+            { breeder, animal },
+          )}
         </p>
       )}
       {error && (
@@ -153,11 +172,11 @@ function GiveBack({ c }: { c: CaseJson }): JSX.Element {
       <div class="actions">
         {c.returnAgreeTime && !c.returnLeaveTime && (
           <Button kind="main" busy={busy} onClick={() => void send()}>
-            {animal} is on its way
+            {say('{animal} is on its way', { animal })}
           </Button>
         )}
         <Button busy={busy} onClick={() => void ask()}>
-          {asked ? `I keep ${animal} after all` : 'I want to give it back'}
+          {asked ? say('I keep {animal} after all', { animal }) : say('I want to give it back')}
         </Button>
       </div>
     </section>

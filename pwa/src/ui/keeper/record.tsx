@@ -11,6 +11,7 @@ import type {
   WhenToCallJson,
 } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
+import { say } from '../../core/say';
 import { ago, day, daysSince } from '../../core/time';
 import { formatMass, formatNumber, formatTemp, formatTempBand } from '../../core/units';
 import { entryLine } from '../../core/words';
@@ -20,7 +21,11 @@ import { SavePdf } from '../parts/pdf';
 import { SaveSigned } from '../parts/signed';
 import { animalName, known } from './state';
 
-const sexes: Record<string, string> = { SEX_FEMALE: 'female', SEX_MALE: 'male', SEX_UNKNOWN: 'not known' };
+const sexes: Record<string, string> = {
+  SEX_FEMALE: say('female'),
+  SEX_MALE: say('male'),
+  SEX_UNKNOWN: say('not known'),
+};
 
 /** Who the animal is, as a list of facts. */
 export function Identity({
@@ -33,13 +38,13 @@ export function Identity({
   more?: [string, string | undefined][];
 }): JSX.Element {
   const facts: [string, JSX.Element | string | undefined][] = [
-    ['Species', names.common],
-    ['Scientific name', names.scientific && <i lang="la">{names.scientific}</i>],
-    ['Name or number', animal.displayName],
-    ['Sex', sexes[animal.sex ?? '']],
-    ['Hatched', animal.hatchDate && day(`${animal.hatchDate}T12:00:00`)],
-    ['Genes', animal.genes?.length ? animal.genes.join(', ') : undefined],
-    ['Clutch', animal.clutch],
+    [say('Species'), names.common],
+    [say('Scientific name'), names.scientific && <i lang="la">{names.scientific}</i>],
+    [say('Name or number'), animal.displayName],
+    [say('Sex'), sexes[animal.sex ?? '']],
+    [say('Hatched'), animal.hatchDate && day(`${animal.hatchDate}T12:00:00`)],
+    [say('Genes'), animal.genes?.length ? animal.genes.join(', ') : undefined],
+    [say('Clutch'), animal.clutch],
     ...more,
   ];
   return <Facts of={facts} />;
@@ -51,28 +56,33 @@ export default function HandoverRecord({ c }: { c: CaseJson }): JSX.Element {
   const back = caseAddress(c.name ?? '');
   if (!r) {
     return (
-      <Screen title="Handover record" back={back}>
-        <p>It has not reached this phone yet. It comes by itself when there is network, and stays from then on.</p>
+      <Screen title={say('Handover record')} back={back}>
+        <p>
+          {say('It has not reached this phone yet. It comes by itself when there is network, and stays from then on.')}
+        </p>
       </Screen>
     );
   }
   return (
-    <Screen title="Handover record" back={back}>
+    <Screen title={say('Handover record')} back={back}>
       <p class="muted">
-        Issued by {r.breederName} {ago(r.issueTime)}. It stays as it was issued; what happens since is in the history.
+        {say('Issued by {breederName} {ago}. It stays as it was issued; what happens since is in the history.', {
+          breederName: r.breederName,
+          ago: ago(r.issueTime),
+        })}
       </p>
       <Identity
         animal={r.animal ?? c.animal ?? {}}
         names={{ common: r.commonName, scientific: r.scientificName }}
         more={[
-          ['Mother', parent(r.mother)],
-          ['Father', parent(r.father)],
-          ['Handed over', h.handoverTime && day(h.handoverTime)],
+          [say('Mother'), parent(r.mother)],
+          [say('Father'), parent(r.father)],
+          [say('Handed over'), h.handoverTime && day(h.handoverTime)],
         ]}
       />
       {(r.cautions?.length ?? 0) > 0 && (
         <section class="stack" aria-labelledby="mind">
-          <h2 id="mind">What to mind with this one</h2>
+          <h2 id="mind">{say('What to mind with this one')}</h2>
           <ul class="bullets">
             {r.cautions?.map((t) => (
               <li key={t}>{t}</li>
@@ -81,28 +91,32 @@ export default function HandoverRecord({ c }: { c: CaseJson }): JSX.Element {
         </section>
       )}
       <section class="stack" aria-labelledby="fed">
-        <h2 id="fed">How it is fed</h2>
+        <h2 id="fed">{say('How it is fed')}</h2>
         <p class="lead">{r.feeding}</p>
       </section>
       {r.firstDays && <FirstDays plan={r.firstDays} />}
       {r.home && <Home home={r.home} />}
       <Link to={caseAddress(c.name ?? '', 'setup')} class="button">
-        Setup checklist for {animalName(c)}
+        {say('Setup checklist for {animal}', { animal: animalName(c) })}
       </Link>
       {r.calls && <Calls calls={r.calls} sign={caseAddress(c.name ?? '', 'sign')} />}
       <section class="stack" aria-labelledby="reach">
-        <h2 id="reach">How to reach {r.breederName}</h2>
+        <h2 id="reach">{say('How to reach {breederName}', { breederName: r.breederName })}</h2>
         {r.breederContact && <p>{r.breederContact}</p>}
         <Link to={caseAddress(c.name ?? '', 'thread')} class="button">
-          Write here
+          {say('Write here')}
         </Link>
       </section>
-      <Past title="Weights before the handover" list={r.weighIns} line={(e) => formatMass(Number(e.weighIn?.massG))} />
-      <Past title="Meals before the handover" list={r.offers} line={(e) => entryLine(e)} />
-      <Past title="Sheds before the handover" list={r.sheds} line={(e) => entryLine(e)} />
+      <Past
+        title={say('Weights before the handover')}
+        list={r.weighIns}
+        line={(e) => formatMass(Number(e.weighIn?.massG))}
+      />
+      <Past title={say('Meals before the handover')} list={r.offers} line={(e) => entryLine(e)} />
+      <Past title={say('Sheds before the handover')} list={r.sheds} line={(e) => entryLine(e)} />
       {(r.origin?.length ?? 0) > 0 && (
         <details>
-          <summary>Origin and law</summary>
+          <summary>{say('Origin and law')}</summary>
           <dl class="stack">
             {r.origin?.map((f) => (
               <div key={f.text}>
@@ -116,10 +130,10 @@ export default function HandoverRecord({ c }: { c: CaseJson }): JSX.Element {
         </details>
       )}
       <section class="stack" aria-labelledby="paper">
-        <h2 id="paper">On paper</h2>
-        <p>The whole record, to print or to send on.</p>
+        <h2 id="paper">{say('On paper')}</h2>
+        <p>{say('The whole record, to print or to send on.')}</p>
         <SavePdf
-          label="Save as PDF"
+          label={say('Save as PDF')}
           name="handover-record"
           fetch={(paper) =>
             callForFile('application/pdf', 'GET', withQuery(`/v1/${h.name}/record.pdf`, { paper }), undefined, asKeeper)
@@ -143,15 +157,13 @@ function FirstDays({ plan }: { plan: FirstDaysJson }): JSX.Element {
   const last = plan.days?.at(-1)?.date;
   return (
     <section class="stack" aria-labelledby="days">
-      <h2 id="days">The first two weeks</h2>
+      <h2 id="days">{say('The first two weeks')}</h2>
       <details open={!!last && daysSince(at(last)) <= 0}>
-        <summary>Day by day</summary>
+        <summary>{say('Day by day')}</summary>
         <ol class="list">
           {plan.days?.map((d) => (
             <li key={d.day} aria-current={daysSince(at(d.date)) === 0 ? 'date' : undefined}>
-              <b>
-                Day {d.day}, {day(at(d.date))}
-              </b>
+              <b>{say('Day {n}, {day}', { n: d.day, day: day(at(d.date)) })}</b>
               <p>{d.text}</p>
             </li>
           ))}
@@ -167,17 +179,16 @@ function Home({ home }: { home: HomeJson }): JSX.Element {
   const measured = home.facts?.some((f) => f.was !== undefined);
   return (
     <section class="stack" aria-labelledby="home">
-      <h2 id="home">How it is kept, and what its home should be</h2>
+      <h2 id="home">{say('How it is kept, and what its home should be')}</h2>
       <table>
-        <caption class="ear">Its climate</caption>
+        <caption class="ear">{say('Its climate')}</caption>
         <thead>
           <tr>
             <td />
-            <th scope="col">At home</th>
+            <th scope="col">{say('At home')}</th>
             {measured && (
               <th scope="col">
-                At the breeder
-                {home.measureTime && <small class="block">{day(home.measureTime)}</small>}
+                {say('At the breeder')} {home.measureTime && <small class="block">{day(home.measureTime)}</small>}
               </th>
             )}
           </tr>
@@ -192,7 +203,7 @@ function Home({ home }: { home: HomeJson }): JSX.Element {
           ))}
         </tbody>
       </table>
-      {!measured && <p>What it was at the breeder is not on record.</p>}
+      {!measured && <p>{say('What it was at the breeder is not on record.')}</p>}
       <p class="muted">{home.note}</p>
       {(home.points?.length ?? 0) > 0 && (
         <ul class="bullets">
@@ -210,17 +221,19 @@ function value(f: HomeFactJson, v: number): string {
 }
 
 function shouldBe(f: HomeFactJson): string {
-  if (f.high === undefined) return 'ask the breeder';
+  if (f.high === undefined) return say('ask the breeder');
   const high = Number(f.high);
-  if (f.low === undefined) return `not above ${value(f, high)}`;
+  if (f.low === undefined) return say('not above {value}', { value: value(f, high) });
   const low = Number(f.low);
-  return f.unit === 'HOME_UNIT_PERCENT' ? `${formatNumber(low)} to ${value(f, high)}` : formatTempBand(low, high);
+  return f.unit === 'HOME_UNIT_PERCENT'
+    ? say('{low} to {value}', { low: formatNumber(low), value: value(f, high) })
+    : formatTempBand(low, high);
 }
 
 function Calls({ calls, sign }: { calls: readonly WhenToCallJson[]; sign: string }): JSX.Element {
   return (
     <section class="stack" aria-labelledby="call">
-      <h2 id="call">When to call</h2>
+      <h2 id="call">{say('When to call')}</h2>
       {calls.map((c, i) => (
         <details key={c.whom} open={i === 0}>
           <summary>{c.whom}</summary>
@@ -232,7 +245,7 @@ function Calls({ calls, sign }: { calls: readonly WhenToCallJson[]; sign: string
         </details>
       ))}
       <Link to={sign} class="button">
-        I see one of these
+        {say('I see one of these')}
       </Link>
     </section>
   );
@@ -257,8 +270,8 @@ function Past({
         <caption class="ear">{title}</caption>
         <thead>
           <tr>
-            <th scope="col">Day</th>
-            <th scope="col">What</th>
+            <th scope="col">{say('Day')}</th>
+            <th scope="col">{say('What')}</th>
           </tr>
         </thead>
         <tbody>

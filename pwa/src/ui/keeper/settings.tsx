@@ -2,6 +2,7 @@ import type { JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import { ApiError, asKeeper, call } from '../../api/client';
 import type { CreateDeviceCodeResponseJson, KeeperCodeJson } from '../../core/contract';
+import { say } from '../../core/say';
 import { changeSettings, settings } from '../../core/settings';
 import { forgetAll } from '../../store/copies';
 import { announce } from '../../sync/sync';
@@ -9,25 +10,27 @@ import { clearsAfterAWeek } from '../device';
 import { Link, Screen } from '../nav';
 import { KeeperCode } from '../parts/code';
 import { Button, Notice } from '../parts/controls';
+import { Languages } from '../parts/languages';
 import { Reminders } from '../parts/reminders';
 import { Calendar } from './calendar';
 import { unsent } from './state';
 
 export default function KeeperSettings(): JSX.Element {
   return (
-    <Screen title="Settings and privacy" back="/">
+    <Screen title={say('Settings and privacy')} back="/">
+      <Languages />
       <Units />
       <OnHomeScreen />
       <Storage />
       <section class="stack" aria-labelledby="unsent">
-        <h2 id="unsent">What is only on this phone</h2>
+        <h2 id="unsent">{say('What is only on this phone')}</h2>
         <p>
           {unsent.value.length === 0
-            ? 'Nothing: everything has been sent.'
-            : `${unsent.value.length === 1 ? '1 entry' : `${unsent.value.length} entries`}, not sent yet.`}
+            ? say('Nothing: everything has been sent.')
+            : say({ one: '1 entry, not sent yet.', other: '{n} entries, not sent yet.' }, { n: unsent.value.length })}
         </p>
         <Link to="/k/unsent" class="button">
-          This phone’s unsent entries
+          {say('This phone’s unsent entries')}
         </Link>
       </section>
       <Reminders as={asKeeper} />
@@ -36,7 +39,10 @@ export default function KeeperSettings(): JSX.Element {
       <AnotherPhone />
       <Leave />
       <p class="muted">
-        Version {__VERSION__}. <a href="/licenses.txt">Licences</a>
+        {say('Version {version}. {link}', {
+          version: __VERSION__,
+          link: <a href="/licenses.txt">{say('Licences')}</a>,
+        })}
       </p>
     </Screen>
   );
@@ -46,30 +52,30 @@ function Units(): JSX.Element {
   const s = settings.value;
   return (
     <section class="stack" aria-labelledby="units">
-      <h2 id="units">Units</h2>
+      <h2 id="units">{say('Units')}</h2>
       <fieldset class="field">
-        <legend>Weights in</legend>
+        <legend>{say('Weights in')}</legend>
         <div class="choices">
           <label>
             <input type="radio" name="mass" checked={s.mass === 'g'} onChange={() => changeSettings({ mass: 'g' })} />
-            grams (g)
+            {say('grams (g)')}
           </label>
           <label>
             <input type="radio" name="mass" checked={s.mass === 'oz'} onChange={() => changeSettings({ mass: 'oz' })} />
-            ounces (oz)
+            {say('ounces (oz)')}
           </label>
         </div>
       </fieldset>
       <fieldset class="field">
-        <legend>Warmth in</legend>
+        <legend>{say('Warmth in')}</legend>
         <div class="choices">
           <label>
             <input type="radio" name="temp" checked={s.temp === 'C'} onChange={() => changeSettings({ temp: 'C' })} />
-            Celsius (°C)
+            {say('Celsius (°C)')}
           </label>
           <label>
             <input type="radio" name="temp" checked={s.temp === 'F'} onChange={() => changeSettings({ temp: 'F' })} />
-            Fahrenheit (°F)
+            {say('Fahrenheit (°F)')}
           </label>
         </div>
       </fieldset>
@@ -81,14 +87,16 @@ function OnHomeScreen(): JSX.Element | null {
   if (!clearsAfterAWeek()) return null;
   return (
     <section class="stack" aria-labelledby="home">
-      <h2 id="home">On this iPhone or iPad</h2>
+      <h2 id="home">{say('On this iPhone or iPad')}</h2>
       <p>
-        It may clear what a website has stored when you do not open it for a week. So open this page at least once a
-        week, and let it send what you logged.
+        {say(
+          'It may clear what a website has stored when you do not open it for a week. So open this page at least once a week, and let it send what you logged.',
+        )}
       </p>
       <p>
-        On the Home Screen that does not happen (Share button, then “Add to Home Screen”). But the app there starts
-        empty and needs a card of its own: do it before you take on the next card.
+        {say(
+          'On the Home Screen that does not happen (Share button, then “Add to Home Screen”). But the app there starts empty and needs a card of its own: do it before you take on the next card.',
+        )}
       </p>
     </section>
   );
@@ -102,11 +110,13 @@ function Storage(): JSX.Element {
   }, []);
   return (
     <section class="stack" aria-labelledby="storage">
-      <h2 id="storage">Storage on this phone</h2>
+      <h2 id="storage">{say('Storage on this phone')}</h2>
       <p>
         {kept
-          ? 'The browser has promised to keep what is stored here.'
-          : 'The browser may clear what is stored here when the phone gets full. What has been sent is safe with the service.'}
+          ? say('The browser has promised to keep what is stored here.')
+          : say(
+              'The browser may clear what is stored here when the phone gets full. What has been sent is safe with the service.',
+            )}
       </p>
       {kept === false && (
         <div class="row">
@@ -116,12 +126,12 @@ function Storage(): JSX.Element {
               navigator.storage.persist().then(setKept, () => undefined);
             }}
           >
-            Ask the browser to keep it
+            {say('Ask the browser to keep it')}
           </Button>
         </div>
       )}
       <div role="status">
-        {asked && kept === false && <p>It did not promise. Opening the app often, or installing it, helps.</p>}
+        {asked && kept === false && <p>{say('It did not promise. Opening the app often, or installing it, helps.')}</p>}
       </div>
     </section>
   );
@@ -130,10 +140,10 @@ function Storage(): JSX.Element {
 function Privacy(): JSX.Element {
   return (
     <section class="stack" aria-labelledby="privacy">
-      <h2 id="privacy">Your data</h2>
-      <p>What is shared and with whom, a copy of all of it for you, and how to leave for good.</p>
+      <h2 id="privacy">{say('Your data')}</h2>
+      <p>{say('What is shared and with whom, a copy of all of it for you, and how to leave for good.')}</p>
       <Link to="/k/data" class="button">
-        Look at your data
+        {say('Look at your data')}
       </Link>
     </section>
   );
@@ -150,16 +160,19 @@ function AnotherPhone(): JSX.Element {
       const answer = await call<CreateDeviceCodeResponseJson>('POST', '/v1/keepers/me:createDeviceCode', {}, asKeeper);
       setCode(answer.code);
     } catch (e) {
-      setError(e instanceof ApiError ? e.message : 'There is no network just now. A code can be made when there is.');
+      setError(
+        e instanceof ApiError ? e.message : say('There is no network just now. A code can be made when there is.'),
+      );
     }
     setBusy(false);
   };
   return (
     <section class="stack" aria-labelledby="another">
-      <h2 id="another">Another phone</h2>
+      <h2 id="another">{say('Another phone')}</h2>
       <p>
-        Use the app on a second phone or tablet as well, yours or a parent’s. If this phone is ever lost, your breeder
-        can make such a code too.
+        {say(
+          'Use the app on a second phone or tablet as well, yours or a parent’s. If this phone is ever lost, your breeder can make such a code too.',
+        )}
       </p>
       {error && (
         <Notice kind="bad" live>
@@ -171,7 +184,7 @@ function AnotherPhone(): JSX.Element {
       ) : (
         <div class="row">
           <Button icon="key" busy={busy} onClick={() => void make()}>
-            Make a code for it
+            {say('Make a code for it')}
           </Button>
         </div>
       )}
@@ -191,16 +204,17 @@ function Leave(): JSX.Element {
       announce();
       location.assign('/');
     } catch {
-      setError('You were not signed out: there was no answer from the service. Please try again with network.');
+      setError(say('You were not signed out: there was no answer from the service. Please try again with network.'));
       setBusy(false);
     }
   };
   return (
     <section class="stack" aria-labelledby="leave">
-      <h2 id="leave">Leave this phone</h2>
+      <h2 id="leave">{say('Leave this phone')}</h2>
       <p>
-        Signs you out here and takes everything off this phone. What has been sent stays with your breeder; to have that
-        erased too, see “Your data”.
+        {say(
+          'Signs you out here and takes everything off this phone. What has been sent stays with your breeder; to have that erased too, see “Your data”.',
+        )}
       </p>
       {error && (
         <Notice kind="bad" live>
@@ -208,26 +222,33 @@ function Leave(): JSX.Element {
         </Notice>
       )}
       {asking ? (
-        <Notice kind="warn" live title="Sign out and clear this phone?">
+        <Notice kind="warn" live title={say('Sign out and clear this phone?')}>
           {unsent.value.length > 0 && (
             <p>
               <strong>
-                {unsent.value.length === 1 ? '1 entry has' : `${unsent.value.length} entries have`} not been sent and
-                would be lost.
+                {say(
+                  {
+                    one: '1 entry has not been sent and would be lost.',
+                    other: '{n} entries have not been sent and would be lost.',
+                  },
+                  { n: unsent.value.length },
+                )}
               </strong>
             </p>
           )}
-          <p>To come back you need a code from your breeder, or from another phone of yours that is signed in.</p>
+          <p>
+            {say('To come back you need a code from your breeder, or from another phone of yours that is signed in.')}
+          </p>
           <div class="actions">
             <Button kind="danger" busy={busy} onClick={() => void leave()}>
-              Sign out and clear
+              {say('Sign out and clear')}
             </Button>
-            <Button onClick={() => setAsking(false)}>Stay</Button>
+            <Button onClick={() => setAsking(false)}>{say('Stay')}</Button>
           </div>
         </Notice>
       ) : (
         <div class="row">
-          <Button onClick={() => setAsking(true)}>Sign out on this phone</Button>
+          <Button onClick={() => setAsking(true)}>{say('Sign out on this phone')}</Button>
         </div>
       )}
     </section>

@@ -9,6 +9,7 @@ import type {
   TapsJson,
 } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
+import { say } from '../../core/say';
 import { settings } from '../../core/settings';
 import { ago } from '../../core/time';
 import { formatNumber, massForInput, parseLength, parseMass } from '../../core/units';
@@ -91,7 +92,7 @@ export default function Setup({ c, rest }: { c: CaseJson; rest: string[] }): JSX
         key={point.code}
         c={c}
         p={point}
-        number={`${at + 1} of ${points.length}`}
+        number={say('{at} of {n}', { at: at + 1, n: points.length })}
         item={items.find((i) => i.point === point.code)}
         was={answers.get(point.code ?? '')}
         marked={marks.get(point.code ?? '')}
@@ -103,20 +104,22 @@ export default function Setup({ c, rest }: { c: CaseJson; rest: string[] }): JSX
   const first = points.find((p) => !answers.has(p.code ?? ''));
   const hazards = points.filter((p) => verdict(p, answers.get(p.code ?? '')?.answer.choice) === 'hazard');
   return (
-    <Screen title="Setup checklist" back={caseAddress(c.name ?? '')}>
+    <Screen title={say('Setup checklist')} back={caseAddress(c.name ?? '')}>
       {points.length === 0 ? (
         <p>
-          The checklist has not reached this phone yet. It comes by itself when there is network, and stays from then
-          on.
+          {say(
+            'The checklist has not reached this phone yet. It comes by itself when there is network, and stays from then on.',
+          )}
         </p>
       ) : (
         <>
-          <p>A walk from the outside in, made for this animal. Stop when you like; each answer is kept.</p>
+          <p>{say('A walk from the outside in, made for this animal. Stop when you like; each answer is kept.')}</p>
           <div>
-            <ThermalBand at={done / points.length} label="Points answered" />
+            <ThermalBand at={done / points.length} label={say('Points answered')} />
             <p class="muted">
-              {done} of {points.length} answered
-              {hazards.length > 0 && `, ${hazards.length} to put right`}
+              {hazards.length > 0
+                ? say('{done} of {all} answered, {n} to put right', { done, all: points.length, n: hazards.length })
+                : say('{done} of {all} answered', { done, all: points.length })}
             </p>
           </div>
           <ul class="list">
@@ -126,9 +129,9 @@ export default function Setup({ c, rest }: { c: CaseJson; rest: string[] }): JSX
                 <li key={p.code}>
                   <Link to={caseAddress(c.name ?? '', `setup/${p.code}`)}>
                     <span class="grow">{p.title}</span>
-                    {a ? <Verdict v={verdict(p, a.answer.choice)} /> : <span class="muted">not answered</span>}
-                    {a?.unsent && <span class="chip">not sent yet</span>}
-                    {marks.has(p.code ?? '') && <span class="chip">your breeder asks</span>}
+                    {a ? <Verdict v={verdict(p, a.answer.choice)} /> : <span class="muted">{say('not answered')}</span>}
+                    {a?.unsent && <span class="chip">{say('not sent yet')}</span>}
+                    {marks.has(p.code ?? '') && <span class="chip">{say('your breeder asks')}</span>}
                   </Link>
                 </li>
               );
@@ -137,7 +140,7 @@ export default function Setup({ c, rest }: { c: CaseJson; rest: string[] }): JSX
           {first && !c.endTime && (
             <div class="actions foot sticky">
               <Link to={caseAddress(c.name ?? '', `setup/${first.code}`)} class="button main wide">
-                {done === 0 ? 'Begin' : 'Go on'}
+                {done === 0 ? say('Begin') : say('Go on')}
               </Link>
             </div>
           )}
@@ -151,18 +154,18 @@ function Verdict({ v }: { v: string }): JSX.Element {
   if (v === 'fine') {
     return (
       <span class="verdict">
-        <Icon name="check" /> fine
+        <Icon name="check" /> {say('fine')}
       </span>
     );
   }
   if (v === 'hazard') {
     return (
       <span class="verdict put-right">
-        <Icon name="warn" /> put right
+        <Icon name="warn" /> {say('put right')}
       </span>
     );
   }
-  return <span class="verdict">{v === 'not_here' ? 'not here' : 'not sure'}</span>;
+  return <span class="verdict">{v === 'not_here' ? say('not here') : say('not sure')}</span>;
 }
 
 interface Draft {
@@ -177,10 +180,10 @@ interface Draft {
 }
 
 const measureWords: Record<string, { label: string; hint: string }> = {
-  opening: { label: 'Narrowest way across', hint: 'in mm; “2 cm” works too' },
-  gap: { label: 'Widest slit', hint: 'in mm; “0,5 cm” works too' },
-  depth: { label: 'Depth of the water', hint: 'in mm; “3 cm” works too' },
-  height: { label: 'Floor to the highest place', hint: 'in mm; “45 cm” works too' },
+  opening: { label: say('Narrowest way across'), hint: say('in mm; “2 cm” works too') },
+  gap: { label: say('Widest slit'), hint: say('in mm; “0,5 cm” works too') },
+  depth: { label: say('Depth of the water'), hint: say('in mm; “3 cm” works too') },
+  height: { label: say('Floor to the highest place'), hint: say('in mm; “45 cm” works too') },
 };
 
 const sizeFor = (unit: string | undefined, v: unknown) => (unit === 'g' ? massForInput(Number(v)) : String(Number(v)));
@@ -243,8 +246,8 @@ function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Eleme
       .catch((e: unknown) => {
         setError(
           isFull(e)
-            ? 'The phone is full: this is not kept yet. Make room, then try again.'
-            : 'The phone did not keep this. Please try again.',
+            ? say('The phone is full: this is not kept yet. Make room, then try again.')
+            : say('The phone did not keep this. Please try again.'),
         );
       });
   };
@@ -260,11 +263,12 @@ function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Eleme
   const limit = item && measure ? overLimit(item, p.measure ?? '', measure) : '';
 
   const submit = async () => {
-    if (!chosen) return setError('Please choose the answer that comes nearest. “I am not sure” is one too.');
+    if (!chosen) return setError(say('Please choose the answer that comes nearest. “I am not sure” is one too.'));
     if (measure === null || measure > 10_000)
-      return setError('The size is not a number. Correct it or leave it empty.');
+      return setError(say('The size is not a number. Correct it or leave it empty.'));
     const wrong = sizes.find((z) => z.value === null || z.value > 1_000_000);
-    if (wrong) return setError(`${wrong.label}: this is not a number. Correct it or leave it empty.`);
+    if (wrong)
+      return setError(say('{label}: this is not a number. Correct it or leave it empty.', { label: wrong.label }));
     const taken = sizes.flatMap((z): [string, number][] => (z.value ? [[z.code, z.value]] : []));
     setBusy(true);
     try {
@@ -298,7 +302,7 @@ function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Eleme
       setMeasuring(undefined);
     };
     return (
-      <Screen title={`Measure: ${p.title}`} back={caseAddress(c.name ?? '', 'setup')}>
+      <Screen title={say('Measure: {title}', { title: p.title })} back={caseAddress(c.name ?? '', 'setup')}>
         <Measuring
           photo={measuring.id}
           src={measuring.src}
@@ -316,15 +320,15 @@ function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Eleme
     <Screen
       title={p.title ?? ''}
       back={caseAddress(c.name ?? '', 'setup')}
-      above={<p class="muted">Setup, {number}</p>}
+      above={<p class="muted">{say('Setup, {number}', { number })}</p>}
     >
       <div class="stack" aria-busy={!ready}>
         <p>{p.why}</p>
         <p>
-          <strong>How to look:</strong> {p.look}
+          <strong>{say('How to look:')}</strong> {p.look}
         </p>
         {item?.forThisAnimal && (
-          <Notice title="For this animal">
+          <Notice title={say('For this animal')}>
             <p>{item.forThisAnimal}</p>
           </Notice>
         )}
@@ -332,31 +336,32 @@ function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Eleme
       {marked && (
         <Notice
           kind="warn"
-          title={`${c.breederName || 'Your breeder'} ${marked.mark.kind === 'MARK_KIND_HAZARD' ? 'saw something here' : 'asks for another picture'}`}
+          title={`${c.breederName || say('Your breeder')} ${marked.mark.kind === 'MARK_KIND_HAZARD' ? say('saw something here') : say('asks for another picture')}`}
         >
           <p>{marked.text}</p>
-          <p>Put it right if it can be, take a picture of the same place, and save.</p>
+          <p>{say('Put it right if it can be, take a picture of the same place, and save.')}</p>
         </Notice>
       )}
       {marked?.mark.photo && (
         <Stage
           src={`/v1/${c.name}/photos/${marked.mark.photo}/1600`}
-          alt="The picture it is about"
+          alt={say('The picture it is about')}
           markers={
             marked.mark.at
-              ? [{ x: Number(marked.mark.at.x), y: Number(marked.mark.at.y), words: 'The place it is about' }]
+              ? [{ x: Number(marked.mark.at.x), y: Number(marked.mark.at.y), words: say('The place it is about') }]
               : []
           }
         />
       )}
       {was && (
         <p class="muted">
-          Answered {ago(was.at)}
-          {was.unsent && ', not sent yet'}. A new answer takes its place.
+          {was.unsent
+            ? say('Answered {ago}, not sent yet. A new answer takes its place.', { ago: ago(was.at) })
+            : say('Answered {ago}. A new answer takes its place.', { ago: ago(was.at) })}
         </p>
       )}
       <fieldset class="field">
-        <legend>What is it like in yours?</legend>
+        <legend>{say('What is it like in yours?')}</legend>
         <div class="choices down">
           {p.choices?.map((x) => (
             <label key={x.code}>
@@ -372,37 +377,37 @@ function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Eleme
         </div>
       </fieldset>
       {(chosen?.verdict === 'hazard' || limit) && (
-        <Notice kind="warn" live title="To put right">
+        <Notice kind="warn" live title={say('To put right')}>
           {limit && <p>{limit}</p>}
           <p>{p.fix}</p>
         </Notice>
       )}
       {p.measure && measureWords[p.measure] && (
         <Field
-          label={`${measureWords[p.measure]?.label} (if you can)`}
+          label={say('{label} (if you can)', { label: measureWords[p.measure]?.label })}
           hint={measureWords[p.measure]?.hint}
           value={draft.measure}
           onInput={(v) => change({ measure: v, taps: undefined })}
           inputMode="decimal"
           unit="mm"
-          error={measure === null ? 'This is not a number yet.' : undefined}
+          error={measure === null ? say('This is not a number yet.') : undefined}
         />
       )}
       {sizes.map((z) => (
         <Field
           key={z.code}
-          label={`${z.label} (if you can)`}
+          label={say('{label} (if you can)', { label: z.label })}
           hint={z.hint}
           value={z.text}
           onInput={(v) => change({ sizes: { ...latest.current.sizes, [z.code]: v } })}
           inputMode="decimal"
           unit={z.unit === 'g' ? settings.value.mass : z.unit}
-          error={z.value === null ? 'This is not a number yet.' : undefined}
+          error={z.value === null ? say('This is not a number yet.') : undefined}
         />
       ))}
       {p.photo && (
         <section class="stack" aria-labelledby="pictures">
-          <h2 id="pictures">A picture helps your breeder to see it</h2>
+          <h2 id="pictures">{say('A picture helps your breeder to see it')}</h2>
           {(p.shots?.length ?? 0) > 0 && (
             <ol class="bullets">
               {p.shots?.map((shot) => (
@@ -415,11 +420,11 @@ function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Eleme
               pictures={[
                 ...kept.map((id, i) => ({
                   name: `${c.name}/photos/${id}`,
-                  words: `Picture ${i + 1} of the earlier answer`,
+                  words: say('Picture {i} of the earlier answer', { i: i + 1 }),
                 })),
                 ...draft.photos.map(({ photo }, i) => ({
                   name: `${c.name}/photos/${photo.id}`,
-                  words: `Picture ${i + 1}`,
+                  words: say('Picture {i}', { i: i + 1 }),
                   photo,
                 })),
               ]}
@@ -436,19 +441,19 @@ function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Eleme
                       setMeasuring({ id, src });
                     }}
                   >
-                    Measure in picture {at + 1}
+                    {say('Measure in picture {at}', { at: at + 1 })}
                   </Button>
                 );
                 return (
                   (measure || x) && (
                     <>
                       {measure}
-                      {x?.hints.dark && <p>It is rather dark. More light, or another try, may help.</p>}
-                      {x?.hints.blurred && <p>It looks blurred. Hold still and try once more, if you like.</p>}
+                      {x?.hints.dark && <p>{say('It is rather dark. More light, or another try, may help.')}</p>}
+                      {x?.hints.blurred && <p>{say('It looks blurred. Hold still and try once more, if you like.')}</p>}
                       {x && p.measure && cards.get(x.photo.id) && <p>{cards.get(x.photo.id)}</p>}
                       {x && (
                         <Button kind="quiet" onClick={() => change({ photos: draft.photos.filter((y) => y !== x) })}>
-                          Remove picture {at - kept.length + 1}
+                          {say('Remove picture {at}', { at: at - kept.length + 1 })}
                         </Button>
                       )}
                     </>
@@ -476,7 +481,7 @@ function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Eleme
         </section>
       )}
       <Field
-        label="Note (if you like)"
+        label={say('Note (if you like)')}
         value={draft.note}
         onInput={(v) => change({ note: v })}
         lines={2}
@@ -490,7 +495,7 @@ function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Eleme
       {!c.endTime && (
         <div class="actions foot">
           <Button kind="main" icon="check" busy={busy} onClick={() => void submit()}>
-            Save{next ? ' and go on' : ''}
+            {next ? say('Save and go on') : say('Save')}
           </Button>
           <Button
             kind="quiet"
@@ -499,7 +504,7 @@ function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Eleme
               go(next ?? caseAddress(c.name ?? '', 'setup'));
             }}
           >
-            Skip
+            {say('Skip')}
           </Button>
         </div>
       )}
@@ -512,15 +517,28 @@ export function overLimit(i: ChecklistItemJson, kind: string, mm: number): strin
   const n = (v: unknown) => Math.max(0, Number(v) || 0);
   const size = `${formatNumber(mm, 1)} mm`;
   if (kind === 'depth' && n(i.maxDepthMm) && mm > n(i.maxDepthMm))
-    return `${size} is deeper than the ${formatNumber(n(i.maxDepthMm))} mm that are safe for this animal.`;
+    return say('{size} is deeper than the {n} mm that are safe for this animal.', {
+      size,
+      n: formatNumber(n(i.maxDepthMm)),
+    });
   if (kind === 'height' && n(i.maxHeightMm) && mm > n(i.maxHeightMm))
-    return `${size} is higher than the ${formatNumber(n(i.maxHeightMm))} mm that are safe for this animal.`;
+    return say('{size} is higher than the {n} mm that are safe for this animal.', {
+      size,
+      n: formatNumber(n(i.maxHeightMm)),
+    });
   if (kind === 'gap' && n(i.shutBelowMm) && mm >= n(i.shutBelowMm))
-    return `It may get its head through ${size}. Keep every slit under ${formatNumber(n(i.shutBelowMm))} mm.`;
+    return say('It may get its head through {size}. Keep every slit under {n} mm.', {
+      size,
+      n: formatNumber(n(i.shutBelowMm)),
+    });
   if (kind === 'opening' && n(i.passAboveMm) && mm >= n(i.shutBelowMm) && mm < n(i.passAboveMm)) {
     return n(i.shutBelowMm)
-      ? `It could get stuck in ${size}. Safe is under ${formatNumber(n(i.shutBelowMm))} mm or over ${formatNumber(n(i.passAboveMm))} mm.`
-      : `${size} is tight, or will be soon. Safe is over ${formatNumber(n(i.passAboveMm))} mm.`;
+      ? say('It could get stuck in {size}. Safe is under {low} mm or over {high} mm.', {
+          size,
+          low: formatNumber(n(i.shutBelowMm)),
+          high: formatNumber(n(i.passAboveMm)),
+        })
+      : say('{size} is tight, or will be soon. Safe is over {n} mm.', { size, n: formatNumber(n(i.passAboveMm)) });
   }
   return '';
 }

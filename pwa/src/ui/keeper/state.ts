@@ -1,5 +1,6 @@
 import { computed, signal } from '@preact/signals';
 import type { CaseJson, EntryJson } from '../../core/contract';
+import { say } from '../../core/say';
 import { forInput } from '../../core/time';
 import { type Known, type Line, laidOver, readKnown, unreadOf } from '../../store/copies';
 import { isFull, readState, writeState } from '../../store/db';
@@ -25,8 +26,10 @@ export async function load(): Promise<void> {
   } catch (e) {
     broken.value =
       e instanceof DOMException && e.name === 'VersionError'
-        ? 'A newer version of this app has used this phone’s storage. Close all its tabs and open it again.'
-        : 'This phone does not let the app open its storage. In private windows that is normal: please use an ordinary one.';
+        ? say('A newer version of this app has used this phone’s storage. Close all its tabs and open it again.')
+        : say(
+            'This phone does not let the app open its storage. In private windows that is normal: please use an ordinary one.',
+          );
   }
 }
 
@@ -52,7 +55,7 @@ export function unread(c: CaseJson): EntryJson[] {
 }
 
 export function animalName(c: CaseJson): string {
-  return c.animal?.displayName || c.commonName || 'Your snake';
+  return c.animal?.displayName || c.commonName || say('Your snake');
 }
 
 /** Saves on this phone, then sends. Throws a sentence for the screen when the phone did not keep it. */
@@ -63,8 +66,8 @@ export async function save(n: NewEntry): Promise<string> {
   } catch (e) {
     throw new Error(
       isFull(e)
-        ? 'Not saved: this phone is full. Delete something else, such as old videos, and save again.'
-        : 'Not saved: the phone did not let the app store it. Close other tabs of this app and save again.',
+        ? say('Not saved: this phone is full. Delete something else, such as old videos, and save again.')
+        : say('Not saved: the phone did not let the app store it. Close other tabs of this app and save again.'),
       { cause: e },
     );
   }

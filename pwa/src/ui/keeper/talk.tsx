@@ -2,6 +2,7 @@ import type { JSX } from 'preact';
 import { useEffect } from 'preact/hooks';
 import type { CaseJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
+import { say } from '../../core/say';
 import { markRead } from '../../store/copies';
 import { phase, syncNow } from '../../sync/sync';
 import { Screen } from '../nav';
@@ -22,7 +23,10 @@ export default function Talk({ c }: { c: CaseJson }): JSX.Element {
   }, [newest, c.name]);
   const draft = `message ${c.name}`;
   return (
-    <Screen title={`You and ${c.breederName || 'your breeder'}`} back={caseAddress(c.name ?? '')}>
+    <Screen
+      title={say('You and {breederName}', { breederName: c.breederName || say('your breeder') })}
+      back={caseAddress(c.name ?? '')}
+    >
       <Thread
         case={c.name ?? ''}
         me="keeper"
@@ -43,12 +47,14 @@ export default function Talk({ c }: { c: CaseJson }): JSX.Element {
             draft,
           })
         }
-        closed={c.endTime ? 'This follow-up has ended. Your breeder can open it again.' : undefined}
+        closed={c.endTime ? say('This follow-up has ended. Your breeder can open it again.') : undefined}
       />
       {phase.value === 'offline' && (
-        <p class="muted">You can write without network; it is sent later. In an emergency call a reptile vet.</p>
+        <p class="muted">
+          {say('You can write without network; it is sent later. In an emergency call a reptile vet.')}
+        </p>
       )}
-      <p class="muted">Your breeder sees when a message has arrived here and was read.</p>
+      <p class="muted">{say('Your breeder sees when a message has arrived here and was read.')}</p>
       <PhoneState />
     </Screen>
   );

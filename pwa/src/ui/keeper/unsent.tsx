@@ -1,6 +1,7 @@
 import type { JSX } from 'preact';
 import type { CaseJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
+import { say } from '../../core/say';
 import { ago } from '../../core/time';
 import { entryLine } from '../../core/words';
 import type { Item } from '../../store/db';
@@ -17,15 +18,15 @@ export default function Unsent(): JSX.Element {
   const waiting = items.filter((i) => i.state === 'queued');
   const caseOf = (i: Item) => known.value?.cases.find((c) => c.name === i.case);
   return (
-    <Screen title="On this phone, not sent yet" back="/">
+    <Screen title={say('On this phone, not sent yet')} back="/">
       {items.length === 0 && (
         <Notice kind="good" live>
-          <p>Everything has been sent. Nothing is only on this phone.</p>
+          <p>{say('Everything has been sent. Nothing is only on this phone.')}</p>
         </Notice>
       )}
       {dead.length > 0 && (
         <section class="stack" aria-labelledby="needs">
-          <h2 id="needs">Needs you</h2>
+          <h2 id="needs">{say('Needs you')}</h2>
           {dead.map((i) => (
             <Refused
               key={i.seq}
@@ -40,18 +41,23 @@ export default function Unsent(): JSX.Element {
       )}
       {waiting.length > 0 && (
         <section aria-labelledby="waits">
-          <h2 id="waits">Waits for network</h2>
+          <h2 id="waits">{say('Waits for network')}</h2>
           <ul class="list">
             {waiting.map((i) => (
               <li key={i.seq}>
                 {what(i)}
                 <span class="muted block">
-                  {animalNameOf(caseOf(i))}, saved {ago(new Date(i.savedAt).toISOString())}
-                  {part.value?.id === i.id && `, ${Math.round(100 * part.value.part)} % sent`}
-                  {i.tries > 0 && `, tried ${i.tries === 1 ? 'once' : `${i.tries} times`}`}
+                  {say('{animal}, saved {ago}{sent}{tried}', {
+                    animal: animalNameOf(caseOf(i)),
+                    ago: ago(new Date(i.savedAt).toISOString()),
+                    sent:
+                      part.value?.id === i.id &&
+                      say(', {percent} % sent', { percent: Math.round(100 * part.value.part) }),
+                    tried: i.tries > 0 && say({ one: ', tried once', other: ', tried {n} times' }, { n: i.tries }),
+                  })}
                 </span>
                 {i.after.some((id) => dead.some((d) => d.id === id)) && (
-                  <span class="block">It waits for what needs you above.</span>
+                  <span class="block">{say('It waits for what needs you above.')}</span>
                 )}
               </li>
             ))}
@@ -60,13 +66,13 @@ export default function Unsent(): JSX.Element {
       )}
       <p class="muted">
         {'sync' in ServiceWorkerRegistration.prototype
-          ? 'It is sent by itself when there is network, even when the app is closed.'
-          : 'It is sent when the app is open and there is network. So open the app now and then.'}
+          ? say('It is sent by itself when there is network, even when the app is closed.')
+          : say('It is sent when the app is open and there is network. So open the app now and then.')}
       </p>
       {waiting.length > 0 && (
         <div class="actions foot">
           <Button kind="main" busy={phase.value === 'sending'} onClick={() => void hurry().then(syncNow)}>
-            Send now
+            {say('Send now')}
           </Button>
         </div>
       )}
@@ -75,11 +81,11 @@ export default function Unsent(): JSX.Element {
 }
 
 function what(i: Item): string {
-  return i.entry ? entryLine(i.entry, { signs: known.value?.signs, points: known.value?.points }) : 'A picture';
+  return i.entry ? entryLine(i.entry, { signs: known.value?.signs, points: known.value?.points }) : say('A picture');
 }
 
 function animalNameOf(c: CaseJson | undefined): string {
-  return c ? animalName(c) : 'Not on this phone any more';
+  return c ? animalName(c) : say('Not on this phone any more');
 }
 
 function mayChange({ entry: e }: Item): boolean {
@@ -90,7 +96,7 @@ function changeLink(c: CaseJson | undefined, item: Item): JSX.Element | undefine
   return (
     c && (
       <Link to={caseAddress(c.name ?? '', `history/${item.id}/change`)} class="button">
-        Change it
+        {say('Change it')}
       </Link>
     )
   );

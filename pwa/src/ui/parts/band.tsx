@@ -1,4 +1,5 @@
 import type { JSX } from 'preact';
+import { say } from '../../core/say';
 
 /**
  * The thermal band, warm at one end and cool at the other. With `at` (0 to 1) it
@@ -11,7 +12,7 @@ export function ThermalBand({ at, label }: { at?: number | undefined; label?: st
     <div
       class="band progress"
       role="progressbar"
-      aria-label={label ?? 'Progress'}
+      aria-label={label ?? say('Progress')}
       aria-valuemin={0}
       aria-valuemax={100}
       aria-valuenow={Math.round(part * 100)}

@@ -1,5 +1,7 @@
 import type { JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
+import { locale } from '../../core/language';
+import { say } from '../../core/say';
 import { day } from '../../core/time';
 import { Copy, Notice } from './controls';
 
@@ -36,31 +38,38 @@ export function KeeperCode({
   passes?: string;
 }): JSX.Element {
   const soon = Date.parse(until) - Date.now() < 86_400_000;
-  const at = new Date(until).toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });
+  const at = new Date(until).toLocaleTimeString(locale(), { hour: '2-digit', minute: '2-digit' });
   return (
     <div class="stack">
       <div class="ticket">
         <div>
-          <Qr text={url} label={passes ? `QR code that takes ${passes} on` : 'QR code that signs the keeper in'} />
+          <Qr
+            text={url}
+            label={passes ? say('QR code that takes {passes} on', { passes }) : say('QR code that signs the keeper in')}
+          />
           <div class="stack">
             <p>
-              Scan this with the other phone, or open {hostOf(url)}
-              {passes ? '/c' : '/in'} there and type
+              {say('Scan this with the other phone, or open {address} there and type', {
+                address: `${hostOf(url)}${passes ? '/c' : '/in'}`,
+              })}
             </p>
             <p class="big code">{grouped(code)}</p>
-            <p class="muted">Works once, until {soon ? at : day(until)}.</p>
+            <p class="muted">{say('Works once, until {when}.', { when: soon ? at : day(until) })}</p>
           </div>
         </div>
       </div>
       <Notice kind="warn">
         <p>
           {passes
-            ? `Whoever has this code can take ${passes} on. Give it to the next keeper alone; it is shown this once.`
-            : 'Whoever has this code gets in. Give it to nobody else; it is shown this once.'}
+            ? say(
+                'Whoever has this code can take {animal} on. Give it to the next keeper alone; it is shown this once.',
+                { animal: passes },
+              )
+            : say('Whoever has this code gets in. Give it to nobody else; it is shown this once.')}
         </p>
       </Notice>
       <div class="actions">
-        <Copy text={url} label="Copy the link" otherwise="Read the ten characters out instead." />
+        <Copy text={url} label={say('Copy the link')} otherwise={say('Read the ten characters out instead.')} />
       </div>
     </div>
   );

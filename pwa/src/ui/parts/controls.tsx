@@ -1,5 +1,6 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useId, useState } from 'preact/hooks';
+import { say } from '../../core/say';
 import { Icon, type IconName } from './icons';
 
 export interface ButtonProps extends Omit<JSX.IntrinsicElements['button'], 'icon' | 'class'> {
@@ -167,8 +168,8 @@ export function Copy({
   const [said, setSaid] = useState('');
   const copy = () =>
     navigator.clipboard.writeText(text).then(
-      () => setSaid('Copied.'),
-      () => setSaid(`This browser did not let us copy. ${otherwise}`),
+      () => setSaid(say('Copied.')),
+      () => setSaid(say('This browser did not let us copy. {otherwise}', { otherwise })),
     );
   return (
     <>

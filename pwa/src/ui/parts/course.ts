@@ -1,5 +1,8 @@
 // Where everything on the time line of a case lies. Pure: a course in, coordinates out.
+
 import type { CourseJson, EntryJson, StandingJson } from '../../core/contract';
+import { locale } from '../../core/language';
+import { say } from '../../core/say';
 import { day, daysSince } from '../../core/time';
 import { formatMass } from '../../core/units';
 import { entryLine, type Names, standingWord } from '../../core/words';
@@ -196,7 +199,9 @@ export function plot(course: CourseJson, width: number, now: Date, names: Names 
     const last = i === room - 1;
     dates.push({
       x: x(t),
-      label: last ? 'now' : new Intl.DateTimeFormat(undefined, { day: 'numeric', month: 'short' }).format(new Date(t)),
+      label: last
+        ? say('now')
+        : new Intl.DateTimeFormat(locale(), { day: 'numeric', month: 'short' }).format(new Date(t)),
       anchor: i === 0 ? 'start' : last ? 'end' : 'middle',
     });
   }
@@ -225,12 +230,21 @@ export function plot(course: CourseJson, width: number, now: Date, names: Names 
 
 function sentence(s: Stop, names: Names): string {
   const when =
-    s.day < 0 ? `${-s.day} ${s.day === -1 ? 'day' : 'days'} before the handover` : `day ${s.day} after the handover`;
+    s.day < 0
+      ? say({ one: '{n} day before the handover', other: '{n} days before the handover' }, { n: -s.day })
+      : say('day {n} after the handover', { n: s.day });
   const parts: string[] = [];
   if (s.mass > 0) {
-    parts.push(`about ${formatMass(s.mass)}, likely between ${formatMass(s.low)} and ${formatMass(s.high)}`);
+    parts.push(
+      say('about {mass}, likely between {low} and {high}', {
+        mass: formatMass(s.mass),
+        low: formatMass(s.low),
+        high: formatMass(s.high),
+      }),
+    );
   }
-  if (s.standing && s.standing !== 'STANDING_UNSPECIFIED') parts.push(`standing: ${standingWord(s.standing).word}`);
+  if (s.standing && s.standing !== 'STANDING_UNSPECIFIED')
+    parts.push(say('standing: {word}', { word: standingWord(s.standing).word }));
   for (const e of s.entries) if (!e.seen && !e.message) parts.push(entryLine(e, names));
-  return `${s.title.charAt(0).toUpperCase()}${s.title.slice(1)}, ${when}: ${parts.join('; ') || 'nothing logged'}.`;
+  return `${s.title.charAt(0).toUpperCase()}${s.title.slice(1)}, ${when}: ${parts.join('; ') || say('nothing logged')}.`;
 }

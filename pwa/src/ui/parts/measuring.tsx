@@ -2,6 +2,7 @@ import type { JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { scannedClaimCode } from '../../core/code';
 import type { TapsJson } from '../../core/contract';
+import { say } from '../../core/say';
 import { formatNumber } from '../../core/units';
 import { type Answer, type Found, findCode, measureOpening } from '../../photo/finder';
 import { Button, Notice } from './controls';
@@ -54,7 +55,7 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
         setBank(code === null);
       })
       .catch(() => {
-        if (!gone) setTrouble('What measures is not on this phone yet. It comes by itself when there is network.');
+        if (!gone) setTrouble(say('What measures is not on this phone yet. It comes by itself when there is network.'));
       });
     return () => {
       gone = true;
@@ -105,20 +106,25 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
     else setCard(card.slice(0, -1));
   };
   const result = answer?.result;
-  const nameOf = (i: number) => (i < card.length ? `Corner ${i + 1}` : `Place ${i + 1 - card.length}`);
+  const nameOf = (i: number) =>
+    i < card.length ? say('Corner {i}', { i: i + 1 }) : say('Place {i}', { i: i + 1 - card.length });
   const next =
     held && chosen !== undefined
-      ? `${nameOf(chosen)} is at ${Math.round(held.x)} across, ${Math.round(held.y)} down. Arrow keys move it; a tap puts it elsewhere.`
+      ? say('{place} is at {x} across, {y} down. Arrow keys move it; a tap puts it elsewhere.', {
+          place: nameOf(chosen),
+          x: Math.round(held.x),
+          y: Math.round(held.y),
+        })
       : corners
-        ? `Tap corner ${card.length + 1} of the bank card, one after the other round it.`
+        ? say('Tap corner {n} of the bank card, one after the other round it.', { n: card.length + 1 })
         : rim.length < enough
           ? slot
-            ? `Tap the two edges of the gap, four places on each: ${rim.length} so far.`
-            : `Tap all round the rim of the opening, 6 to 8 places: ${rim.length} so far.`
+            ? say('Tap the two edges of the gap, four places on each: {n} so far.', { n: rim.length })
+            : say('Tap all round the rim of the opening, 6 to 8 places: {n} so far.', { n: rim.length })
           : busy
-            ? 'Measuring'
+            ? say('Measuring')
             : rim.length < most
-              ? 'One or two more places make it surer.'
+              ? say('One or two more places make it surer.')
               : '';
   return (
     <div class="stack">
@@ -130,19 +136,30 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
         onMove={move}
         outline={bank ? (card.length === 4 ? card : []) : (found?.corners ?? [])}
         markers={[
-          ...card.map((s, i) => ({ ...s, text: `${i + 1}`, words: `Corner ${i + 1}`, kind: 'corner' as const })),
-          ...rim.map((s, i) => ({ ...s, text: `${i + 1}`, words: `Place ${i + 1} on the rim`, kind: 'tap' as const })),
+          ...card.map((s, i) => ({
+            ...s,
+            text: `${i + 1}`,
+            words: say('Corner {i}', { i: i + 1 }),
+            kind: 'corner' as const,
+          })),
+          ...rim.map((s, i) => ({
+            ...s,
+            text: `${i + 1}`,
+            words: say('Place {i} on the rim', { i: i + 1 }),
+            kind: 'tap' as const,
+          })),
         ]}
       />
       <p role="status">
-        {trouble || (found === undefined && !bank && !held ? `Looking for the card in the picture. ${next}` : next)}
+        {trouble ||
+          (found === undefined && !bank && !held ? say('Looking for the card in the picture. {next}', { next }) : next)}
       </p>
-      {found === null && <p>The handover card was not found in this picture.</p>}
+      {found === null && <p>{say('The handover card was not found in this picture.')}</p>}
       {!bank && found?.text && !scannedClaimCode(found.text).ok && (
-        <p>The code in this picture is not that of a handover card. A width by it is wrong.</p>
+        <p>{say('The code in this picture is not that of a handover card. A width by it is wrong.')}</p>
       )}
       {answer?.refusal && (
-        <Notice kind="warn" live title="No width yet">
+        <Notice kind="warn" live title={say('No width yet')}>
           <p>{answer.refusal.text}</p>
         </Notice>
       )}
@@ -150,9 +167,9 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
         <Notice
           kind="good"
           live
-          title={`${sizeWords(result.widthMm, result.plusMinusMm)} ${slot ? 'between the edges' : 'across'}`}
+          title={`${sizeWords(result.widthMm, result.plusMinusMm)} ${slot ? say('between the edges') : 'across'}`}
         >
-          <p>{result.advice || 'That is close enough to go by.'}</p>
+          <p>{result.advice || say('That is close enough to go by.')}</p>
         </Notice>
       )}
       <div class="actions">
@@ -169,15 +186,15 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
             })
           }
         >
-          Use this width
+          {say('Use this width')}
         </Button>
         <Button kind="quiet" onClick={onClose}>
-          Leave it
+          {say('Leave it')}
         </Button>
       </div>
       <div class="row">
         <Button onClick={back} disabled={rim.length + card.length === 0}>
-          Take the last tap back
+          {say('Take the last tap back')}
         </Button>
         <Button
           onClick={() => {
@@ -187,12 +204,12 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
           }}
           disabled={rim.length + card.length === 0}
         >
-          Begin again
+          {say('Begin again')}
         </Button>
       </div>
       {rim.length + card.length > 0 && (
         <fieldset class="field">
-          <legend>Move one place</legend>
+          <legend>{say('Move one place')}</legend>
           <div class="row">
             {[...card, ...rim].map((_, i) => (
               <button
@@ -210,26 +227,28 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
         </fieldset>
       )}
       <fieldset class="field">
-        <legend>What it is</legend>
+        <legend>{say('What it is')}</legend>
         <div class="choices">
           <label>
-            <input type="radio" name="shape" checked={!slot} onChange={() => setSlot(false)} />A round hole
+            <input type="radio" name="shape" checked={!slot} onChange={() => setSlot(false)} />
+            {say('A round hole')}
           </label>
           <label>
-            <input type="radio" name="shape" checked={slot} onChange={() => setSlot(true)} />A slit or gap
+            <input type="radio" name="shape" checked={slot} onChange={() => setSlot(true)} />
+            {say('A slit or gap')}
           </label>
         </div>
       </fieldset>
       <fieldset class="field">
-        <legend>What lies beside it</legend>
+        <legend>{say('What lies beside it')}</legend>
         <div class="choices">
           <label>
             <input type="radio" name="reference" checked={!bank} onChange={() => setBank(false)} />
-            The handover card
+            {say('The handover card')}
           </label>
           <label>
-            <input type="radio" name="reference" checked={bank} onChange={() => setBank(true)} />A bank card, its back
-            up
+            <input type="radio" name="reference" checked={bank} onChange={() => setBank(true)} />
+            {say('A bank card, its back up')}
           </label>
         </div>
       </fieldset>
@@ -240,7 +259,10 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
 /** `22 ± 1 mm`, with as many figures as it is sure. */
 export function sizeWords(mm: number, plusMinus: number): string {
   const figures = plusMinus < 1 ? 1 : 0;
-  return `${formatNumber(mm, figures)} ± ${formatNumber(Math.max(plusMinus, figures ? 0.1 : 1), figures)} mm`;
+  return say('{mm} ± {max} mm', {
+    mm: formatNumber(mm, figures),
+    max: formatNumber(Math.max(plusMinus, figures ? 0.1 : 1), figures),
+  });
 }
 
 /** The picture's pixels. */

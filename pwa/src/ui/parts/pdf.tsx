@@ -1,6 +1,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import { Offline } from '../../api/client';
+import { say } from '../../core/say';
 import { changeSettings, settings } from '../../core/settings';
 import { Button, Field, Notice } from './controls';
 
@@ -27,11 +28,13 @@ export function SavePdf({ label, name, fetch, main, disabled, children }: SavePd
     setProblem('');
     try {
       give(await fetch(settings.value.paper), `${name}.pdf`);
-      setSaid(`${name}.pdf is with your downloads. Print it at full size (100 %).`);
+      setSaid(say('{name}.pdf is with your downloads. Print it at full size (100 %).', { name }));
     } catch (e) {
       setProblem(
         e instanceof Offline
-          ? 'There is no connection to the service just now, and the service makes the PDF. Try again when there is one.'
+          ? say(
+              'There is no connection to the service just now, and the service makes the PDF. Try again when there is one.',
+            )
           : e instanceof Error
             ? e.message
             : String(e),
@@ -45,12 +48,12 @@ export function SavePdf({ label, name, fetch, main, disabled, children }: SavePd
       <div class="row">
         {children}
         <Field
-          label="Paper"
+          label={say('Paper')}
           value={settings.value.paper}
           onInput={(v) => changeSettings({ paper: v === 'letter' ? 'letter' : 'a4' })}
           options={[
             { value: 'a4', label: 'A4' },
-            { value: 'letter', label: 'US Letter' },
+            { value: 'letter', label: say('US Letter') },
           ]}
         />
       </div>

@@ -1,6 +1,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { idOf } from '../../core/ids';
+import { say } from '../../core/say';
 import { changeSettings, settings } from '../../core/settings';
 import { accept, type Prepared, prepare } from '../../photo/photo';
 import { cameraKey, writeState } from '../../store/db';
@@ -10,7 +11,7 @@ import { Button } from './controls';
 /** How many pictures one answer or one message may name. */
 export const mostPhotos = 8;
 
-export const twice = 'That picture is here already, so it counts once.';
+export const twice = say('That picture is here already, so it counts once.');
 
 export interface Picture {
   /** `breeders/{b}/cases/{c}/photos/{p}` */
@@ -27,8 +28,8 @@ export interface Picture {
 export function Pictures({
   pictures,
   waiting = false,
-  previous = 'Before',
-  next = 'Next',
+  previous = say('Before'),
+  next = say('Next'),
   under,
 }: {
   pictures: readonly Picture[];
@@ -60,7 +61,7 @@ export function Pictures({
       <dialog
         ref={dialog}
         class="viewer"
-        aria-label="Photo"
+        aria-label={say('Photo')}
         onClose={() => setAt(-1)}
         onKeyDown={(e) => {
           if (e.key === 'ArrowLeft') step(-1);
@@ -71,8 +72,9 @@ export function Pictures({
           <div class="stack">
             <Image key={open.name} p={open} size={1600} waiting={waiting} />
             <p role="status">
-              {open.words}
-              {pictures.length > 1 && `, ${at + 1} of ${pictures.length}`}
+              {pictures.length > 1
+                ? say('{words}, {at} of {n}', { words: open.words, at: at + 1, n: pictures.length })
+                : open.words}
             </p>
             <div class="actions">
               {pictures.length > 1 && (
@@ -86,7 +88,7 @@ export function Pictures({
                 </>
               )}
               <Button kind="main" icon="close" onClick={() => dialog.current?.close()}>
-                Close
+                {say('Close')}
               </Button>
             </div>
           </div>
@@ -116,7 +118,8 @@ function Image({ p, size, waiting }: { p: Picture; size: 320 | 1600; waiting: bo
       if (made) URL.revokeObjectURL(made);
     };
   }, [p.photo, p.name, waiting, sent]);
-  if (missing) return <span class="missing">{p.words}. It shows when there is network.</span>;
+  if (missing)
+    return <span class="missing">{say('{words}. It shows when there is network.', { words: p.words })}</span>;
   if (!src) return <span class="missing" />;
   return (
     <img src={src} width={p.width} height={p.height} alt={p.words} decoding="async" onError={() => setMissing(true)} />
@@ -156,7 +159,10 @@ export function AddPictures({
     onBusy(true);
     for (const file of files.slice(0, room)) onMade(await prepare(file, of));
     if (files.length > room)
-      onMade({ ok: false, problem: `Only ${mostPhotos} pictures go together. The others were left out.` });
+      onMade({
+        ok: false,
+        problem: say('Only {mostPhotos} pictures go together. The others were left out.', { mostPhotos }),
+      });
     await settled();
     onBusy(false);
   };
@@ -170,10 +176,10 @@ export function AddPictures({
     <>
       <div class="row">
         <Button icon="photo" disabled={busy || room < 1} onClick={() => void open(take.current)}>
-          Take a photo
+          {say('Take a photo')}
         </Button>
         <Button disabled={busy || room < 1} onClick={() => void open(choose.current)}>
-          Choose a photo
+          {say('Choose a photo')}
         </Button>
       </div>
       <label class="check">
@@ -183,7 +189,9 @@ export function AddPictures({
           onChange={(e) => changeSettings({ taken: e.currentTarget.checked })}
         />
         <span>
-          Send along when a picture was taken. <span class="muted">Where it was taken is never sent.</span>
+          {say('Send along when a picture was taken. {more}', {
+            more: <span class="muted">{say('Where it was taken is never sent.')}</span>,
+          })}
         </span>
       </label>
       <input {...input} ref={take} capture="environment" data-photo="take" />

@@ -1,5 +1,6 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useState } from 'preact/hooks';
+import { say } from '../../core/say';
 import { ago } from '../../core/time';
 import { formatMass, formatTemp } from '../../core/units';
 import type { Item } from '../../store/db';
@@ -13,7 +14,7 @@ export function Refused({
   whose,
   done,
   change,
-  loss = 'It will be gone for good.',
+  loss = say('It will be gone for good.'),
 }: {
   item: Item;
   /** What it says, and of which animal. */
@@ -31,30 +32,28 @@ export function Refused({
   const after = (work: Promise<unknown>) => void work.then(done);
   return (
     <article class="card stack" aria-label={what}>
-      <p class="lead">{slip ? `Is ${askedValue(item)} right?` : what}</p>
+      <p class="lead">{slip ? say('Is {value} right?', { value: askedValue(item) }) : what}</p>
       <p>{item.error?.message}</p>
-      <p class="muted">
-        {whose}, saved {ago(new Date(item.savedAt).toISOString())}
-      </p>
+      <p class="muted">{say('{whose}, saved {ago}', { whose, ago: ago(new Date(item.savedAt).toISOString()) })}</p>
       {asking ? (
         <div class="actions">
           <span>{loss}</span>
           <Button kind="danger" onClick={() => after(drop(item.seq))}>
-            Drop it
+            {say('Drop it')}
           </Button>
-          <Button onClick={() => setAsking(false)}>Keep it</Button>
+          <Button onClick={() => setAsking(false)}>{say('Keep it')}</Button>
         </div>
       ) : (
         <div class="actions">
           {slip && (
             <Button kind="main" onClick={() => after(confirmed(item))}>
-              Yes, it is right
+              {say('Yes, it is right')}
             </Button>
           )}
           {change}
-          {!slip && <Button onClick={() => after(sendAgain(item.seq))}>Send again</Button>}
+          {!slip && <Button onClick={() => after(sendAgain(item.seq))}>{say('Send again')}</Button>}
           <Button kind="quiet" onClick={() => setAsking(true)}>
-            Drop it
+            {say('Drop it')}
           </Button>
         </div>
       )}
@@ -65,8 +64,8 @@ export function Refused({
 /** The value that the service asks about, in the person's unit. */
 function askedValue(i: Item): string {
   if (i.entry?.weighIn) return formatMass(Number(i.entry.weighIn.massG));
-  if (i.entry?.offer) return `prey of ${formatMass(Number(i.entry.offer.preyG))}`;
+  if (i.entry?.offer) return say('prey of {mass}', { mass: formatMass(Number(i.entry.offer.preyG)) });
   const value = Number(i.error?.meta['value']);
   if (i.entry?.climate && Number.isFinite(value)) return formatTemp(value);
-  return 'this';
+  return say('this');
 }

@@ -1,8 +1,10 @@
 // When and by what a person is reminded: the same for keepers and for a breeder's people.
+
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import { ApiError, type asBreeder, type asKeeper, call } from '../../api/client';
 import type { GetRemindersResponseJson, ReminderHoursJson, RemindersJson, ReminderWayJson } from '../../core/contract';
+import { say } from '../../core/say';
 import { ago } from '../../core/time';
 import { Button, Field, Notice } from './controls';
 
@@ -15,8 +17,9 @@ type Run = (work: () => Promise<void>) => Promise<void>;
 
 const here = () => Intl.DateTimeFormat().resolvedOptions().timeZone || 'UTC';
 
-const toldNot =
-  'This device was told not to show messages of this page. That can be changed in the settings of the browser.';
+const toldNot = say(
+  'This device was told not to show messages of this page. That can be changed in the settings of the browser.',
+);
 
 /** Why this browser cannot be written to, or that the person said no; '' when it can. */
 function cannot(): '' | 'no' | 'denied' {
@@ -35,7 +38,7 @@ export function Reminders({ as, breeder }: RemindersProps): JSX.Element {
     return answer.reminders;
   };
   useEffect(() => {
-    ask().catch(() => setError('There is no network just now. Reminders can be set when there is.'));
+    ask().catch(() => setError(say('There is no network just now. Reminders can be set when there is.')));
   }, []);
   const run: Run = async (work) => {
     setBusy(true);
@@ -45,7 +48,7 @@ export function Reminders({ as, breeder }: RemindersProps): JSX.Element {
       await work();
     } catch (e) {
       setError(
-        e instanceof ApiError ? e.message : e instanceof Refused ? e.message : 'There was no answer. Try again.',
+        e instanceof ApiError ? e.message : e instanceof Refused ? e.message : say('There was no answer. Try again.'),
       );
     }
     setBusy(false);
@@ -55,17 +58,22 @@ export function Reminders({ as, breeder }: RemindersProps): JSX.Element {
     const after = await ask('/v1/me/reminders:test', { wayId: w.wayId });
     const trouble = after?.ways?.find((x) => x.wayId === w.wayId)?.trouble;
     if (trouble) throw new Refused(trouble);
-    setSaid(w.address ? 'A test is on its way to your mail.' : 'A test is on its way. It can take a minute.');
+    setSaid(w.address ? say('A test is on its way to your mail.') : say('A test is on its way. It can take a minute.'));
   };
   const parts = { state, busy, run, ask, end, test, setSaid };
   return (
     <section class={breeder ? 'card stack' : 'stack'} aria-labelledby="reminders">
-      <h2 id="reminders">Reminders</h2>
+      <h2 id="reminders">{say('Reminders')}</h2>
       <p>
-        {breeder
-          ? 'You are told at once when an animal needs you to step in or belongs to a vet, and of everything else once in the morning.'
-          : 'You are asked one short thing when it is due, and not again once you have answered. And you are told when your breeder writes, unless you have read it by then.'}{' '}
-        Only the animal’s name and what is next stand in it.
+        {say('{what} Only the animal’s name and what is next stand in it.', {
+          what: breeder
+            ? say(
+                'You are told at once when an animal needs you to step in or belongs to a vet, and of everything else once in the morning.',
+              )
+            : say(
+                'You are asked one short thing when it is due, and not again once you have answered. And you are told when your breeder writes, unless you have read it by then.',
+              ),
+        })}
       </p>
       {error && (
         <Notice kind="bad" live>
@@ -110,21 +118,21 @@ function ThisDevice({ state, busy, run, ask, end, test, setSaid }: Parts): JSX.E
         auth: keys?.['auth'],
         zone: here(),
       });
-      setSaid('Reminders come to this device from now on.');
+      setSaid(say('Reminders come to this device from now on.'));
     });
   if (mine) {
     return (
       <div class="stack">
         <p>
-          <strong>Reminders come to this device.</strong>
+          <strong>{say('Reminders come to this device.')}</strong>
         </p>
         <Way w={mine} />
         <div class="actions">
           <Button icon="message" busy={busy} onClick={() => void run(() => test(mine))}>
-            Send a test
+            {say('Send a test')}
           </Button>
           <Button kind="quiet" busy={busy} onClick={() => void run(async () => void (await end(mine)))}>
-            Turn off here
+            {say('Turn off here')}
           </Button>
         </div>
       </div>
@@ -134,8 +142,9 @@ function ThisDevice({ state, busy, run, ask, end, test, setSaid }: Parts): JSX.E
     case 'no':
       return (
         <p>
-          This browser shows no reminders. On an iPhone or iPad they come to the app on the Home Screen only (Share
-          button, then “Add to Home Screen”).
+          {say(
+            'This browser shows no reminders. On an iPhone or iPad they come to the app on the Home Screen only (Share button, then “Add to Home Screen”).',
+          )}
         </p>
       );
     case 'denied':
@@ -144,7 +153,7 @@ function ThisDevice({ state, busy, run, ask, end, test, setSaid }: Parts): JSX.E
       return (
         <div class="actions">
           <Button kind="main" busy={busy} onClick={() => void turnOn()}>
-            Turn on reminders here
+            {say('Turn on reminders here')}
           </Button>
         </div>
       );
@@ -160,7 +169,10 @@ async function subscribe(key: string): Promise<PushSubscriptionJSON> {
   } catch (e) {
     // One that was made under another key of the service has to go first.
     const old = await pushManager.getSubscription();
-    if (!old) throw new Refused(`This browser could not set reminders up (${e instanceof Error ? e.message : e}).`);
+    if (!old)
+      throw new Refused(
+        say('This browser could not set reminders up ({what}).', { what: e instanceof Error ? e.message : String(e) }),
+      );
     await old.unsubscribe();
     return (await pushManager.subscribe(options)).toJSON();
   }
@@ -170,10 +182,10 @@ function Way({ w }: { w: ReminderWayJson }): JSX.Element | null {
   if (w.trouble)
     return (
       <Notice kind="warn">
-        <p>The last one did not go: {w.trouble}</p>
+        <p>{say('The last one did not go: {trouble}', { trouble: w.trouble })}</p>
       </Notice>
     );
-  return w.lastTime ? <p class="muted">Last sent {ago(w.lastTime)}.</p> : null;
+  return w.lastTime ? <p class="muted">{say('Last sent {ago}.', { ago: ago(w.lastTime) })}</p> : null;
 }
 
 function Others({ state, busy, run, end }: Parts): JSX.Element | null {
@@ -181,16 +193,16 @@ function Others({ state, busy, run, end }: Parts): JSX.Element | null {
   if (others.length === 0) return null;
   return (
     <div class="stack">
-      <h3>Your other devices</h3>
+      <h3>{say('Your other devices')}</h3>
       {others.map((w) => (
         <Row key={w.wayId} text={w.label ?? ''} w={w}>
           <Button
             kind="quiet"
             busy={busy}
-            aria-label={`Turn off: ${w.label}`}
+            aria-label={say('Turn off: {label}', { label: w.label })}
             onClick={() => void run(async () => void (await end(w)))}
           >
-            Turn off
+            {say('Turn off')}
           </Button>
         </Row>
       ))}
@@ -211,29 +223,37 @@ function Row({ text, w, children }: { text: string; w: ReminderWayJson; children
 function ByMail({ state, busy, run, ask, end, test }: Parts): JSX.Element {
   const [address, setAddress] = useState('');
   const w = state?.ways?.find((x) => x.address);
-  if (!state?.mail && !w) return <p class="muted">Reminders by mail are not available: this server sends no mail.</p>;
+  if (!state?.mail && !w)
+    return <p class="muted">{say('Reminders by mail are not available: this server sends no mail.')}</p>;
   if (w) {
     return (
       <div class="stack">
-        <h3>By mail</h3>
+        <h3>{say('By mail')}</h3>
         <Row
           text={
-            w.unconfirmed ? `A mail has gone to ${w.address}. Open the link in it within two days.` : (w.address ?? '')
+            w.unconfirmed
+              ? say('A mail has gone to {address}. Open the link in it within two days.', { address: w.address })
+              : (w.address ?? '')
           }
           w={w}
         >
           {!w.unconfirmed && (
-            <Button icon="message" busy={busy} aria-label="Send a test by mail" onClick={() => void run(() => test(w))}>
-              Send a test
+            <Button
+              icon="message"
+              busy={busy}
+              aria-label={say('Send a test by mail')}
+              onClick={() => void run(() => test(w))}
+            >
+              {say('Send a test')}
             </Button>
           )}
           <Button
             kind="quiet"
             busy={busy}
-            aria-label="Turn off: mail"
+            aria-label={say('Turn off: mail')}
             onClick={() => void run(async () => void (await end(w)))}
           >
-            {w.unconfirmed ? 'Another address' : 'Turn off'}
+            {w.unconfirmed ? say('Another address') : say('Turn off')}
           </Button>
         </Row>
       </div>
@@ -250,19 +270,19 @@ function ByMail({ state, busy, run, ask, end, test }: Parts): JSX.Element {
         });
       }}
     >
-      <h3>By mail</h3>
+      <h3>{say('By mail')}</h3>
       <Field
-        label="Mail address"
+        label={say('Mail address')}
         type="email"
         autoComplete="email"
         value={address}
         onInput={setAddress}
         maxLength={254}
-        hint="You get a mail with a link first, so that nobody else’s address is used."
+        hint={say('You get a mail with a link first, so that nobody else’s address is used.')}
       />
       <div class="actions">
         <Button type="submit" busy={busy} disabled={!address.trim()}>
-          Remind me by mail
+          {say('Remind me by mail')}
         </Button>
       </div>
     </form>
@@ -291,31 +311,33 @@ function Hours({ state, busy, run, ask, setSaid, breeder }: Parts & { breeder: b
   );
   return (
     <div class="stack">
-      <h3>Quiet hours</h3>
+      <h3>{say('Quiet hours')}</h3>
       <p>
-        {breeder
-          ? 'Nothing is sent in them, but for an animal that belongs to a vet.'
-          : 'Nothing is sent in them; what came up waits until they are over.'}{' '}
-        Times are by the clock in {(now.zone ?? '').replaceAll('_', ' ')}.
+        {say('{what} Times are by the clock in {zone}.', {
+          what: breeder
+            ? say('Nothing is sent in them, but for an animal that belongs to a vet.')
+            : say('Nothing is sent in them; what came up waits until they are over.'),
+          zone: (now.zone ?? '').replaceAll('_', ' '),
+        })}
       </p>
       {now.zone !== here() && (
         <div class="row">
           <Button onClick={() => setChanged({ ...changed, zone: here() })}>
-            Use this device’s clock: {here().replaceAll('_', ' ')}
+            {say('Use this device’s clock: {zone}', { zone: here().replaceAll('_', ' ') })}
           </Button>
         </div>
       )}
-      {time('From', 'quietFrom')}
-      {time('Until', 'quietUntil')}
-      {breeder && time('The morning’s news at', 'morning')}
+      {time(say('From'), 'quietFrom')}
+      {time(say('Until'), 'quietUntil')}
+      {breeder && time(say('The morning’s news at'), 'morning')}
       {breeder && (
         <Field
-          label="When a keeper writes"
+          label={say('When a keeper writes')}
           value={now.messagesAtOnce ? 'at once' : ''}
           onInput={(v) => setChanged({ ...changed, messagesAtOnce: v !== '' })}
           options={[
-            { value: '', label: 'with the morning’s news' },
-            { value: 'at once', label: 'tell me at once' },
+            { value: '', label: say('with the morning’s news') },
+            { value: 'at once', label: say('tell me at once') },
           ]}
         />
       )}
@@ -327,11 +349,11 @@ function Hours({ state, busy, run, ask, setSaid, breeder }: Parts & { breeder: b
             void run(async () => {
               await ask('/v1/me/reminders:setHours', { hours: now });
               setChanged({});
-              setSaid('These hours are kept.');
+              setSaid(say('These hours are kept.'));
             })
           }
         >
-          Keep these hours
+          {say('Keep these hours')}
         </Button>
       </div>
     </div>

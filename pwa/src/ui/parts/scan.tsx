@@ -1,5 +1,6 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
+import { say } from '../../core/say';
 import { readCode } from '../../photo/finder';
 import { Button, Notice } from './controls';
 
@@ -19,26 +20,26 @@ function troubleOf(e: unknown): State {
   if (name === 'NotAllowedError') {
     return {
       kind: 'trouble',
-      title: 'The camera is not allowed here',
-      text: 'Allow it in the browser’s settings for this page and try again, or type the code.',
+      title: say('The camera is not allowed here'),
+      text: say('Allow it in the browser’s settings for this page and try again, or type the code.'),
       again: true,
     };
   }
   if (name === 'NotReadableError') {
     return {
       kind: 'trouble',
-      title: 'The camera is busy',
-      text: 'Another app may be using it. Close that app and try again, or type the code.',
+      title: say('The camera is busy'),
+      text: say('Another app may be using it. Close that app and try again, or type the code.'),
       again: true,
     };
   }
-  return { kind: 'trouble', title: 'There is no camera here', text: 'Type the code instead.', again: false };
+  return { kind: 'trouble', title: say('There is no camera here'), text: say('Type the code instead.'), again: false };
 }
 
 const noReader: State = {
   kind: 'trouble',
-  title: 'What reads codes is not on this phone yet',
-  text: 'It is fetched once, with network, and works without from then on. Until then, type the code.',
+  title: say('What reads codes is not on this phone yet'),
+  text: say('It is fetched once, with network, and works without from then on. Until then, type the code.'),
   again: true,
 };
 
@@ -49,8 +50,8 @@ const noReader: State = {
 export function Scan({
   onText,
   onClose,
-  closing = 'Close the camera',
-  what = 'the card',
+  closing = say('Close the camera'),
+  what = say('the card'),
   children,
 }: {
   onText: (text: string) => void;
@@ -143,10 +144,12 @@ export function Scan({
       ) : (
         <>
           <div class="view">
-            <video ref={video} muted playsInline aria-label="What the camera sees" />
+            <video ref={video} muted playsInline aria-label={say('What the camera sees')} />
           </div>
           <p role="status">
-            {state.kind === 'opening' ? 'The camera is opening.' : `Hold the square code of ${what} in the frame.`}
+            {state.kind === 'opening'
+              ? say('The camera is opening.')
+              : say('Hold the square code of {what} in the frame.', { what })}
           </p>
         </>
       )}
@@ -154,11 +157,11 @@ export function Scan({
       <div class="actions">
         {lamp && (
           <Button aria-pressed={lit} onClick={() => void light().catch(() => undefined)}>
-            {lit ? 'Light off' : 'Light on'}
+            {lit ? say('Light off') : say('Light on')}
           </Button>
         )}
         {state.kind === 'trouble' && state.again && (
-          <Button onClick={() => setRound((n) => n + 1)}>Try the camera again</Button>
+          <Button onClick={() => setRound((n) => n + 1)}>{say('Try the camera again')}</Button>
         )}
         <Button kind={state.kind === 'trouble' ? 'main' : 'plain'} onClick={onClose}>
           {closing}

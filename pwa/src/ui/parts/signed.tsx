@@ -1,6 +1,7 @@
 import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import { ApiError, Offline } from '../../api/client';
+import { say } from '../../core/say';
 import { Button, Notice } from './controls';
 import { give } from './pdf';
 
@@ -15,7 +16,7 @@ export function SaveSigned({ fetch }: { fetch: () => Promise<Blob> }): JSX.Eleme
     setProblem('');
     try {
       give(await fetch(), 'handover-record.jws');
-      setSaid('handover-record.jws is with your downloads.');
+      setSaid(say('handover-record.jws is with your downloads.'));
     } catch (e) {
       if (!(e instanceof ApiError || e instanceof Offline)) throw e;
       setProblem(e.message);
@@ -26,8 +27,10 @@ export function SaveSigned({ fetch }: { fetch: () => Promise<Blob> }): JSX.Eleme
   return (
     <div class="stack unprinted">
       <p class="muted">
-        The signed record is a file that shows others that this breeder wrote it and nobody changed it. They need no
-        account: they <a href="/r">check it on a page</a>.
+        {say(
+          'The signed record is a file that shows others that this breeder wrote it and nobody changed it. They need no account: they {link}.',
+          { link: <a href="/r">{say('check it on a page')}</a> },
+        )}
       </p>
       {problem && (
         <Notice kind="bad" live>
@@ -36,7 +39,7 @@ export function SaveSigned({ fetch }: { fetch: () => Promise<Blob> }): JSX.Eleme
       )}
       <div class="actions">
         <Button icon="key" busy={busy} onClick={() => void run()}>
-          Save the signed record
+          {say('Save the signed record')}
         </Button>
       </div>
       <p class="muted" role="status">

@@ -1,5 +1,6 @@
 import type { JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
+import { say } from '../../core/say';
 
 /** A place in a picture, in its own pixels from the upper left corner. */
 export interface Spot {
@@ -276,7 +277,7 @@ export function Stage({
         class={onTap ? 'frame aims' : 'frame'}
         style={size && { aspectRatio: `${size.w} / ${size.h}` }}
         role="group"
-        aria-label={`${alt}. ${chosen !== undefined ? 'Arrows move the place by a pixel, with Shift by ten; Enter leaves it there.' : onTap ? 'Arrows move the picture under the cross, plus and minus make it larger and smaller, Enter sets the place.' : 'Plus and minus make it larger and smaller.'}`}
+        aria-label={`${alt}. ${chosen !== undefined ? say('Arrows move the place by a pixel, with Shift by ten; Enter leaves it there.') : onTap ? say('Arrows move the picture under the cross, plus and minus make it larger and smaller, Enter sets the place.') : say('Plus and minus make it larger and smaller.')}`}
         // biome-ignore lint/a11y/noNoninteractiveTabindex: the keyboard moves the picture
         tabIndex={0}
         onPointerDown={down}
@@ -317,7 +318,7 @@ export function Stage({
         </div>
         {onTap && chosen === undefined && <span class="cross" aria-hidden="true" />}
         {onTap && <canvas ref={loupe} class="loupe" width={132} height={132} hidden />}
-        {missing && <p class="missing">{alt}. It shows when there is network.</p>}
+        {missing && <p class="missing">{say('{alt}. It shows when there is network.', { alt })}</p>}
       </div>
     </div>
   );

@@ -1,6 +1,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { EntryJson } from '../../core/contract';
+import { say } from '../../core/say';
 import { ago } from '../../core/time';
 import { entryLine, type Names } from '../../core/words';
 import { dropDraft, isFull, readDraft, writeDraft } from '../../store/db';
@@ -50,38 +51,48 @@ export function receiptOf(e: EntryJson, r: ThreadProps['receipts']): '' | 'sent'
   return came <= Date.parse(r.got ?? '') ? 'arrived' : 'sent';
 }
 
+const receiptWords = { sent: say('sent'), arrived: say('arrived'), read: say('read') } as const;
+
 /** What breeder and keeper wrote to each other, with the steps they agreed. */
 export function Thread(p: ThreadProps): JSX.Element {
   const shown = p.entries
     .filter((e) => (e.message || e.step) && !e.replacedBy)
     .sort((a, b) => (a.happenTime ?? '').localeCompare(b.happenTime ?? ''));
+  const byKeeper = (e: EntryJson) => e.by === 'ACTOR_KIND_KEEPER' || (!e.by && p.me === 'keeper');
+  const isMine = (e: EntryJson) => byKeeper(e) === (p.me === 'keeper');
   const who = (e: EntryJson) => {
-    const keeper = e.by === 'ACTOR_KIND_KEEPER' || (!e.by && p.me === 'keeper');
-    if ((p.me === 'keeper') === keeper) return 'You';
-    return keeper ? p.keeperName || 'Keeper' : p.breederName || 'Breeder';
+    if (isMine(e)) return say('You');
+    return byKeeper(e) ? p.keeperName || say('Keeper') : p.breederName || say('Breeder');
   };
   return (
     <div class="thread">
-      {shown.length === 0 && <p class="muted">Nothing written yet.</p>}
+      {shown.length === 0 && <p class="muted">{say('Nothing written yet.')}</p>}
       <ol>
         {shown.map((e) => {
+          const mine = isMine(e);
           const name = who(e);
           const photos = e.message?.photos ?? [];
-          const receipt = name === 'You' && e.message ? receiptOf(e, p.receipts) : '';
+          const receipt = mine && e.message ? receiptOf(e, p.receipts) : '';
           return (
-            <li key={e.name} class={`${e.step ? 'agreed' : 'said'} ${name === 'You' ? 'mine' : 'theirs'}`}>
+            <li key={e.name} class={`${e.step ? 'agreed' : 'said'} ${mine ? 'mine' : 'theirs'}`}>
               <p class="meta">
                 {name}, {ago(e.happenTime)}
-                {p.unsent?.has(e.name ?? '') ? ' (not sent yet)' : receipt && `, ${receipt}`}
+                {p.unsent?.has(e.name ?? '') ? ` ${say('(not sent yet)')}` : receipt && `, ${receiptWords[receipt]}`}
               </p>
               <p class="text">{entryLine(e, p.names)}</p>
               {e.step && e.note && <p class="muted">{e.note}</p>}
-              {e.message?.mark && <p class="muted">About: {pointTitle(e.message.mark.point, p.names)}</p>}
+              {e.message?.mark && (
+                <p class="muted">
+                  {say('About: {pointTitle}', { pointTitle: pointTitle(e.message.mark.point, p.names) })}
+                </p>
+              )}
               {photos.length > 0 && (
                 <Pictures
                   pictures={photos.map((id) => ({
                     name: `${p.case}/photos/${id}`,
-                    words: `Picture from ${name === 'You' ? 'you' : name}: ${start(e.message?.text)}`,
+                    words: mine
+                      ? say('Picture from you: {start}', { start: start(e.message?.text) })
+                      : say('Picture from {name}: {start}', { name, start: start(e.message?.text) }),
                   }))}
                   waiting={p.me === 'keeper' || p.unsent?.has(e.name ?? '') === true}
                 />
@@ -96,7 +107,7 @@ export function Thread(p: ThreadProps): JSX.Element {
 }
 
 function pointTitle(code: string | undefined, names: Names | undefined): string {
-  return names?.points?.find((x) => x.code === code)?.title ?? 'the setup';
+  return names?.points?.find((x) => x.code === code)?.title ?? say('the setup');
 }
 
 /** The beginning of a message, for a picture's description. */
@@ -133,8 +144,8 @@ function Write(p: ThreadProps): JSX.Element {
         if (next.photos.length > 0)
           setError(
             isFull(e)
-              ? 'This device is full: the message is not kept until it is sent.'
-              : 'This device does not keep the message until it is sent.',
+              ? say('This device is full: the message is not kept until it is sent.')
+              : say('This device does not keep the message until it is sent.'),
           );
       });
   };
@@ -167,7 +178,7 @@ function Write(p: ThreadProps): JSX.Element {
       }}
     >
       <Field
-        label="Message"
+        label={say('Message')}
         disabled={busy}
         value={draft.text}
         onInput={(text) => change({ text })}
@@ -176,8 +187,8 @@ function Write(p: ThreadProps): JSX.Element {
       />
       {p.phrases && (
         <details class="phrases">
-          <summary>Your phrases</summary>
-          {p.phrases.length === 0 && <p class="muted">There is none yet.</p>}
+          <summary>{say('Your phrases')}</summary>
+          {p.phrases.length === 0 && <p class="muted">{say('There is none yet.')}</p>}
           <ul>
             {p.phrases.map((text) => (
               <li key={text}>
@@ -205,7 +216,7 @@ function Write(p: ThreadProps): JSX.Element {
         <Pictures
           pictures={draft.photos.map((photo, i) => ({
             name: `${p.case}/photos/${photo.id}`,
-            words: `Picture ${i + 1}, not sent yet`,
+            words: say('Picture {i}, not sent yet', { i: i + 1 }),
             photo,
           }))}
           under={(at) => (
@@ -214,7 +225,7 @@ function Write(p: ThreadProps): JSX.Element {
               disabled={busy}
               onClick={() => change({ photos: latest.current.photos.filter((_, i) => i !== at) })}
             >
-              Remove picture {at + 1}
+              {say('Remove picture {at}', { at: at + 1 })}
             </Button>
           )}
         />
@@ -244,7 +255,7 @@ function Write(p: ThreadProps): JSX.Element {
           busy={busy}
           disabled={!draft.text.trim() && draft.photos.length === 0}
         >
-          Send
+          {say('Send')}
         </Button>
       </div>
     </form>
@@ -253,5 +264,5 @@ function Write(p: ThreadProps): JSX.Element {
 
 /** A message has words: reminders, files and readers that show no pictures say these. */
 function pictureText(n: number): string {
-  return n === 0 ? '' : n === 1 ? 'A picture' : `${n} pictures`;
+  return n === 0 ? '' : n === 1 ? say('A picture') : say('{n} pictures', { n });
 }

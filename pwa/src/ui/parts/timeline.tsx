@@ -1,6 +1,7 @@
 import type { JSX, TargetedKeyboardEvent, TargetedPointerEvent } from 'preact';
 import { useId, useMemo, useState } from 'preact/hooks';
 import type { CourseJson } from '../../core/contract';
+import { say } from '../../core/say';
 import { formatMass } from '../../core/units';
 import { entryLine, type Names, standingWord } from '../../core/words';
 import { Button } from './controls';
@@ -23,7 +24,7 @@ export function TimeLine({ course, names, now }: TimeLineProps): JSX.Element {
 
   const p = useMemo(() => plot(course, width, now ?? new Date(), names), [course, width, now, names]);
   const last = p.stops.length - 1;
-  if (last < 0) return <p class="muted">Nothing has been logged since the handover.</p>;
+  if (last < 0) return <p class="muted">{say('Nothing has been logged since the handover.')}</p>;
   const index = chosen < 0 || chosen > last ? last : chosen;
   const stop = p.stops[index];
 
@@ -61,7 +62,7 @@ export function TimeLine({ course, names, now }: TimeLineProps): JSX.Element {
         class="plot"
         role="slider"
         tabIndex={0}
-        aria-label="Time line of the case, by day"
+        aria-label={say('Time line of the case, by day')}
         aria-orientation="horizontal"
         aria-valuemin={0}
         aria-valuemax={last}
@@ -78,13 +79,13 @@ export function TimeLine({ course, names, now }: TimeLineProps): JSX.Element {
       </p>
       <Key />
       <Button kind="quiet" icon="list" aria-expanded={table} aria-controls={`${id}-t`} onClick={() => setTable(!table)}>
-        {table ? 'Hide the table' : 'Show as a table'}
+        {table ? say('Hide the table') : say('Show as a table')}
       </Button>
       <section
         id={`${id}-t`}
         class="scroll"
         hidden={!table}
-        aria-label="The course as a table"
+        aria-label={say('The course as a table')}
         // biome-ignore lint/a11y/noNoninteractiveTabindex: a wide table is scrolled by keyboard
         tabIndex={0}
       >
@@ -92,12 +93,12 @@ export function TimeLine({ course, names, now }: TimeLineProps): JSX.Element {
           <table>
             <thead>
               <tr>
-                <th scope="col">Day</th>
-                <th scope="col">Date</th>
-                <th scope="col">Weight, likely range</th>
-                <th scope="col">Expected</th>
-                <th scope="col">Standing</th>
-                <th scope="col">What happened</th>
+                <th scope="col">{say('Day')}</th>
+                <th scope="col">{say('Date')}</th>
+                <th scope="col">{say('Weight, likely range')}</th>
+                <th scope="col">{say('Expected')}</th>
+                <th scope="col">{say('Standing')}</th>
+                <th scope="col">{say('What happened')}</th>
               </tr>
             </thead>
             <tbody>
@@ -105,7 +106,15 @@ export function TimeLine({ course, names, now }: TimeLineProps): JSX.Element {
                 <tr key={s.time}>
                   <th scope="row">{s.day}</th>
                   <td>{s.title}</td>
-                  <td>{s.mass > 0 ? `${formatMass(s.mass)} (${formatMass(s.low)} to ${formatMass(s.high)})` : '–'}</td>
+                  <td>
+                    {s.mass > 0
+                      ? say('{mass} ({low} to {high})', {
+                          mass: formatMass(s.mass),
+                          low: formatMass(s.low),
+                          high: formatMass(s.high),
+                        })
+                      : '–'}
+                  </td>
                   <td>{s.expected > 0 ? formatMass(s.expected) : '–'}</td>
                   <td>{s.standing ? standingWord(s.standing).word : '–'}</td>
                   <td>
@@ -153,7 +162,7 @@ function Picture({ p, index, id }: { p: Plot; index: number; id: string }): JSX.
       ))}
       {!p.mass && p.weights.length === 0 && (
         <text class="tick" x={p.width / 2} y={size.massTop + size.massHeight / 2} text-anchor="middle">
-          No weight on record
+          {say('No weight on record')}
         </text>
       )}
       <rect
@@ -221,12 +230,12 @@ function Mark({ kind, x, y }: { kind: MarkKind; x: number; y: number }): JSX.Ele
 }
 
 const keyWords: [MarkKind, string][] = [
-  ['eaten', 'ate'],
-  ['refused', 'did not take'],
-  ['struck', 'struck, let go'],
-  ['regurgitated', 'brought up'],
-  ['shed', 'shed'],
-  ['sign', 'sign seen'],
+  ['eaten', say('ate')],
+  ['refused', say('did not take')],
+  ['struck', say('struck, let go')],
+  ['regurgitated', say('brought up')],
+  ['shed', say('shed')],
+  ['sign', say('sign seen')],
 ];
 
 function Key(): JSX.Element {
@@ -244,7 +253,7 @@ function Key(): JSX.Element {
         <svg viewBox="0 0 16 16" aria-hidden="true" focusable="false">
           <path class="expected" d="M0 8h16" />
         </svg>
-        an ordinary fast
+        {say('an ordinary fast')}
       </li>
     </ul>
   );

@@ -2,6 +2,7 @@ import type { JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import { ApiError, type Method, Offline } from '../../api/client';
 import type { CreateLetterLinkResponseJson, LetterLinkJson, ListLetterLinksResponseJson } from '../../core/contract';
+import { say } from '../../core/say';
 import { day } from '../../core/time';
 import { Button, Field, Notice } from './controls';
 import { SavePdf } from './pdf';
@@ -25,30 +26,31 @@ export function VetLetter({ fetch, main, links }: VetLetterProps): JSX.Element {
   return (
     <div class="stack">
       <p>
-        For a vet who treats reptiles: weights, meals, what was seen, warmth and setup as they were logged, and the
-        latest pictures. It names no illness. Call first when it is urgent; the letter can come after.
+        {say(
+          'For a vet who treats reptiles: weights, meals, what was seen, warmth and setup as they were logged, and the latest pictures. It names no illness. Call first when it is urgent; the letter can come after.',
+        )}
       </p>
       <Field
-        label="What worries you (may stay empty)"
+        label={say('What worries you (may stay empty)')}
         value={concern}
         onInput={setConcern}
         lines={4}
         maxLength={1000}
       />
       <SavePdf
-        label="Save the letter"
+        label={say('Save the letter')}
         name="vet-letter"
         main={main}
         fetch={(paper) => fetch({ paper, concern, pictures: Number(pictures) })}
       >
         <Field
-          label="Pictures"
+          label={say('Pictures')}
           value={pictures}
           onInput={setPictures}
           options={[
-            { value: '6', label: 'The latest 6' },
-            { value: '2', label: 'The latest 2' },
-            { value: '0', label: 'None' },
+            { value: '6', label: say('The latest 6') },
+            { value: '2', label: say('The latest 2') },
+            { value: '0', label: say('None') },
           ]}
         />
       </SavePdf>
@@ -84,33 +86,30 @@ function Links({ name, send, concern }: LinksProps & { concern: string }): JSX.E
   }, [name]);
   return (
     <section class="stack" aria-labelledby="letter-links">
-      <h2 id="letter-links">Or send a link</h2>
+      <h2 id="letter-links">{say('Or send a link')}</h2>
       <p>
-        Whoever has the link can open the letter for 14 days, as it is on that day and with the words above. They need
-        no account. Each opening is listed among who looked at the case.
+        {say(
+          'Whoever has the link can open the letter for 14 days, as it is on that day and with the words above. They need no account. Each opening is listed among who looked at the case.',
+        )}
       </p>
       {problem && (
         <Notice kind="bad" live>
           <p>{problem}</p>
         </Notice>
       )}
-      {url && (
-        <p>
-          The link, shown only now: <code>{url}</code>
-        </p>
-      )}
+      {url && <p>{say('The link, shown only now: {url}', { url: <code>{url}</code> })}</p>}
       <div class="actions">
         {url && (
           <Button
             kind="main"
             onClick={() =>
               void navigator.clipboard.writeText(url).then(
-                () => setSaid('Copied.'),
-                () => setSaid('This browser does not copy. Mark the link and copy it by hand.'),
+                () => setSaid(say('Copied.')),
+                () => setSaid(say('This browser does not copy. Mark the link and copy it by hand.')),
               )
             }
           >
-            Copy the link
+            {say('Copy the link')}
           </Button>
         )}
         <Button
@@ -125,19 +124,26 @@ function Links({ name, send, concern }: LinksProps & { concern: string }): JSX.E
             })
           }
         >
-          {url ? 'Make another link' : 'Make a link'}
+          {url ? say('Make another link') : say('Make a link')}
         </Button>
       </div>
       <p class="muted" role="status">
         {said}
       </p>
       {open.length > 0 && (
-        <ul class="list" aria-label="Links that open the letter">
+        <ul class="list" aria-label={say('Links that open the letter')}>
           {open.map((l) => (
             <li key={l.id} class="row">
               <span>
-                Made {day(l.createTime ?? '')} by {l.byKeeper ? 'the keeper' : 'the breeder'}, open until{' '}
-                {day(l.expireTime ?? '')}
+                {l.byKeeper
+                  ? say('Made {day} by the keeper, open until {until}', {
+                      day: day(l.createTime ?? ''),
+                      until: day(l.expireTime ?? ''),
+                    })
+                  : say('Made {day} by the breeder, open until {until}', {
+                      day: day(l.createTime ?? ''),
+                      until: day(l.expireTime ?? ''),
+                    })}
               </span>
               <Button
                 kind="quiet"
@@ -147,11 +153,13 @@ function Links({ name, send, concern }: LinksProps & { concern: string }): JSX.E
                     await send('POST', `/v1/${name}:endLetterLink`, { id: l.id });
                     setUrl('');
                     await list();
-                    setSaid('The link opens nothing any more.');
+                    setSaid(say('The link opens nothing any more.'));
                   })
                 }
               >
-                End it<span class="ear">, made {day(l.createTime ?? '')}</span>
+                {say('End it{made}', {
+                  made: <span class="ear">{say(', made {day}', { day: day(l.createTime ?? '') })}</span>,
+                })}
               </Button>
             </li>
           ))}

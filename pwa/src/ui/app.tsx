@@ -1,0 +1,77 @@
+import { type JSX, render } from 'preact';
+import { call } from '../api/client';
+import type { GetMeResponseJson } from '../core/contract';
+import { language } from '../core/language';
+import type { Known } from '../store/copies';
+import { languageKey, writeState } from '../store/db';
+import { back, startSync } from '../sync/sync';
+import { KeeperApp } from './keeper';
+import { known, load, seenToday } from './keeper/state';
+import { lazy, styled } from './lazy';
+import { go, path } from './nav';
+import { startWorker, UpdatePrompt } from './update';
+import { Welcome } from './welcome';
+
+const Breeder = lazy<{ path: string; go: typeof go }>(() =>
+  styled('src/ui/breeder/breeder.css', import('./breeder/index')),
+);
+const Claim = lazy<object>(() => import('./claim/claim'));
+const Letter = lazy<object>(() => import('./letter'));
+const CheckRecord = lazy<object>(() => import('./check'));
+const SignInLink = lazy<{ onKeeper: () => void }>(() => import('./claim/link'));
+
+let syncing = false;
+
+/** The keeper's sender and fetcher; a breeder's screens need neither. */
+function keep(): void {
+  if (syncing) return void back();
+  syncing = true;
+  startSync(() => void load());
+  void seenToday().then(load);
+}
+
+/** Does this phone hold anything of a keeper's? */
+function keeps({ cases, outbox, waiting }: Known): boolean {
+  return cases.length + outbox.length + waiting.length > 0;
+}
+
+function App(): JSX.Element {
+  const at = path.value;
+  if (at === '/c') return <Claim />;
+  if (at === '/in') return <SignInLink onKeeper={keep} />;
+  if (at === '/v') return <Letter />;
+  if (at === '/r') return <CheckRecord />;
+  if (at === '/b' || at.startsWith('/b/')) return <Breeder path={at} go={go} />;
+  if (at === '/' && known.value && !keeps(known.value)) return <Welcome />;
+  return <KeeperApp path={at} />;
+}
+
+async function start(): Promise<void> {
+  await load();
+  const root = document.getElementById('app');
+  if (!root) return;
+  render(
+    <>
+      <App />
+      <UpdatePrompt />
+    </>,
+    root,
+  );
+  if (known.value && keeps(known.value)) keep();
+  else if (path.value === '/') await find();
+  await startWorker();
+  await writeState(languageKey, language()).catch(() => undefined);
+}
+
+/** Nothing of a keeper is on this phone: somebody may be signed in all the same. */
+async function find(): Promise<void> {
+  try {
+    const me = await call<GetMeResponseJson>('GET', '/v1/me');
+    if (me.role === 'keeper') keep();
+    else if (me.role && path.value === '/') go('/b', true);
+  } catch {
+    // No network: the welcome says what can be done.
+  }
+}
+
+void start();
