@@ -69,7 +69,7 @@ func (a *animalService) ListStock(ctx context.Context, req *pb.ListStockRequest)
 	list, next, err := a.s.followup.ListStock(ctx, callOf(ctx).who.Actor, a.s.now(), ids[0], after, pageSize(req.GetPageSize(), 200))
 	out := &pb.ListStockResponse{NextPageToken: nextPage(query, next)}
 	for i := range list {
-		out.Animals = append(out.Animals, stockAnimalToProto(&list[i]))
+		out.Animals = append(out.Animals, stockAnimalToProto(spoken(ctx), &list[i]))
 	}
 	return out, err
 }
@@ -83,7 +83,7 @@ func (a *animalService) GetStockAnimal(ctx context.Context, req *pb.GetStockAnim
 	if err != nil {
 		return nil, err
 	}
-	return &pb.GetStockAnimalResponse{Animal: stockAnimalToProto(&out)}, nil
+	return &pb.GetStockAnimalResponse{Animal: stockAnimalToProto(spoken(ctx), &out)}, nil
 }
 
 func (a *animalService) UpdateAnimal(ctx context.Context, req *pb.UpdateAnimalRequest) (*pb.UpdateAnimalResponse, error) {

@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 	"warmhand/server/servertest"
 )
 
@@ -351,7 +352,7 @@ func BenchmarkTriageList1000(b *testing.B) {
 					return err
 				}
 				c := care.Case{BreederID: "b1", ID: id, AnimalID: id, HandedOverAt: now, CreatedAt: now, Version: 1,
-					Standing: care.Standing(j % 4), Urgency: float64(j*7919%1000) / 1000, Headline: strings.Repeat("A reason in plain words. ", 3),
+					Standing: care.Standing(j % 4), Urgency: float64(j*7919%1000) / 1000, Headline: words.AsIs(strings.Repeat("A reason in plain words. ", 3)),
 					Assessment: []byte(`{}`), AssessedAt: now, DueAt: now.Add(time.Hour), ChangedAt: now}
 				if err := tx.InsertCase(c); err != nil {
 					return err

@@ -45,9 +45,9 @@ func (b *breederService) GetThresholds(ctx context.Context, req *pb.GetThreshold
 		return nil, err
 	}
 	of, err := b.s.followup.GetBreeder(ctx, callOf(ctx).who.Actor, id)
-	out := &pb.GetThresholdsResponse{Thresholds: thresholdsToProto(&of), Fixed: assess.Fixed}
+	out := &pb.GetThresholdsResponse{Thresholds: thresholdsToProto(&of), Fixed: spoken(ctx).Forms(assess.Fixed)}
 	for _, o := range assess.OwnThresholds() {
-		out.Movable = append(out.Movable, &pb.Threshold{Code: o.Code, Label: o.Label, About: o.About, Less: o.Less, More: o.More, Unit: o.Unit,
+		out.Movable = append(out.Movable, &pb.Threshold{Code: o.Code, Label: spoken(ctx).Form(o.Label), About: spoken(ctx).Form(o.About), Less: spoken(ctx).Form(o.Less), More: spoken(ctx).Form(o.More), Unit: o.Unit,
 			DefaultValue: o.Default, Least: o.Least, Most: o.Most, Step: o.Step, Sure: o.Sure, Source: o.Source})
 	}
 	return out, err
@@ -86,7 +86,7 @@ func (b *breederService) TryThresholds(ctx context.Context, req *pb.TryThreshold
 	}
 	sum := &tried.Sum
 	out := &pb.TryThresholdsResponse{Total: int32(tried.Total), LookedAt: int32(sum.Cases), EndedBadly: int32(sum.Bad), Settled: int32(sum.Settled), Weeks: int32(sum.Weeks()),
-		Present: trialToProto(&sum.Present), Proposed: trialToProto(&sum.Proposed), Changed: int32(tried.Changed), Caution: sum.Caution()}
+		Present: trialToProto(&sum.Present), Proposed: trialToProto(&sum.Proposed), Changed: int32(tried.Changed), Caution: spoken(ctx).Say(sum.Caution())}
 	for i := range tried.Cases {
 		c := &tried.Cases[i]
 		out.Cases = append(out.Cases, &pb.TriedCase{Case: caseName(id, c.Case.ID), AnimalName: c.Animal.Name, Outcome: outcomes.proto(c.Case.Outcome), Days: int32(c.Present.Days),
@@ -103,7 +103,7 @@ func (b *breederService) GetCheckInPlan(ctx context.Context, req *pb.GetCheckInP
 	of, err := b.s.followup.GetBreeder(ctx, callOf(ctx).who.Actor, id)
 	out := &pb.GetCheckInPlanResponse{CheckInPlan: checkInPlanToProto(&of)}
 	for _, o := range assess.OwnCheckIns() {
-		out.Movable = append(out.Movable, &pb.PlannedCheckIn{Code: o.Code, Label: o.Label, About: o.About, DefaultDays: int32(o.Default), Least: int32(o.Least), Most: int32(o.Most), Questions: o.Questions})
+		out.Movable = append(out.Movable, &pb.PlannedCheckIn{Code: o.Code, Label: spoken(ctx).Form(o.Label), About: spoken(ctx).Form(o.About), DefaultDays: int32(o.Default), Least: int32(o.Least), Most: int32(o.Most), Questions: spoken(ctx).All(o.Questions)})
 	}
 	return out, err
 }

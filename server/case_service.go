@@ -9,6 +9,7 @@ import (
 	"warmhand/internal/care"
 	"warmhand/internal/followup"
 	pb "warmhand/internal/gen/warmhand/v1"
+	"warmhand/internal/words"
 )
 
 type caseService struct {
@@ -16,10 +17,10 @@ type caseService struct {
 	s *Server
 }
 
-func casesToProto(list []followup.CaseView, who care.Actor, whole bool) []*pb.Case {
+func casesToProto(in *words.Language, list []followup.CaseView, who care.Actor, whole bool) []*pb.Case {
 	out := make([]*pb.Case, len(list))
 	for i := range list {
-		out[i] = caseToProto(&list[i], who, whole)
+		out[i] = caseToProto(in, &list[i], who, whole)
 	}
 	return out
 }
@@ -37,7 +38,7 @@ func (c *caseService) ListCases(ctx context.Context, req *pb.ListCasesRequest) (
 	who := callOf(ctx).who.Actor
 	ended := req.GetState() == pb.CaseState_CASE_STATE_ENDED
 	list, next, err := c.s.followup.ListCases(ctx, who, ids[0], care.CaseQuery{Open: !ended, Closed: ended}, after, pageSize(req.GetPageSize(), 50))
-	return &pb.ListCasesResponse{Cases: casesToProto(list, who, false), NextPageToken: nextPage(query, next)}, err
+	return &pb.ListCasesResponse{Cases: casesToProto(spoken(ctx), list, who, false), NextPageToken: nextPage(query, next)}, err
 }
 
 // ListKeeperCases is the one list with assessments: a keeper has few cases, and
@@ -45,7 +46,7 @@ func (c *caseService) ListCases(ctx context.Context, req *pb.ListCasesRequest) (
 func (c *caseService) ListKeeperCases(ctx context.Context, _ *pb.ListKeeperCasesRequest) (*pb.ListKeeperCasesResponse, error) {
 	who := callOf(ctx).who.Actor
 	list, err := c.s.followup.KeeperCases(ctx, who)
-	return &pb.ListKeeperCasesResponse{Cases: casesToProto(list, who, true)}, err
+	return &pb.ListKeeperCasesResponse{Cases: casesToProto(spoken(ctx), list, who, true)}, err
 }
 
 func (c *caseService) GetCase(ctx context.Context, req *pb.GetCaseRequest) (*pb.GetCaseResponse, error) {
@@ -55,7 +56,7 @@ func (c *caseService) GetCase(ctx context.Context, req *pb.GetCaseRequest) (*pb.
 	}
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.GetCase(ctx, who, c.s.now(), ids[0], ids[1])
-	return &pb.GetCaseResponse{Case: caseToProto(&v, who, true)}, err
+	return &pb.GetCaseResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 
 func (c *caseService) GetCourse(ctx context.Context, req *pb.GetCourseRequest) (*pb.GetCourseResponse, error) {
@@ -66,7 +67,7 @@ func (c *caseService) GetCourse(ctx context.Context, req *pb.GetCourseRequest) (
 		return nil, err
 	}
 	course, entries, err := c.s.followup.Course(ctx, callOf(ctx).who.Actor, c.s.now(), ids[0], ids[1])
-	return &pb.GetCourseResponse{Course: courseToProto(req.GetName(), &course, entries)}, err
+	return &pb.GetCourseResponse{Course: courseToProto(spoken(ctx), req.GetName(), &course, entries)}, err
 }
 
 func (c *caseService) GetGuide(ctx context.Context, req *pb.GetGuideRequest) (*pb.GetGuideResponse, error) {
@@ -77,10 +78,11 @@ func (c *caseService) GetGuide(ctx context.Context, req *pb.GetGuideRequest) (*p
 	}
 	found, err := c.s.followup.Guide(ctx, callOf(ctx).who.Actor, c.s.now(), ids[0], ids[1])
 	out := &pb.Guide{Name: req.GetName(), NowPage: found.Guide.Now}
+	in := spoken(ctx)
 	for _, p := range found.Guide.Pages {
-		page := &pb.GuidePage{Code: p.Code, Title: p.Title, Now: p.Now}
+		page := &pb.GuidePage{Code: p.Code, Title: in.Say(p.Title), Now: in.Say(p.Now)}
 		for _, part := range p.Parts {
-			page.Parts = append(page.Parts, &pb.GuidePart{Title: part.Title, Points: part.Points, Ordered: part.Ordered, Source: part.Source})
+			page.Parts = append(page.Parts, &pb.GuidePart{Title: in.Say(part.Title), Points: in.All(part.Points), Ordered: part.Ordered, Source: part.Source})
 		}
 		out.Pages = append(out.Pages, page)
 	}
@@ -109,7 +111,7 @@ func (c *caseService) ProbeCase(ctx context.Context, req *pb.ProbeCaseRequest) (
 	list, err := c.s.followup.Probe(ctx, who, c.s.now(), ids[0], ids[1], body, at)
 	out := &pb.ProbeCaseResponse{}
 	for i := range list {
-		out.Probes = append(out.Probes, tryToProto(&list[i], who.OfBreeder(ids[0])))
+		out.Probes = append(out.Probes, tryToProto(spoken(ctx), &list[i], who.OfBreeder(ids[0])))
 	}
 	return out, err
 }
@@ -124,8 +126,8 @@ func (c *caseService) ListGatherings(ctx context.Context, req *pb.ListGatherings
 	out := &pb.ListGatheringsResponse{}
 	for i := range list {
 		g := &list[i]
-		out.Gatherings = append(out.Gatherings, &pb.Gathering{Clutch: g.Clutch, ShowDay: g.ShowDay, Cases: casesToProto(g.Cases, who, false), Animals: int32(g.Animals),
-			OthersRefusing: int32(g.OthersRefusing), Others: int32(g.Others), Chance: g.Chance, Groups: int32(g.Groups), Text: g.Text(), Assumes: g.Assumes()})
+		out.Gatherings = append(out.Gatherings, &pb.Gathering{Clutch: g.Clutch, ShowDay: g.ShowDay, Cases: casesToProto(spoken(ctx), g.Cases, who, false), Animals: int32(g.Animals),
+			OthersRefusing: int32(g.OthersRefusing), Others: int32(g.Others), Chance: g.Chance, Groups: int32(g.Groups), Text: spoken(ctx).Say(g.Text()), Assumes: spoken(ctx).Say(g.Assumes())})
 	}
 	return out, err
 }
@@ -138,7 +140,7 @@ func (c *caseService) ListFlags(ctx context.Context, req *pb.ListFlagsRequest) (
 	list, err := c.s.followup.ListFlags(ctx, callOf(ctx).who.Actor, ids[0], ids[1])
 	out := &pb.ListFlagsResponse{}
 	for i := range list {
-		out.Flags = append(out.Flags, flagToProto(&list[i]))
+		out.Flags = append(out.Flags, flagToProto(spoken(ctx), &list[i]))
 	}
 	return out, err
 }
@@ -220,7 +222,7 @@ func (c *caseService) GiveBack(ctx context.Context, req *pb.GiveBackRequest) (*p
 	}
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.GiveBack(ctx, who, c.s.now(), ids[0], ids[1], !req.GetTakeBack())
-	return &pb.GiveBackResponse{Case: caseToProto(&v, who, true)}, err
+	return &pb.GiveBackResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 
 func (c *caseService) MarkCaseSeen(ctx context.Context, req *pb.MarkCaseSeenRequest) (*pb.MarkCaseSeenResponse, error) {
@@ -230,7 +232,7 @@ func (c *caseService) MarkCaseSeen(ctx context.Context, req *pb.MarkCaseSeenRequ
 	}
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.MarkSeen(ctx, who, c.s.now(), ids[0], ids[1])
-	return &pb.MarkCaseSeenResponse{Case: caseToProto(&v, who, true)}, err
+	return &pb.MarkCaseSeenResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 
 func (c *caseService) SetCaseAside(ctx context.Context, req *pb.SetCaseAsideRequest) (*pb.SetCaseAsideResponse, error) {
@@ -244,7 +246,7 @@ func (c *caseService) SetCaseAside(ctx context.Context, req *pb.SetCaseAsideRequ
 	}
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.SetAside(ctx, who, c.s.now(), ids[0], ids[1], until, req.GetReason())
-	return &pb.SetCaseAsideResponse{Case: caseToProto(&v, who, true)}, err
+	return &pb.SetCaseAsideResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 
 func (c *caseService) LookAfterCase(ctx context.Context, req *pb.LookAfterCaseRequest) (*pb.LookAfterCaseResponse, error) {
@@ -254,7 +256,7 @@ func (c *caseService) LookAfterCase(ctx context.Context, req *pb.LookAfterCaseRe
 	}
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.LookAfter(ctx, who, ids[0], ids[1], req.GetLookedAfterBy())
-	return &pb.LookAfterCaseResponse{Case: caseToProto(&v, who, true)}, err
+	return &pb.LookAfterCaseResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 
 func (c *caseService) AcknowledgeMessages(ctx context.Context, req *pb.AcknowledgeMessagesRequest) (*pb.AcknowledgeMessagesResponse, error) {
@@ -280,7 +282,7 @@ func (c *caseService) AgreeReturn(ctx context.Context, req *pb.AgreeReturnReques
 	}
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.AgreeReturn(ctx, who, c.s.now(), ids[0], ids[1], req.GetHow())
-	return &pb.AgreeReturnResponse{Case: caseToProto(&v, who, true)}, err
+	return &pb.AgreeReturnResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 
 func (c *caseService) SendReturn(ctx context.Context, req *pb.SendReturnRequest) (*pb.SendReturnResponse, error) {
@@ -290,7 +292,7 @@ func (c *caseService) SendReturn(ctx context.Context, req *pb.SendReturnRequest)
 	}
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.SendReturn(ctx, who, c.s.now(), ids[0], ids[1])
-	return &pb.SendReturnResponse{Case: caseToProto(&v, who, true)}, err
+	return &pb.SendReturnResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 
 func (c *caseService) EndQuarantine(ctx context.Context, req *pb.EndQuarantineRequest) (*pb.EndQuarantineResponse, error) {
@@ -300,7 +302,7 @@ func (c *caseService) EndQuarantine(ctx context.Context, req *pb.EndQuarantineRe
 	}
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.EndQuarantine(ctx, who, ids[0], ids[1])
-	return &pb.EndQuarantineResponse{Case: caseToProto(&v, who, true)}, err
+	return &pb.EndQuarantineResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 
 func (c *caseService) ArriveReturn(ctx context.Context, req *pb.ArriveReturnRequest) (*pb.ArriveReturnResponse, error) {
@@ -315,7 +317,7 @@ func (c *caseService) ArriveReturn(ctx context.Context, req *pb.ArriveReturnRequ
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.Arrive(ctx, who, c.s.now(), ids[0], ids[1], followup.Arrival{Mass: care.Grams(req.GetMassG()), Quarantine: until,
 		Place: req.GetPlace(), Learned: req.GetLearned(), RequestID: req.GetRequestId()})
-	return &pb.ArriveReturnResponse{Case: caseToProto(&v, who, true)}, err
+	return &pb.ArriveReturnResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 
 func (c *caseService) EndCase(ctx context.Context, req *pb.EndCaseRequest) (*pb.EndCaseResponse, error) {
@@ -325,7 +327,7 @@ func (c *caseService) EndCase(ctx context.Context, req *pb.EndCaseRequest) (*pb.
 	}
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.EndCase(ctx, who, c.s.now(), ids[0], ids[1], outcomes.domain(req.GetOutcome()), req.GetNote(), req.GetRequestId())
-	return &pb.EndCaseResponse{Case: caseToProto(&v, who, true)}, err
+	return &pb.EndCaseResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 
 func (c *caseService) ReopenCase(ctx context.Context, req *pb.ReopenCaseRequest) (*pb.ReopenCaseResponse, error) {
@@ -335,7 +337,7 @@ func (c *caseService) ReopenCase(ctx context.Context, req *pb.ReopenCaseRequest)
 	}
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.ReopenCase(ctx, who, c.s.now(), ids[0], ids[1], req.GetRequestId())
-	return &pb.ReopenCaseResponse{Case: caseToProto(&v, who, true)}, err
+	return &pb.ReopenCaseResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 
 func (c *caseService) WatchCases(req *pb.WatchCasesRequest, stream grpc.ServerStreamingServer[pb.WatchCasesResponse]) error {

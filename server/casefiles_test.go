@@ -232,7 +232,7 @@ func TestCaseFilesGoRound(t *testing.T) {
 					continue
 				}
 				for i, c := range v.Assessment.Concerns {
-					if got.Concerns[i].Code != c.Code || got.Concerns[i].Text != c.Text {
+					if got.Concerns[i].Code != c.Code || got.Concerns[i].Text != c.Text.String() {
 						t.Errorf("case %s: concern %+v, the service says %+v", id, got.Concerns[i], c)
 					}
 				}

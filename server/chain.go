@@ -15,6 +15,7 @@ import (
 	"warmhand/internal/access"
 	"warmhand/internal/care"
 	pb "warmhand/internal/gen/warmhand/v1"
+	"warmhand/internal/words"
 )
 
 // call is one call on its way through the chain.
@@ -25,10 +26,12 @@ type call struct {
 	who    caller
 	msg    proto.Message // nil for a stream, whose request comes later
 	stream bool
+	in     *words.Language // of its answer
 }
 
 func (s *Server) newCall(ctx context.Context, method string) *call {
 	c := &call{method: method, cred: s.fromGRPC(ctx)}
+	c.in = words.Match(c.cred.language)
 	if c.id = c.cred.requestID; c.id == "" {
 		c.id = rand.Text()
 	}
@@ -39,6 +42,14 @@ type callKey struct{}
 
 // callOf is the call that a handler answers.
 func callOf(ctx context.Context) *call { return ctx.Value(callKey{}).(*call) }
+
+// spoken is the language in which a call is answered.
+func spoken(ctx context.Context) *words.Language {
+	if c, ok := ctx.Value(callKey{}).(*call); ok {
+		return c.in
+	}
+	return words.English
+}
 
 type step func(s *Server, ctx context.Context, c *call, next func(context.Context) error) error
 

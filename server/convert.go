@@ -18,6 +18,7 @@ import (
 	"warmhand/internal/followup"
 	pb "warmhand/internal/gen/warmhand/v1"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // Names of resources.
@@ -257,7 +258,7 @@ func animalToProto(a *care.Animal) *pb.Animal {
 	return out
 }
 
-func stockAnimalToProto(a *followup.StockAnimal) *pb.StockAnimal {
+func stockAnimalToProto(in *words.Language, a *followup.StockAnimal) *pb.StockAnimal {
 	out := &pb.StockAnimal{Animal: animalToProto(&a.Animal), Case: caseName(a.Animal.BreederID, a.CaseID), Away: a.Away, Outcome: outcomes.proto(a.Outcome)}
 	if a.Away {
 		return out
@@ -274,7 +275,7 @@ func stockAnimalToProto(a *followup.StockAnimal) *pb.StockAnimal {
 	out.OfferAgainDays = int32(a.OfferAgain)
 	out.Readiness = &pb.Readiness{Ready: a.Ready.Ready}
 	for _, p := range a.Ready.Points {
-		out.Readiness.Points = append(out.Readiness.Points, &pb.ReadyPoint{Code: p.Code, Verdict: verdicts.proto(p.Verdict), Text: p.Text, Missing: p.Missing, Source: p.Source})
+		out.Readiness.Points = append(out.Readiness.Points, &pb.ReadyPoint{Code: p.Code, Verdict: verdicts.proto(p.Verdict), Text: in.Say(p.Text), Missing: in.Say(p.Missing), Source: p.Source})
 	}
 	return out
 }
@@ -487,7 +488,7 @@ func kindsFromProto(names []string) ([]care.Kind, error) {
 
 // handoverToProto has the record when there is a zone for the days in it; lists
 // go without.
-func handoverToProto(h *care.Handover, now time.Time, zone *time.Location) *pb.Handover {
+func handoverToProto(in *words.Language, h *care.Handover, now time.Time, zone *time.Location) *pb.Handover {
 	out := &pb.Handover{Name: under(h.BreederID, "handovers", h.ID), Animal: animalName(h.BreederID, h.AnimalID), State: handoverStates.proto(h.StateAt(now)),
 		HandoverTime: timeToProto(h.HandedOverAt), ShowDay: h.ShowDay, BuyerNote: h.BuyerNote, ClaimExpireTime: timeToProto(h.ClaimExpiresAt),
 		ClaimTime: maybeTime(h.ClaimedAt), Case: caseName(h.BreederID, h.ID), CreateTime: timeToProto(h.CreatedAt)}
@@ -501,34 +502,34 @@ func handoverToProto(h *care.Handover, now time.Time, zone *time.Location) *pb.H
 		out.FromCase = caseName(h.BreederID, h.From)
 	}
 	if zone != nil {
-		out.Record = recordToProto(&h.Record, h.HandedOverAt, zone)
+		out.Record = recordToProto(in, &h.Record, h.HandedOverAt, zone)
 	}
 	return out
 }
 
 // recordToProto is the record of an animal that is handed over at home; the days
 // in it are those of the zone. It says what print.Record says.
-func recordToProto(r *care.Record, home time.Time, zone *time.Location) *pb.HandoverRecord {
+func recordToProto(in *words.Language, r *care.Record, home time.Time, zone *time.Location) *pb.HandoverRecord {
 	sp, _ := snake.ByID(r.Animal.Species)
 	animal := r.Animal
 	animal.Note, animal.Place = "", ""
-	out := &pb.HandoverRecord{Animal: animalToProto(&animal), ScientificName: sp.Scientific, CommonName: sp.Common, BreederName: r.Breeder, BreederContact: r.Contact,
+	out := &pb.HandoverRecord{Animal: animalToProto(&animal), ScientificName: sp.Scientific, CommonName: in.Form(sp.Common), BreederName: r.Breeder, BreederContact: r.Contact,
 		WeighIns: entriesToProto(r.Weights), Offers: entriesToProto(r.Offers), Sheds: entriesToProto(r.Sheds), Feeding: r.FeedNext,
-		Cautions: r.Cautions, CautionsInBrief: care.CautionsInBrief(&r.Animal), IssueTime: timeToProto(r.IssuedAt),
-		Mother: parentToProto(r.Mother), Father: parentToProto(r.Father), Home: homeToProto(care.HomeOf(r))}
+		Cautions: in.Forms(r.Cautions), CautionsInBrief: in.Forms(care.CautionsInBrief(&r.Animal)), IssueTime: timeToProto(r.IssuedAt),
+		Mother: parentToProto(r.Mother), Father: parentToProto(r.Father), Home: homeToProto(in, care.HomeOf(r))}
 	plan, after := care.FirstDays(r, home.In(zone))
-	out.FirstDays = &pb.FirstDays{After: after, Caution: care.FirstDaysCaution}
+	out.FirstDays = &pb.FirstDays{After: in.Form(after), Caution: in.Form(care.FirstDaysCaution)}
 	for _, d := range plan {
-		out.FirstDays.Days = append(out.FirstDays.Days, &pb.PlannedDay{Day: int32(d.Day), Date: d.Date.Format(time.DateOnly), Text: d.Text})
+		out.FirstDays.Days = append(out.FirstDays.Days, &pb.PlannedDay{Day: int32(d.Day), Date: d.Date.Format(time.DateOnly), Text: in.Form(d.Text)})
 	}
 	for _, c := range assess.Calls() {
-		out.Calls = append(out.Calls, &pb.WhenToCall{Whom: c.Whom, Signs: c.Signs})
+		out.Calls = append(out.Calls, &pb.WhenToCall{Whom: in.Form(c.Whom), Signs: in.Forms(c.Signs)})
 	}
 	for _, f := range care.OriginFacts(&r.Animal) {
-		out.Origin = append(out.Origin, &pb.OriginFact{Label: f.Label, Text: f.Text, Source: f.Source})
+		out.Origin = append(out.Origin, &pb.OriginFact{Label: in.Form(f.Label), Text: in.Form(f.Text), Source: f.Source})
 	}
 	for _, c := range r.Checklist {
-		out.Checklist = append(out.Checklist, &pb.ChecklistItem{Point: c.Point, ForThisAnimal: c.ForThisAnimal, ShutBelowMm: float64(c.ShutBelow),
+		out.Checklist = append(out.Checklist, &pb.ChecklistItem{Point: c.Point, ForThisAnimal: in.Form(c.ForThisAnimal), ShutBelowMm: float64(c.ShutBelow),
 			PassAboveMm: float64(c.PassAbove), MaxDepthMm: float64(c.MaxDepth), MaxHeightMm: float64(c.MaxHeight)})
 	}
 	return out
@@ -541,8 +542,8 @@ func parentToProto(p care.Parent) *pb.ParentRecord {
 	return &pb.ParentRecord{Name: p.Name, Genes: p.Genes}
 }
 
-func homeToProto(h care.Home) *pb.Home {
-	out := &pb.Home{Note: h.Note, Points: h.Points}
+func homeToProto(in *words.Language, h care.Home) *pb.Home {
+	out := &pb.Home{Note: in.Form(h.Note), Points: in.Forms(h.Points)}
 	if !h.MeasuredAt.IsZero() {
 		out.MeasureTime = timeToProto(h.MeasuredAt)
 	}
@@ -551,7 +552,7 @@ func homeToProto(h care.Home) *pb.Home {
 		if f.Humidity {
 			unit = pb.HomeUnit_HOME_UNIT_PERCENT
 		}
-		out.Facts = append(out.Facts, &pb.HomeFact{Code: f.Code, Label: f.Label, Unit: unit, Was: f.Was, Low: f.Low, High: f.High})
+		out.Facts = append(out.Facts, &pb.HomeFact{Code: f.Code, Label: in.Form(f.Label), Unit: unit, Was: f.Was, Low: f.Low, High: f.High})
 	}
 	return out
 }
@@ -559,15 +560,15 @@ func homeToProto(h care.Home) *pb.Home {
 // Cases.
 
 // caseToProto is a case as the actor may see it; whole adds the assessment.
-func caseToProto(v *followup.CaseView, who care.Actor, whole bool) *pb.Case {
+func caseToProto(in *words.Language, v *followup.CaseView, who care.Actor, whole bool) *pb.Case {
 	c, animal := &v.Case, v.Animal
 	if !who.OfBreeder(c.BreederID) {
 		animal.Note, animal.Place = "", ""
 	}
 	sp, _ := snake.ByID(animal.Species)
-	out := &pb.Case{Name: caseName(c.BreederID, c.ID), Animal: animalToProto(&animal), CommonName: sp.Common, BreederName: v.Breeder.Name,
+	out := &pb.Case{Name: caseName(c.BreederID, c.ID), Animal: animalToProto(&animal), CommonName: in.Form(sp.Common), BreederName: v.Breeder.Name,
 		KeeperName: c.KeeperName, Claimed: c.KeeperID != "", KeeperLeft: c.KeeperGone(), GiveBackTime: maybeTime(c.GiveBackAt), PassedOn: len(c.Earlier) > 0, KeeperGotTime: maybeTime(c.GotAt), KeeperReadTime: maybeTime(c.ReadAt), EraseTime: maybeTime(v.Breeder.EraseAt), HandoverTime: timeToProto(c.HandedOverAt), EndTime: maybeTime(c.ClosedAt),
-		Outcome: outcomes.proto(c.Outcome), Standing: standings.proto(c.Standing), Urgency: c.Urgency, Headline: c.Headline,
+		Outcome: outcomes.proto(c.Outcome), Standing: standings.proto(c.Standing), Urgency: c.Urgency, Headline: in.Say(c.Headline),
 		AssessTime: timeToProto(c.AssessedAt), LastHeardTime: maybeTime(c.LastHeard), SeenTime: maybeTime(c.SeenAt), ChangeTime: timeToProto(c.ChangedAt),
 		News: c.SeenAt == nil || c.ChangedAt.After(*c.SeenAt) || c.ToldAt != nil && c.ToldAt.After(*c.SeenAt) || c.GiveBackAt != nil && c.GiveBackAt.After(*c.SeenAt)}
 	out.ReturnAgreeTime, out.ReturnHow, out.ReturnLeaveTime = maybeTime(c.Return.AgreedAt), c.Return.How, maybeTime(c.Return.LeftAt)
@@ -577,49 +578,49 @@ func caseToProto(v *followup.CaseView, who care.Actor, whole bool) *pb.Case {
 			out.EarlierCase = caseName(c.BreederID, c.Earlier[n-1])
 		}
 		out.LookedAfterBy, out.AsideTime, out.AsideReason = c.LookedAfterBy, maybeTime(c.Aside.Until), c.Aside.Why
-		out.Turn, out.WriteTime, out.TellTime, out.Silent, out.NextStep = turns.proto(c.Turn()), maybeTime(c.WroteAt), maybeTime(c.ToldAt), c.Silent, c.NextStep
+		out.Turn, out.WriteTime, out.TellTime, out.Silent, out.NextStep = turns.proto(c.Turn()), maybeTime(c.WroteAt), maybeTime(c.ToldAt), c.Silent, in.Say(c.NextStep)
 		if c.SeenAt != nil {
 			out.SeenStanding = standings.proto(c.SeenAs)
 		}
 	}
 	if whole && !v.Assessment.At.IsZero() {
-		out.Assessment = assessmentToProto(&v.Assessment)
+		out.Assessment = assessmentToProto(in, &v.Assessment)
 	}
 	return out
 }
 
-func assessmentToProto(a *assess.Assessment) *pb.Assessment {
+func assessmentToProto(in *words.Language, a *assess.Assessment) *pb.Assessment {
 	out := &pb.Assessment{Day: int32(a.Day), PRefusal: a.PRefusal, POffFeed: a.POffFeed, LossPct: a.LossPct, LossPctLow: a.LossLow, LossPctHigh: a.LossHigh,
-		FastDays: int32(a.FastDays), DaysToTenPct: a.DaysTo10, LogOdds: a.LogOdds, Missing: a.Missing, KeeperSees: a.KeeperSees, KeeperMeans: a.KeeperMeans,
-		KeeperDo: a.KeeperDo, KeeperWorry: a.KeeperWorry, LearnedFromAnimals: int32(a.LearnedFrom), AskTime: timeToProto(a.AskAt), Ask: a.Ask, Question: a.Question}
+		FastDays: int32(a.FastDays), DaysToTenPct: a.DaysTo10, LogOdds: a.LogOdds, Missing: in.Say(a.Missing), KeeperSees: in.Say(a.KeeperSees), KeeperMeans: in.Say(a.KeeperMeans),
+		KeeperDo: in.Say(a.KeeperDo), KeeperWorry: in.Say(a.KeeperWorry), LearnedFromAnimals: int32(a.LearnedFrom), AskTime: timeToProto(a.AskAt), Ask: a.Ask, Question: in.Say(a.Question)}
 	for _, c := range a.CheckIns {
-		out.CheckIns = append(out.CheckIns, &pb.CheckIn{Id: c.ID, Code: c.Code, DueTime: timeToProto(c.At), Ask: c.Ask, Question: c.Question, Own: c.Own})
+		out.CheckIns = append(out.CheckIns, &pb.CheckIn{Id: c.ID, Code: c.Code, DueTime: timeToProto(c.At), Ask: c.Ask, Question: in.Say(c.Question), Own: c.Own})
 	}
 	for _, r := range a.Reasons {
-		out.Reasons = append(out.Reasons, &pb.Reason{Code: r.Code, Weight: r.Weight, Text: r.Text, Evidence: r.Evidence})
+		out.Reasons = append(out.Reasons, &pb.Reason{Code: r.Code, Weight: r.Weight, Text: in.Say(r.Text), Evidence: r.Evidence})
 	}
 	for _, c := range a.Causes {
-		out.Causes = append(out.Causes, &pb.Cause{Code: c.Code, Share: c.Share, Text: c.Text})
+		out.Causes = append(out.Causes, &pb.Cause{Code: c.Code, Share: c.Share, Text: in.Say(c.Text)})
 	}
 	for _, s := range a.Steps {
-		out.Steps = append(out.Steps, &pb.Step{Code: s.Code, Text: s.Text, HoldsDays: int32(s.HoldsDays)})
+		out.Steps = append(out.Steps, &pb.Step{Code: s.Code, Text: in.Say(s.Text), HoldsDays: int32(s.HoldsDays)})
 	}
 	for _, c := range a.Concerns {
-		out.Concerns = append(out.Concerns, &pb.Concern{Code: c.Code, Level: standings.proto(c.Level), Text: c.Text, Urgency: c.Urgency})
+		out.Concerns = append(out.Concerns, &pb.Concern{Code: c.Code, Level: standings.proto(c.Level), Text: in.Say(c.Text), Urgency: c.Urgency})
 	}
 	return out
 }
 
-func tryToProto(t *assess.Try, breeder bool) *pb.Probe {
+func tryToProto(in *words.Language, t *assess.Try, breeder bool) *pb.Probe {
 	out := &pb.Probe{Code: t.Code, HappenTime: timeToProto(t.At), Standing: standings.proto(t.Standing), StandingTime: timeToProto(t.StandingAt),
-		Urgency: t.Urgency, PRefusal: t.PRefusal, Condition: t.Condition, Consequence: t.Consequence, Better: t.Better()}
+		Urgency: t.Urgency, PRefusal: t.PRefusal, Condition: in.Say(t.Condition), Consequence: in.Say(t.Consequence), Better: t.Better()}
 	if !breeder {
-		out.Consequence = t.ForKeeper
+		out.Consequence = in.Say(t.ForKeeper)
 	}
 	return out
 }
 
-func courseToProto(name string, c *assess.Course, entries []care.Entry) *pb.Course {
+func courseToProto(in *words.Language, name string, c *assess.Course, entries []care.Entry) *pb.Course {
 	out := &pb.Course{Name: name, Entries: entriesToProto(entries)}
 	for _, d := range c.Days {
 		out.Days = append(out.Days, &pb.CourseDay{Time: timeToProto(d.At), Day: int32(d.Day), MassG: d.Mass, MassLowG: d.Low, MassHighG: d.High,
@@ -630,16 +631,16 @@ func courseToProto(name string, c *assess.Course, entries []care.Entry) *pb.Cour
 		out.LookBacks = append(out.LookBacks, &pb.LookBack{Entry: l.Step, Step: l.Code, AgreeTime: timeToProto(l.At), HoldTime: timeToProto(l.HeldUntil),
 			FromTime: timeToProto(l.From), ToTime: timeToProto(l.To), EatenBefore: int32(l.Before.Eaten), OffersBefore: int32(l.Before.Offers),
 			EatenAfter: int32(l.After.Eaten), OffersAfter: int32(l.After.Offers), Chance: l.Chance, MassBeforeG: float64(l.MassBefore),
-			MassAfterG: float64(l.MassAfter), Text: l.Text()})
+			MassAfterG: float64(l.MassAfter), Text: in.Say(l.Text())})
 	}
 	return out
 }
 
-func flagToProto(f *care.Flag) *pb.Flag {
-	out := &pb.Flag{Name: caseName(f.BreederID, f.CaseID) + "/flags/" + f.ID, Code: f.Code, Level: standings.proto(f.Level), Text: f.Text,
+func flagToProto(in *words.Language, f *care.Flag) *pb.Flag {
+	out := &pb.Flag{Name: caseName(f.BreederID, f.CaseID) + "/flags/" + f.ID, Code: f.Code, Level: standings.proto(f.Level), Text: in.Say(f.Text),
 		OpenTime: timeToProto(f.OpenedAt), CloseTime: maybeTime(f.ClosedAt)}
 	for _, h := range f.History {
-		out.History = append(out.History, &pb.FlagChange{Time: timeToProto(h.At), Level: standings.proto(h.Level), What: h.What, Text: h.Text})
+		out.History = append(out.History, &pb.FlagChange{Time: timeToProto(h.At), Level: standings.proto(h.Level), What: h.What, Text: in.Say(h.Text)})
 	}
 	return out
 }
@@ -663,20 +664,20 @@ func tokenToProto(s *care.Secret) *pb.Token {
 
 func bandToProto(b snake.Band) *pb.Band { return &pb.Band{Low: b.Low, High: b.High} }
 
-func speciesToProto(s *snake.Species) *pb.Species {
+func speciesToProto(in *words.Language, s *snake.Species) *pb.Species {
 	c := &s.Climate
-	return &pb.Species{Id: s.ID, ScientificName: s.Scientific, CommonName: s.Common, Family: s.Family, Cites: s.CITES, HotSpotC: bandToProto(c.HotSpot),
+	return &pb.Species{Id: s.ID, ScientificName: s.Scientific, CommonName: in.Form(s.Common), Family: s.Family, Cites: s.CITES, HotSpotC: bandToProto(c.HotSpot),
 		CoolSideC: bandToProto(c.Cool), NightC: bandToProto(c.Night), HumidityPct: bandToProto(c.Humidity), ClimateSource: c.Source,
 		ClimateSureness: c.Sureness, HatchMassG: s.HatchMass, AdultMassG: s.AdultMass, Sources: s.Sources}
 }
 
-func setupPointToProto(p *care.SetupPoint) *pb.SetupPoint {
-	out := &pb.SetupPoint{Code: p.Code, Title: p.Title, Why: p.Why, Look: p.Look, Fix: p.Fix, Source: p.Source, Measure: string(p.Measure), Photo: len(p.Shots) > 0, Shots: p.Shots}
+func setupPointToProto(in *words.Language, p *care.SetupPoint) *pb.SetupPoint {
+	out := &pb.SetupPoint{Code: p.Code, Title: in.Form(p.Title), Why: in.Form(p.Why), Look: in.Form(p.Look), Fix: in.Form(p.Fix), Source: p.Source, Measure: string(p.Measure), Photo: len(p.Shots) > 0, Shots: in.Forms(p.Shots)}
 	for _, c := range p.Choices {
-		out.Choices = append(out.Choices, &pb.SetupChoice{Code: c.Code, Label: c.Label, Verdict: strings.ReplaceAll(c.Verdict.String(), " ", "_")})
+		out.Choices = append(out.Choices, &pb.SetupChoice{Code: c.Code, Label: in.Form(c.Label), Verdict: strings.ReplaceAll(c.Verdict.String(), " ", "_")})
 	}
 	for _, z := range p.Sizes {
-		out.Sizes = append(out.Sizes, &pb.SetupSize{Code: z.Code, Label: z.Label, Hint: z.Hint, Unit: z.Unit})
+		out.Sizes = append(out.Sizes, &pb.SetupSize{Code: z.Code, Label: in.Form(z.Label), Hint: in.Form(z.Hint), Unit: z.Unit})
 	}
 	return out
 }

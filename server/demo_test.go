@@ -48,7 +48,7 @@ func TestDemoTellsEveryStory(t *testing.T) {
 		if i > 0 && v.Case.Urgency > list[i-1].Case.Urgency {
 			t.Errorf("%s stands below a less urgent case", v.Animal.Name)
 		}
-		if a.Headline == "" || v.Case.KeeperID != "" && (a.KeeperSees == "" || a.KeeperMeans == "" || a.KeeperDo == "" || a.KeeperWorry == "") {
+		if a.Headline.String() == "" || v.Case.KeeperID != "" && (a.KeeperSees.String() == "" || a.KeeperMeans.String() == "" || a.KeeperDo.String() == "" || a.KeeperWorry.String() == "") {
 			t.Errorf("%s has an empty text: %+v", v.Animal.Name, a)
 		}
 	}

@@ -53,7 +53,7 @@ func (h *handoverService) whole(ctx context.Context, out *care.Handover) (*pb.Ha
 	if err != nil {
 		return nil, err
 	}
-	return handoverToProto(out, h.s.now(), zone), nil
+	return handoverToProto(spoken(ctx), out, h.s.now(), zone), nil
 }
 
 func (h *handoverService) GetHandover(ctx context.Context, req *pb.GetHandoverRequest) (*pb.GetHandoverResponse, error) {
@@ -86,7 +86,7 @@ func (h *handoverService) ListHandovers(ctx context.Context, req *pb.ListHandove
 	list, next, err := h.s.followup.ListHandovers(ctx, callOf(ctx).who.Actor, ids[0], animalID, after, pageSize(req.GetPageSize(), 50))
 	out := &pb.ListHandoversResponse{NextPageToken: nextPage(query, next)}
 	for i := range list {
-		out.Handovers = append(out.Handovers, handoverToProto(&list[i], h.s.now(), nil))
+		out.Handovers = append(out.Handovers, handoverToProto(spoken(ctx), &list[i], h.s.now(), nil))
 	}
 	return out, err
 }
@@ -155,7 +155,7 @@ func (h *handoverService) LookUpClaim(ctx context.Context, req *pb.LookUpClaimRe
 	if err != nil {
 		return nil, err
 	}
-	return &pb.LookUpClaimResponse{Record: recordToProto(&out.Record, out.HandedOverAt, zone), ClaimExpireTime: timeToProto(out.ClaimExpiresAt), Sharing: sharing, PassedOn: out.From != ""}, nil
+	return &pb.LookUpClaimResponse{Record: recordToProto(spoken(ctx), &out.Record, out.HandedOverAt, zone), ClaimExpireTime: timeToProto(out.ClaimExpiresAt), Sharing: sharing, PassedOn: out.From != ""}, nil
 }
 
 // ClaimHandover gives browsers the session as a cookie and others in the
@@ -176,7 +176,7 @@ func (h *handoverService) ClaimHandover(ctx context.Context, req *pb.ClaimHandov
 	if err != nil {
 		return nil, err
 	}
-	out := &pb.ClaimHandoverResponse{Case: caseToProto(&v, keeper, true), Handover: whole}
+	out := &pb.ClaimHandoverResponse{Case: caseToProto(spoken(ctx), &v, keeper, true), Handover: whole}
 	if c.cred.viaGateway && c.cred.browser != "" {
 		c.who.keeps(keeper, secret)
 	} else {

@@ -19,11 +19,12 @@ import (
 // inside the process and from no other, so that a client
 // gains nothing by sending it.
 const (
-	mdBreeder = "warmhand-cookie-breeder"
-	mdKeeper  = "warmhand-cookie-keeper"
-	mdRemote  = "warmhand-remote"
-	mdBrowser = "warmhand-browser" // the value of X-Warmhand
-	mdAgent   = "warmhand-agent"
+	mdBreeder  = "warmhand-cookie-breeder"
+	mdKeeper   = "warmhand-cookie-keeper"
+	mdRemote   = "warmhand-remote"
+	mdBrowser  = "warmhand-browser" // the value of X-Warmhand
+	mdAgent    = "warmhand-agent"
+	mdLanguage = "accept-language" // as HTTP calls it, so that a program may say it by gRPC too
 )
 
 // Metadata of an answer: what the caller is to keep. The gateway turns the
@@ -41,6 +42,7 @@ type credentials struct {
 	breeder, keeper string // the two cookies
 	browser         string // X-Warmhand: "1", or the role a page acts in: "breeder", "keeper"
 	agent           string
+	language        string // as Accept-Language has it
 	requestID       string // given by the HTTP side, "" for a call by gRPC
 	remote          netip.Addr
 	viaGateway      bool
@@ -145,7 +147,7 @@ func (s *Server) identify(ctx context.Context, cred credentials, method, breeder
 // fromHTTP reads the credentials of a request.
 func (s *Server) fromHTTP(r *http.Request) credentials {
 	cred := credentials{bearer: bearerOf(r.Header.Get("Authorization")), browser: r.Header.Get("X-Warmhand"),
-		agent: r.UserAgent(), remote: s.remoteOf(r.RemoteAddr, r.Header.Values("X-Forwarded-For")), viaGateway: true}
+		agent: r.UserAgent(), language: r.Header.Get("Accept-Language"), remote: s.remoteOf(r.RemoteAddr, r.Header.Values("X-Forwarded-For")), viaGateway: true}
 	if c, err := r.Cookie(s.cookieName(care.BreederOwner)); err == nil {
 		cred.breeder = c.Value
 	}
@@ -159,7 +161,7 @@ func (s *Server) fromHTTP(r *http.Request) credentials {
 func (s *Server) toGateway(_ context.Context, r *http.Request) metadata.MD {
 	cred := s.fromHTTP(r)
 	md := metadata.MD{mdRemote: {cred.remote.String()}, mdRequestID: {requestIDOf(r.Context())}}
-	for key, value := range map[string]string{mdBreeder: cred.breeder, mdKeeper: cred.keeper, mdBrowser: cred.browser, mdAgent: printable(cred.agent)} {
+	for key, value := range map[string]string{mdBreeder: cred.breeder, mdKeeper: cred.keeper, mdBrowser: cred.browser, mdAgent: printable(cred.agent), mdLanguage: printable(cred.language)} {
 		if value != "" && value == printable(value) {
 			md.Set(key, value)
 		}
@@ -176,7 +178,7 @@ func (s *Server) fromGRPC(ctx context.Context) credentials {
 		}
 		return ""
 	}
-	cred := credentials{bearer: bearerOf(first("authorization")), agent: first("user-agent")}
+	cred := credentials{bearer: bearerOf(first("authorization")), agent: first("user-agent"), language: first(mdLanguage)}
 	p, ok := peer.FromContext(ctx)
 	if !ok {
 		return cred

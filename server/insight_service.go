@@ -29,12 +29,12 @@ func (c *insightService) GetInsight(ctx context.Context, req *pb.GetInsightReque
 	}
 	for _, p := range in.Preceding {
 		out.Preceding = append(out.Preceding, &pb.Preceding{
-			Concern: p.Concern, Name: assess.ConcernName(p.Concern), With: shareToProto(p.With), Without: shareToProto(p.Without), Chance: p.Chance,
+			Concern: p.Concern, Name: spoken(ctx).Say(assess.ConcernName(p.Concern)), With: shareToProto(p.With), Without: shareToProto(p.Without), Chance: p.Chance,
 		})
 	}
 	for _, f := range in.Home {
 		out.Home = append(out.Home, &pb.HomeFinding{
-			Concern: f.Concern, Name: assess.ConcernName(f.Concern), Cases: shareToProto(f.Cases), Righted: int32(f.Righted), Days: known(f.Days),
+			Concern: f.Concern, Name: spoken(ctx).Say(assess.ConcernName(f.Concern)), Cases: shareToProto(f.Cases), Righted: int32(f.Righted), Days: known(f.Days),
 		})
 	}
 	return &pb.GetInsightResponse{Insight: out}, nil

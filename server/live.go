@@ -125,7 +125,7 @@ func (s *Server) watch(ctx context.Context, who caller, breeders func(context.Co
 				if err != nil {
 					return err
 				}
-				answer.Case = caseToProto(&v, who.Actor, false)
+				answer.Case = caseToProto(spoken(ctx), &v, who.Actor, false)
 			}
 			if err := send(answer); err != nil {
 				return err

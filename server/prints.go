@@ -22,6 +22,7 @@ import (
 	"warmhand/internal/followup"
 	"warmhand/internal/photo"
 	"warmhand/internal/print"
+	"warmhand/internal/words"
 )
 
 // The most of one request: a show day's table, and a rack with its neighbours.
@@ -167,7 +168,9 @@ func (s *Server) printGuide(w http.ResponseWriter, r *http.Request) {
 			}
 		}
 		s.looks.note(who, breederID, caseID, "", care.LookFile, now)
-		return "guide", func(w io.Writer) error { return print.Guide(w, paper, &found.Animal, pages, now, found.Zone) }, nil
+		return "guide", func(w io.Writer) error {
+			return print.Guide(w, paper, &found.Animal, pages, now, found.Zone, words.Match(r.Header.Get("Accept-Language")))
+		}, nil
 	})
 }
 

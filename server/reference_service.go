@@ -13,34 +13,34 @@ type referenceService struct {
 	pb.UnimplementedReferenceServiceServer
 }
 
-func (*referenceService) ListSpecies(context.Context, *pb.ListSpeciesRequest) (*pb.ListSpeciesResponse, error) {
+func (*referenceService) ListSpecies(ctx context.Context, _ *pb.ListSpeciesRequest) (*pb.ListSpeciesResponse, error) {
 	out := &pb.ListSpeciesResponse{}
 	for _, s := range snake.All() {
-		out.Species = append(out.Species, speciesToProto(&s))
+		out.Species = append(out.Species, speciesToProto(spoken(ctx), &s))
 	}
 	return out, nil
 }
 
-func (*referenceService) ListGenes(context.Context, *pb.ListGenesRequest) (*pb.ListGenesResponse, error) {
+func (*referenceService) ListGenes(ctx context.Context, _ *pb.ListGenesRequest) (*pb.ListGenesResponse, error) {
 	out := &pb.ListGenesResponse{}
 	for _, g := range snake.Genes() {
-		out.Genes = append(out.Genes, &pb.Gene{Name: g.Name, Wobble: wobbles.proto(g.Wobble), Note: g.Note, Source: g.Source})
+		out.Genes = append(out.Genes, &pb.Gene{Name: g.Name, Wobble: wobbles.proto(g.Wobble), Note: spoken(ctx).Form(g.Note), Source: g.Source})
 	}
 	return out, nil
 }
 
-func (*referenceService) ListSigns(context.Context, *pb.ListSignsRequest) (*pb.ListSignsResponse, error) {
+func (*referenceService) ListSigns(ctx context.Context, _ *pb.ListSignsRequest) (*pb.ListSignsResponse, error) {
 	out := &pb.ListSignsResponse{}
 	for _, s := range assess.Signs() {
-		out.Signs = append(out.Signs, &pb.SignInfo{Code: s.Code, Label: s.Label, Level: standings.proto(s.Level), DoNow: s.DoNow, Source: s.Source, HowSoon: s.Soon.String()})
+		out.Signs = append(out.Signs, &pb.SignInfo{Code: s.Code, Label: spoken(ctx).Form(s.Label), Level: standings.proto(s.Level), DoNow: spoken(ctx).Form(s.DoNow), Source: s.Source, HowSoon: spoken(ctx).Form(s.Soon.String())})
 	}
 	return out, nil
 }
 
-func (*referenceService) ListSetupPoints(context.Context, *pb.ListSetupPointsRequest) (*pb.ListSetupPointsResponse, error) {
+func (*referenceService) ListSetupPoints(ctx context.Context, _ *pb.ListSetupPointsRequest) (*pb.ListSetupPointsResponse, error) {
 	out := &pb.ListSetupPointsResponse{}
 	for _, p := range care.SetupPoints() {
-		out.Points = append(out.Points, setupPointToProto(&p))
+		out.Points = append(out.Points, setupPointToProto(spoken(ctx), &p))
 	}
 	return out, nil
 }

@@ -108,7 +108,7 @@ func whatIsNew(n *followup.News) string {
 		what = append(what, "Its keeper wrote.")
 	}
 	if n.Changed {
-		what = append(what, n.Case.Headline)
+		what = append(what, n.Case.Headline.String())
 	}
 	return strings.Join(what, " ")
 }

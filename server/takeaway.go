@@ -25,6 +25,7 @@ import (
 	"warmhand/internal/followup"
 	"warmhand/internal/photo"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 //go:embed takeaway.html
@@ -392,7 +393,7 @@ func (s *Server) writeHandovers(ctx context.Context, w io.Writer, who care.Actor
 			return next, err
 		}
 		for i := range list {
-			if err := line(w, handoverToProto(&list[i], s.now(), zone)); err != nil {
+			if err := line(w, handoverToProto(words.English, &list[i], s.now(), zone)); err != nil {
 				return next, err
 			}
 		}

@@ -6,6 +6,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // The questions that a check-in may ask.
@@ -175,10 +176,10 @@ func (e *engine) ask(a *Assessment) {
 	}
 	switch a.Ask {
 	case AskFood:
-		a.Question = "How did its last meals go?"
+		a.Question = words.Say("How did its last meals go?")
 	case AskWeight:
-		a.Question = "What does it weigh now?"
+		a.Question = words.Say("What does it weigh now?")
 	default:
-		a.Question = "How is it?"
+		a.Question = words.Say("How is it?")
 	}
 }

@@ -15,6 +15,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // Subject is what is known of a case besides its log.
@@ -72,21 +73,21 @@ type Assessment struct {
 	Steps   []care.Step   `json:"steps"`
 	// Concerns are what is open, the most urgent first.
 	Concerns []care.Concern `json:"concerns"`
-	Missing  string         `json:"missing"`
-	Headline string         `json:"headline"`
+	Missing  words.Text     `json:"missing"`
+	Headline words.Text     `json:"headline"`
 	// AnimalState is what the animal is doing, in two or three words.
-	AnimalState string `json:"animal_state"`
+	AnimalState words.Text `json:"animal_state"`
 	// What the keeper reads: what is seen, what it most likely is, the one
 	// thing to do now, when to worry.
-	KeeperSees  string `json:"keeper_sees"`
-	KeeperMeans string `json:"keeper_means"`
-	KeeperDo    string `json:"keeper_do"`
-	KeeperWorry string `json:"keeper_worry"`
+	KeeperSees  words.Text `json:"keeper_sees"`
+	KeeperMeans words.Text `json:"keeper_means"`
+	KeeperDo    words.Text `json:"keeper_do"`
+	KeeperWorry words.Text `json:"keeper_worry"`
 	// AskAt is when the keeper is asked next: before that nothing need be written
 	// down. Zero for an ended case. Ask is what about, Question the same in words.
-	AskAt    time.Time `json:"ask_at"`
-	Ask      string    `json:"ask"`
-	Question string    `json:"question"`
+	AskAt    time.Time  `json:"ask_at"`
+	Ask      string     `json:"ask"`
+	Question words.Text `json:"question"`
 	// CheckIns are when the keeper is asked what, the soonest first, as things stand
 	// and with what the breeder plans; the first may be due.
 	CheckIns []CheckIn `json:"check_ins,omitempty"`

@@ -4,11 +4,11 @@ import (
 	"cmp"
 	"math"
 	"slices"
-	"strconv"
 	"time"
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // The likely causes of a refusal.
@@ -95,9 +95,9 @@ func (e *engine) causes() []care.Cause {
 		return nil
 	}
 	list := make([]care.Cause, 0, 10)
-	add := func(code string, weight float64, text string) {
+	add := func(code string, weight float64, why text) {
 		if weight > leastCause {
-			list = append(list, care.Cause{Code: code, Share: weight, Text: text})
+			list = append(list, care.Cause{Code: code, Share: weight, Text: why})
 		}
 	}
 	// Of the last refusals, what held for the later ones counts more.
@@ -118,34 +118,34 @@ func (e *engine) causes() []care.Cause {
 		regurgitated += w * truth(r.slips.afterRegurgitation)
 	}
 	if deficit := e.deficit(); deficit > coldLet {
-		add(CauseTooCool, coldCause*coldWeight*(deficit-coldLet), "The warm side is about "+number(deficit, 1)+" °C ("+number(deficit*1.8, 0)+" °F) below what suits it, and a cool snake cannot digest.")
+		add(CauseTooCool, coldCause*coldWeight*(deficit-coldLet), words.Say("The warm side is about {difference} below what suits it, and a cool snake cannot digest.", difference(deficit)))
 	}
 	if a := e.answerTo("hides"); a != nil {
 		open := map[string]float64{"no_hide": openHides[0], "too_open": openHides[1], "one": openHides[2]}[a.Choice]
-		add(CauseTooOpen, open, "It has too few snug places to hide, and a snake that feels watched often does not eat.")
+		add(CauseTooOpen, open, words.Say("It has too few snug places to hide, and a snake that feels watched often does not eat."))
 	}
-	add(CausePrey, mean.prey/sum, "The food is not quite what it last ate: another kind, size, or frozen and thawed instead of live.")
-	if shed := "It is about to shed. Most snakes eat again soon after."; mean.shed > 0 {
+	add(CausePrey, mean.prey/sum, words.Say("The food is not quite what it last ate: another kind, size, or frozen and thawed instead of live."))
+	if shed := words.Say("It is about to shed. Most snakes eat again soon after."); mean.shed > 0 {
 		if !e.inShed(last[len(last)-1].at) {
-			shed = "Going by its last sheds, the next one is near. Most snakes eat again soon after."
+			shed = words.Say("Going by its last sheds, the next one is near. Most snakes eat again soon after.")
 		}
 		add(CauseShed, mean.shed/sum, shed)
 	}
 	if regurgitated > 0 {
-		add(CauseTooSoon, slipRegurgitated*math.Max(soon, regurgitated)/sum, "Food came up not long ago. The stomach wants about two weeks of rest before the next, smaller meal.")
+		add(CauseTooSoon, slipRegurgitated*math.Max(soon, regurgitated)/sum, words.Say("Food came up not long ago. The stomach wants about two weeks of rest before the next, smaller meal."))
 	} else {
-		add(CauseTooSoon, arrivalCause*soon/sum, "The offer came in its first days with you. Most need about a week to arrive before they eat.")
+		add(CauseTooSoon, arrivalCause*soon/sum, words.Say("The offer came in its first days with you. Most need about a week to arrive before they eat."))
 	}
 	if full > often {
-		add(CauseTooOften, slipFull*full/sum, "The offer came soon after a meal, and it may not be hungry yet; about a week from meal to meal works better.")
+		add(CauseTooOften, slipFull*full/sum, words.Say("The offer came soon after a meal, and it may not be hungry yet; about a week from meal to meal works better."))
 	} else {
-		add(CauseTooOften, (slipOften*often+slipFull*full)/sum, "The offers came close together. Each one disturbs it a little; a week between them works better.")
+		add(CauseTooOften, (slipOften*often+slipFull*full)/sum, words.Say("The offers came close together. Each one disturbs it a little; a week between them works better."))
 	}
-	add(CauseSeason, mean.season/sum, "It is the cool season, when many of its kind pause.")
-	add(CauseSettling, mean.settling/sum, "It is still settling in.")
-	add(CauseTooLarge, slipLarge*large/sum, "The prey was large for its size. One about as wide as its body is easier.")
+	add(CauseSeason, mean.season/sum, words.Say("It is the cool season, when many of its kind pause."))
+	add(CauseSettling, mean.settling/sum, words.Say("It is still settling in."))
+	add(CauseTooLarge, slipLarge*large/sum, words.Say("The prey was large for its size. One about as wide as its body is easier."))
 	n := float64(len(e.refusals))
-	add(CauseUnknown, unknownCause[0]+unknownCause[1]*math.Min(unknownCause[2], n-1), "None of the usual causes explains it.")
+	add(CauseUnknown, unknownCause[0]+unknownCause[1]*math.Min(unknownCause[2], n-1), words.Say("None of the usual causes explains it."))
 
 	sum = 0
 	for _, c := range list {
@@ -163,14 +163,4 @@ func truth(b bool) float64 {
 		return 1
 	}
 	return 0
-}
-
-func number(v float64, decimals int) string {
-	if math.Abs(v) < .5*math.Pow10(-decimals) {
-		v = 0 // no "-0"
-	}
-	if v < 0 {
-		return "−" + strconv.FormatFloat(-v, 'f', decimals, 64)
-	}
-	return strconv.FormatFloat(v, 'f', decimals, 64)
 }

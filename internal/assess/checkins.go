@@ -10,6 +10,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // What else than a question of outlook a check-in may ask for.
@@ -22,12 +23,12 @@ const (
 type CheckIn struct {
 	// ID is the same as long as it is the same question: a moment's code, or the
 	// rhythm's with the day after which it asks.
-	ID       string    `json:"id"`
-	Code     string    `json:"code"`
-	At       time.Time `json:"at"` // the day begins then, counted from the handover
-	Ask      string    `json:"ask"`
-	Question string    `json:"question"`
-	Own      bool      `json:"own,omitempty"` // Question is in the breeder's words
+	ID       string     `json:"id"`
+	Code     string     `json:"code"`
+	At       time.Time  `json:"at"` // the day begins then, counted from the handover
+	Ask      string     `json:"ask"`
+	Question words.Text `json:"question"`
+	Own      bool       `json:"own,omitempty"` // Question is in the breeder's words
 }
 
 // OwnCheckIn is a check-in that a breeder may move or leave out.
@@ -35,27 +36,27 @@ type OwnCheckIn struct {
 	Code, Label, About   string
 	Default, Least, Most int // days
 	// Questions are the program's own words, one for each thing it may ask for.
-	Questions []string
+	Questions []words.Text
 }
 
 // The program's own words.
-const (
-	sayFirstNight = "How was the first night?"
-	saySetup      = "Is its new home safe for it? Please walk through the setup check."
-	sayClimate    = "How warm is it at both ends?"
-	sayFirstMeal  = "How did its first meal go?"
-	sayMonthMass  = "A month is over. What does it weigh now?"
-	sayMonthWord  = "A month is over. How are the two of you?"
+var (
+	sayFirstNight = words.Say("How was the first night?")
+	saySetup      = words.Say("Is its new home safe for it? Please walk through the setup check.")
+	sayClimate    = words.Say("How warm is it at both ends?")
+	sayFirstMeal  = words.Say("How did its first meal go?")
+	sayMonthMass  = words.Say("A month is over. What does it weigh now?")
+	sayMonthWord  = words.Say("A month is over. How are the two of you?")
 )
 
 var ownCheckIns = func() []OwnCheckIn {
 	list := []OwnCheckIn{
-		{Code: care.CheckInFirstNight, Label: "After the first night", About: "Days after the handover. One word on how it arrived; not asked of a keeper who has written by then.", Questions: []string{sayFirstNight}},
-		{Code: care.CheckInSettlingIn, Label: "Settling in", About: "Days after the handover. The setup check, or else the warmth; not asked when both are there.", Questions: []string{saySetup, sayClimate}},
-		{Code: care.CheckInBeforeOffer, Label: "Before the first meal", About: "Days before the first meal is due. What is still missing of warmth and setup; not asked when nothing is.", Questions: []string{sayClimate, saySetup}},
-		{Code: care.CheckInAfterOffer, Label: "After the first meal", About: "Days after the first meal is due. How it went; not asked once it was written down.", Questions: []string{sayFirstMeal}},
+		{Code: care.CheckInFirstNight, Label: "After the first night", About: "Days after the handover. One word on how it arrived; not asked of a keeper who has written by then.", Questions: []words.Text{sayFirstNight}},
+		{Code: care.CheckInSettlingIn, Label: "Settling in", About: "Days after the handover. The setup check, or else the warmth; not asked when both are there.", Questions: []words.Text{saySetup, sayClimate}},
+		{Code: care.CheckInBeforeOffer, Label: "Before the first meal", About: "Days before the first meal is due. What is still missing of warmth and setup; not asked when nothing is.", Questions: []words.Text{sayClimate, saySetup}},
+		{Code: care.CheckInAfterOffer, Label: "After the first meal", About: "Days after the first meal is due. How it went; not asked once it was written down.", Questions: []words.Text{sayFirstMeal}},
 		{Code: care.CheckInRhythm, Label: "From then on", About: "The least days between two questions while all is well. An animal that eats is asked about less often by itself. When something is wrong the questions come sooner, and none is left out; those are ours, own words are for the calm ones."},
-		{Code: care.CheckInMonthEnd, Label: "After a month", About: "Days after the handover. A weight, or else one word; not asked when the log has it.", Questions: []string{sayMonthMass, sayMonthWord}},
+		{Code: care.CheckInMonthEnd, Label: "After a month", About: "Days after the handover. A weight, or else one word; not asked when the log has it.", Questions: []words.Text{sayMonthMass, sayMonthWord}},
 	}
 	days := snake.Group("check-in", 3)
 	for i := range list {
@@ -85,7 +86,7 @@ func CheckCheckIns(c care.CheckIns) (care.CheckIns, error) {
 		case *v == o.Default:
 			*v = 0
 		case *v != 0 && *v != care.NotAsked && (*v < o.Least || *v > o.Most):
-			return c, care.BadField("check_in_plan.own."+o.Code, "%q goes from %s to %s. Choose a number of days between them, or leave it out.", o.Label, count(o.Least, "day"), count(o.Most, "day"))
+			return c, care.BadField("check_in_plan.own."+o.Code, "%q goes from %s to %s. Choose a number of days between them, or leave it out.", o.Label, dayCount(o.Least), dayCount(o.Most))
 		}
 		w := c.WordsOf(o.Code)
 		*w = strings.TrimSpace(*w)
@@ -145,7 +146,7 @@ type planner struct {
 
 func (p *planner) dayOf(at time.Time) int { return int(at.Sub(p.e.s.HandedOverAt) / day) }
 
-func (p *planner) add(code, id string, on int, ask, question string) {
+func (p *planner) add(code, id string, on int, ask string, question text) {
 	p.plan = append(p.plan, CheckIn{ID: id, Code: code, At: p.e.s.HandedOverAt.Add(time.Duration(on) * day), Ask: ask, Question: question})
 }
 
@@ -153,12 +154,12 @@ func (p *planner) add(code, id string, on int, ask, question string) {
 func (p *planner) inOwnWords() {
 	c := &p.plan[len(p.plan)-1]
 	if w := *p.e.s.CheckIns.WordsOf(c.Code); w != "" {
-		c.Question, c.Own = w, true
+		c.Question, c.Own = words.AsIs(w), true
 	}
 }
 
 // moment adds a check-in at a fixed time, unless it has lapsed.
-func (p *planner) moment(code string, on int, ask, question string) {
+func (p *planner) moment(code string, on int, ask string, question text) {
 	if p.e.day < p.free || on >= p.dayOf(p.e.stepAt) { // it would come, or came, while the step holds
 		on = max(on, p.free)
 	}
@@ -169,7 +170,7 @@ func (p *planner) moment(code string, on int, ask, question string) {
 }
 
 // missing is the first of two that nobody has told yet.
-func (p *planner) missing(first, second string) (ask, question string) {
+func (p *planner) missing(first, second string) (ask string, question text) {
 	for _, of := range []string{first, second} {
 		switch {
 		case of == AskSetup && len(p.e.answers) == 0:
@@ -178,7 +179,7 @@ func (p *planner) missing(first, second string) (ask, question string) {
 			return AskClimate, sayClimate
 		}
 	}
-	return "", ""
+	return "", text{}
 }
 
 // moments are the check-ins at fixed times, as far as their answers are missing.
@@ -239,9 +240,9 @@ func (p *planner) rhythm() {
 	question := p.a.Question
 	switch {
 	case p.a.Standing == care.Vet:
-		on, ask, question = e.outlook.day+1, AskWord, "What did the vet say?"
+		on, ask, question = e.outlook.day+1, AskWord, words.Say("What did the vet say?")
 	case !calm && len(p.a.Steps) > 0 && !waiting[p.a.Steps[0].Code]:
-		on, ask, question = e.outlook.day+1, AskWord, "How is it now?"
+		on, ask, question = e.outlook.day+1, AskWord, words.Say("How is it now?")
 	case calm:
 		on = max(on, e.outlook.day+gap)
 		if after, asked := e.planned(care.CheckInAfterOffer); asked && e.offers == 0 {

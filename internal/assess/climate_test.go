@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"fmt"
 	"math"
 	"testing"
 
@@ -14,7 +15,7 @@ import (
 func TestBurnTime(t *testing.T) {
 	t.Parallel()
 	for c, want := range map[float64]float64{43: 8 * 3600, 48: 600, 51: 60, 70: 60} {
-		near(t, "contact at "+number(c, 0)+" °C", burnTime(c), want, 1e-9)
+		near(t, fmt.Sprintf("contact at %.0f °C", c), burnTime(c), want, 1e-9)
 	}
 	for c, deep := range map[float64]float64{44: 6 * 3600, 45: 3 * 3600, 47: 45 * 60, 49: 9 * 60, 51: 4 * 60} {
 		if s := burnTime(c); s >= deep {

@@ -154,7 +154,7 @@ func TestUnknownCodes(t *testing.T) {
 		if a.Standing != care.StepIn || a.Concerns[0].Code != "sign:glows" {
 			t.Errorf("%q: %v, %+v", species, a.Standing, a.Concerns)
 		}
-		if !a.DueAt.After(at(10)) || a.Headline == "" || a.KeeperDo == "" {
+		if !a.DueAt.After(at(10)) || a.Headline.String() == "" || a.KeeperDo.String() == "" {
 			t.Errorf("%q: %+v", species, a)
 		}
 	}
@@ -193,7 +193,7 @@ func TestSlipAtTheScale(t *testing.T) {
 			if math.Abs(a.LossPct-plain.LossPct) > 1 || a.Standing != plain.Standing {
 				t.Errorf("%s on day %v: loss %.1f %%, %v; without it %.1f %%, %v", name, on, a.LossPct, a.Standing, plain.LossPct, plain.Standing)
 			}
-			if on == 42 && !strings.Contains(a.Missing, "does not fit") {
+			if on == 42 && !strings.Contains(a.Missing.String(), "does not fit") {
 				t.Errorf("%s: nothing asks about it: %q", name, a.Missing)
 			}
 		}

@@ -4,9 +4,9 @@ import (
 	"cmp"
 	"math"
 	"slices"
-	"strconv"
 
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // Sale is one recent sale in the look for a source that refusals have in
@@ -192,28 +192,27 @@ func lnChoose(n, k int) float64 {
 }
 
 // Text says it to the breeder, with what it takes for granted.
-func (g *Gathering) Text() string {
-	of := "the clutch " + g.Clutch
+func (g *Gathering) Text() words.Text {
+	of := words.Say("the clutch {clutch}", g.Clutch)
 	switch {
 	case g.Clutch == "":
-		of = "show day " + g.ShowDay
+		of = words.Say("show day {day}", g.ShowDay)
 	case g.ShowDay != "":
-		of += ", all sold at show day " + g.ShowDay + ","
+		of = words.Say("the clutch {clutch}, all sold at show day {day},", g.Clutch, g.ShowDay)
 	}
-	in := "about once in " + strconv.Itoa(int(1/g.Chance+.5)) + " times"
+	in := words.Say("about once in {count} times", int(1/g.Chance+.5))
 	if g.Chance < .001 {
-		in = "less than once in 1000 times"
+		in = words.Say("less than once in 1000 times")
 	}
-	text := strconv.Itoa(len(g.Cases)) + " of " + strconv.Itoa(g.Animals) + " animals of " + of + " have refused their last " +
-		strconv.Itoa(refusing) + " offers or more, and " + strconv.Itoa(g.OthersRefusing) + " of your " + strconv.Itoa(g.Others) +
-		" other recent sales of the same species and age. By chance alone that comes up " + in
+	is := words.Say("{refusing} of {animals} animals of {source} have refused their last {offers} offers or more, and {others} of your {sales} other recent sales of the same species and age.",
+		len(g.Cases), g.Animals, of, refusing, g.OthersRefusing, g.Others)
 	if g.Groups > 1 {
-		text += ", with " + strconv.Itoa(g.Groups) + " clutches and show days looked at"
+		return words.Join(is, words.Say("By chance alone that comes up {often}, with {groups} clutches and show days looked at.", in, g.Groups))
 	}
-	return text + "."
+	return words.Join(is, words.Say("By chance alone that comes up {often}.", in))
 }
 
 // Assumes is what the reckoning takes for granted, in a sentence.
-func (g *Gathering) Assumes() string {
-	return "This takes it that each of these animals was as likely to refuse as the others. Animals of one clutch or day also share their age, the season and the days on which food was offered; look at those, the trip and the prey, before the stock."
+func (g *Gathering) Assumes() words.Text {
+	return words.Say("This takes it that each of these animals was as likely to refuse as the others. Animals of one clutch or day also share their age, the season and the days on which food was offered; look at those, the trip and the prey, before the stock.")
 }

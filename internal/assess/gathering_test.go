@@ -85,10 +85,10 @@ func TestGatherings(t *testing.T) {
 	}
 	near(t, "chance", got[0].Chance, 4*56./53130, 1e-9)
 	want := "5 of 5 animals of the clutch  0 have refused their last 2 offers or more, and 3 of your 20 other recent sales of the same species and age. By chance alone that comes up about once in 237 times, with 4 clutches and show days looked at."
-	if got[0].Text() != want {
+	if got[0].Text().String() != want {
 		t.Errorf("%s\nwant\n%s", got[0].Text(), want)
 	}
-	if !strings.Contains(got[0].Assumes(), "as likely to refuse") {
+	if !strings.Contains(got[0].Assumes().String(), "as likely to refuse") {
 		t.Error(got[0].Assumes())
 	}
 

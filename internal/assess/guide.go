@@ -1,13 +1,14 @@
 package assess
 
 import (
-	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // The pages of the keeper's guide, in their order.
@@ -30,15 +31,16 @@ type Guide struct {
 // GuidePage is one page. Its text is for somebody who has their first snake, is
 // perhaps thirteen, and is scared.
 type GuidePage struct {
-	Code, Title string
-	Now         string // what is known of this animal about it, "" when nothing is
-	Parts       []GuidePart
+	Code  string
+	Title words.Text
+	Now   words.Text // what is known of this animal about it, nothing when nothing is
+	Parts []GuidePart
 }
 
 // GuidePart is a few points under one heading.
 type GuidePart struct {
-	Title   string
-	Points  []string
+	Title   words.Text
+	Points  []words.Text
 	Ordered bool   // the points are to be done one after the other
 	Source  string // where they come from, and how sure that is
 }
@@ -61,7 +63,7 @@ func MakeGuide(s *Subject, r *care.Record, log []care.Entry, now time.Time, zone
 	g.species, g.listed = snake.ByID(s.Animal.Species)
 	out := Guide{Now: g.page(), Pages: []GuidePage{g.firstDays(), g.notEating(), g.shedding(), g.heat(), g.openings(), g.hygiene(), g.vet()}}
 	for i := range out.Pages {
-		if p := &out.Pages[i]; p.Code == out.Now && p.Now == "" {
+		if p := &out.Pages[i]; p.Code == out.Now && p.Now.Empty() {
 			p.Now = a.KeeperSees
 		}
 	}
@@ -172,183 +174,175 @@ func (g *guide) known(what string) string {
 func (g *guide) firstDays() GuidePage {
 	home := g.s.HandedOverAt.In(g.zone)
 	plan, after := care.FirstDays(g.r, home)
-	p := GuidePage{Code: PageFirstDays, Title: "The first two weeks"}
-	days := GuidePart{Title: "Day by day", Source: care.FirstDaysCaution}
+	p := GuidePage{Code: PageFirstDays, Title: words.Say("The first two weeks")}
+	days := GuidePart{Title: words.Say("Day by day"), Source: care.FirstDaysCaution}
 	for _, d := range plan {
-		text := d.Text
-		when := fmt.Sprintf("Day %d, %s: ", d.Day, d.Date.Format("Monday 2 January"))
 		if d.Day == g.day+1 && !g.ended {
-			p.Now = "Today is day " + fmt.Sprint(d.Day) + ". " + text
+			p.Now = words.Join(words.Say("Today is day {day}.", d.Day), words.Say(d.Text))
 		}
-		days.Points = append(days.Points, when+text)
+		days.Points = append(days.Points, words.Say("Day {day}, {date}: {plan}", d.Day, words.Date{At: d.Date, As: words.WeekDay}, words.Say(d.Text)))
 	}
-	days.Points = append(days.Points, "After that: "+after)
+	days.Points = append(days.Points, words.Say("After that: {plan}", words.Say(after)))
 	p.Parts = []GuidePart{
-		{Title: "What is normal now", Points: []string{
-			"It hides all day. That is how a snake feels safe. It is not sad.",
-			"It may hiss, curl into a ball or flick its tail. It is afraid of you, not angry.",
-			"It may not eat the first time. Everything smells strange to it.",
-			"It moves about at night and looks at all the corners. Many snakes do.",
+		{Title: words.Say("What is normal now"), Points: []text{
+			words.Say("It hides all day. That is how a snake feels safe. It is not sad."),
+			words.Say("It may hiss, curl into a ball or flick its tail. It is afraid of you, not angry."),
+			words.Say("It may not eat the first time. Everything smells strange to it."),
+			words.Say("It moves about at night and looks at all the corners. Many snakes do."),
 		}, Source: "a veterinary page on snakes that do not eat: newly bought ones often refuse until they know the place; the rest " + common},
 		days,
-		{Title: "How it was fed before", Points: sentences(g.r.FeedNext), Source: "your breeder's own notes of this snake"},
+		{Title: words.Say("How it was fed before"), Points: sentences(g.r.FeedNext), Source: "your breeder's own notes of this snake"},
 	}
 	return p
 }
 
 // sentences takes a text apart, so that each is a point.
-func sentences(text string) (out []string) {
-	for text = strings.TrimSpace(text); text != ""; {
-		end := strings.Index(text, ". ")
-		if end < 0 {
-			return append(out, text)
-		}
-		out = append(out, text[:end+1])
-		text = strings.TrimSpace(text[end+1:])
+func sentences(of string) (out []text) {
+	for _, s := range words.Sentences(of) {
+		out = append(out, words.Say(s))
 	}
 	return out
 }
 
 func (g *guide) notEating() GuidePage {
-	p := GuidePage{Code: PageNotEating, Title: "It will not eat"}
+	p := GuidePage{Code: PageNotEating, Title: words.Say("It will not eat")}
 	n, ago := g.regurgitations()
 	switch {
 	case g.ended:
 	case n > 0:
-		p.Now = "It brought up food " + daysAgo(ago) + "."
+		p.Now = words.Say("It brought up food {ago}.", daysAgo(ago))
 	case g.refusedInARow > 0:
-		p.Now = "It refused " + times(g.refusedInARow) + " in a row. " + capital(g.fastText()) + "."
+		p.Now = words.Say("It refused {times} in a row. {fast}.", times(g.refusedInARow), g.fastText().Begin())
 		if g.refusedInARow == 1 {
-			p.Now = "It refused the last meal. " + capital(g.fastText()) + "."
+			p.Now = words.Say("It refused the last meal. {fast}.", g.fastText().Begin())
 		}
 	case g.fastDays() >= 0:
-		p.Now = capital(g.fastText()) + "."
+		p.Now = words.Say("{fast}.", g.fastText().Begin())
 	}
 	// The third step and the line above the steps name the same day.
-	alone := fmt.Sprintf("Leave it alone for %d days.", usualAgain)
+	alone := words.Say("Leave it alone for {days} days.", usualAgain)
 	pauses := n > 0 || g.refusedInARow > 0 || (g.day < peaceDays && g.meals == 0)
 	switch wait := g.offerWait(); {
 	case g.ended || !pauses:
 	case wait > 0:
-		alone = "Leave it alone " + untilIn(wait) + "."
-		if p.Now != "" {
-			p.Now += " Offer food again " + inDays(wait) + ", not before."
+		alone = words.Say("Leave it alone {until}.", untilIn(wait))
+		if !p.Now.Empty() {
+			p.Now = words.Join(p.Now, words.Say("Offer food again {when}, not before.", inDays(wait)))
 		}
 	default:
-		alone = "It has had its rest. Leave it alone until the evening."
+		alone = words.Say("It has had its rest. Leave it alone until the evening.")
 	}
 
-	warm := "Measure the warm end. Ask your breeder what it should be."
+	warm := words.Say("Measure the warm end. Ask your breeder what it should be.")
 	if g.listed {
-		warm = "Measure the warm end, on the floor. It should be " + bandOf(g.species.Climate.HotSpot) + ". A cool snake does not eat."
+		warm = words.Say("Measure the warm end, on the floor. It should be {band}. A cool snake does not eat.", bandOf(g.species.Climate.HotSpot))
 	}
-	offer := "Offer in the evening, with the light low. Use tongs. Then leave it alone with the food."
-	do := GuidePart{Title: "Do this, one after the other", Ordered: true, Points: []string{
+	do := GuidePart{Title: words.Say("Do this, one after the other"), Ordered: true, Points: []text{
 		warm,
-		"See that it has two snug hides, one warm and one cool. A snake that feels seen is too afraid to eat.",
-		alone + " No handling, no looking into its hide. Give fresh water.",
-		"Offer the food that it knows: the same kind, the same size. " + g.usualMeal(),
-		"Thaw it all the way through. Warm it in a closed bag in warm water, never in a microwave. Dry it.",
-		offer,
-		"Take away in the morning what it left. Do not freeze that again. Write down what happened.",
+		words.Say("See that it has two snug hides, one warm and one cool. A snake that feels seen is too afraid to eat."),
+		words.Join(alone, words.Say("No handling, no looking into its hide. Give fresh water.")),
+		words.Join(words.Say("Offer the food that it knows: the same kind, the same size."), g.usualMeal()),
+		words.Say("Thaw it all the way through. Warm it in a closed bag in warm water, never in a microwave. Dry it."),
+		words.Say("Offer in the evening, with the light low. Use tongs. Then leave it alone with the food."),
+		words.Say("Take away in the morning what it left. Do not freeze that again. Write down what happened."),
 	}, Source: "warmth: the species table of this app, from " + g.species.Climate.Source + "; days between offers: " + known("offering", "again") + "; the rest " + common}
 	if !g.listed {
 		do.Source = "days between offers: " + known("offering", "again") + "; the rest " + common
 	}
-	dont := GuidePart{Title: "Do not", Points: []string{
-		"Do not offer every day. Each try disturbs it.",
-		"Do not push food into its mouth. That can hurt it badly. Only a vet or an expert may do that.",
-		"Do not change everything at once. Then nobody can tell what helped.",
-		"Never leave a live mouse or rat alone with it. They bite.",
+	dont := GuidePart{Title: words.Say("Do not"), Points: []text{
+		words.Say("Do not offer every day. Each try disturbs it."),
+		words.Say("Do not push food into its mouth. That can hurt it badly. Only a vet or an expert may do that."),
+		words.Say("Do not change everything at once. Then nobody can tell what helped."),
+		words.Say("Never leave a live mouse or rat alone with it. They bite."),
 	}, Source: "live prey: a veterinary client sheet on feeding snakes; the rest " + common}
-	up := GuidePart{Title: "If food comes up again", Points: []string{
-		fmt.Sprintf("Give it rest: no food for %d days, no handling, the right warmth.", restRegurgFull),
-		"The next meal is half the usual size.",
-		"Tell your breeder now. If food comes up a second time, call a reptile vet.",
+	up := GuidePart{Title: words.Say("If food comes up again"), Points: []text{
+		words.Say("Give it rest: no food for {days} days, no handling, the right warmth.", restRegurgFull),
+		words.Say("The next meal is half the usual size."),
+		words.Say("Tell your breeder now. If food comes up a second time, call a reptile vet."),
 	}, Source: known("offering", "rest") + "; vet after the second time: " + known("regurgitation", "days")}
 
-	normal := []string{"A healthy snake can go without food for weeks. It lives slowly and stays strong."}
+	normal := []text{words.Say("A healthy snake can go without food for weeks. It lives slowly and stays strong.")}
 	source := known("guide", "refusal_months")
 	if g.mass > 0 {
 		loss := g.species.LossPerDay[g.age]
 		month := g.mass * loss * 30
-		normal = append(normal, fmt.Sprintf("At %s it usually loses about %s in a month without food. That alone is no illness.", gramsOf(g.mass), gramsOf(month)))
+		normal = append(normal, words.Say("At {mass} it usually loses about {loss} in a month without food. That alone is no illness.", gramsOf(g.mass), gramsOf(month)))
 		source += "; weight lost in a fast: " + g.known("loss_per_day")
 	}
 	normal = append(normal,
-		fmt.Sprintf("More than %.0f to %.0f months without food is not usual. Have a reptile vet look at it then, whatever the reason.", refusalMonths[0], refusalMonths[1]),
-		"Before a shed, and in a cool season, many snakes pause.")
-	call := GuidePart{Title: "Get help", Points: []string{
-		"Tell your breeder when it refuses twice in a row, or when it gets lighter.",
+		words.Say("More than {months} to {most} months without food is not usual. Have a reptile vet look at it then, whatever the reason.", number(refusalMonths[0], 0), number(refusalMonths[1], 0)),
+		words.Say("Before a shed, and in a cool season, many snakes pause."))
+	call := GuidePart{Title: words.Say("Get help"), Points: []text{
+		words.Say("Tell your breeder when it refuses twice in a row, or when it gets lighter."),
 	}, Source: "a tenth lost: " + known("weighing", "lost") + "; the rest " + common}
 	if start := g.weight.start; start > 0 {
-		call.Points = append(call.Points, fmt.Sprintf("Call a reptile vet if it weighs less than %s. It weighed %s when it came to you.", gramsOf(start*(1-tenth)), gramsOf(start)))
+		call.Points = append(call.Points, words.Say("Call a reptile vet if it weighs less than {least}. It weighed {start} when it came to you.", gramsOf(start*(1-tenth)), gramsOf(start)))
 	} else {
-		call.Points = append(call.Points, "Weigh it once, quietly. Without a weight nobody can tell if it gets thinner.")
+		call.Points = append(call.Points, words.Say("Weigh it once, quietly. Without a weight nobody can tell if it gets thinner."))
 	}
-	call.Points = append(call.Points, "Call a reptile vet at once if it also breathes with its mouth open, wheezes, or goes limp.")
-	p.Parts = []GuidePart{do, dont, {Title: "How long is normal", Points: normal, Source: source}, up, call}
+	call.Points = append(call.Points, words.Say("Call a reptile vet at once if it also breathes with its mouth open, wheezes, or goes limp."))
+	p.Parts = []GuidePart{do, dont, {Title: words.Say("How long is normal"), Points: normal, Source: source}, up, call}
 	return p
 }
 
 // usualMeal says how large the meal should be, from what it last ate, else from
 // the species table.
-func (g *guide) usualMeal() string {
+func (g *guide) usualMeal() text {
 	if m := float64(g.lastFood.PreyMass); m > 0 {
-		what := snake.PreySize(m, g.lastFood.Prey)
-		if what == "" {
-			what = "prey"
+		what := words.Say(snake.PreySize(m, g.lastFood.Prey))
+		if what.Empty() {
+			what = words.Say("prey")
 		}
-		return fmt.Sprintf("It last ate: %s, %s.", what, gramsOf(m))
+		return words.Say("It last ate: {prey}, {mass}.", what, gramsOf(m))
 	}
 	if g.mass > 0 {
 		share := g.species.PreyShare[g.age]
-		return fmt.Sprintf("For its weight that is %s to %s.", gramsOf(share.Low/100*g.mass), gramsOf(share.High/100*g.mass))
+		return words.Say("For its weight that is {least} to {most}.", gramsOf(share.Low/100*g.mass), gramsOf(share.High/100*g.mass))
 	}
-	return "About as wide as its body is right."
+	return words.Say("About as wide as its body is right.")
 }
 
 func (g *guide) shedding() GuidePage {
-	p := GuidePage{Code: PageShed, Title: "Shedding its skin"}
+	p := GuidePage{Code: PageShed, Title: words.Say("Shedding its skin")}
 	switch {
 	case g.ended:
 	case g.inShed(g.today):
-		p.Now = "It is about to shed. It sees badly now and wants to be left alone."
+		p.Now = words.Say("It is about to shed. It sees badly now and wants to be left alone.")
 	case !g.shedAt.IsZero():
-		p.Now = "You wrote that it shed " + daysAgo(g.daysSince(g.shedAt)) + "."
+		p.Now = words.Say("You wrote that it shed {ago}.", daysAgo(g.daysSince(g.shedAt)))
 		if g.shedInPieces {
-			p.Now = "It shed " + daysAgo(g.daysSince(g.shedAt)) + ", and the skin came off in pieces."
+			p.Now = words.Say("It shed {ago}, and the skin came off in pieces.", daysAgo(g.daysSince(g.shedAt)))
 		}
 	}
-	damp := "Make the air damp, as your breeder did."
+	damp := words.Say("Make the air damp, as your breeder did.")
 	source := common
 	if g.listed {
 		b := g.species.Climate.ShedHumidity
-		damp = fmt.Sprintf("Make the air damp: %.0f to %.0f %% while it sheds.", b.Low, b.High)
+		damp = words.Say("Make the air damp: {low} to {high} % while it sheds.", number(b.Low, 0), number(b.High, 0))
 		source = "humidity: " + g.known("shed_humidity") + "; no food before the shed: veterinary care sheets; the rest " + common
 	}
 	p.Parts = []GuidePart{
-		{Title: "How you see it", Points: []string{
-			"The skin turns dull. The eyes turn cloudy or blue. Later they clear up again.",
-			fmt.Sprintf("From the first dull skin to the shed takes up to about %d days.", shedDays),
-			"It may hide more and eat nothing. That is normal.",
+		{Title: words.Say("How you see it"), Points: []text{
+			words.Say("The skin turns dull. The eyes turn cloudy or blue. Later they clear up again."),
+			words.Say("From the first dull skin to the shed takes up to about {days} days.", shedDays),
+			words.Say("It may hide more and eat nothing. That is normal."),
 		}, Source: "how long: " + known("shed", "opaque_days") + "; the rest " + common},
-		{Title: "What helps", Points: []string{
-			damp + " A damp cloth in a hide does it too.",
-			"Give fresh water in a bowl that does not tip.",
-			"Do not handle it. It cannot see you well and is easily scared.",
-			"Offer no food until the old skin is off. Then wait two or three days.",
+		{Title: words.Say("What helps"), Points: []text{
+			words.Join(damp, words.Say("A damp cloth in a hide does it too.")),
+			words.Say("Give fresh water in a bowl that does not tip."),
+			words.Say("Do not handle it. It cannot see you well and is easily scared."),
+			words.Say("Offer no food until the old skin is off. Then wait two or three days."),
 		}, Source: source},
-		{Title: "When the skin is off", Points: []string{
-			"Look at the old skin. Best is one long piece, with two round eye caps.",
-			"Look at its eyes and at the tip of its tail. Write down how it went.",
-			"Never pull skin off. New skin tears.",
+		{Title: words.Say("When the skin is off"), Points: []text{
+			words.Say("Look at the old skin. Best is one long piece, with two round eye caps."),
+			words.Say("Look at its eyes and at the tip of its tail. Write down how it went."),
+			words.Say("Never pull skin off. New skin tears."),
 		}, Source: common},
 	}
-	stuck := GuidePart{Title: "If some stays on"}
+	stuck := GuidePart{Title: words.Say("If some stays on")}
 	for _, code := range append(slices.Clone(shedSigns), "retained_eye_cap_twice", "tail_tip_swollen") {
 		s := signByCode(code)
-		stuck.Points = append(stuck.Points, s.Label+": "+lower(s.DoNow))
+		stuck.Points = append(stuck.Points, words.Say("{sign}: {do}", s.label(), words.Say(s.DoNow).Within()))
 		stuck.Source = s.Source
 	}
 	p.Parts = append(p.Parts, stuck)
@@ -356,28 +350,28 @@ func (g *guide) shedding() GuidePage {
 }
 
 func (g *guide) heat() GuidePage {
-	p := GuidePage{Code: PageHeat, Title: "Heating safely"}
+	p := GuidePage{Code: PageHeat, Title: words.Say("Heating safely")}
 	if !g.ended {
 		for i := range g.findings {
 			p.Now = g.findingNow(&g.findings[i])
 			break
 		}
-		if p.Now == "" {
+		if p.Now.Empty() {
 			p.Now = g.hazardNow(PageHeat)
 		}
 	}
 	home := care.HomeOf(g.r)
-	should := GuidePart{Title: "How warm, how damp", Source: home.Note}
+	should := GuidePart{Title: words.Say("How warm, how damp"), Source: home.Note}
 	for _, f := range home.Facts {
 		switch {
 		case f.High == nil:
-			should.Points = []string{"There is no table for this kind of snake. Ask your breeder how warm and how damp it was kept."}
+			should.Points = []text{words.Say("There is no table for this kind of snake. Ask your breeder how warm and how damp it was kept.")}
 		case f.Humidity:
-			should.Points = append(should.Points, fmt.Sprintf("%s: %.0f to %.0f %%.", f.Label, *f.Low, *f.High))
+			should.Points = append(should.Points, words.Say("{what}: {low} to {high} %.", words.Say(f.Label), number(*f.Low, 0), number(*f.High, 0)))
 		case f.Low == nil:
-			should.Points = append(should.Points, fmt.Sprintf("%s: never above %s.", f.Label, wholeDegrees(*f.High)))
+			should.Points = append(should.Points, words.Say("{what}: never above {limit}.", words.Say(f.Label), wholeDegrees(*f.High)))
 		default:
-			should.Points = append(should.Points, f.Label+": "+bandOf(snake.Band{Low: *f.Low, High: *f.High})+".")
+			should.Points = append(should.Points, words.Say("{what}: {band}.", words.Say(f.Label), bandOf(snake.Band{Low: *f.Low, High: *f.High})))
 		}
 	}
 	p.Parts = append(p.Parts, should)
@@ -386,36 +380,36 @@ func (g *guide) heat() GuidePage {
 	}
 	b := burns[1]
 	p.Parts = append(p.Parts,
-		GuidePart{Title: "Why heat is a danger", Points: []string{
-			"A snake often does not move away from a place that burns it.",
-			fmt.Sprintf("On something of %s, human skin burns in %s. Nobody has measured it for snakes.", wholeDegrees(b.celsius), contact(b.seconds)),
-			"A burn can show days later. Look at the belly: dark, raw or blistered scales need a vet.",
+		GuidePart{Title: words.Say("Why heat is a danger"), Points: []text{
+			words.Say("A snake often does not move away from a place that burns it."),
+			words.Say("On something of {heat}, human skin burns in {time}. Nobody has measured it for snakes.", wholeDegrees(b.celsius), contact(b.seconds)),
+			words.Say("A burn can show days later. Look at the belly: dark, raw or blistered scales need a vet."),
 		}, Source: "burns in snakes: " + burnNotes + "; human skin: ISO 13732-1, from memory"},
 		g.point("power_near_water"),
-		GuidePart{Title: "Who may touch what", Points: append(sentences(care.ElectricCaution), "If you are not grown up, let a grown-up do it.", "If somebody gets a shock: switch off at the wall first, then call for help."), Source: common})
+		GuidePart{Title: words.Say("Who may touch what"), Points: append(sentences(care.ElectricCaution), words.Say("If you are not grown up, let a grown-up do it."), words.Say("If somebody gets a shock: switch off at the wall first, then call for help.")), Source: common})
 	return p
 }
 
-func (g *guide) findingNow(f *finding) string {
-	return "You measured " + f.what() + ": " + f.number() + ". " + climateMeans[f.code]
+func (g *guide) findingNow(f *finding) text {
+	return words.Join(words.Say("You measured {what}: {value}.", f.what(), f.number()), climateMeans[f.code])
 }
 
 // hazardNow says what the setup check found that a page is about.
-func (g *guide) hazardNow(page string) string {
+func (g *guide) hazardNow(page string) text {
 	for i := range g.hazards {
 		if h := &g.hazards[i]; pageOf[h.point] == page {
-			return "Your setup check says: " + lower(h.title) + ". " + h.fix
+			return words.Join(words.Say("Your setup check says: {point}.", words.Say(h.title).Within()), words.Say(h.fix))
 		}
 	}
-	return ""
+	return text{}
 }
 
 // point is one of the setup checklist: why, how to look and how to put it right.
 // What it adds for this animal stands in a part of its own.
 func (g *guide) point(code string) GuidePart {
 	pt, _ := care.Point(code)
-	part := GuidePart{Title: pt.Title, Points: []string{pt.Why}, Source: pt.Source}
-	part.Points = append(append(part.Points, sentences(pt.Look)...), "To put it right: "+lower(pt.Fix))
+	part := GuidePart{Title: words.Say(pt.Title), Points: []text{words.Say(pt.Why)}, Source: pt.Source}
+	part.Points = append(append(part.Points, sentences(pt.Look)...), words.Say("To put it right: {fix}", words.Say(pt.Fix).Within()))
 	return part
 }
 
@@ -429,43 +423,43 @@ func (g *guide) limits(mass float64, after time.Duration) map[string]care.Checkl
 }
 
 func (g *guide) openings() GuidePage {
-	p := GuidePage{Code: PageOpenings, Title: "Openings: stuck, or away"}
+	p := GuidePage{Code: PageOpenings, Title: words.Say("Openings: stuck, or away")}
 	if !g.ended {
 		p.Now = g.hazardNow(PageOpenings)
 		for i := range g.outgrown {
-			if o := &g.outgrown[i]; p.Now == "" {
-				p.Now = "You measured " + lower(o.title) + ": " + millimetres(o.size) + ". It is wide enough today. As it grows, it could get stuck " + o.when() + "."
+			if o := &g.outgrown[i]; p.Now.Empty() {
+				p.Now = words.Say("You measured {point}: {size}. It is wide enough today. As it grows, it could get stuck {when}.", words.Say(o.title).Within(), millimetres(o.size), o.when())
 			}
 		}
 	}
-	now := GuidePart{Title: "Sizes for your snake today", Source: "a body as wide as its weight makes it: " + known("body", "widest") + ", head: " + known("body", "head") + ". Measured for no snake alone, so the limits leave room"}
+	now := GuidePart{Title: words.Say("Sizes for your snake today"), Source: "a body as wide as its weight makes it: " + known("body", "widest") + ", head: " + known("body", "head") + ". Measured for no snake alone, so the limits leave room"}
 	if g.mass <= 0 {
-		now.Points = []string{"It was not weighed, so there are no sizes. Weigh it once, and they stand here."}
+		now.Points = []text{words.Say("It was not weighed, so there are no sizes. Weigh it once, and they stand here.")}
 		p.Parts = []GuidePart{now}
 	} else {
 		width := snake.BodyDiameter(&g.species, g.age, g.mass, 0)
-		now.Points = append([]string{fmt.Sprintf("It weighs %s, so its body is about %s thick.", gramsOf(g.mass), millimetres(width))}, openingLimits(g.limits(g.mass, 0))...)
+		now.Points = append([]text{words.Say("It weighs {mass}, so its body is about {width} thick.", gramsOf(g.mass), millimetres(width))}, openingLimits(g.limits(g.mass, 0))...)
 		ahead := hours(24 * laterTrap)
 		low, high := g.species.Grown(g.mass, ahead, snake.Slow), g.species.Grown(g.mass, ahead, snake.Fast)
-		later := GuidePart{Title: fmt.Sprintf("In %.0f months", laterTrap/30), Source: "growth: " + g.known("first_year")}
+		later := GuidePart{Title: words.Count("In {n} month", "In {n} months", int(laterTrap/30)), Source: "growth: " + g.known("first_year")}
 		if high > g.mass*1.05 {
-			later.Points = []string{fmt.Sprintf("If it eats well it may weigh %s to %s by then.", gramsOf(low), gramsOf(high))}
+			later.Points = []text{words.Say("If it eats well it may weigh {low} to {high} by then.", gramsOf(low), gramsOf(high))}
 			later.Points = append(later.Points, holeLater(g.limits(low, ahead)["decor_openings"], g.limits(high, ahead)["decor_openings"]),
-				"So measure every hole again each month, and after each meal that leaves a lump.")
+				words.Say("So measure every hole again each month, and after each meal that leaves a lump."))
 		} else {
-			later.Points = []string{"It is nearly grown, so these sizes stay about the same."}
+			later.Points = []text{words.Say("It is nearly grown, so these sizes stay about the same.")}
 		}
 		p.Parts = []GuidePart{now, later}
 	}
 	stuck := signByCode("stuck_in_object")
 	p.Parts = append([]GuidePart{
-		GuidePart{Title: "If it is stuck now", Ordered: true, Points: append(sentences(stuck.DoNow), "Switch off any heater near it, at the wall.", "Do not cut or break the thing while it is in it."), Source: stuck.Source},
-		GuidePart{Title: "If it got out", Ordered: true, Points: []string{
-			"Shut the doors of the room. Keep cats, dogs and small children out.",
-			"Look low, dark and warm: behind the radiator, under the bed, in shoes, behind books.",
-			"Look again at night with a torch. Most are found in the same room.",
-			"Leave its hide and its water on the floor along a wall, near something warm.",
-			"Tell everybody in the home. Tell your breeder. If it may be outside, ask what your local rules want you to do.",
+		GuidePart{Title: words.Say("If it is stuck now"), Ordered: true, Points: append(sentences(stuck.DoNow), words.Say("Switch off any heater near it, at the wall."), words.Say("Do not cut or break the thing while it is in it.")), Source: stuck.Source},
+		GuidePart{Title: words.Say("If it got out"), Ordered: true, Points: []text{
+			words.Say("Shut the doors of the room. Keep cats, dogs and small children out."),
+			words.Say("Look low, dark and warm: behind the radiator, under the bed, in shoes, behind books."),
+			words.Say("Look again at night with a torch. Most are found in the same room."),
+			words.Say("Leave its hide and its water on the floor along a wall, near something warm."),
+			words.Say("Tell everybody in the home. Tell your breeder. If it may be outside, ask what your local rules want you to do."),
 		}, Source: common}}, p.Parts...)
 	for _, code := range []string{"lid_gaps", "decor_openings", "tubes", "netting"} {
 		p.Parts = append(p.Parts, g.point(code))
@@ -474,22 +468,22 @@ func (g *guide) openings() GuidePage {
 }
 
 // openingLimits are the sentences on openings of a checklist.
-func openingLimits(m map[string]care.ChecklistItem) (out []string) {
+func openingLimits(m map[string]care.ChecklistItem) (out []text) {
 	for _, code := range []string{"lid_gaps", "decor_openings", "tubes"} {
 		p, _ := care.Point(code)
-		out = append(out, p.Title+": "+lower(m[code].ForThisAnimal))
+		out = append(out, words.Say("{point}: {limit}", words.Say(p.Title), words.Say(m[code].ForThisAnimal).Within()))
 	}
 	return out
 }
 
 // holeLater says which holes could hold an animal that will be somewhere
 // between two sizes.
-func holeLater(low, high care.ChecklistItem) string {
-	return fmt.Sprintf("Then holes from %s to %s could hold it. So could some that are safe today.", millimetres(float64(low.ShutBelow)), millimetres(float64(high.PassAbove)))
+func holeLater(low, high care.ChecklistItem) text {
+	return words.Say("Then holes from {from} to {to} could hold it. So could some that are safe today.", millimetres(float64(low.ShutBelow)), millimetres(float64(high.PassAbove)))
 }
 
 func (g *guide) hygiene() GuidePage {
-	p := GuidePage{Code: PageHygiene, Title: "Clean hands, clean home"}
+	p := GuidePage{Code: PageHygiene, Title: words.Say("Clean hands, clean home")}
 	if !g.ended {
 		p.Now = g.hazardNow(PageHygiene)
 	}
@@ -497,44 +491,44 @@ func (g *guide) hygiene() GuidePage {
 	fumes, _ := care.Point("fumes")
 	rules := care.Hygiene()
 	p.Parts = []GuidePart{
-		{Title: "Salmonella", Points: sentences(rules[0]), Source: "CDC on feeding reptiles; that freezing does not kill it: a public health agency, second hand"},
-		{Title: "Small children", Points: []string{
-			"Small children put their hands into their mouths. A grown-up stays with them, and washes their hands with them.",
-			"Do not kiss the snake. Do not let it near a face, or near food.",
+		{Title: words.Say("Salmonella"), Points: sentences(rules[0]), Source: "CDC on feeding reptiles; that freezing does not kill it: a public health agency, second hand"},
+		{Title: words.Say("Small children"), Points: []text{
+			words.Say("Small children put their hands into their mouths. A grown-up stays with them, and washes their hands with them."),
+			words.Say("Do not kiss the snake. Do not let it near a face, or near food."),
 		}, Source: common},
-		{Title: "Kitchen and food", Points: append(sentences(rules[1]),
-			"Keep frozen prey in its own closed box. Thaw it in a closed bag. What was thawed is not frozen again.",
-			"Do not let it roam where people cook or eat."), Source: "UK HPA and Defra leaflet, 2009; thawing: food-safety rules applied to prey, from memory"},
-		{Title: "If somebody gets ill", Points: []string{
-			fmt.Sprintf("Salmonella shows after %.0f to %.0f hours: fever, cramps, diarrhoea.", salmonellaHours[0], salmonellaHours[1]),
-			"Call a doctor for people, and say that a snake lives in the home.",
+		{Title: words.Say("Kitchen and food"), Points: append(sentences(rules[1]),
+			words.Say("Keep frozen prey in its own closed box. Thaw it in a closed bag. What was thawed is not frozen again."),
+			words.Say("Do not let it roam where people cook or eat.")), Source: "UK HPA and Defra leaflet, 2009; thawing: food-safety rules applied to prey, from memory"},
+		{Title: words.Say("If somebody gets ill"), Points: []text{
+			words.Say("Salmonella shows after {hours} to {most} hours: fever, cramps, diarrhoea.", number(salmonellaHours[0], 0), number(salmonellaHours[1], 0)),
+			words.Say("Call a doctor for people, and say that a snake lives in the home."),
 		}, Source: known("guide", "salmonella_hours")},
-		{Title: "Cleaning", Points: append([]string{
-			"Take out droppings the same day. Give fresh water every day, and wash the bowl.",
-			"Use cloths and brushes for the snake alone."}, sentences(fumes.Fix)...), Source: fumes.Source},
-		{Title: "Other pets", Points: append([]string{other.Why}, sentences(other.Fix)...), Source: other.Source},
-		{Title: "The law", Points: []string{"Rules on keeping, moving and selling snakes differ from place to place. Ask which apply where you live."}, Source: "see the cautions of its handover record"},
+		{Title: words.Say("Cleaning"), Points: append([]text{
+			words.Say("Take out droppings the same day. Give fresh water every day, and wash the bowl."),
+			words.Say("Use cloths and brushes for the snake alone.")}, sentences(fumes.Fix)...), Source: fumes.Source},
+		{Title: words.Say("Other pets"), Points: append([]text{words.Say(other.Why)}, sentences(other.Fix)...), Source: other.Source},
+		{Title: words.Say("The law"), Points: []text{words.Say("Rules on keeping, moving and selling snakes differ from place to place. Ask which apply where you live.")}, Source: "see the cautions of its handover record"},
 	}
 	return p
 }
 
 func (g *guide) vet() GuidePage {
-	p := GuidePage{Code: PageVet, Title: "When to call a reptile vet"}
+	p := GuidePage{Code: PageVet, Title: words.Say("When to call a reptile vet")}
 	switch sign, level := g.worst(); {
 	case g.ended:
 	case g.a.Standing == care.Vet && level < care.Vet:
-		p.Now = g.a.KeeperSees + " " + g.a.KeeperDo
+		p.Now = words.Join(g.a.KeeperSees, g.a.KeeperDo)
 	case level > care.Settled:
-		p.Now = "You saw: " + lower(sign.info.Label) + ". " + g.signDo(sign)
+		p.Now = words.Join(words.Say("You saw: {sign}.", sign.info.label().Within()), g.signDo(sign))
 	}
 	for _, part := range []struct {
-		title string
+		title text
 		soon  Soon
 	}{
-		{"Call now, day or night", Now},
-		{"Call today", Today},
-		{"Call within a day or two, and tell your breeder now", DayOrTwo},
-		{"Call within a few days, and tell your breeder now", FewDays},
+		{words.Say("Call now, day or night"), Now},
+		{words.Say("Call today"), Today},
+		{words.Say("Call within a day or two, and tell your breeder now"), DayOrTwo},
+		{words.Say("Call within a few days, and tell your breeder now"), FewDays},
 	} {
 		gp := GuidePart{Title: part.title}
 		var from []string
@@ -544,7 +538,7 @@ func (g *guide) vet() GuidePage {
 				soon = Today // see signDo
 			}
 			if soon == part.soon {
-				gp.Points = append(gp.Points, s.Label)
+				gp.Points = append(gp.Points, s.label())
 				if !slices.Contains(from, s.Source) {
 					from = append(from, s.Source)
 				}
@@ -553,40 +547,40 @@ func (g *guide) vet() GuidePage {
 		gp.Source = strings.Join(from, "; ")
 		p.Parts = append(p.Parts, gp)
 	}
-	reach := []string{
-		"Look for a vet who treats reptiles today, before you need one. Not every vet does.",
-		"Write down the name, the number, and who is there at night.",
+	reach := []text{
+		words.Say("Look for a vet who treats reptiles today, before you need one. Not every vet does."),
+		words.Say("Write down the name, the number, and who is there at night."),
 	}
 	if g.r.Contact != "" {
-		reach = append(reach, "Your breeder, "+g.r.Breeder+": "+g.r.Contact)
+		reach = append(reach, words.Say("Your breeder, {breeder}: {contact}", g.r.Breeder, g.r.Contact))
 	}
 	p.Parts = append(p.Parts,
-		GuidePart{Title: "Until the vet sees it", Points: []string{
-			"Keep it still, dark and at its usual warmth. Give no food.",
-			"Give it no medicine and no cream. Much that helps people harms snakes.",
-			"Take it in a cloth bag or a box with air holes, away from draught and sun.",
-			"Take a short film or a picture. Take the letter for the vet from this app.",
+		GuidePart{Title: words.Say("Until the vet sees it"), Points: []text{
+			words.Say("Keep it still, dark and at its usual warmth. Give no food."),
+			words.Say("Give it no medicine and no cream. Much that helps people harms snakes."),
+			words.Say("Take it in a cloth bag or a box with air holes, away from draught and sun."),
+			words.Say("Take a short film or a picture. Take the letter for the vet from this app."),
 		}, Source: common},
-		GuidePart{Title: "Have it ready", Points: reach, Source: common},
-		GuidePart{Title: "Good to know", Points: []string{
-			"You do not need to be sure. A vet would rather be asked too early.",
-			"You did nothing wrong by asking. If a vet costs more than you have, say so on the phone, and ask your breeder or a grown-up.",
-			"This guide does not know what your snake has. A vet can find out.",
+		GuidePart{Title: words.Say("Have it ready"), Points: reach, Source: common},
+		GuidePart{Title: words.Say("Good to know"), Points: []text{
+			words.Say("You do not need to be sure. A vet would rather be asked too early."),
+			words.Say("You did nothing wrong by asking. If a vet costs more than you have, say so on the phone, and ask your breeder or a grown-up."),
+			words.Say("This guide does not know what your snake has. A vet can find out."),
 		}, Source: common})
 	return p
 }
 
-func wholeDegrees(c float64) string { return number(c, 0) + " °C (" + number(c*1.8+32, 0) + " °F)" }
-
-func millimetres(v float64) string { return number(v, 0) + " mm" }
-
-// gramsOf is a mass as a kitchen scale shows it.
-func gramsOf(v float64) string {
-	if v < 10 {
-		return strings.TrimSuffix(number(v, 1), ".0") + " g"
-	}
-	return number(v, 0) + " g"
+func wholeDegrees(c float64) text {
+	return words.Say("{c} °C ({f} °F)", number(c, 0), number(c*1.8+32, 0))
 }
 
-// capital makes a sentence begin as one.
-func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+func millimetres(v float64) text { return words.Say("{size} mm", number(v, 0)) }
+
+// gramsOf is a mass as a kitchen scale shows it.
+func gramsOf(v float64) text {
+	n := number(v, 0)
+	if v < 10 && math.Round(v*10) != 10*math.Round(v) {
+		n.Decimals = 1
+	}
+	return words.Say("{mass} g", n)
+}

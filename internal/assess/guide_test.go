@@ -10,6 +10,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // recordOf is the record that a breeder would issue of a subject with this log.
@@ -36,9 +37,9 @@ func pageNamed(t *testing.T, g *Guide, code string) (text string) {
 		if p.Code != code {
 			continue
 		}
-		lines := []string{p.Title, p.Now}
+		lines := []string{p.Title.String(), p.Now.String()}
 		for _, part := range p.Parts {
-			lines = append(append(lines, part.Title), part.Points...)
+			lines = append(append(lines, part.Title.String()), words.English.All(part.Points)...)
 		}
 		return strings.Join(lines, "\n")
 	}
@@ -68,7 +69,7 @@ func readable(t *testing.T, g *Guide) {
 			t.Errorf("%s: %q", p.Code, text)
 		}
 		for _, part := range p.Parts {
-			if part.Title == "" || part.Source == "" || len(part.Points) == 0 {
+			if part.Title.String() == "" || part.Source == "" || len(part.Points) == 0 {
 				t.Errorf("%s: a part without title, source or points: %+v", p.Code, part)
 			}
 		}
@@ -118,7 +119,7 @@ func TestGuideNumbers(t *testing.T) {
 	g, s := guide("python_regius", 60)
 	openings := pageNamed(t, g, PageOpenings)
 	for _, it := range care.MakeChecklist(&s.Animal, 60, at(20)) {
-		if (it.Point == "decor_openings" || it.Point == "lid_gaps" || it.Point == "tubes") && !strings.Contains(openings, lower(it.ForThisAnimal)) {
+		if (it.Point == "decor_openings" || it.Point == "lid_gaps" || it.Point == "tubes") && !strings.Contains(openings, words.Say(it.ForThisAnimal).Within().String()) {
 			t.Errorf("%s is not said: %q", it.Point, it.ForThisAnimal)
 		}
 	}
@@ -201,7 +202,7 @@ func TestGuidePageNow(t *testing.T) {
 				seen = append(seen, fmt.Sprintf("day %v: %q", l.Day, g.Now))
 				if g.Now != "" {
 					for _, p := range g.Pages {
-						if p.Code == g.Now && p.Now == "" {
+						if p.Code == g.Now && p.Now.String() == "" {
 							t.Errorf("day %v: page %q is offered and says nothing of this animal", l.Day, g.Now)
 						}
 					}

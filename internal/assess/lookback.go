@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // lookBackDays is how far before and after an agreed step is looked: beyond it
@@ -121,58 +122,53 @@ func (l *LookBack) Change() (pct, within float64, ok bool) {
 }
 
 // Text says to both what came of it, and how little that may mean.
-func (l *LookBack) Text() string {
+func (l *LookBack) Text() words.Text {
 	if l.After.Offers == 0 && l.MassAfter == 0 {
-		return "Nothing was offered and nothing weighed since, so nothing can be said yet."
+		return words.Say("Nothing was offered and nothing weighed since, so nothing can be said yet.")
 	}
-	text := ""
-	say := func(s string) {
-		if text != "" {
-			text += " "
-		}
-		text += s
+	var all []text
+	say := func(t text) { all = append(all, t) }
+	of := func(f Fed) text {
+		return words.Say("{meals} from {offers}", words.Count("{n} meal", "{n} meals", f.Eaten), words.Count("{n} offer", "{n} offers", f.Offers))
 	}
-	of := func(f Fed) string { return count(f.Eaten, "meal") + " from " + count(f.Offers, "offer") }
 	switch {
 	case l.After.Offers == 0:
-		say("Nothing was offered since.")
+		say(words.Say("Nothing was offered since."))
 	case l.Before.Offers == 0:
-		say("Since then: " + of(l.After) + ". There is nothing from before to compare it with.")
+		say(words.Say("Since then: {fed}. There is nothing from before to compare it with.", of(l.After)))
 	default:
-		say("Before: " + of(l.Before) + ". Since then: " + of(l.After) + ".")
-		how := "more"
+		say(words.Say("Before: {before}. Since then: {after}.", of(l.Before), of(l.After)))
+		how := words.Say("It eats more often")
 		if l.After.share() < l.Before.share() {
-			how = "less"
+			how = words.Say("It eats less often")
 		}
 		switch {
 		case l.After.share() == l.Before.share():
-			say("That is the same as before.")
+			say(words.Say("That is the same as before."))
 		case l.Chance < rare:
-			say("It eats " + how + " often, and by chance alone that comes up less than once in " + number(math.Floor(1/l.Chance), 0) + " times.")
+			say(words.Say("{change}, and by chance alone that comes up less than once in {times} times.", how, number(math.Floor(1/l.Chance), 0)))
 		case l.Chance > .75:
-			say("It eats " + how + " often, but so few offers cannot tell that from chance.")
+			say(words.Say("{change}, but so few offers cannot tell that from chance.", how))
 		default:
-			say("It eats " + how + " often, but so few offers cannot tell that from chance: as much comes up about once in " + number(math.Max(2, math.Round(1/l.Chance)), 0) + " times by itself.")
+			say(words.Say("{change}, but so few offers cannot tell that from chance: as much comes up about once in {times} times by itself.", how, number(math.Max(2, math.Round(1/l.Chance)), 0)))
 		}
 	}
 	if pct, within, ok := l.Change(); ok {
 		days := int(math.Round(l.WeighedAft.Sub(l.WeighedBefore).Hours() / 24))
-		so := " That is less than two weights of the same animal may differ by."
+		change := words.Say("+{number}", number(pct, 1))
+		if pct < 0 {
+			change = words.Say("−{number}", number(-pct, 1))
+		}
+		say(words.Say("Its weight changed by {change} % in {days}, within {within} % either way.", change, dayCount(days), number(within, 0)))
 		switch {
 		case pct > within:
-			so = " It has gained."
+			say(words.Say("It has gained."))
 		case pct < -within:
-			so = " It has lost."
+			say(words.Say("It has lost."))
+		default:
+			say(words.Say("That is less than two weights of the same animal may differ by."))
 		}
-		say("Its weight changed by " + signed(pct) + " % in " + count(days, "day") + ", within " + number(within, 0) + " % either way." + so)
 	}
-	say("What came after a step need not have come from it.")
-	return text
-}
-
-func signed(v float64) string {
-	if v < 0 {
-		return "−" + number(-v, 1)
-	}
-	return "+" + number(v, 1)
+	say(words.Say("What came after a step need not have come from it."))
+	return words.Join(all...)
 }

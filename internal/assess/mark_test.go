@@ -69,7 +69,7 @@ func TestMeasuredBetter(t *testing.T) {
 		a := Assess(s, append(slices.Clone(history), e), at(2))
 		for _, c := range a.Concerns {
 			if c.Code == "setup:decor_openings" && c.Level > care.Settled {
-				return 1, c.Text
+				return 1, c.Text.String()
 			}
 		}
 		return 0, ""

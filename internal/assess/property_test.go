@@ -357,7 +357,7 @@ func TestStandingHasAConcern(t *testing.T) {
 		if highest != a.Standing {
 			t.Errorf("standing %v, concerns %+v", a.Standing, a.Concerns)
 		}
-		if len(a.Steps) == 0 || a.KeeperDo == "" {
+		if len(a.Steps) == 0 || a.KeeperDo.String() == "" {
 			t.Error("nothing to do")
 		}
 	})

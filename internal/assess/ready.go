@@ -2,15 +2,14 @@ package assess
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // Readiness says whether an animal is ready to be sold, and why. What is not
@@ -25,9 +24,9 @@ type Readiness struct {
 type ReadyPoint struct {
 	Code    string // meals, last_meal, age, weight, clutch, shed, sign:<sign>, wobble, quarantine
 	Verdict ReadyVerdict
-	Text    string // what the record says
-	Missing string // what would meet it, "" unless it is NotYet
-	Source  string // of the rule
+	Text    words.Text // what the record says
+	Missing words.Text // what would meet it, nothing unless it is NotYet
+	Source  string     // of the rule
 }
 
 // ReadyVerdict is how a point stands.
@@ -112,9 +111,9 @@ func Ready(a *care.Animal, log []care.Entry, mates []Weighed, now time.Time) Rea
 // Quarantine keeps back an animal that came back, until a day.
 func (r *Readiness) Quarantine(until time.Time) {
 	r.Ready = false
-	on := until.UTC().Format("2 January 2006")
-	r.Points = append(r.Points, ReadyPoint{Code: "quarantine", Verdict: NotYet, Text: "It came back from a keeper and is in quarantine until " + on + ".",
-		Missing: "the end of its quarantine, " + on, Source: readySource(common)})
+	on := words.Date{At: until.UTC(), As: words.Day}
+	r.Points = append(r.Points, ReadyPoint{Code: "quarantine", Verdict: NotYet, Text: words.Say("It came back from a keeper and is in quarantine until {date}.", on),
+		Missing: words.Say("the end of its quarantine, {date}", on), Source: readySource(common)})
 }
 
 // OfferAgain is how many days after its last offer an animal in the stock book is due
@@ -148,8 +147,8 @@ type readying struct {
 	points  []ReadyPoint
 }
 
-func (r *readying) add(code, rule string, v ReadyVerdict, missing, text string, args ...any) {
-	r.points = append(r.points, ReadyPoint{Code: code, Verdict: v, Text: fmt.Sprintf(text, args...), Missing: missing, Source: readySource(rule)})
+func (r *readying) add(code, rule string, v ReadyVerdict, missing, is text) {
+	r.points = append(r.points, ReadyPoint{Code: code, Verdict: v, Text: is, Missing: missing, Source: readySource(rule)})
 }
 
 // Rules that are no numbers have their source here.
@@ -177,7 +176,7 @@ func (r *readying) daysSince(t time.Time) int { return int(r.now.Sub(t).Hours() 
 func (r *readying) meals() {
 	row, offers := 0, 0
 	var last time.Time // meal
-	what := "No recent offer of food is on record."
+	what := words.Say("No recent offer of food is on record.")
 	for _, e := range r.log {
 		o, ok := e.Body.(care.Offer)
 		if !ok {
@@ -191,74 +190,68 @@ func (r *readying) meals() {
 			}
 			last = e.HappenedAt
 		case care.Regurgitated:
-			row, what = 0, fmt.Sprintf("It brought its food up %s.", daysAgo(r.daysSince(e.HappenedAt)))
+			row, what = 0, words.Say("It brought its food up {ago}.", daysAgo(r.daysSince(e.HappenedAt)))
 		default:
-			row, what = 0, fmt.Sprintf("It did not eat %s.", daysAgo(r.daysSince(e.HappenedAt)))
+			row, what = 0, words.Say("It did not eat {ago}.", daysAgo(r.daysSince(e.HappenedAt)))
 		}
 	}
 	want := int(readyMeals[r.class])
 	switch when := daysAgo(r.daysSince(last)); {
 	case row == 1:
-		what = fmt.Sprintf("It ate %s.", when)
+		what = words.Say("It ate {ago}.", when)
 	case row > 1:
-		what = fmt.Sprintf("It ate %s in a row, the last %s.", times(row), when)
+		what = words.Say("It ate {times} in a row, the last {ago}.", times(row), when)
 	}
 	if row >= want {
-		r.add("meals", "meals", Met, "", "%s", what)
+		r.add("meals", "meals", Met, text{}, what)
 	} else {
-		r.add("meals", "meals", NotYet, more(want-row, row > 0), "%s", what)
+		r.add("meals", "meals", NotYet, more(want-row, row > 0), what)
 	}
 	if row == 0 {
 		return
 	}
 	most := readyGap * r.species.OfferEvery[r.class].High
 	if since := r.daysSince(last); float64(since) > most {
-		r.add("last_meal", "meal_gap", NotYet, "a meal soon", "Nothing that it ate is on record for %d days.", since)
+		r.add("last_meal", "meal_gap", NotYet, words.Say("a meal soon"), words.Count("Nothing that it ate is on record for {n} day.", "Nothing that it ate is on record for {n} days.", since))
 	}
 }
 
-func more(n int, some bool) string {
-	word := inWords(n)
-	if some {
-		if n == 1 {
-			return "one more meal"
-		}
-		return word + " more meals in a row"
+func more(n int, some bool) text {
+	switch {
+	case some && n == 1:
+		return words.Say("one more meal")
+	case some:
+		return words.Say("{number} more meals in a row", inWords(n))
+	case n == 1:
+		return words.Say("a meal")
 	}
-	if n == 1 {
-		return "a meal"
-	}
-	return word + " meals in a row"
+	return words.Say("{number} meals in a row", inWords(n))
 }
 
-func inWords(n int) string {
-	if words := [...]string{"no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"}; n < len(words) {
-		return words[n]
+var smallNumbers = [...]text{words.Say("no"), words.Say("one"), words.Say("two"), words.Say("three"), words.Say("four"), words.Say("five"), words.Say("six"),
+	words.Say("seven"), words.Say("eight"), words.Say("nine"), words.Say("ten"), words.Say("eleven"), words.Say("twelve")}
+
+func inWords(n int) text {
+	if n < len(smallNumbers) {
+		return smallNumbers[n]
 	}
-	return strconv.Itoa(n)
+	return words.Say("{number}", n)
 }
 
 func (r *readying) age() {
 	switch {
 	case r.a.Hatched == nil && r.class == snake.Hatchling:
-		r.add("age", "days", NotYet, "the day when it hatched", "It is small, and nobody noted when it hatched.")
+		r.add("age", "days", NotYet, words.Say("the day when it hatched"), words.Say("It is small, and nobody noted when it hatched."))
 	case r.a.Hatched == nil:
-		r.add("age", "days", Met, "", "Nobody noted when it hatched; by its weight it is no hatchling.")
+		r.add("age", "days", Met, text{}, words.Say("Nobody noted when it hatched; by its weight it is no hatchling."))
 	case r.old < readyAge:
 		left := int(math.Ceil(readyAge - r.old))
-		r.add("age", "days", NotYet, dayCount(left)+" more", "It hatched %s.", daysAgo(int(r.old)))
+		r.add("age", "days", NotYet, words.Count("one day more", "{n} days more", left), words.Say("It hatched {ago}.", daysAgo(int(r.old))))
 	case r.young:
-		r.add("age", "days", Met, "", "It hatched %s.", daysAgo(int(r.old)))
+		r.add("age", "days", Met, text{}, words.Say("It hatched {ago}.", daysAgo(int(r.old))))
 	default:
-		r.add("age", "days", Met, "", "It hatched in %d.", r.a.Hatched.Year())
+		r.add("age", "days", Met, text{}, words.Say("It hatched in {year}.", r.a.Hatched.Year()))
 	}
-}
-
-func dayCount(n int) string {
-	if n == 1 {
-		return "one day"
-	}
-	return fmt.Sprintf("%d days", n)
 }
 
 // hatchWeight is what it weighed at hatching, and whether it was weighed then:
@@ -274,42 +267,42 @@ func (r *readying) hatchWeight() (mass float64, own bool) {
 
 func (r *readying) weight() {
 	if r.last.Mass == 0 {
-		r.add("weight", "weighed", NotYet, "a weight", "No recent weight is on record.")
+		r.add("weight", "weighed", NotYet, words.Say("a weight"), words.Say("No recent weight is on record."))
 		return
 	}
 	mass, since := float64(r.last.Mass), r.daysSince(r.last.At)
-	what := fmt.Sprintf("It weighs %s, weighed %s.", heavy(mass), daysAgo(since))
+	what := words.Say("It weighs {mass}, weighed {ago}.", heavy(mass), daysAgo(since))
 	if float64(since) > weightHolds {
-		r.add("weight", "weighed", NotYet, "a new weight", "%s", what)
+		r.add("weight", "weighed", NotYet, words.Say("a new weight"), what)
 		return
 	}
 	if !r.young || r.a.Hatched == nil {
-		r.add("weight", "weighed", Met, "", "%s", what)
+		r.add("weight", "weighed", Met, text{}, what)
 		return
 	}
 	at, own := r.hatchWeight()
-	against := fmt.Sprintf("its weight at hatching, %s", heavy(at))
-	if !own {
-		against = fmt.Sprintf("what is typical at hatching, %s", heavy(at))
-	}
-	if want := at * readyGrown; at > 0 && mass < want-1e-9 {
-		r.add("weight", "hatch_weight", NotYet, heavy(math.Ceil(want)), "%s That is %.1f times %s.", what, mass/at, against)
-		return
-	}
 	if at == 0 {
-		r.add("weight", "weighed", Met, "", "%s", what)
+		r.add("weight", "weighed", Met, text{}, what)
 		return
 	}
-	r.add("weight", "hatch_weight", Met, "", "%s That is %.1f times %s.", what, mass/at, against)
+	grown := words.Say("That is {times} times its weight at hatching, {mass}.", number(mass/at, 1), heavy(at))
+	if !own {
+		grown = words.Say("That is {times} times what is typical at hatching, {mass}.", number(mass/at, 1), heavy(at))
+	}
+	if want := at * readyGrown; mass < want-1e-9 {
+		r.add("weight", "hatch_weight", NotYet, heavy(math.Ceil(want)), words.Join(what, grown))
+		return
+	}
+	r.add("weight", "hatch_weight", Met, text{}, words.Join(what, grown))
 }
 
 // heavy is a mass in words, to a tenth of a gram below 100.
-func heavy(v float64) string {
-	g := math.Round(v)
-	if v < 100 {
-		g = math.Round(v*10) / 10
+func heavy(v float64) text {
+	g := number(math.Round(v), 0)
+	if tenths := math.Round(v * 10); v < 100 && tenths != 10*math.Round(tenths/10) {
+		g = number(tenths/10, 1)
 	}
-	return strconv.FormatFloat(g, 'f', -1, 64) + " g (" + number(v/28.349523125, 1) + " oz)"
+	return words.Say("{g} g ({oz} oz)", g, number(v/28.349523125, 1))
 }
 
 // clutch asks it against the middle of its clutch. Only weights of about the
@@ -330,11 +323,11 @@ func (r *readying) clutch(mates []Weighed) {
 	slices.Sort(near)
 	middle := (near[(len(near)-1)/2] + near[len(near)/2]) / 2
 	if share := float64(r.last.Mass) / middle; share < ofClutch-1e-9 {
-		r.add("clutch", "clutch", NotYet, heavy(math.Ceil(middle*ofClutch))+", as its clutch stands now",
-			"It weighs %.0f %% of the middle of its clutch, %s in %s others.", 100*share, heavy(middle), inWords(len(near)))
+		r.add("clutch", "clutch", NotYet, words.Say("{mass}, as its clutch stands now", heavy(math.Ceil(middle*ofClutch))),
+			words.Say("It weighs {share} % of the middle of its clutch, {mass} in {others} others.", number(100*share, 0), heavy(middle), inWords(len(near))))
 		return
 	}
-	r.add("clutch", "clutch", Met, "", "It keeps up with its clutch: %s in the middle of %s others.", heavy(middle), inWords(len(near)))
+	r.add("clutch", "clutch", Met, text{}, words.Say("It keeps up with its clutch: {mass} in the middle of {others} others.", heavy(middle), inWords(len(near))))
 }
 
 func (r *readying) shed() {
@@ -349,23 +342,23 @@ func (r *readying) shed() {
 		}
 	}
 	if opaque != nil && (last == nil || opaque.HappenedAt.After(last.HappenedAt)) && float64(r.daysSince(opaque.HappenedAt)) <= blueHolds {
-		r.add("shed", shedRule, NotYet, "the shed to be over", "A shed is coming: noted %s.", daysAgo(r.daysSince(opaque.HappenedAt)))
+		r.add("shed", shedRule, NotYet, words.Say("the shed to be over"), words.Say("A shed is coming: noted {ago}.", daysAgo(r.daysSince(opaque.HappenedAt))))
 		return
 	}
 	if last == nil {
 		if r.young {
-			r.add("shed", shedRule, NotYet, "its first shed", "No shed is on record.")
+			r.add("shed", shedRule, NotYet, words.Say("its first shed"), words.Say("No shed is on record."))
 		}
 		return
 	}
 	when := daysAgo(r.daysSince(last.HappenedAt))
 	switch whole := last.Body.(care.Shed).Complete; {
 	case whole == nil:
-		r.add("shed", shedRule, Met, "", "It shed %s.", when)
+		r.add("shed", shedRule, Met, text{}, words.Say("It shed {ago}.", when))
 	case *whole:
-		r.add("shed", shedRule, Met, "", "It shed %s, in one piece.", when)
+		r.add("shed", shedRule, Met, text{}, words.Say("It shed {ago}, in one piece.", when))
 	default:
-		r.add("shed", shedRule, NotYet, "a look that nothing is left on it, or its next shed", "Its last shed, %s, came off in pieces.", when)
+		r.add("shed", shedRule, NotYet, words.Say("a look that nothing is left on it, or its next shed"), words.Say("Its last shed, {ago}, came off in pieces.", when))
 	}
 }
 
@@ -393,31 +386,31 @@ func (r *readying) signs() {
 	evidence, gene := snake.Wobble(r.a.Genes)
 	for _, s := range all {
 		when := daysAgo(r.daysSince(s.at))
-		seen := strings.TrimSuffix(s.info.Label, ".")
+		seen := s.info.label()
 		switch {
 		case s.info.Code == "wobble" && evidence != snake.NoWobble:
 			if !s.gone {
-				r.add("sign:wobble", wobbleRule, TellBuyer, "", "%s: logged %s, and it carries %s. That is no reason to hide it: the buyer must hear it before buying.", seen, when, gene)
+				r.add("sign:wobble", wobbleRule, TellBuyer, text{}, words.Say("{sign}: logged {ago}, and it carries {gene}. That is no reason to hide it: the buyer must hear it before buying.", seen, when, gene))
 			}
 		case s.gone && s.info.Level == care.Vet && r.daysSince(s.at) < goneDays:
-			r.add("sign:"+s.info.Code, signRule, NotYet, dayCount(goneDays-r.daysSince(s.at))+" without it", "%s: said to be gone %s. Such signs come and go.", seen, when)
+			r.add("sign:"+s.info.Code, signRule, NotYet, words.Count("one day without it", "{n} days without it", goneDays-r.daysSince(s.at)), words.Say("{sign}: said to be gone {ago}. Such signs come and go.", seen, when))
 		case s.gone:
 		case s.info.Code == "wobble":
-			r.add("sign:wobble", signRule, NotYet, "a reptile vet's look", "%s: logged %s, and no gene on record explains it. Whatever comes of it, the buyer must hear it.", seen, when)
+			r.add("sign:wobble", signRule, NotYet, words.Say("a reptile vet's look"), words.Say("{sign}: logged {ago}, and no gene on record explains it. Whatever comes of it, the buyer must hear it.", seen, when))
 		default:
-			r.add("sign:"+s.info.Code, signRule, NotYet, "the sign to be gone, and logged so", "%s: logged %s.", seen, when)
+			r.add("sign:"+s.info.Code, signRule, NotYet, words.Say("the sign to be gone, and logged so"), words.Say("{sign}: logged {ago}.", seen, when))
 		}
 	}
 	if !slices.ContainsFunc(all, func(s *state) bool { return !s.gone }) && !slices.ContainsFunc(r.points, func(p ReadyPoint) bool { return strings.HasPrefix(p.Code, "sign:") }) {
-		r.add("sign:none", signRule, Met, "", "No sign of illness or injury is open.")
+		r.add("sign:none", signRule, Met, text{}, words.Say("No sign of illness or injury is open."))
 	}
 }
 
 func (r *readying) wobble() {
 	switch evidence, gene := snake.Wobble(r.a.Genes); evidence {
 	case snake.Documented:
-		r.add("wobble", wobbleRule, TellBuyer, "", "It carries %s, which comes with a head wobble. The record says so, and the buyer must hear it before buying.", gene)
+		r.add("wobble", wobbleRule, TellBuyer, text{}, words.Say("It carries {gene}, which comes with a head wobble. The record says so, and the buyer must hear it before buying.", gene))
 	case snake.Reported:
-		r.add("wobble", wobbleRule, TellBuyer, "", "It carries %s, of which breeders report a head wobble. The record says so, and the buyer must hear it before buying.", gene)
+		r.add("wobble", wobbleRule, TellBuyer, text{}, words.Say("It carries {gene}, of which breeders report a head wobble. The record says so, and the buyer must hear it before buying.", gene))
 	}
 }

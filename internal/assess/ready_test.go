@@ -116,17 +116,17 @@ func TestReady(t *testing.T) {
 				if p.Code == c.code {
 					got = p
 				}
-				if p.Text == "" || p.Source == "" || (p.Missing != "") != (p.Verdict == assess.NotYet) {
+				if p.Text.String() == "" || p.Source == "" || (p.Missing.String() != "") != (p.Verdict == assess.NotYet) {
 					t.Errorf("%+v", *p)
 				}
 			}
 			if r.Ready == held {
 				t.Errorf("ready %t beside %+v", r.Ready, r.Points)
 			}
-			if got == nil || got.Verdict != c.verdict || !strings.Contains(got.Text, c.text) {
+			if got == nil || got.Verdict != c.verdict || !strings.Contains(got.Text.String(), c.text) {
 				t.Fatalf("%s: %+v", c.code, r.Points)
 			}
-			if got.Missing != c.missing && (c.missing != "without it" || !strings.HasSuffix(got.Missing, c.missing)) {
+			if got.Missing.String() != c.missing && (c.missing != "without it" || !strings.HasSuffix(got.Missing.String(), c.missing)) {
 				t.Errorf("missing %q, want %q", got.Missing, c.missing)
 			}
 			if c.verdict != assess.NotYet && !r.Ready {
@@ -163,7 +163,7 @@ func TestReadyReadsWhatCounts(t *testing.T) {
 	}
 	// Nothing on record at all: each point says what it wants, in any species.
 	for _, sp := range append(snake.All(), snake.Species{ID: care.OtherSnake}) {
-		if r := assess.Ready(&care.Animal{Species: sp.ID}, nil, nil, readyNow); r.Ready || len(r.Points) != 4 || r.Points[0].Missing != "three meals in a row" {
+		if r := assess.Ready(&care.Animal{Species: sp.ID}, nil, nil, readyNow); r.Ready || len(r.Points) != 4 || r.Points[0].Missing.String() != "three meals in a row" {
 			t.Errorf("%s: %+v", sp.ID, r.Points)
 		}
 	}

@@ -139,7 +139,7 @@ func TestScenarios(t *testing.T) {
 				if tries := WhatWouldChange(&s.subject, s.log, s.at(l.Day), 3); l.Change != "" && (len(tries) == 0 || tries[0].Code != l.Change) {
 					t.Errorf("day %v: %+v would change it, want %s first", l.Day, tries, l.Change)
 				}
-				if a.Headline == "" || a.KeeperSees == "" || a.KeeperMeans == "" || a.KeeperWorry == "" {
+				if a.Headline.String() == "" || a.KeeperSees.String() == "" || a.KeeperMeans.String() == "" || a.KeeperWorry.String() == "" {
 					t.Errorf("day %v: something is left unsaid: %+v", l.Day, a)
 				}
 			}

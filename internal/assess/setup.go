@@ -8,6 +8,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // risk is the chance of harm, its severity (1: death) and the days until then.
@@ -74,7 +75,7 @@ type hazard struct {
 	point string
 	title string
 	fix   string
-	note  string // the number behind it, or ""
+	note  text // the number behind it, or nothing
 	risk  risk
 	level care.Standing
 	at    time.Time
@@ -109,11 +110,11 @@ func (a *answer) sd() float64 {
 }
 
 // width is its measure as a note says it, with the error where a photo tells it.
-func (a *answer) width() string {
+func (a *answer) width() text {
 	if a.MeasureSD > 0 {
-		return number(float64(a.Measure), 1) + " ± " + number(2*float64(a.MeasureSD), 1) + " mm"
+		return words.Say("{size} ± {error} mm", number(float64(a.Measure), 1), number(2*float64(a.MeasureSD), 1))
 	}
-	return number(float64(a.Measure), 0) + " mm"
+	return millimetres(float64(a.Measure))
 }
 
 // mark is a hazard that the breeder saw in a photo.
@@ -163,8 +164,8 @@ func (e *engine) weighHazards(mass float64, say bool) {
 			continue
 		}
 		h := hazard{point: a.Point, title: p.Title, fix: p.Fix, note: j.note, risk: j.risk, level: care.Watch, at: a.at, id: a.id}
-		if say && h.note == "" && e.heaterKey(a) != "" {
-			h.note = e.choiceLabel(a.Point) + "; what heats it: " + e.choiceLabel("heaters")
+		if say && h.note.Empty() && e.heaterKey(a) != "" {
+			h.note = words.Say("{answer}; what heats it: {heater}", e.choiceLabel(a.Point), e.choiceLabel("heaters"))
 		}
 		if h.risk.loss() >= stepInLoss {
 			h.level = care.StepIn
@@ -179,7 +180,7 @@ func (e *engine) weighHazards(mass float64, say bool) {
 		}
 		h := hazard{point: m.point, title: p.Title, fix: p.Fix, risk: e.worstRisk(&p), level: care.Watch, at: m.at, id: m.id}
 		if say {
-			h.note = "the breeder saw in a photo: " + strings.TrimRight(m.text, ". ")
+			h.note = words.Say("the breeder saw in a photo: {message}", strings.TrimRight(m.text, ". "))
 		}
 		if h.risk.loss() >= stepInLoss {
 			h.level = care.StepIn
@@ -253,12 +254,12 @@ func (e *engine) limit(b *body, point string) care.ChecklistItem {
 type judgement struct {
 	bad  bool
 	risk risk
-	note string
+	note text
 	say  bool // a note is wanted
 }
 
 // tell makes the note if one is wanted.
-func (j *judgement) tell(note func() string) {
+func (j *judgement) tell(note func() text) {
 	if j.say {
 		j.note = note()
 	}
@@ -284,8 +285,8 @@ func (e *engine) measured(a *answer, b *body, j *judgement) {
 			if shut, _ := snake.UnsafeOpening(b.width, 0); size*netGives < shut {
 				j.bad = false
 			} else {
-				j.tell(func() string {
-					return "a soft net of " + number(size, 0) + " mm gives way, and a head about " + number(snake.HeadPasses(b.width), 0) + " mm wide goes in and not out"
+				j.tell(func() text {
+					return words.Say("a soft net of {size} mm gives way, and a head about {head} mm wide goes in and not out", number(size, 0), number(snake.HeadPasses(b.width), 0))
 				})
 			}
 		default:
@@ -295,8 +296,8 @@ func (e *engine) measured(a *answer, b *body, j *judgement) {
 		if size > 0 && a.Choice != "no_lock" {
 			p := snake.EscapeProbability(size, a.sd(), b.width)
 			j.bad, j.risk = p >= holdConcern, escapeRisk(p)
-			j.tell(func() string {
-				return "a slit of " + a.width() + ": its head would go through with a chance of about " + percent(p)
+			j.tell(func() text {
+				return words.Say("a slit of {size}: its head would go through with a chance of about {chance}", a.width(), percent(p))
 			})
 		}
 	case "water_depth":
@@ -307,7 +308,9 @@ func (e *engine) measured(a *answer, b *body, j *judgement) {
 		case most == 0:
 		case a.Measure > most:
 			over("too_deep")
-			j.tell(func() string { return number(size, 0) + " mm deep, for a limit of " + number(float64(most), 0) + " mm" })
+			j.tell(func() text {
+				return words.Say("{size} mm deep, for a limit of {limit} mm", number(size, 0), number(float64(most), 0))
+			})
 		case a.Choice == "too_deep":
 			j.bad = false
 		}
@@ -321,8 +324,8 @@ func (e *engine) measured(a *answer, b *body, j *judgement) {
 		inside, coil := a.Sizes["inside_mm"], snake.Coil(b.mass, b.width)
 		if (a.Choice == "both_ends" || a.Choice == "one") && inside > roomyHide*coil {
 			over("too_open")
-			j.tell(func() string {
-				return "the smallest hide is " + centimetres(inside) + " wide inside, for a snake that is about " + centimetres(coil) + " across when coiled"
+			j.tell(func() text {
+				return words.Say("the smallest hide is {inside} wide inside, for a snake that is about {coil} across when coiled", centimetres(inside), centimetres(coil))
 			})
 		}
 	}
@@ -333,8 +336,8 @@ func (e *engine) hole(a *answer, size float64, b *body, j *judgement) {
 	sd := a.sd()
 	p := snake.WedgeProbability(size, sd, b.width, b.prey)
 	j.bad, j.risk = p >= holdConcern, risk{p, stuck[0], stuck[1]}
-	j.tell(func() string {
-		return a.width() + " wide, for a body about " + number(b.width, 0) + " mm: it could get stuck with a chance of about " + percent(p)
+	j.tell(func() text {
+		return words.Say("{size} wide, for a body about {body} mm: it could get stuck with a chance of about {chance}", a.width(), number(b.width, 0), percent(p))
 	})
 	if j.bad {
 		return
@@ -360,8 +363,8 @@ func (e *engine) hole(a *answer, size float64, b *body, j *judgement) {
 	soon := e.today.Add(hours(24 * soonTrap))
 	if !o.from.After(soon) {
 		j.bad = true
-		j.tell(func() string {
-			return a.width() + " wide and wide enough by its last weight; as its kind grows it could get stuck " + o.when()
+		j.tell(func() text {
+			return words.Say("{size} wide and wide enough by its last weight; as its kind grows it could get stuck {when}", a.width(), o.when())
 		})
 		j.risk = risk{holdConcern, stuck[0], soonTrap}
 		return
@@ -372,14 +375,14 @@ func (e *engine) hole(a *answer, size float64, b *body, j *judgement) {
 
 // when is the time from which the opening could hold it, in months, for no
 // forecast of growth is good to the day.
-func (o *outgrown) when() string {
+func (o *outgrown) when() text {
 	switch from, to := month(o.from), month(o.to); {
 	case o.to.IsZero():
-		return "from " + from + " at the earliest"
-	case from == to:
-		return "from about " + from
+		return words.Say("from {month} at the earliest", from)
+	case from.At.Year() == to.At.Year() && from.At.Month() == to.At.Month():
+		return words.Say("from about {month}", from)
 	default:
-		return "some time between " + from + " and " + to
+		return words.Say("some time between {from} and {to}", from, to)
 	}
 }
 
@@ -399,12 +402,11 @@ func (e *engine) fall(a *answer, height float64, b *body, j *judgement, over fun
 	switch {
 	case !soft && hard > most:
 		over("high_hard")
-		j.tell(func() string {
-			note := centimetres(height) + " high"
+		j.tell(func() text {
 			if ground > 0 && hard < height {
-				note += ", over soft ground of " + centimetres(ground) + " as rough as " + centimetres(hard) + " onto a hard floor"
+				return words.Say("{height} high, over soft ground of {ground} as rough as {hard} onto a hard floor, for a limit of {limit}", centimetres(height), centimetres(ground), centimetres(hard), centimetres(most))
 			}
-			return note + ", for a limit of " + centimetres(most)
+			return words.Say("{height} high, for a limit of {limit}", centimetres(height), centimetres(most))
 		})
 	case a.Choice == "high_hard":
 		j.bad = false
@@ -436,15 +438,15 @@ func (e *engine) tipping(a *answer, b *body, j *judgement) {
 		// What does not tip may still sink onto an animal that digs under it.
 		j.bad = a.Choice == "on_substrate"
 	}
-	j.tell(func() string {
-		how := "stands by itself"
+	j.tell(func() text {
+		how := words.Say("stands by itself")
 		if a.Choice == "on_substrate" {
-			how = "with a burrow of " + number(dug, 0) + " mm under its edge"
+			how = words.Say("with a burrow of {depth} mm under its edge", number(dug, 0))
 		}
 		if tips == 0 {
-			return "the heaviest piece, " + how + ", falls by itself"
+			return words.Say("the heaviest piece, {how}, falls by itself", how)
 		}
-		return "the heaviest piece, " + how + ", tips at a push of about " + number(tips, 0) + " g at its top, and this animal pushes with up to " + number(push, 0) + " g"
+		return words.Say("the heaviest piece, {how}, tips at a push of about {tips} g at its top, and this animal pushes with up to {push} g", how, number(tips, 0), number(push, 0))
 	})
 }
 

@@ -6,6 +6,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // Soon is how soon a reptile vet should hear of a sign.
@@ -156,13 +157,24 @@ func (s *signState) risk(level care.Standing) risk {
 	return r
 }
 
+// unknownDo is what to do about a sign that the table does not know.
+const unknownDo = "Write to your breeder what you see, with a picture."
+
 // signByCode finds a sign. One that the table does not know comes from a newer
 // app and is taken seriously enough to be looked at.
 func signByCode(code string) SignInfo {
 	if i := slices.IndexFunc(signs, func(s SignInfo) bool { return s.Code == code }); i >= 0 {
 		return signs[i]
 	}
-	return SignInfo{Code: code, Label: "Something looks wrong: " + code, Level: care.StepIn, Soon: DayOrTwo, DoNow: "Write to your breeder what you see, with a picture."}
+	return SignInfo{Code: code, Label: "Something looks wrong: " + code, Level: care.StepIn, Soon: DayOrTwo, DoNow: unknownDo}
+}
+
+// label is what the keeper sees.
+func (s *SignInfo) label() text {
+	if s.DoNow == unknownDo {
+		return words.Say("Something looks wrong: {code}", s.Code)
+	}
+	return words.Say(s.Label)
 }
 
 // nervous are the signs that a gene with a head wobble can explain.

@@ -5,6 +5,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // OwnThreshold is one that a breeder may move for the breeder's own cases.
@@ -96,12 +97,12 @@ func CheckThresholds(t care.Thresholds) (care.Thresholds, error) {
 }
 
 // Say is a value of the threshold in words.
-func (o *OwnThreshold) Say(v float64) string {
+func (o *OwnThreshold) Say(v float64) words.Text {
 	switch o.Unit {
 	case "share":
-		return number(100*v, 0) + " %"
+		return words.Say("{share} %", number(100*v, 0))
 	case "times":
-		return number(v, 2) + " times"
+		return words.Say("{value} times", number(v, 2))
 	}
-	return count(int(v), "day")
+	return dayCount(int(v))
 }

@@ -1,12 +1,12 @@
 package assess
 
 import (
-	"fmt"
 	"slices"
 	"time"
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // Past is how one case would have gone, looked at every day with what was known
@@ -114,15 +114,15 @@ func (t *Trial) MedianLead() int {
 var fewCases = int(snake.Number("trial", "few"))
 
 // Caution says what the trial cannot tell.
-func (t *Trials) Caution() string {
-	const because = "Cases also went as they did because you stepped in or did not, so read it as a hint."
+func (t *Trials) Caution() words.Text {
+	because := words.Say("Cases also went as they did because you stepped in or did not, so read it as a hint.")
 	switch {
 	case t.Cases == 0:
-		return "You have no cases yet, so there is nothing to try this on."
+		return words.Say("You have no cases yet, so there is nothing to try this on.")
 	case t.Bad+t.Settled == 0:
-		return "None of these cases has settled or ended badly yet. You can see how often you would be asked to step in, not whether it would be right."
+		return words.Say("None of these cases has settled or ended badly yet. You can see how often you would be asked to step in, not whether it would be right.")
 	case t.Bad < fewCases || t.Settled < fewCases:
-		return fmt.Sprintf("This is too little to judge by: %s ended badly and %d settled. One case more could turn it round. %s", count(t.Bad, "case"), t.Settled, because)
+		return words.Join(words.Count("This is too little to judge by: {n} case ended badly and {settled} settled. One case more could turn it round.", "This is too little to judge by: {n} cases ended badly and {settled} settled. One case more could turn it round.", t.Bad, t.Settled), because)
 	}
 	return because
 }

@@ -4,12 +4,11 @@ import (
 	"cmp"
 	"math"
 	"slices"
-	"strconv"
-	"strings"
 	"time"
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // The things that may be tried, besides "fix:<point>".
@@ -34,7 +33,7 @@ type Try struct {
 	PRefusal   float64
 	// Condition and Consequence make a sentence, with the day between them: "If <it eats> on
 	// Friday, <it would go back to settled>". ForKeeper is Consequence in a keeper's words.
-	Condition, Consequence, ForKeeper string
+	Condition, Consequence, ForKeeper words.Text
 
 	now       care.Standing // what it is today
 	urgency   float64
@@ -274,9 +273,15 @@ func fineAnswer(point string) (care.SetupAnswer, bool) {
 }
 
 var (
-	standingWords = [...]string{"settled", "watch", "step in", "vet"}
-	keeperWords   = [...]string{"all is as it should be", "keeping an eye on it is enough", "your breeder should look at it with you", "a reptile vet should see it"}
+	standingWords = [...]text{words.Say("settled"), words.Say("watch"), words.Say("step in"), words.Say("vet")}
+	keeperWords   = [...]text{words.Say("all is as it should be"), words.Say("keeping an eye on it is enough"), words.Say("your breeder should look at it with you"), words.Say("a reptile vet should see it")}
 )
+
+// keeperLater is what a keeper reads of a standing that comes after so many days.
+func keeperLater(s care.Standing, days text) text {
+	return [...]text{words.Say("all is as it should be {days} later", days), words.Say("keeping an eye on it is enough {days} later", days),
+		words.Say("your breeder should look at it with you {days} later", days), words.Say("a reptile vet should see it {days} later", days)}[s]
+}
 
 // describe finds the words.
 func (t *Try) describe(e *engine) {
@@ -284,29 +289,33 @@ func (t *Try) describe(e *engine) {
 	case care.Offer:
 		switch {
 		case b.Result == care.Eaten && e.refusedInARow > 0:
-			t.Condition = "it eats again"
+			t.Condition = words.Say("it eats again")
 		case b.Result == care.Eaten:
-			t.Condition = "it eats"
+			t.Condition = words.Say("it eats")
 		case b.Result == care.Regurgitated:
-			t.Condition = "it brings food up"
+			t.Condition = words.Say("it brings food up")
 		case e.refusedInARow > 0:
-			t.Condition = "it refuses again"
+			t.Condition = words.Say("it refuses again")
 		default:
-			t.Condition = "it refuses"
+			t.Condition = words.Say("it refuses")
 		}
 	case care.WeighIn:
-		t.Condition = "it weighs " + grams(float64(b.Mass))
+		t.Condition = words.Say("it weighs {mass}", grams(float64(b.Mass)))
 		switch {
 		case t.edge && t.Standing < t.now:
-			t.Condition += " or more"
+			t.Condition = words.Say("it weighs {mass} or more", grams(float64(b.Mass)))
 		case t.edge:
-			t.Condition += " or less"
+			t.Condition = words.Say("it weighs {mass} or less", grams(float64(b.Mass)))
 		}
 	case care.ClimateReading:
-		var say []string
 		is := func(kind int, v float64) {
 			f := finding{kind: kind, value: v}
-			say = append(say, "the "+f.what()+" is "+f.number())
+			one := words.Say("the {what} is {value}", f.what(), f.number())
+			if t.Condition.Empty() {
+				t.Condition = one
+			} else {
+				t.Condition = words.Say("{condition} and {another}", t.Condition, one)
+			}
 		}
 		for kind, v := range [...]*care.Celsius{warmSide: b.Warm, coolSide: b.Cool, night: b.Night, surface: b.Surface} {
 			if v != nil {
@@ -316,33 +325,35 @@ func (t *Try) describe(e *engine) {
 		if b.Humidity != nil {
 			is(humidity, float64(*b.Humidity))
 		}
-		t.Condition = strings.Join(say, " and ")
 	case care.SetupCheck:
 		p, _ := care.Point(b.Answers[0].Point)
-		t.Condition = "“" + p.Title + "” is put right"
+		t.Condition = words.Say("“{point}” is put right", words.Say(p.Title))
 	default:
-		t.Condition = "its keeper writes a word"
+		t.Condition = words.Say("its keeper writes a word")
 	}
-	within, later := "", ""
-	if d := int(t.StandingAt.Sub(t.At).Hours()/24 + .5); d > 0 {
-		within, later = " within "+count(d, "day"), " "+count(d, "day")+" later"
+	d, to := int(t.StandingAt.Sub(t.At).Hours()/24+.5), standingWords[t.Standing]
+	t.ForKeeper = keeperWords[t.Standing]
+	if d > 0 {
+		t.ForKeeper = keeperLater(t.Standing, dayCount(d))
 	}
-	t.ForKeeper = keeperWords[t.Standing] + later
 	switch {
+	case t.Standing < t.now && d > 0:
+		t.Consequence = words.Say("it would go back to “{standing}” within {days}", to, dayCount(d))
 	case t.Standing < t.now:
-		t.Consequence = "it would go back to “" + standingWords[t.Standing] + "”" + within
+		t.Consequence = words.Say("it would go back to “{standing}”", to)
+	case t.Standing > t.now && d > 0:
+		t.Consequence = words.Say("it would rise to “{standing}” within {days}", to, dayCount(d))
 	case t.Standing > t.now:
-		t.Consequence = "it would rise to “" + standingWords[t.Standing] + "”" + within
+		t.Consequence = words.Say("it would rise to “{standing}”", to)
+	case t.Urgency < t.urgency-leastChange:
+		t.Consequence = words.Say("it would stay at “{standing}”, further down the list", to)
+	case t.Urgency > t.urgency+leastChange:
+		t.Consequence = words.Say("it would stay at “{standing}”, further up the list", to)
 	default:
-		t.Consequence = "it would stay at “" + standingWords[t.Standing] + "”"
-		if t.Urgency < t.urgency-leastChange {
-			t.Consequence += ", further down the list"
-		} else if t.Urgency > t.urgency+leastChange {
-			t.Consequence += ", further up the list"
-		}
+		t.Consequence = words.Say("it would stay at “{standing}”", to)
 	}
 }
 
-func grams(v float64) string {
-	return strconv.FormatFloat(math.Round(v), 'f', 0, 64) + " g (" + number(v/28.349523125, 1) + " oz)"
+func grams(v float64) text {
+	return words.Say("{g} g ({oz} oz)", number(math.Round(v), 0), number(v/28.349523125, 1))
 }

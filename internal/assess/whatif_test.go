@@ -16,7 +16,7 @@ func TestSupposeWorked(t *testing.T) {
 	t.Parallel()
 	s, log := workedExample()
 	got := Suppose(s, log, at(25.5), care.Offer{Result: care.Eaten, Prey: "rat", PreyMass: 11}, at(26))
-	if got.Code != TryEats || got.Condition != "it eats again" || !got.At.Equal(at(26)) {
+	if got.Code != TryEats || got.Condition.String() != "it eats again" || !got.At.Equal(at(26)) {
 		t.Errorf("%+v", got)
 	}
 	want := Assess(s, log, at(29))
@@ -32,7 +32,7 @@ func TestSupposeWorked(t *testing.T) {
 		t.Errorf("it refuses: %+v, beside %+v", again, got)
 	}
 	light := Suppose(s, log, at(25.5), care.WeighIn{Mass: 72}, at(26))
-	if light.Standing != care.Vet || light.Condition != "it weighs 72 g (2.5 oz)" || !strings.Contains(light.Consequence, "rise to “vet”") {
+	if light.Standing != care.Vet || light.Condition.String() != "it weighs 72 g (2.5 oz)" || !strings.Contains(light.Consequence.String(), "rise to “vet”") {
 		t.Errorf("a fifth lost: %+v", light)
 	}
 }
@@ -54,7 +54,7 @@ func TestWhatWouldChangeComesTrue(t *testing.T) {
 		all := WhatWouldChange(s, log, now, 100)
 		for i, x := range all {
 			codes[x.Code]++
-			if x.At.Before(now) || x.Condition == "" || x.Consequence == "" || x.ForKeeper == "" {
+			if x.At.Before(now) || x.Condition.String() == "" || x.Consequence.String() == "" || x.ForKeeper.String() == "" {
 				t.Errorf("%+v", x)
 			}
 			came := append(slices.Clone(known), care.Entry{ID: "x", By: care.KeeperActor, Confirmed: true, HappenedAt: x.At, ReceivedAt: x.At, Body: x.Body})
@@ -102,7 +102,7 @@ func TestTellingWeightIsTheEdge(t *testing.T) {
 				mass = float64(b.Mass)
 			}
 			up := 1.
-			if strings.HasSuffix(x.Condition, "or less") {
+			if strings.HasSuffix(x.Condition.String(), "or less") {
 				up = -1
 			}
 			w := newWhatIf(s, log, now)

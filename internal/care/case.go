@@ -3,6 +3,8 @@ package care
 import (
 	"strconv"
 	"time"
+
+	"warmhand/internal/words"
 )
 
 // HandoverState is where a handover is.
@@ -109,24 +111,24 @@ func (s Standing) String() string {
 // Reason is a fact that moved the standing: its weight in log-odds (positive
 // raises concern), and the entries that show it.
 type Reason struct {
-	Code     string   `json:"code"`
-	Weight   float64  `json:"weight"`
-	Text     string   `json:"text"`
-	Evidence []string `json:"evidence,omitempty"`
+	Code     string     `json:"code"`
+	Weight   float64    `json:"weight"`
+	Text     words.Text `json:"text"`
+	Evidence []string   `json:"evidence,omitempty"`
 }
 
 // Cause is what would explain a refusal, with its share of one.
 type Cause struct {
-	Code  string  `json:"code"`
-	Share float64 `json:"share"`
-	Text  string  `json:"text"`
+	Code  string     `json:"code"`
+	Share float64    `json:"share"`
+	Text  words.Text `json:"text"`
 }
 
 // Step is something suggested next.
 type Step struct {
-	Code      string `json:"code"`
-	Text      string `json:"text"`       // for the keeper
-	HoldsDays int    `json:"holds_days"` // how long it should be given
+	Code      string     `json:"code"`
+	Text      words.Text `json:"text"`       // for the keeper
+	HoldsDays int        `json:"holds_days"` // how long it should be given
 }
 
 // Case is one handover that is being followed up. Everything from Standing on
@@ -162,8 +164,8 @@ type Case struct {
 
 	Standing   Standing
 	Urgency    float64
-	Headline   string // the first reason in plain words, for the list
-	Assessment []byte // the full assessment, JSON
+	Headline   words.Text // the first reason in plain words, for the list
+	Assessment []byte     // the full assessment, JSON
 	AssessedAt time.Time
 	DueAt      time.Time // when the passing of time alone calls for a new look
 	LastHeard  *time.Time
@@ -174,8 +176,8 @@ type Case struct {
 	// the keeper's newest entry that says more than that the app was opened, and
 	// the breeder's newest message or step; nil: never.
 	WroteAt, ToldAt, AnsweredAt *time.Time
-	Silent                      bool   // for longer than is usual nothing was heard
-	NextStep                    string // what the keeper might do next, the most useful
+	Silent                      bool       // for longer than is usual nothing was heard
+	NextStep                    words.Text // what the keeper might do next, the most useful
 }
 
 // Return is how far an animal is on its way back to the breeder. While it is on
@@ -292,7 +294,7 @@ type Flag struct {
 	ID        string // stable: the concern's code and a count, e.g. "refusal-1"
 	Code      string
 	Level     Standing
-	Text      string
+	Text      words.Text
 	OpenedAt  time.Time
 	ClosedAt  *time.Time
 	History   []FlagChange
@@ -300,18 +302,18 @@ type Flag struct {
 
 // FlagChange is one change of a flag.
 type FlagChange struct {
-	At    time.Time `json:"at"`
-	Level Standing  `json:"level"`
-	What  string    `json:"what"` // opened, rose, fell, closed
-	Text  string    `json:"text"`
+	At    time.Time  `json:"at"`
+	Level Standing   `json:"level"`
+	What  string     `json:"what"` // opened, rose, fell, closed
+	Text  words.Text `json:"text"`
 }
 
 // Concern is one thing that an assessment finds, before it becomes a flag.
 type Concern struct {
-	Code    string   `json:"code"`
-	Level   Standing `json:"level"`
-	Text    string   `json:"text"`
-	Urgency float64  `json:"urgency"`
+	Code    string     `json:"code"`
+	Level   Standing   `json:"level"`
+	Text    words.Text `json:"text"`
+	Urgency float64    `json:"urgency"`
 }
 
 // Keeper is a buyer. The name is optional.
@@ -384,7 +386,7 @@ func UpdateFlags(caseOf *Case, flags []Flag, found []Concern, now time.Time) (ch
 		}
 		at := now
 		f.ClosedAt = &at
-		f.History = append(append([]FlagChange(nil), f.History...), FlagChange{now, f.Level, "closed", ""})
+		f.History = append(append([]FlagChange(nil), f.History...), FlagChange{now, f.Level, "closed", words.Text{}})
 		changed = append(changed, f)
 	}
 	return changed

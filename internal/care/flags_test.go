@@ -5,6 +5,8 @@ import (
 	"slices"
 	"testing"
 	"time"
+
+	"warmhand/internal/words"
 )
 
 func TestUpdateFlags(t *testing.T) {
@@ -35,8 +37,8 @@ func TestUpdateFlags(t *testing.T) {
 		}
 		return changed
 	}
-	watch, in, vet := Concern{Code: "refusal", Level: Watch, Text: "twice"}, Concern{Code: "refusal", Level: StepIn, Text: "five times"}, Concern{Code: "refusal", Level: Vet, Text: "thin"}
-	silent := Concern{Code: "silence", Level: Watch, Text: "nothing heard"}
+	watch, in, vet := Concern{Code: "refusal", Level: Watch, Text: words.Say("twice")}, Concern{Code: "refusal", Level: StepIn, Text: words.Say("five times")}, Concern{Code: "refusal", Level: Vet, Text: words.Say("thin")}
+	silent := Concern{Code: "silence", Level: Watch, Text: words.Say("nothing heard")}
 
 	if got := step(); got != nil {
 		t.Errorf("nothing found: %+v", got)
@@ -45,7 +47,7 @@ func TestUpdateFlags(t *testing.T) {
 		t.Errorf("a concern of no concern: %+v", got)
 	}
 	got := step(watch)
-	want := Flag{BreederID: "b", CaseID: "c", ID: "refusal-1", Code: "refusal", Level: Watch, Text: "twice", OpenedAt: at, History: []FlagChange{{at, Watch, "opened", "twice"}}}
+	want := Flag{BreederID: "b", CaseID: "c", ID: "refusal-1", Code: "refusal", Level: Watch, Text: words.Say("twice"), OpenedAt: at, History: []FlagChange{{at, Watch, "opened", words.Say("twice")}}}
 	if len(got) != 1 || !reflect.DeepEqual(got[0], want) {
 		t.Errorf("opened: %+v", got)
 	}
@@ -56,7 +58,7 @@ func TestUpdateFlags(t *testing.T) {
 		t.Errorf("one concern named twice: %+v", got)
 	}
 	step(watch)
-	if got = step(in, silent); len(got) != 2 || got[0].History[1].What != "rose" || got[0].Level != StepIn || got[0].Text != "five times" || got[1].ID != "silence-1" {
+	if got = step(in, silent); len(got) != 2 || got[0].History[1].What != "rose" || got[0].Level != StepIn || got[0].Text.String() != "five times" || got[1].ID != "silence-1" {
 		t.Errorf("rose, and another opened: %+v", got)
 	}
 	step(vet, silent)

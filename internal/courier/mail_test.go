@@ -18,6 +18,7 @@ import (
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
 	"warmhand/internal/notify"
+	"warmhand/internal/words"
 )
 
 // office is a mail server that keeps what it gets.
@@ -76,7 +77,7 @@ func (o *office) opened(t *testing.T) (address string) {
 
 func letter(t *testing.T, animal string) notify.Letter {
 	t.Helper()
-	m := notify.Message{Home: "https://snakes.example.org/k", Told: []notify.Told{{Animal: animal, Link: "https://snakes.example.org/k/loam/c1", CheckIn: &assess.CheckIn{Ask: assess.AskWord, Question: "How was the first night?"}}}}
+	m := notify.Message{Home: "https://snakes.example.org/k", Told: []notify.Told{{Animal: animal, Link: "https://snakes.example.org/k/loam/c1", CheckIn: &assess.CheckIn{Ask: assess.AskWord, Question: words.Say("How was the first night?")}}}}
 	l, err := m.ByMail("robin@example.org", "https://snakes.example.org/mail/stop/w1.x")
 	if err != nil {
 		t.Fatal(err)

@@ -357,7 +357,7 @@ func TestMarkSeen(t *testing.T) {
 		t.Error("a message moved the standing")
 	}
 	list, _, err := p.ListCases(t.Context(), p.helper, "loam", care.CaseQuery{Open: true}, care.Cursor{}, 10)
-	if err != nil || len(list) != 1 || list[0].Case.Headline == "" || list[0].Animal.Name != "tub 14" {
+	if err != nil || len(list) != 1 || list[0].Case.Headline.String() == "" || list[0].Animal.Name != "tub 14" {
 		t.Errorf("triage list: %+v, %v", list, err)
 	}
 	none, _, err := p.ListCases(t.Context(), p.other, "fern", care.CaseQuery{}, care.Cursor{}, 10)

@@ -16,6 +16,7 @@ import (
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 
 	"github.com/google/uuid"
 )
@@ -197,7 +198,7 @@ func (k *known) judge(now time.Time) (*judged, error) {
 	}
 	c.Listen(k.log)
 	c.Silent = slices.ContainsFunc(result.Concerns, func(f care.Concern) bool { return f.Code == assess.ConcernSilence })
-	if c.NextStep = ""; len(result.Steps) > 0 {
+	if c.NextStep = (words.Text{}); len(result.Steps) > 0 {
 		c.NextStep = result.Steps[0].Text
 	}
 	if c.BringBack(before, now); c.Aside.Until != nil && c.Aside.Until.Before(c.DueAt) {

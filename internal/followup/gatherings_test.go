@@ -58,7 +58,7 @@ func TestGatherings(t *testing.T) {
 		t.Fatalf("%+v, %v; want one", list, err)
 	}
 	g := list[0]
-	if len(g.Cases) != 4 || g.Animals != 4 || g.Others != 8 || g.OthersRefusing != 0 || g.ShowDay != "" || !strings.Contains(g.Clutch, mother.Name) || !strings.Contains(g.Text(), "4 of 4 animals of the clutch of "+mother.Name) {
+	if len(g.Cases) != 4 || g.Animals != 4 || g.Others != 8 || g.OthersRefusing != 0 || g.ShowDay != "" || !strings.Contains(g.Clutch, mother.Name) || !strings.Contains(g.Text().String(), "4 of 4 animals of the clutch of "+mother.Name) {
 		t.Errorf("%+v %s", g.Gathering, g.Text())
 	}
 	for _, v := range g.Cases {

@@ -298,7 +298,7 @@ func TestUnclaimedIsNotSilence(t *testing.T) {
 	p := newPlace(t)
 	h, code := p.handover(t, p.animal(t), t0)
 	kase := care.Case{BreederID: "loam", ID: h.ID}
-	if got := p.get(t, kase).Case; got.Headline != "Card not claimed yet." || got.Standing != care.Settled {
+	if got := p.get(t, kase).Case; got.Headline.String() != "Card not claimed yet." || got.Standing != care.Settled {
 		t.Errorf("at the handover: %s, %q", got.Standing, got.Headline)
 	}
 	for days := range 30 {
@@ -306,15 +306,15 @@ func TestUnclaimedIsNotSilence(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if got := p.get(t, kase).Case; got.Headline != "Card not claimed yet, 29 days after the handover." || got.Standing != care.Watch {
+	if got := p.get(t, kase).Case; got.Headline.String() != "Card not claimed yet, 29 days after the handover." || got.Standing != care.Watch {
 		t.Errorf("weeks later: %s, %q", got.Standing, got.Headline)
 	}
-	if flags := p.flags(t, kase); len(flags) != 1 || !strings.HasPrefix(flags[0].Text, "Card not claimed yet") {
+	if flags := p.flags(t, kase); len(flags) != 1 || !strings.HasPrefix(flags[0].Text.String(), "Card not claimed yet") {
 		t.Errorf("flags %+v", flags)
 	}
 	keeper, v := p.claim(t, code, t0.Add(30*day))
 	p.log(t, keeper, v.Case, t0.Add(30*day), care.Seen{})
-	if got := p.get(t, kase).Case; strings.Contains(got.Headline, "claimed") || got.Standing != care.Settled {
+	if got := p.get(t, kase).Case; strings.Contains(got.Headline.String(), "claimed") || got.Standing != care.Settled {
 		t.Errorf("claimed: %s, %q", got.Standing, got.Headline)
 	}
 }

@@ -77,7 +77,7 @@ func TestListStock(t *testing.T) {
 	}
 	// The middle of its clutch is 100 g and 110 g; the one that was sold had its 900 g here, too.
 	a = got["small"]
-	if a.Ready.Ready || len(a.Ready.Points) != 1 || a.Ready.Points[0].Code != "clutch" || a.Ready.Points[0].Missing != "77 g (2.7 oz), as its clutch stands now" {
+	if a.Ready.Ready || len(a.Ready.Points) != 1 || a.Ready.Points[0].Code != "clutch" || a.Ready.Points[0].Missing.String() != "77 g (2.7 oz), as its clutch stands now" {
 		t.Errorf("small: %+v", a.Ready)
 	}
 	if a = got["sold"]; !a.Away || a.CaseID == "" || a.LastMeal != nil || len(a.Ready.Points) != 0 || a.Ready.Ready || a.OfferAgain != 0 {

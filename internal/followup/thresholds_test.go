@@ -173,7 +173,7 @@ func TestTryThresholds(t *testing.T) {
 			t.Errorf("place %d has one that is %q", i, outcomes[at])
 		}
 	}
-	if !strings.Contains(sum.Caution(), "too little") || strings.Contains((&assess.Trials{}).Caution(), "too little") {
+	if !strings.Contains(sum.Caution().String(), "too little") || strings.Contains((&assess.Trials{}).Caution().String(), "too little") {
 		t.Error(sum.Caution())
 	}
 	lax, err := p.TryThresholds(ctx, p.loam, now, "loam", care.Thresholds{Watch: .6, Act: .8})
@@ -189,7 +189,7 @@ func TestTryThresholds(t *testing.T) {
 		t.Error("trying has changed a case")
 	}
 	none, err := p.TryThresholds(ctx, p.other, now, "fern", care.Thresholds{Act: .5})
-	if err != nil || none.Total != 0 || !strings.Contains(none.Sum.Caution(), "no cases") {
+	if err != nil || none.Total != 0 || !strings.Contains(none.Sum.Caution().String(), "no cases") {
 		t.Errorf("%+v, %v", none, err)
 	}
 	if _, err := p.TryThresholds(ctx, p.other, now, "loam", care.Thresholds{}); !care.IsCode(err, care.NotFound) {

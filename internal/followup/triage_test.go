@@ -130,7 +130,7 @@ func TestTurn(t *testing.T) {
 	then(keeper, care.Seen{}, care.TurnKeeper)
 	then(keeper, care.WeighIn{Mass: 98}, care.TurnNobody)
 	is := then(keeper, care.Sign{Code: "wheeze"}, care.TurnBreeder)
-	if is.NextStep == "" || !strings.Contains(is.NextStep, "vet") {
+	if is.NextStep.String() == "" || !strings.Contains(is.NextStep.String(), "vet") {
 		t.Errorf("the next step is %q", is.NextStep)
 	}
 	then(p.loam, care.StepAgreed{Code: "call_vet", HoldsDays: 2}, care.TurnKeeper)

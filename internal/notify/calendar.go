@@ -48,7 +48,7 @@ func Calendar(cases []Followed, now time.Time) []byte {
 			e.SetDtStampTime(now)
 			e.SetStartAt(k.At)
 			e.SetEndAt(k.At.Add(eventTime))
-			e.SetSummary(c.Animal + ": " + k.Question)
+			e.SetSummary(c.Animal + ": " + k.Question.String())
 			link := c.Link + "/" + forms[k.Ask]
 			e.SetDescription("It takes under a minute. Answer here: " + link)
 			e.SetURL(link)

@@ -11,6 +11,7 @@ import (
 
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // The calendar is read back by another library, with what makes trouble in one:
@@ -24,9 +25,9 @@ func TestCalendarReadBack(t *testing.T) {
 	const link = "https://snakes.example.org/k/loam/cases/c1"
 	cases := []Followed{
 		{Case: care.Case{ID: "c1"}, Animal: name, Link: link, CheckIns: []assess.CheckIn{
-			{ID: "first_night", At: at, Ask: assess.AskWord, Question: "How was the first night?"},
-			{ID: "rhythm-7-1", At: at.AddDate(0, 0, 14), Ask: assess.AskWeight, Question: "What does it weigh now?"}}},
-		{Case: care.Case{ID: "c2"}, Animal: "Larch", Link: link, CheckIns: []assess.CheckIn{{ID: "first_night", At: at, Ask: assess.AskClimate, Question: "How warm is it at both ends?"}}},
+			{ID: "first_night", At: at, Ask: assess.AskWord, Question: words.Say("How was the first night?")},
+			{ID: "rhythm-7-1", At: at.AddDate(0, 0, 14), Ask: assess.AskWeight, Question: words.Say("What does it weigh now?")}}},
+		{Case: care.Case{ID: "c2"}, Animal: "Larch", Link: link, CheckIns: []assess.CheckIn{{ID: "first_night", At: at, Ask: assess.AskClimate, Question: words.Say("How warm is it at both ends?")}}},
 	}
 	file := Calendar(cases, now)
 	for line := range strings.SplitSeq(string(file), "\r\n") {

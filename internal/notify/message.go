@@ -126,7 +126,7 @@ func (t *Told) next() string {
 	case t.Wrote != "":
 		return "Open it to read."
 	case t.CheckIn != nil:
-		return t.CheckIn.Question
+		return t.CheckIn.Question.String()
 	case t.Case.Standing == care.Vet:
 		return "Open it now and tell its keeper what to do."
 	}
@@ -135,7 +135,7 @@ func (t *Told) next() string {
 
 func (t *Told) line() string {
 	if t.CheckIn != nil {
-		return t.Animal + ": " + t.CheckIn.Question
+		return t.Animal + ": " + t.CheckIn.Question.String()
 	}
 	return t.title()
 }
@@ -221,8 +221,8 @@ func (m *Message) ByMail(to, stop string) (Letter, error) {
 	for i := range m.Told {
 		t := &m.Told[i]
 		text := t.next()
-		if t.CheckIn == nil && t.Wrote == "" && t.Case.Headline != "" {
-			text = t.Case.Headline + " " + text
+		if t.CheckIn == nil && t.Wrote == "" && !t.Case.Headline.Empty() {
+			text = t.Case.Headline.String() + " " + text
 		}
 		l.Lines = append(l.Lines, line{t.title(), text, t.address()})
 		if t.CheckIn != nil {

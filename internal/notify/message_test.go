@@ -6,6 +6,7 @@ import (
 
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // What stands on a device for whom it is: where it leads, and what takes its place.
@@ -13,7 +14,7 @@ func TestOnADevice(t *testing.T) {
 	t.Parallel()
 	c := care.Case{BreederID: "loam", ID: "c1", AnimalID: "a1", Standing: care.StepIn}
 	keeper, breeder := "https://w.example/k/loam/c1", "https://w.example/b/cases/c1"
-	ask := Told{Animal: "Quill", Case: c, Link: keeper, CheckIn: &assess.CheckIn{Ask: assess.AskFood, Question: "Did it eat?"}}
+	ask := Told{Animal: "Quill", Case: c, Link: keeper, CheckIn: &assess.CheckIn{Ask: assess.AskFood, Question: words.Say("Did it eat?")}}
 	toKeeper := Told{Animal: "Quill", Case: c, Link: keeper, Wrote: care.BreederOwner}
 	toBreeder := Told{Animal: "Quill", Case: c, Link: breeder, Wrote: care.KeeperActor}
 	rose := Told{Animal: "Quill", Case: c, Link: breeder}

@@ -7,17 +7,18 @@ import (
 
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // Guide writes pages of the keeper's guide to an animal, as it was at an instant.
-func Guide(w io.Writer, p Paper, a *care.Animal, pages []assess.GuidePage, at time.Time, zone *time.Location) error {
-	count := layGuide(p, a, pages, at, zone, 0).pdf.PageCount()
-	return layGuide(p, a, pages, at, zone, count).write(w)
+func Guide(w io.Writer, p Paper, a *care.Animal, pages []assess.GuidePage, at time.Time, zone *time.Location, in *words.Language) error {
+	count := layGuide(p, a, pages, at, zone, in, 0).pdf.PageCount()
+	return layGuide(p, a, pages, at, zone, in, count).write(w)
 }
 
-func layGuide(p Paper, a *care.Animal, list []assess.GuidePage, at time.Time, zone *time.Location, pages int) *sheet {
+func layGuide(p Paper, a *care.Animal, list []assess.GuidePage, at time.Time, zone *time.Location, in *words.Language, pages int) *sheet {
 	name, common, _ := names(a)
-	f := &flow{sheet: newSheet(p, "Guide for "+name, at), zone: zone, pages: pages}
+	f := &flow{sheet: newSheet(p, "Guide for "+name, at), zone: zone, pages: pages, in: in}
 	f.running = "Guide for " + name + " · " + common + " · as of " + date(at, zone) + " · no vet's advice"
 	f.x, f.w = 18, f.width-36
 	for _, g := range list {
@@ -26,25 +27,25 @@ func layGuide(p Paper, a *care.Animal, list []assess.GuidePage, at time.Time, zo
 		f.text(f.x, f.y+3.4, "For "+name+", "+common)
 		f.y += 5.4
 		f.set(bold, 20, ink)
-		for _, l := range f.lines(g.Title, f.w, 2) {
+		for _, l := range f.lines(in.Say(g.Title), f.w, 2) {
 			f.pdf.Text(f.x, f.y+7, l)
 			f.y += 9
 		}
 		f.y += 1
-		if g.Now != "" {
-			f.say(bold, 10.5, ink, g.Now)
+		if !g.Now.Empty() {
+			f.say(bold, 10.5, ink, in.Say(g.Now))
 		}
 		for _, part := range g.Parts {
-			f.section(part.Title, 12)
+			f.section(in.Say(part.Title), 12)
 			if part.Ordered {
-				f.steps(part.Points)
+				f.steps(in.All(part.Points))
 			} else {
-				f.list(10, part.Points)
+				f.list(10, in.All(part.Points))
 			}
 		}
 		f.section("Where this comes from", 12)
 		for _, part := range g.Parts {
-			f.say(regular, 7.5, muted, part.Title+": "+part.Source)
+			f.say(regular, 7.5, muted, in.Say(part.Title)+": "+part.Source)
 		}
 	}
 	return f.sheet

@@ -143,7 +143,7 @@ func (f *flow) concern(l *VetCase) {
 	var open []string
 	for _, c := range l.Assessment.Concerns {
 		if c.Code != assess.ConcernSilence {
-			open = append(open, c.Text)
+			open = append(open, f.in.Say(c.Text))
 		}
 	}
 	if len(open) == 0 {

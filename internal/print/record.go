@@ -11,6 +11,7 @@ import (
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // offersShown is how many of the breeder's last offers a record lists.
@@ -58,6 +59,7 @@ type flow struct {
 	zone    *time.Location
 	running string // what stands at the foot of every page
 	pages   int
+	in      *words.Language // nil: English
 	x, w    float64
 	y       float64 // the top of what is free on the page
 }

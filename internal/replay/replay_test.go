@@ -297,7 +297,7 @@ func TestStepsAreAssessments(t *testing.T) {
 				t.Fatalf("%+v\nwant %+v", got, want)
 			}
 			for i, r := range got.Reasons {
-				if w := want.Reasons[i]; r.Code != w.Code || r.Text != w.Text || math.Abs(r.Weight-w.Weight) > 1e-6 {
+				if w := want.Reasons[i]; r.Code != w.Code || r.Text != w.Text.String() || math.Abs(r.Weight-w.Weight) > 1e-6 {
 					t.Fatalf("reason %+v, want %+v", r, w)
 				}
 			}

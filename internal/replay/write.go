@@ -38,7 +38,7 @@ func appendStep(b []byte, id string, at time.Time, day int, a *assess.Assessment
 		r := &a.Reasons[i]
 		b = text(append(comma(b, i), `{"code":`...), r.Code)
 		b = decimal(append(b, `,"weight":`...), r.Weight)
-		b = append(text(append(b, `,"text":`...), r.Text), '}')
+		b = append(text(append(b, `,"text":`...), r.Text.String()), '}')
 	}
 	b = append(b, `],"causes":[`...)
 	for i := range a.Causes {
@@ -54,7 +54,7 @@ func appendStep(b []byte, id string, at time.Time, day int, a *assess.Assessment
 		c := &a.Concerns[i]
 		b = text(append(comma(b, i), `{"code":`...), c.Code)
 		b = append(append(append(b, `,"standing":"`...), c.Level.String()...), '"')
-		b = append(text(append(b, `,"text":`...), c.Text), '}')
+		b = append(text(append(b, `,"text":`...), c.Text.String()), '}')
 	}
 	return append(b, "]}\n"...)
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // benchEntry is the nth entry of a stream, a typical offer.
@@ -154,7 +155,7 @@ func BenchmarkTriageList(b *testing.B) {
 			id := fmt.Sprintf("019f2b3c-0000-7000-8000-%012d", i)
 			at := time.UnixMilli(1_772_368_215_123).UTC()
 			c := care.Case{BreederID: "b1", ID: id, AnimalID: "a1", KeeperID: "k1", KeeperName: "Robin", HandedOverAt: at, CreatedAt: at, Standing: care.Watch,
-				Urgency: float64(i*7919%1000) / 100, Headline: "Has not eaten for 31 days.", Assessment: assessment, AssessedAt: at, DueAt: at, LastHeard: &at, ChangedAt: at}
+				Urgency: float64(i*7919%1000) / 100, Headline: words.Say("Has not eaten for 31 days."), Assessment: assessment, AssessedAt: at, DueAt: at, LastHeard: &at, ChangedAt: at}
 			if i%2 == 1 {
 				c.ClosedAt = &at
 			}

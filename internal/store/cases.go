@@ -49,10 +49,10 @@ func signingKeyRow(k *care.SigningKey) []any {
 func caseRow(c *care.Case) []any {
 	return []any{&c.BreederID, &c.ID, &c.AnimalID, &c.KeeperID, &c.KeeperName, instant{&c.HandedOverAt}, maybeInstant{&c.ClosedAt}, &c.Outcome, document[[]string]{&c.Earlier}, maybeInstant{&c.GiveBackAt},
 		&c.Learned.Mean, &c.Learned.Strength, number[int]{&c.Learned.Animals}, document[care.Thresholds]{&c.Thresholds}, instant{&c.CreatedAt},
-		number[care.Standing]{&c.Standing}, &c.Urgency, &c.Headline, jsonText{&c.Assessment}, instant{&c.AssessedAt}, instant{&c.DueAt},
+		number[care.Standing]{&c.Standing}, &c.Urgency, said{&c.Headline}, jsonText{&c.Assessment}, instant{&c.AssessedAt}, instant{&c.DueAt},
 		maybeInstant{&c.LastHeard}, maybeInstant{&c.SeenAt}, instant{&c.ChangedAt}, &c.Version,
 		&c.LookedAfterBy, maybeInstant{&c.Aside.Until}, maybeInstant{&c.Aside.At}, &c.Aside.Why, number[care.Standing]{&c.SeenAs},
-		maybeInstant{&c.WroteAt}, maybeInstant{&c.ToldAt}, maybeInstant{&c.AnsweredAt}, truth{&c.Silent}, &c.NextStep,
+		maybeInstant{&c.WroteAt}, maybeInstant{&c.ToldAt}, maybeInstant{&c.AnsweredAt}, truth{&c.Silent}, said{&c.NextStep},
 		maybeInstant{&c.GotAt}, maybeInstant{&c.ReadAt}, document[care.Return]{&c.Return}}
 }
 
@@ -64,7 +64,7 @@ func listedRow(c *care.Case) []any {
 var assessmentAt = slices.Index(followed.columns, "assessment")
 
 func flagRow(f *care.Flag) []any {
-	return []any{&f.BreederID, &f.CaseID, &f.ID, &f.Code, number[care.Standing]{&f.Level}, &f.Text,
+	return []any{&f.BreederID, &f.CaseID, &f.ID, &f.Code, number[care.Standing]{&f.Level}, said{&f.Text},
 		instant{&f.OpenedAt}, maybeInstant{&f.ClosedAt}, document[[]care.FlagChange]{&f.History}}
 }
 

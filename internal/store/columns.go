@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // The types below stand between a field and its column. Each is used both
@@ -154,6 +155,22 @@ func (c jsonText) Scan(v any) error {
 	s, ok := v.(string)
 	*c.field = []byte(s)
 	return expect(ok, v)
+}
+
+// said is a text to be said in any language: a plain sentence, or JSON where it has
+// values.
+type said struct{ field *words.Text }
+
+func (c said) Value() (driver.Value, error) { return c.field.Kept() }
+
+func (c said) Scan(v any) error {
+	s, ok := v.(string)
+	if err := expect(ok, v); err != nil {
+		return err
+	}
+	t, err := words.Keep(s)
+	*c.field = t
+	return err
 }
 
 // document is a value kept as JSON text.

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 var save = flag.Bool("save", false, "write testdata/v1.db anew; only before version 1 is released")
@@ -29,7 +30,7 @@ func savedWorld() (care.Entry, care.Handover, care.Case) {
 		Record: care.Record{Animal: animal, Breeder: "Loam", Contact: "by the thread", Offers: []care.Entry{entry}, FeedNext: "One mouse in a week.",
 			Checklist: []care.ChecklistItem{{Point: "doors", ShutBelow: 9.5}}, Cautions: []string{"may shake its head"}, IssuedAt: at, SchemaMinor: 1}}
 	kase := care.Case{BreederID: "b1", ID: "h1", AnimalID: "a1", KeeperID: "k1", HandedOverAt: at, Learned: care.Learned{Mean: 0.25, Strength: 4, Animals: 9}, CreatedAt: at,
-		Standing: care.StepIn, Urgency: 1.5, Headline: "Has not eaten for 31 days.", Assessment: []byte(`{"standing":"step_in"}`), AssessedAt: at, DueAt: at, ChangedAt: at}
+		Standing: care.StepIn, Urgency: 1.5, Headline: words.Say("Has not eaten for 31 days."), Assessment: []byte(`{"standing":"step_in"}`), AssessedAt: at, DueAt: at, ChangedAt: at}
 	return entry, handover, kase
 }
 

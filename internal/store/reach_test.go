@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // Whatever a use case forgets to check, a transaction reaches one breeder's rows
@@ -119,7 +120,7 @@ func TestReach(t *testing.T) {
 		"insert": func(tx care.Tx) error { return tx.InsertAnimal(care.Animal{BreederID: "b2", ID: "new"}) },
 		"update": func(tx care.Tx) error { return tx.UpdateAnimal(care.Animal{BreederID: "b2", ID: "a", Name: "mine"}) },
 		"put": func(tx care.Tx) error {
-			return tx.PutFlag(care.Flag{BreederID: "b2", CaseID: "c", ID: "f", Text: "mine"})
+			return tx.PutFlag(care.Flag{BreederID: "b2", CaseID: "c", ID: "f", Text: words.Say("mine")})
 		},
 		"delete": func(tx care.Tx) error { return tx.DeleteSecret("token-b2") },
 		"mark":   func(tx care.Tx) error { return tx.MarkReplaced("b2", "a", "e", "x") },

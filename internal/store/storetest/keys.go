@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 func missing(t *testing.T, s care.Store) {
@@ -431,7 +432,7 @@ func isolation(t *testing.T, s care.Store) {
 	}
 	write(t, s, func(tx care.Tx) error {
 		b, a, h, c := one.breeder, one.animal, one.handover, one.kase
-		b.Name, a.Name, h.BuyerNote, c.Headline = "changed", "changed", "changed", "changed"
+		b.Name, a.Name, h.BuyerNote, c.Headline = "changed", "changed", "changed", words.Say("changed")
 		for _, err := range []error{tx.UpdateBreeder(b), tx.UpdateAnimal(a), tx.UpdateHandover(h), tx.UpdateCase(c)} {
 			if err != nil {
 				return err
@@ -448,7 +449,7 @@ func isolation(t *testing.T, s care.Store) {
 			return err
 		}
 		f := one.flag
-		f.Text = "changed"
+		f.Text = words.Say("changed")
 		return tx.PutFlag(f)
 	})
 	for _, it := range two.items() {

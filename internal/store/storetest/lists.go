@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 func animalID(a care.Animal) string     { return a.ID }
@@ -616,8 +617,8 @@ func newPhotos(t *testing.T, s care.Store) {
 func flagPut(t *testing.T, s care.Store) {
 	w := full("b1")
 	w.insert(t, s)
-	w.flag.Level, w.flag.Text, w.flag.ClosedAt = care.Vet, "Worse.", nil
-	w.flag.History = append(w.flag.History, care.FlagChange{At: at(2 * time.Hour), Level: care.Vet, What: "rose", Text: "Worse."})
+	w.flag.Level, w.flag.Text, w.flag.ClosedAt = care.Vet, words.Say("Worse."), nil
+	w.flag.History = append(w.flag.History, care.FlagChange{At: at(2 * time.Hour), Level: care.Vet, What: "rose", Text: words.Say("Worse.")})
 	write(t, s, func(tx care.Tx) error { return tx.PutFlag(w.flag) })
 	all := read(t, s, func(tx care.Tx) ([]care.Flag, error) { return tx.ListFlags("b1", "h1") })
 	wantSame(t, "flags", all, []care.Flag{w.flag})

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // Place makes a new, empty place for a store and returns how to open the store
@@ -189,15 +190,15 @@ func full(b string) world {
 		kase: care.Case{
 			BreederID: b, ID: "h1", AnimalID: "a1", KeeperID: "k1", KeeperName: "Robin", HandedOverAt: t0, ClosedAt: ptr(at(time.Hour)), Outcome: care.OutcomeSettled, Earlier: []string{"h0"}, GiveBackAt: ptr(at(time.Second)),
 			Learned: care.Learned{Mean: 0.1 + 0.2, Strength: 4.5, Animals: 9}, Thresholds: care.Thresholds{Watch: .2, Act: .55, Lost: .4, SilenceGaps: 2, FirstWordDays: 9}, CreatedAt: t0, Version: 5,
-			Standing: care.StepIn, Urgency: 1.0 / 3, Headline: "Has not eaten for 31 days.", Assessment: []byte(`{"standing": "step_in"}`), AssessedAt: t0,
+			Standing: care.StepIn, Urgency: 1.0 / 3, Headline: words.Count("Has not eaten for {n} day.", "Has not eaten for {n} days.", 31), Assessment: []byte(`{"standing": "step_in"}`), AssessedAt: t0,
 			DueAt: at(time.Hour), LastHeard: ptr(at(time.Minute)), SeenAt: ptr(at(2 * time.Minute)), SeenAs: care.Watch, ChangedAt: at(3 * time.Minute),
 			LookedAfterBy: "Ida", Aside: care.Aside{Until: ptr(at(48 * time.Hour)), At: ptr(at(4 * time.Minute)), Why: "the vet calls back"},
-			WroteAt: ptr(at(5 * time.Minute)), ToldAt: ptr(at(6 * time.Minute)), AnsweredAt: ptr(at(7 * time.Minute)), Silent: true, NextStep: "Weigh it once.",
+			WroteAt: ptr(at(5 * time.Minute)), ToldAt: ptr(at(6 * time.Minute)), AnsweredAt: ptr(at(7 * time.Minute)), Silent: true, NextStep: words.Say("Weigh it once."),
 			GotAt: ptr(at(8 * time.Minute)), ReadAt: ptr(at(9 * time.Minute)),
 			Return: care.Return{AgreedAt: ptr(at(time.Minute)), How: "by car on Sunday", LeftAt: ptr(at(2 * time.Minute)), QuarantineUntil: ptr(at(72 * time.Hour))},
 		},
-		flag: care.Flag{BreederID: b, CaseID: "h1", ID: "refusal-1", Code: "refusal", Level: care.Watch, Text: "Refused twice.", OpenedAt: t0, ClosedAt: ptr(at(time.Hour)),
-			History: []care.FlagChange{{At: t0, Level: care.Watch, What: "opened", Text: "Refused twice."}, {At: at(time.Hour), Level: care.Watch, What: "closed", Text: "Ate."}}},
+		flag: care.Flag{BreederID: b, CaseID: "h1", ID: "refusal-1", Code: "refusal", Level: care.Watch, Text: words.Say("Refused {times}, {loss} % lost by {date}, tub {tub}.", words.Say("twice"), words.Number{V: 4.25, Decimals: 1}, words.Date{At: t0, As: words.Day}, "14 \"A\""), OpenedAt: t0, ClosedAt: ptr(at(time.Hour)),
+			History: []care.FlagChange{{At: t0, Level: care.Watch, What: "opened", Text: words.Say("Refused {times}, {loss} % lost by {date}, tub {tub}.", words.Say("twice"), words.Number{V: 4.25, Decimals: 1}, words.Date{At: t0, As: words.Day}, "14 \"A\"")}, {At: at(time.Hour), Level: care.Watch, What: "closed", Text: words.Say("Ate.")}}},
 		keeper: care.Keeper{ID: "k1-" + b, Name: "Robin", CreatedAt: t0},
 		photo: care.Photo{BreederID: b, CaseID: "h1", ID: "p1", By: care.KeeperActor, ByID: "k1", Hash: "abc", Source: "def", Width: 1600, Height: 1200, Bytes: 1 << 40,
 			Dark: true, Blurred: true, TakenAt: ptr(at(-time.Hour)), ReceivedAt: t0, LookedAt: ptr(at(time.Hour))},

@@ -1,0 +1,299 @@
+// Package words is what the program says to people: a Text holds a sentence
+// before it is said in a language, and a Language says it.
+//
+// English is the source. A form is an English sentence with named places, as
+// "Refused {times} in a row", and is the key by which a language file has its
+// translation; what has none is said in English. What is kept in the database is
+// form and values, so that it is said in whatever language it is read in.
+package words
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+	"time"
+)
+
+// Text is something to say. The zero value says nothing.
+type Text struct {
+	// Form is the English sentence. Its places are filled in by Values, in the order
+	// in which the form names them first.
+	Form string
+	// One is the English where the value of the place n is one; "" where Form
+	// serves for one, too.
+	One    string
+	Values []any
+	// First is how the first letter is written: 0 as the form has it.
+	First Case
+}
+
+// Case is how a first letter is written.
+type Case int8
+
+// The cases. Small letters are for what stands within a sentence, in the languages
+// that write it small then.
+const (
+	small   Case = -1
+	capital Case = 1
+)
+
+// Number is a value that is written with so many decimals.
+type Number struct {
+	V        float64 `json:"number"`
+	Decimals int     `json:"decimals"`
+}
+
+// Date is a value that is written as a day, or as what As names of it. It is
+// said as of At's own zone.
+type Date struct {
+	At time.Time `json:"date"`
+	As DateForm  `json:"as"`
+}
+
+// DateForm is what is said of a date.
+type DateForm string
+
+// The forms.
+const (
+	Day     DateForm = "day"     // 2 January 2006
+	Month   DateForm = "month"   // January 2006
+	WeekDay DateForm = "weekday" // Monday 2 January
+)
+
+// Say is a text. The values are of the form's places, in the order in which it
+// names them first: an int, a Number, a Date, another Text, or a string, which is
+// a name or what a person wrote and stays as it is.
+func Say(form string, values ...any) Text { return Text{Form: form, Values: values} }
+
+// Count is a text that differs with the number in the place n: one is the English
+// for one, form the English for all others.
+func Count(one, form string, values ...any) Text {
+	return Text{Form: form, One: one, Values: values}
+}
+
+// AsIs is what a person wrote: no language has it in other words.
+func AsIs(s string) Text {
+	if s == "" {
+		return Text{}
+	}
+	return Text{Form: "{words}", Values: []any{s}}
+}
+
+// Join is several whole sentences after one another, without those that say
+// nothing.
+func Join(texts ...Text) (all Text) {
+	n := 0
+	for i := range texts {
+		if texts[i].Empty() {
+			continue
+		}
+		if n++; n == 1 {
+			all = texts[i]
+			continue
+		}
+		if n == 2 {
+			all = Text{Form: "{1} {2}", Values: []any{all, texts[i]}}
+			continue
+		}
+		all.Form += fmt.Sprintf(" {%d}", n)
+		all.Values = append(all.Values, texts[i])
+	}
+	return all
+}
+
+// Sentences takes a text apart, so that each can stand and be translated by itself.
+func Sentences(text string) (list []string) {
+	for text = strings.TrimSpace(text); text != ""; {
+		end := strings.Index(text, ". ")
+		if end < 0 {
+			return append(list, text)
+		}
+		list = append(list, text[:end+1])
+		text = strings.TrimSpace(text[end+1:])
+	}
+	return list
+}
+
+// Empty reports whether it says nothing.
+func (t *Text) Empty() bool { return t.Form == "" }
+
+// Within is the text as it stands within a sentence.
+func (t Text) Within() Text {
+	t.First = small
+	return t
+}
+
+// Begin is the text as a sentence begins with it.
+func (t Text) Begin() Text {
+	t.First = capital
+	return t
+}
+
+// String is the text in English.
+func (t Text) String() string { return English.Say(t) }
+
+// In is the text in a language.
+func (t Text) In(l *Language) string { return l.Say(t) }
+
+// stored is a text that is more than its form.
+type stored struct {
+	Form   string            `json:"form"`
+	One    string            `json:"one,omitempty"`
+	First  Case              `json:"first,omitempty"`
+	Values []json.RawMessage `json:"values,omitempty"`
+}
+
+// MarshalJSON implements json.Marshaler: a text that is no more than its form is a
+// string.
+func (t Text) MarshalJSON() ([]byte, error) {
+	if t.One == "" && t.First == 0 && len(t.Values) == 0 {
+		return json.Marshal(t.Form)
+	}
+	return t.whole()
+}
+
+func (t *Text) whole() ([]byte, error) {
+	s := stored{Form: t.Form, One: t.One, First: t.First, Values: make([]json.RawMessage, len(t.Values))}
+	for i, v := range t.Values {
+		var err error
+		if inner, ok := v.(Text); ok {
+			s.Values[i], err = inner.whole() // a string would be what a person wrote
+		} else {
+			s.Values[i], err = json.Marshal(v)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("a value of %q: %w", t.Form, err)
+		}
+	}
+	return json.Marshal(s)
+}
+
+// UnmarshalJSON implements json.Unmarshaler.
+func (t *Text) UnmarshalJSON(b []byte) error {
+	if b[0] != '{' {
+		*t = Text{}
+		return json.Unmarshal(b, &t.Form)
+	}
+	var s stored
+	if err := json.Unmarshal(b, &s); err != nil {
+		return err
+	}
+	*t = Text{Form: s.Form, One: s.One, First: s.First}
+	for _, raw := range s.Values {
+		v, err := valueOf(raw)
+		if err != nil {
+			return fmt.Errorf("a value of %q: %w", t.Form, err)
+		}
+		t.Values = append(t.Values, v)
+	}
+	return nil
+}
+
+// valueOf reads one value by what it looks like.
+func valueOf(raw json.RawMessage) (any, error) {
+	var v struct {
+		Form *string
+		Date *time.Time
+	}
+	switch raw[0] {
+	case '"':
+		s := ""
+		return s, json.Unmarshal(raw, &s)
+	case '{':
+		if err := json.Unmarshal(raw, &v); err != nil {
+			return nil, err
+		}
+	default:
+		n := 0
+		err := json.Unmarshal(raw, &n)
+		return n, err
+	}
+	switch {
+	case v.Form != nil:
+		var t Text
+		err := json.Unmarshal(raw, &t)
+		return t, err
+	case v.Date != nil:
+		var d Date
+		err := json.Unmarshal(raw, &d)
+		return d, err
+	}
+	var n Number
+	err := json.Unmarshal(raw, &n)
+	return n, err
+}
+
+// Kept is the text as a column of text holds it, and Keep reads it: what is no more
+// than its form is the form.
+func (t Text) Kept() (string, error) {
+	if t.One == "" && t.First == 0 && len(t.Values) == 0 {
+		return t.Form, nil
+	}
+	b, err := t.whole()
+	return string(b), err
+}
+
+// Keep reads what Kept wrote, and what was kept as a plain sentence before.
+func Keep(s string) (t Text, err error) {
+	if !strings.HasPrefix(s, `{"form":`) {
+		return Text{Form: s}, nil
+	}
+	err = t.UnmarshalJSON([]byte(s))
+	return t, err
+}
+
+// Places are the names of a form's places, each once, in the order in which it
+// names them first.
+func Places(form string) (names []string) {
+	for rest := form; ; {
+		_, name, after, ok := cutPlace(rest)
+		if !ok {
+			return names
+		}
+		if !contains(names, name) {
+			names = append(names, name)
+		}
+		rest = after
+	}
+}
+
+func contains(names []string, name string) bool {
+	for _, n := range names {
+		if n == name {
+			return true
+		}
+	}
+	return false
+}
+
+// cutPlace takes the first place out of a form.
+func cutPlace(form string) (before, name, after string, ok bool) {
+	i := strings.IndexByte(form, '{')
+	if i < 0 {
+		return form, "", "", false
+	}
+	n := strings.IndexByte(form[i:], '}')
+	if n < 0 {
+		return form, "", "", false
+	}
+	return form[:i], form[i+1 : i+n], form[i+n+1:], true
+}
+
+// placeOf is which of a form's places has this name, -1 for none.
+func placeOf(form, name string) int {
+	seen := 0
+	for rest := form; ; {
+		before, at, after, ok := cutPlace(rest)
+		if !ok {
+			return -1
+		}
+		if at == name {
+			return seen
+		}
+		// A place that the form named before is no new one.
+		if start := len(form) - len(rest) + len(before); !strings.Contains(form[:start], "{"+at+"}") {
+			seen++
+		}
+		rest = after
+	}
+}

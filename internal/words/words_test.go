@@ -1,0 +1,98 @@
+package words
+
+import (
+	"encoding/json"
+	"reflect"
+	"testing"
+	"time"
+)
+
+var sample = Count("{n} day, {loss} % lost by {date}, {who}: {what}", "{n} days, {loss} % lost by {date}, {who}: {what}",
+	3, Number{-4.25, 1}, Date{time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC), Day}, `"A" {x}`, Say("refused {times}", Say("twice")).Begin())
+
+func TestEnglish(t *testing.T) {
+	t.Parallel()
+	one := sample
+	one.Values = append([]any{1}, sample.Values[1:]...)
+	for _, c := range []struct {
+		text Text
+		want string
+	}{
+		{Text{}, ""},
+		{Say("Plain."), "Plain."},
+		{sample, `3 days, −4.2 % lost by 1 March 2027, "A" {x}: Refused twice`},
+		{one, `1 day, −4.2 % lost by 1 March 2027, "A" {x}: Refused twice`},
+		{Say("{a}, {b}, {a}", "x", "y"), "x, y, x"},
+		{Say("{a} {b}", "x"), "x "}, // of a later version: no crash
+		{Say("Élan vital").Within(), "élan vital"},
+		{Say("{zero}", Number{-.04, 1}), "0.0"},
+		{Say("in {m}, {w}", Date{time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC), Month}, Date{time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC), WeekDay}), "in March 2027, Monday 1 March"},
+		{AsIs("{as it is}"), "{as it is}"},
+		{Join(Say("One."), Text{}, Say("{a}.", "Two"), Say("Three.")), "One. Two. Three."},
+		{Join(), ""},
+	} {
+		if got := c.text.String(); got != c.want {
+			t.Errorf("%+v: %q, want %q", c.text, got, c.want)
+		}
+	}
+}
+
+// What is kept is read again as it was, and a row of before is a text.
+func TestKept(t *testing.T) {
+	t.Parallel()
+	for _, want := range []Text{{}, Say("Plain."), AsIs("{form} of a person"), sample, Join(sample, sample), Say("a {b}", Say("b")), Say("{n}", -3)} {
+		s, err := want.Kept()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, err := Keep(s); err != nil || !reflect.DeepEqual(got, want) {
+			t.Errorf("%s: %+v, want %+v, %v", s, got, want, err)
+		}
+		b, err := json.Marshal(want)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got Text
+		if err := json.Unmarshal(b, &got); err != nil || !reflect.DeepEqual(got, want) {
+			t.Errorf("%s: %+v, want %+v, %v", b, got, want, err)
+		}
+	}
+	if s, _ := Say("Plain.").Kept(); s != "Plain." {
+		t.Errorf("a plain sentence is kept as %s", s)
+	}
+	if got, err := Keep("It refused 3 meals in a row."); err != nil || got.String() != "It refused 3 meals in a row." {
+		t.Errorf("%v, %v", got, err)
+	}
+	if _, err := Keep(`{"form":"a","values":[tru]}`); err == nil {
+		t.Error("what is no JSON was read")
+	}
+}
+
+func TestMatch(t *testing.T) {
+	t.Parallel()
+	for accept, want := range map[string]string{"": "en", "de": "de", "de-AT,de;q=0.9,en;q=0.5": "de", "en-GB,de;q=0.5": "en", "fr": "en", "fr,de;q=0.2": "de", "zz;;q": "en", "*": "en", "gsw": "de"} {
+		if got := Match(accept).Tag; got != want {
+			t.Errorf("%q: %s, want %s", accept, got, want)
+		}
+	}
+}
+
+func TestGerman(t *testing.T) {
+	t.Parallel()
+	l := Match("de")
+	for _, c := range []struct {
+		text Text
+		want string
+	}{
+		{Say("{g} g ({oz} oz)", Number{1234.5, 1}, Number{43.5, 1}), "1234,5 g (43,5 oz)"},
+		{Say("{x}", Number{-.2, 1}), "−0,2"},
+		{Say("{d}", Date{time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC), Day}), "1. März 2027"},
+		{Count("{n} day ago", "{n} days ago", 1), "vor 1 Tag"},
+		{Count("{n} day ago", "{n} days ago", 2), "vor 2 Tagen"},
+		{Say("What nobody has translated."), "What nobody has translated."},
+	} {
+		if got := l.Say(c.text); got != c.want {
+			t.Errorf("%+v: %q, want %q", c.text, got, c.want)
+		}
+	}
+}
