@@ -706,13 +706,8 @@ func sampled(img *image.Gray, n int, corners *[4]Point, blur float64) *grid {
 		}
 		return sum / 5
 	}
-	const reach = 3
-	var weight [reach + 1]float64
-	for d := range weight {
-		lo, hi := float64(d)-.5, float64(d)+.5
-		s := max(blur, .05) * math.Sqrt2
-		weight[d] = (math.Erf(hi/s) - math.Erf(lo/s)) / 2
-	}
+	const reach = mixed
+	weight := mixing(blur)
 	ink := make([]float64, n*n)
 	seen := func(col, row int) (v float64) { // through the blur
 		for dy := -reach; dy <= reach; dy++ {
@@ -766,6 +761,19 @@ func sampled(img *image.Gray, n int, corners *[4]Point, blur float64) *grid {
 	g.ink = ink
 	return g
 }
+
+// mixing is how much of a module blur mixes into one so many modules away in a row, in the mean over it,
+// up to mixed.
+func mixing(blur float64) (weight [mixed + 1]float64) {
+	for d := range weight {
+		lo, hi := float64(d)-.5, float64(d)+.5
+		s := max(blur, .05) * math.Sqrt2
+		weight[d] = (math.Erf(hi/s) - math.Erf(lo/s)) / 2
+	}
+	return weight
+}
+
+const mixed = 3
 
 // whole is a grid of which every module is taken for dark or light.
 func (g *grid) whole() *grid {
@@ -875,6 +883,12 @@ func (s *search) polish(r *reading) *Code {
 		}
 		if f, ok := lay(s.levels[level], &r.grid, best); ok {
 			best = f
+		}
+		if r.text != "" {
+			r.grid.shine(s.levels[level], &best)
+			if f, ok := refine(s.levels[level], &r.grid, best.corners, best.blur, 10); ok {
+				best = f
+			}
 		}
 	}
 	again()

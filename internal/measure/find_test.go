@@ -81,3 +81,19 @@ func TestSquare(t *testing.T) {
 		t.Error("a line is no square")
 	}
 }
+
+// A shadow's edge across the code does not move its corners.
+func TestShadow(t *testing.T) {
+	t.Parallel()
+	s := still()
+	s.shadow, s.shadowTurn = .5, .7
+	c, err := Find(s.shot(rand.New(rand.NewPCG(3, 4))))
+	if err != nil || c.Text != cardText {
+		t.Fatal(c, err)
+	}
+	for k, want := range s.codeCorners() {
+		if d := c.Corners[k].distance(want); d > .1 {
+			t.Errorf("corner %d is off by %.2f pixels", k, d)
+		}
+	}
+}

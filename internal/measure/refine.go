@@ -21,6 +21,9 @@ type grid struct {
 	m []module
 	// ink is how dark the unknown ones seem to be, 0 to 1; nil: half.
 	ink []float64
+	// lamp is how much of the light comes to each module and those of the margin's first row, beside what
+	// changes linearly across the code; nil: 1.
+	lamp []float64
 }
 
 func (g *grid) at(col, row int) module {
@@ -57,6 +60,44 @@ type fit struct {
 	spread   float64    // standard deviation of a corner, pixels
 }
 
+// shine estimates the lamp of a grid all of whose modules are known, by what the picture shows of them
+// beside what the fit explains: across a shadow's edge the light does not change linearly.
+func (g *grid) shine(img *image.Gray, f *fit) {
+	h, err := square(&f.corners)
+	if err != nil {
+		return
+	}
+	const around = 2 // modules: many edges to both sides, which cancel what is not of the light
+	wide := g.n + 2
+	seen, due := make([]float64, wide*wide), make([]float64, wide*wide)
+	weight := mixing(f.blur)
+	for i := range seen {
+		x, y := (float64(i%wide)-.5)/float64(g.n), (float64(i/wide)-.5)/float64(g.n)
+		dark := 0.
+		for r := -mixed; r <= mixed; r++ {
+			for c := -mixed; c <= mixed; c++ {
+				dark += weight[abs(r)] * weight[abs(c)] * g.dark(i%wide-1+c, i/wide-1+r)
+			}
+		}
+		t := &f.tones
+		due[i] = t[0] + t[1]*(x-.5) + t[2]*(y-.5) - dark*(t[3]+t[4]*(x-.5)+t[5]*(y-.5))
+		seen[i] = at(img, h.Map(Point{x, y}))
+	}
+	g.lamp = make([]float64, wide*wide)
+	for i := range g.lamp {
+		a, b := 0., 0.
+		for r := max(0, i/wide-around); r <= min(wide-1, i/wide+around); r++ {
+			for c := max(0, i%wide-around); c <= min(wide-1, i%wide+around); c++ {
+				a, b = a+seen[r*wide+c]*due[r*wide+c], b+due[r*wide+c]*due[r*wide+c]
+			}
+		}
+		g.lamp[i] = 1
+		if b > 0 && a > 0 {
+			g.lamp[i] = a / b
+		}
+	}
+}
+
 // mostMoved is how far a refinement may take a corner, in modules; beyond it has
 // found something else.
 const mostMoved = 2.
@@ -74,8 +115,8 @@ func refine(img *image.Gray, g *grid, start [4]Point, blur float64, rounds int, 
 
 	// The samples: where in the code, and what the blurred grid is there.
 	type sample struct {
-		at   Point // in sides, 0 to 1
-		dark float64
+		at         Point // in sides, 0 to 1
+		dark, lamp float64
 	}
 	var samples []sample
 	const reach = 3
@@ -95,6 +136,10 @@ func refine(img *image.Gray, g *grid, start [4]Point, blur float64, rounds int, 
 			if g.at(col, row) == unknown {
 				continue
 			}
+			lamp := 1.
+			if g.lamp != nil {
+				lamp = g.lamp[(row+1)*(g.n+2)+col+1]
+			}
 			for j := range parts {
 				for i := range parts {
 					v := 0.
@@ -105,7 +150,7 @@ func refine(img *image.Gray, g *grid, start [4]Point, blur float64, rounds int, 
 						}
 						v += weights[j][dy+reach] * line
 					}
-					samples = append(samples, sample{Point{(float64(col) + (float64(i)+.5)/parts) / n, (float64(row) + (float64(j)+.5)/parts) / n}, v})
+					samples = append(samples, sample{Point{(float64(col) + (float64(i)+.5)/parts) / n, (float64(row) + (float64(j)+.5)/parts) / n}, v, lamp})
 				}
 			}
 		}
@@ -114,8 +159,9 @@ func refine(img *image.Gray, g *grid, start [4]Point, blur float64, rounds int, 
 	tones := make([]float64, tone)
 	toneRow := func(s *sample, row []float64) {
 		x, y := s.at.X-.5, s.at.Y-.5
-		row[0], row[1], row[2] = 1, x, y
-		row[3], row[4], row[5] = -s.dark, -s.dark*x, -s.dark*y
+		d := -s.dark * s.lamp
+		row[0], row[1], row[2] = s.lamp, s.lamp*x, s.lamp*y
+		row[3], row[4], row[5] = d, d*x, d*y
 	}
 	// cost sets the tones to their best for these corners and returns the mean square of what is left.
 	row := make([]float64, shape+tone)

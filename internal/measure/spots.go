@@ -39,8 +39,8 @@ func (s *search) spots(level int) *reading {
 			mids := [3]Point{t.corner.mid, t.right.mid, t.below.mid}
 			long := max(mids[0].distance(mids[1]), mids[0].distance(mids[2])) / t.corner.size
 			for _, n := range cardModules {
-				// The spots' size is known to a third or so.
-				if k := long / float64(n-7); k < .6 || k > 1.7 {
+				// A spot is as large as a mark, to a third or so, or as the mark's dark middle.
+				if k := long / float64(n-7); k < .6 || k > 2.4 {
 					continue
 				}
 				g := guess{mids, n, 0}
@@ -167,28 +167,33 @@ func likeMarks(img *image.Gray, mids *[3]Point, n int) float64 {
 			return 0
 		}
 	}
-	var first [3]float64
-	for k := range mids {
-		if first[k] = like(img, mids[k], right, down, 1); first[k] < .35 {
-			return 0
-		}
-	}
 	least := 1.
-	for k, best := range first {
-		for _, step := range []float64{.7, .35} {
+	for k := range mids {
+		climb := func(step float64, every int) (best float64, moved bool) {
 			from := mids[k]
+			best = like(img, from, right, down, every)
 			for i := -1; i <= 1; i++ {
 				for j := -1; j <= 1; j++ {
 					if i == 0 && j == 0 {
 						continue
 					}
 					p := from.add(right.times(step * float64(i))).add(down.times(step * float64(j)))
-					if v := like(img, p, right, down, 1); v > best {
-						best, mids[k] = v, p
+					if v := like(img, p, right, down, every); v > best {
+						best, mids[k], moved = v, p, true
 					}
 				}
 			}
+			return best, moved
 		}
+		for range 4 {
+			if _, moved := climb(.7, 2); !moved {
+				break
+			}
+		}
+		if like(img, mids[k], right, down, 1) < .45 {
+			return 0
+		}
+		best, _ := climb(.35, 1)
 		if least = min(least, best); least < leastLike {
 			return 0
 		}
