@@ -38,9 +38,10 @@ func (s *search) spots(level int) *reading {
 		for _, t := range triples[:min(len(triples), mostTriples)] {
 			mids := [3]Point{t.corner.mid, t.right.mid, t.below.mid}
 			long := max(mids[0].distance(mids[1]), mids[0].distance(mids[2])) / t.corner.size
-			for _, n := range cardModules {
-				// A spot is as large as a mark, to a third or so, or as the mark's dark middle.
-				if k := long / float64(n-7); k < .6 || k > 2.4 {
+			// One size more than a card's to both sides, so that another code is seen to be one.
+			for n := cardModules[0] - 4; n <= cardModules[len(cardModules)-1]+4; n += 4 {
+				// The spots' size is known to a third or so.
+				if k := long / float64(n-7); k < .6 || k > 1.7 {
 					continue
 				}
 				g := guess{mids, n, 0}
@@ -163,7 +164,7 @@ func likeMarks(img *image.Gray, mids *[3]Point, n int) float64 {
 	right, down := mids[1].sub(mids[0]).times(1/float64(n-7)), mids[2].sub(mids[0]).times(1/float64(n-7))
 	// A glance first, which most do not stand.
 	for _, mid := range mids {
-		if like(img, mid, right, down, 2) < .2 {
+		if like(img, mid, right, down, 2) < .3 {
 			return 0
 		}
 	}
