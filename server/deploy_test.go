@@ -3,9 +3,11 @@ package server_test
 import (
 	"encoding/json"
 	"io"
+	"maps"
 	"net/http"
 	"os"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -62,6 +64,20 @@ func TestAlertsAreAboutWhatThereIs(t *testing.T) {
 	if n := strings.Count(string(alerts), "- alert: "); n < 6 || n != len(expressions) || n != strings.Count(string(alerts), "todo: ") {
 		t.Errorf("%d alerts, %d expressions, and not all say what to do", n, len(expressions))
 	}
+	// The operator's page and the alerts call the same late.
+	late := map[string]time.Duration{}
+	for _, m := range regexp.MustCompile(`warmhand_queue_age_seconds\{queue=~?"\(?([a-z|]+)\)?"\}\) > (\d+)`).FindAllStringSubmatch(string(alerts), -1) {
+		n, err := strconv.Atoi(m[2])
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, queue := range strings.Split(m[1], "|") {
+			late[queue] = time.Duration(n) * time.Second
+		}
+	}
+	if want := server.QueuesLate(); !maps.Equal(late, want) {
+		t.Errorf("alerts have queues late after %v, the page after %v", late, want)
+	}
 	text, err := os.ReadFile("deploy/dashboard.json")
 	if err != nil {
 		t.Fatal(err)
@@ -78,7 +94,7 @@ func TestAlertsAreAboutWhatThereIs(t *testing.T) {
 		}
 	}
 	name := regexp.MustCompile(`\b(?:warmhand|go|process)_[a-z_]+`)
-	label := regexp.MustCompile(`\b(method|work|result|code)(=~?)"([^"]*)"`)
+	label := regexp.MustCompile(`\b(method|work|result|code|queue)(=~?)"([^"]*)"`)
 	for _, e := range expressions {
 		if strings.Count(e, "(") != strings.Count(e, ")") {
 			t.Errorf("brackets: %s", e)

@@ -29,3 +29,12 @@ func OnlyReads(method string) bool {
 
 // Beat has a server say that it is there this often.
 func Beat(c *Config, every time.Duration) { c.beat = every }
+
+// QueuesLate is after how long the operator's page calls a queue late.
+func QueuesLate() map[string]time.Duration {
+	late := map[string]time.Duration{}
+	for _, q := range queueWords {
+		late[q.queue] = q.late
+	}
+	return late
+}

@@ -4,9 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"net"
 	"net/http"
 	"path"
+	"slices"
+	"sync"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -27,12 +30,15 @@ type metrics struct {
 	reminded prometheus.Counter
 	live     prometheus.Gauge
 	peers    prometheus.Gauge
+
+	mu   sync.Mutex
+	last map[string]round // by kind of work
 }
 
 func newMetrics(version string) *metrics {
 	seconds := []float64{.001, .0025, .005, .01, .025, .05, .1, .25, .5, 1, 2.5, 5, 10, 20}
 	m := &metrics{
-		registry: prometheus.NewRegistry(),
+		registry: prometheus.NewRegistry(), last: map[string]round{},
 		calls: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "warmhand_call_duration_seconds", Buckets: seconds,
 			Help: "Calls of the API, by gRPC and as JSON, and how long each took; a stream counts when it ends."}, []string{"method", "code"}),
 		requests: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "warmhand_http_request_duration_seconds", Buckets: seconds,
@@ -63,6 +69,23 @@ func timeCall(s *Server, ctx context.Context, c *call, next func(context.Context
 	return err
 }
 
+// round is what is known of a kind of the server's own work.
+type round struct {
+	what   string
+	done   time.Time // when it last went through; zero for never
+	failed bool      // the last time
+}
+
+// lately is all kinds of work, by name.
+func (m *metrics) lately() (all []round) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	for _, what := range slices.Sorted(maps.Keys(m.last)) {
+		all = append(all, m.last[what])
+	}
+	return all
+}
+
 // done notes a round of the server's own work.
 func (m *metrics) done(work string, begun time.Time, err error) {
 	result := "done"
@@ -72,6 +95,13 @@ func (m *metrics) done(work string, begun time.Time, err error) {
 		m.worked.WithLabelValues(work).SetToCurrentTime()
 	}
 	m.work.WithLabelValues(work, result).Observe(time.Since(begun).Seconds())
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	r := round{work, m.last[work].done, err != nil}
+	if err == nil {
+		r.done = time.Now()
+	}
+	m.last[work] = r
 }
 
 // timed measures requests by the route of the mux that answered them.
@@ -123,6 +153,8 @@ func (w *codeWriter) Unwrap() http.ResponseWriter { return w.ResponseWriter }
 func (s *Server) serveMetrics(ctx context.Context, l net.Listener) error {
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(s.metrics.registry, promhttp.HandlerOpts{Registry: s.metrics.registry}))
+	mux.HandleFunc("GET /{$}", s.status)
+	mux.HandleFunc("GET /status.css", style(statusStyle))
 	srv := &http.Server{Handler: mux, ReadHeaderTimeout: s.cfg.Patience, IdleTimeout: idleTime}
 	stop := context.AfterFunc(ctx, func() { srv.Close() })
 	defer stop()

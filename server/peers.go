@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
@@ -43,6 +44,8 @@ type peers struct {
 	waiting []followup.Change        // to be told
 	known   map[followup.Change]bool // those that are waiting
 	lost    bool                     // some were not told
+
+	others atomic.Int32 // that are heard
 
 	heard map[string]time.Time // others, by when they were last heard; for Hear alone
 }
@@ -96,8 +99,11 @@ func (p *peers) run(ctx context.Context, worked func(ctx context.Context, what s
 		for ctx.Err() == nil {
 			begun := time.Now()
 			p.heard = map[string]time.Time{}
-			worked(ctx, hearingPeers, begun, p.store.Hear(ctx, beatsMissed*p.beat, p.followup.Missed, p.take))
-			p.metrics.peers.Set(0)
+			worked(ctx, hearingPeers, begun, p.store.Hear(ctx, beatsMissed*p.beat, func() {
+				worked(ctx, hearingPeers, begun, nil)
+				p.followup.Missed()
+			}, p.take))
+			p.count(0)
 			select {
 			case <-ctx.Done():
 			case <-time.After(p.beat):
@@ -195,5 +201,10 @@ func (p *peers) take(text string) {
 			p.followup.Missed()
 		}
 	}
-	p.metrics.peers.Set(float64(len(p.heard)))
+	p.count(len(p.heard))
+}
+
+func (p *peers) count(others int) {
+	p.others.Store(int32(others))
+	p.metrics.peers.Set(float64(others))
 }

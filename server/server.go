@@ -242,6 +242,7 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 		if s.numbers, err = net.Listen("tcp", cfg.Metrics); err != nil {
 			return s, fmt.Errorf("listening for who asks for metrics: %w", err)
 		}
+		s.metrics.registry.MustRegister(backlogMetrics{s})
 		s.onClose(s.numbers.Close)
 	}
 	if s.origin, err = publicOrigin(cfg.PublicURL, s.listener.Addr()); err != nil {

@@ -265,6 +265,8 @@ type Tx interface {
 
 	// Counts tells how much there is, for the program's own status line.
 	Counts() (Counts, error)
+	// Backlog is what waits for the program's own work, of all breeders.
+	Backlog(now time.Time) (Backlog, error)
 }
 
 // Discarded is the hash of a picture's bytes that a deleted photo named.

@@ -11,6 +11,7 @@ import (
 var scansAllowed = map[string]string{
 	"list discarded photos: d":  "a queue that the sweep empties",
 	"claim due cases: due":      "no table: what was just found",
+	"list troubles: ways":       "an index of those in trouble alone",
 	"list photo hashes: photos": "warmhand check, which reads everything",
 	"read import: imports":      "an index of those under way alone",
 	"count: breeders":           "what warmhand backup and check say at the end",

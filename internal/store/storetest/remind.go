@@ -106,3 +106,49 @@ func claiming(t *testing.T, s care.Store) {
 	})
 	wantSame(t, "what is not old", told("", "u1"), []string{"digest-2026-03-01 w3 claimed"})
 }
+
+func backlog(t *testing.T, s care.Store) {
+	measure := func(now time.Time) (b care.Backlog, queues map[string]care.Queue) {
+		t.Helper()
+		b = read(t, s, func(tx care.Tx) (care.Backlog, error) { return tx.Backlog(now) })
+		queues = map[string]care.Queue{}
+		for _, q := range b.Queues {
+			queues[q.Name] = q
+		}
+		return b, queues
+	}
+	empty, queues := measure(t0)
+	wantSame(t, "an empty backlog", len(empty.Queues), 5)
+	for name, q := range queues {
+		wantSame(t, "an empty queue", q, care.Queue{Name: name})
+	}
+	stock(t, s, "b1", "a1")
+	gone := care.Breeder{ID: "b2", EraseAt: ptr(at(-time.Hour))}
+	later := care.Breeder{ID: "b3", EraseAt: ptr(at(time.Hour))}
+	remind := func(topic string, state care.ReminderState, when time.Duration) care.Reminder {
+		return care.Reminder{BreederID: "b1", CaseID: "c1", PersonID: "k1", Topic: topic, WayID: "w1", State: state, Tries: 1, At: at(when)}
+	}
+	way := func(id, trouble string) care.Way {
+		return care.Way{PersonID: "k1", ID: id, Kind: care.WayMail, CreatedAt: t0, Trouble: trouble}
+	}
+	write(t, s, func(tx care.Tx) error {
+		return errors.Join(tx.InsertBreeder(gone), tx.InsertBreeder(later),
+			follow(tx, care.Case{BreederID: "b1", ID: "due", AnimalID: "a1", DueAt: at(-time.Minute)}), follow(tx, care.Case{BreederID: "b1", ID: "due too", AnimalID: "a1", DueAt: t0}),
+			follow(tx, care.Case{BreederID: "b1", ID: "not due", AnimalID: "a1", DueAt: at(time.Minute)}),
+			tx.InsertHours(care.Hours{PersonID: "k1", LookAt: at(-2 * time.Minute), DigestAt: t0, CreatedAt: t0}), tx.InsertHours(care.Hours{PersonID: "k2", LookAt: at(time.Minute), DigestAt: t0, CreatedAt: t0}),
+			tx.InsertImport(care.Import{BreederID: "b1", ID: "i1", State: care.ImportRunning, CreatedAt: at(-3 * time.Minute)}), tx.InsertImport(care.Import{BreederID: "b1", ID: "i2", State: care.ImportDone, CreatedAt: t0}),
+			tx.InsertReminder(remind("sent", care.ReminderSent, -time.Hour)), tx.InsertReminder(remind("claimed", care.ReminderClaimed, 5*time.Minute)), tx.InsertReminder(remind("waiting", care.ReminderWaiting, -4*time.Minute)),
+			tx.InsertReminder(remind("failed", care.ReminderFailed, -23*time.Hour)), tx.InsertReminder(remind("failed long ago", care.ReminderFailed, -25*time.Hour)),
+			tx.PutWay(way("w1", "The push service is busy (503).")), tx.PutWay(way("w2", "The mail server could not be reached.")), tx.PutWay(way("w3", "The mail server could not be reached.")), tx.PutWay(way("w4", "")))
+	})
+	b, queues := measure(t0)
+	for name, want := range map[string]care.Queue{
+		care.QueueCases: {Length: 2, Since: at(-time.Minute)}, care.QueuePeople: {Length: 1, Since: at(-2 * time.Minute)}, care.QueueSends: {Length: 2, Since: at(-4 * time.Minute)},
+		care.QueueImports: {Length: 1, Since: at(-3 * time.Minute)}, care.QueueAccounts: {Length: 1, Since: at(-time.Hour)},
+	} {
+		want.Name = name
+		wantSame(t, name, queues[name], want)
+	}
+	wantSame(t, "given up in a day", b.FailedSends, 1)
+	wantSame(t, "troubles", b.Troubles, []care.Trouble{{Text: "The mail server could not be reached.", Ways: 2}, {Text: "The push service is busy (503).", Ways: 1}})
+}

@@ -60,6 +60,7 @@ func Run(t *testing.T, place Place) {
 		{"cases open, closed and of an animal", caseQueries},
 		{"due cases are claimed, oldest first", dueCases},
 		{"due cases are claimed once", dueOnce},
+		{"what waits is measured", backlog},
 		{"cases of a keeper", keeperCases},
 		{"cards of a keeper", keeperCards},
 		{"people to look at, the oldest first, and waking them", waking},

@@ -24,7 +24,7 @@ type serveCmd struct {
 	Database         string        `placeholder:"URL" help:"postgres:// address; without it the database is a file in the data folder."`
 	Photos           string        `placeholder:"URL" help:"s3:// address, such as s3://bucket?region=eu-central-1; without it the photos are files in the data folder."`
 	PublicURL        string        `name:"public-url" placeholder:"URL" help:"How people reach the server, such as https://snakes.example.org."`
-	Metrics          string        `placeholder:"ADDR" help:"Answer Prometheus at /metrics of this address, such as localhost:9464, which nobody else should reach."`
+	Metrics          string        `placeholder:"ADDR" help:"Answer Prometheus at /metrics of this address, such as localhost:9464, and show at / what waits and what to look at. Nobody else should reach it."`
 	Traces           string        `placeholder:"URL" env:"OTEL_EXPORTER_OTLP_ENDPOINT" help:"Send traces to an OpenTelemetry collector, such as http://localhost:4318."`
 	BackupTo         string        `name:"backup-to" type:"path" placeholder:"DIR" help:"Make backups there by itself, best on another disk."`
 	BackupEvery      time.Duration `default:"24h" placeholder:"TIME" help:"How often (${default})."`
