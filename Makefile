@@ -5,7 +5,7 @@ export CGO_ENABLED := 1
 need := internal/tools/prereq.sh
 tools := .build/tools
 
-.PHONY: help run build web test test-go test-web test-browser test-browser-all bench load cohort scenes proto proto-check sbom icons fmt clean
+.PHONY: help run build web test test-go test-web test-browser test-browser-all lighthouse bench load cohort scenes proto proto-check sbom icons fmt clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## /\1\t/p' Makefile | expand -t 16
@@ -39,6 +39,10 @@ test-browser: build ## the web app in a browser against the program; ARGS="e2e/x
 test-browser-all: build ## all browser tests at both widths, the longest too
 	@$(need) chromium
 	cd pwa && WARMHAND_E2E_ALL=1 npm run -s e2e
+
+lighthouse: build ## keeper's home and triage list as Lighthouse sees them; fails below 95. Wants a machine at rest
+	@$(need) node chromium
+	internal/tools/lighthouse.sh
 
 bench: build ## benchmarks, and how they stand to each other
 	@$(need) go cc vips chromium
