@@ -96,7 +96,7 @@ func TestPushOnTheWire(t *testing.T) {
 		t.Errorf("%d messages, want the test and one reminder", arrived.Load())
 	}
 	page.Call("POST", "/v1/breeders/loam/animals/"+animal+"/entries?entryId="+f.ID("entry"),
-		map[string]any{"case": "breeders/loam/cases/"+caseID, "happenTime": f.Clock.Now(), "message": map[string]any{"text": "How is it?"}}).OK()
+		map[string]any{"case": "breeders/loam/cases/" + caseID, "happenTime": f.Clock.Now(), "message": map[string]any{"text": "How is it?"}}).OK()
 	f.Clock.Advance(time.Minute)
 	for range 2 {
 		if err := f.Server.Remind(t.Context()); err != nil || arrived.Load() != 3 {

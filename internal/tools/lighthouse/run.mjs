@@ -1,17 +1,20 @@
 // run.mjs ADDRESSES: the keeper's home and the triage list of a running demonstration, signed in, as Lighthouse sees
-// them. Each three times, of which the middle one counts; fails below 95 in any category.
+// them. Each five times, of which the middle one counts; fails below 95 in any category. What else runs on the machine
+// counts as work of the page, four times over on a phone: its load stands beside each result.
 import { readFileSync } from 'node:fs';
+import { availableParallelism, loadavg } from 'node:os';
 import lighthouse from 'lighthouse';
 import desktop from 'lighthouse/core/config/desktop-config.js';
 import puppeteer from 'puppeteer-core';
 
 const least = 95;
-const runs = 3;
+const runs = 5;
 const categories = ['performance', 'accessibility', 'best-practices', 'seo'];
 const { breeder, keepers } = JSON.parse(readFileSync(process.argv[2], 'utf8'));
 const quill = keepers.find((k) => k.animal === 'Quill');
 const screens = [
   { name: "keeper's home, phone", link: quill.links[0], at: '/', ready: '#next', config: undefined },
+  { name: "keeper's home, desk", link: quill.links[1], at: '/', ready: '#next', config: desktop },
   { name: 'triage list, phone', link: breeder[0], at: '/b', ready: 'a.case', config: undefined },
   { name: 'triage list, desk', link: breeder[1], at: '/b', ready: 'a.case', config: desktop },
 ];
@@ -45,7 +48,8 @@ for (const s of screens) {
     for (const c of categories) {
       const scores = results.map((r) => Math.round((r.categories[c].score ?? 0) * 100)).sort((a, b) => a - b);
       const score = scores[(runs - 1) / 2];
-      console.log(`${s.name}: ${c} ${score} (${scores.join(', ')})`);
+      const load = c === 'performance' ? `; load ${loadavg()[0].toFixed(1)} on ${availableParallelism()} processors` : '';
+      console.log(`${s.name}: ${c} ${score} (${scores.join(', ')})${load}`);
       if (score >= least) continue;
       failed = true;
       const r = results.find((x) => Math.round((x.categories[c].score ?? 0) * 100) === score);

@@ -27,7 +27,7 @@ function keep(): void {
   if (syncing) return void back();
   syncing = true;
   startSync(() => void load());
-  void seenToday().then(load);
+  void seenToday().then((said) => said && load());
 }
 
 /** Does this phone hold anything of a keeper's? */

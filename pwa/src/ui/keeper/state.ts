@@ -87,8 +87,9 @@ async function keepStorage(): Promise<void> {
   }
 }
 
-/** One proof of contact a day, for each open case. */
-export async function seenToday(now = new Date()): Promise<void> {
+/** One proof of contact a day, for each open case; whether one was saved now. */
+export async function seenToday(now = new Date()): Promise<boolean> {
+  let said = false;
   const work = async () => {
     for (const c of known.value?.cases ?? []) {
       if (c.endTime) continue;
@@ -97,6 +98,7 @@ export async function seenToday(now = new Date()): Promise<void> {
       if ((await readState<string>(key)) === today) continue;
       await writeState(key, today);
       await saveEntry({ case: c, entry: { happenTime: now.toISOString(), seen: {} } });
+      said = true;
     }
   };
   try {
@@ -105,4 +107,5 @@ export async function seenToday(now = new Date()): Promise<void> {
   } catch {
     // The phone is full: nothing that the person wrote.
   }
+  return said;
 }
