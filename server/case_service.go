@@ -316,7 +316,7 @@ func (c *caseService) ArriveReturn(ctx context.Context, req *pb.ArriveReturnRequ
 	}
 	who := callOf(ctx).who.Actor
 	v, err := c.s.followup.Arrive(ctx, who, c.s.now(), ids[0], ids[1], followup.Arrival{Mass: care.Grams(req.GetMassG()), Quarantine: until,
-		Place: req.GetPlace(), Learned: req.GetLearned(), RequestID: req.GetRequestId()})
+		Place: req.GetPlace(), Lessons: req.GetLessons(), Learned: req.GetLearned(), RequestID: req.GetRequestId()})
 	return &pb.ArriveReturnResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 

@@ -31,7 +31,7 @@ func TestCaseLine(t *testing.T) {
 	for _, b := range []care.Body{
 		care.Offer{Result: care.Struck, Prey: "rat", PreyState: care.Live, PreyMass: 22.5}, care.WeighIn{Mass: 412},
 		care.ClimateReading{Warm: &c, Cool: &c, Night: &c, Surface: &c, Humidity: &p, TakenWith: care.WithProbe}, care.Shed{Stage: care.ShedDone, Complete: &no},
-		care.Sign{Code: "wheeze"}, care.Seen{}, care.StepAgreed{Code: "leave_in_peace", HoldsDays: 7}, care.Message{Text: "Hello.", Mark: &care.Mark{Kind: care.MarkHazard, Point: "tubes"}}, care.Ended{Outcome: care.OutcomeVet, Reopened: true}, care.Withdrawal{},
+		care.Sign{Code: "wheeze"}, care.Seen{}, care.StepAgreed{Code: "leave_in_peace", HoldsDays: 7}, care.Message{Text: "Hello.", Mark: &care.Mark{Kind: care.MarkHazard, Point: "tubes"}}, care.Ended{Outcome: care.OutcomeReturned, Reopened: true, Lessons: "warmth late"}, care.Withdrawal{},
 		care.SetupCheck{Answers: []care.SetupAnswer{{Point: "heavy_things", Choice: "loose", Sizes: map[string]float64{"mass_g": 900}, Note: "a stone"}, {Point: "hides", Choice: "one"}, {Point: "tubes", Choice: "snug", Measure: 17, MeasureSD: .5}}},
 	} {
 		e := care.Entry{ID: "e-1", By: care.Helper, HappenedAt: at, ReceivedAt: at.Add(time.Minute), Replaces: "e-0", Confirmed: true, Note: "as it was", Body: b}

@@ -336,7 +336,7 @@ func entryToProto(e *care.Entry) *pb.Entry {
 	case care.Message:
 		out.Body = &pb.Entry_Message{Message: &pb.Message{Text: b.Text, Photos: b.Photos, Mark: markToProto(b.Mark)}}
 	case care.Ended:
-		out.Body = &pb.Entry_Ended{Ended: &pb.Ended{Outcome: outcomes.proto(b.Outcome), Reopened: b.Reopened}}
+		out.Body = &pb.Entry_Ended{Ended: &pb.Ended{Outcome: outcomes.proto(b.Outcome), Reopened: b.Reopened, Lessons: b.Lessons.Codes()}}
 	case care.Withdrawal:
 		out.Body = &pb.Entry_Withdrawal{Withdrawal: &pb.Withdrawal{}}
 	}
@@ -450,7 +450,11 @@ func entryFromProto(e *pb.Entry, breederID, animalID, id string) (out care.Entry
 	case *pb.Entry_Message:
 		out.Body = care.Message{Text: b.Message.GetText(), Photos: b.Message.GetPhotos(), Mark: markFromProto(b.Message.GetMark())}
 	case *pb.Entry_Ended:
-		out.Body = care.Ended{Outcome: outcomes.domain(b.Ended.GetOutcome()), Reopened: b.Ended.GetReopened()}
+		lessons, err := care.LessonsOf(b.Ended.GetLessons())
+		if err != nil {
+			return out, err
+		}
+		out.Body = care.Ended{Outcome: outcomes.domain(b.Ended.GetOutcome()), Reopened: b.Ended.GetReopened(), Lessons: lessons}
 	case *pb.Entry_Withdrawal:
 		out.Body = care.Withdrawal{}
 	}

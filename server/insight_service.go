@@ -37,6 +37,9 @@ func (c *insightService) GetInsight(ctx context.Context, req *pb.GetInsightReque
 			Concern: f.Concern, Name: spoken(ctx).Say(assess.ConcernName(f.Concern)), Cases: shareToProto(f.Cases), Righted: int32(f.Righted), Days: known(f.Days),
 		})
 	}
+	for _, l := range in.Lessons {
+		out.Lessons = append(out.Lessons, &pb.Lesson{Code: l.Code, Cases: shareToProto(l.Cases)})
+	}
 	return &pb.GetInsightResponse{Insight: out}, nil
 }
 

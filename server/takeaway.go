@@ -273,7 +273,11 @@ func inWords(b care.Body) (what, detail string) {
 		if b.Reopened {
 			return "follow-up opened again", ""
 		}
-		return "follow-up ended", strings.ReplaceAll(string(b.Outcome), "_", " ")
+		detail := strings.ReplaceAll(string(b.Outcome), "_", " ")
+		if b.Lessons != "" {
+			detail += "; learned: " + strings.Join(b.Lessons.Codes(), ", ")
+		}
+		return "follow-up ended", detail
 	}
 	return string(b.Kind()), ""
 }

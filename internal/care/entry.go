@@ -3,6 +3,8 @@ package care
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 )
 
@@ -227,7 +229,44 @@ const (
 type Ended struct {
 	Outcome  Outcome `json:"outcome"`
 	Reopened bool    `json:"reopened,omitempty"`
+	Lessons  Lessons `json:"lessons,omitempty"` // of an animal that came back
 }
+
+// Lessons are what was learned from an animal that came back: codes in their order,
+// with a space between.
+type Lessons string
+
+// lessons are the codes, which are stored: common findings, common practice, no source.
+var lessons = []string{
+	"warmth",        // it was too cool or too warm
+	"hides",         // too little to hide in
+	"handling",      // handled much, or early
+	"food",          // other food than it knew
+	"pauses",        // food offered again too soon
+	"enclosure",     // a gap, an opening or a sharp thing
+	"illness",       // it was ill
+	"circumstances", // the keeper's life changed
+	"late",          // the breeder heard of it too late
+}
+
+// LessonsOf are those with these codes.
+func LessonsOf(codes []string) (Lessons, error) {
+	var kept []string
+	for _, code := range lessons {
+		if slices.Contains(codes, code) {
+			kept = append(kept, code)
+		}
+	}
+	for _, code := range codes {
+		if !slices.Contains(lessons, code) {
+			return "", BadField("lessons", "%q is none of what can be learned. Choose from: %s.", code, strings.Join(lessons, ", "))
+		}
+	}
+	return Lessons(strings.Join(kept, " ")), nil
+}
+
+// Codes are the codes.
+func (l Lessons) Codes() []string { return strings.Fields(string(l)) }
 
 // Withdrawal replaces an entry by nothing.
 type Withdrawal struct{}

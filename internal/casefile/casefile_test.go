@@ -315,6 +315,9 @@ func randomLine(r *rand.Rand) Line {
 		e.Body = care.Message{Text: texts[1+r.IntN(len(texts)-1)]}
 	case 11:
 		e.Body = care.Ended{Outcome: care.OutcomeVet, Reopened: yes}
+		if !yes {
+			e.Body = care.Ended{Outcome: care.OutcomeReturned, Lessons: "warmth late"}
+		}
 	}
 	if r.IntN(20) == 0 {
 		e.Replaces, e.Body = "id-0", care.Withdrawal{}

@@ -74,6 +74,7 @@ const (
 	fHoldsDays
 	fOutcome
 	fReopened
+	fLessons
 	fText
 	fMark
 	fPoint
@@ -165,6 +166,7 @@ var specs = [fields]spec{
 	fHoldsDays:   {"holds_days", whole, 0, 120, "whole days from 0 to 120"},
 	fOutcome:     {"outcome", word, 1, 20, "settled, returned, vet, died, lost_touch, passed_on or left"},
 	fReopened:    {"reopened", truth, 0, 0, "true or false"},
+	fLessons:     {"lessons", word, 1, 200, "what was learned, by codes with a space between, such as warmth late"},
 	fMark:        {"mark", word, 1, 20, "hazard, again or fine, with a point"},
 	fPoint:       {"point", word, 1, 40, "a point of the setup check, such as decor_openings"},
 	fText:        {"text", prose, 1, longestText, "a text of 1 to 4000 characters"},
@@ -199,7 +201,7 @@ var kinds = [...]struct {
 	{care.KindSeen, everyEntry, 0},
 	{care.KindStep, everyEntry | of(fStep, fHoldsDays), of(fStep)},
 	{care.KindMessage, everyEntry | of(fText, fMark, fPoint), of(fText)},
-	{care.KindOutcome, everyEntry | of(fOutcome, fReopened), of(fOutcome)},
+	{care.KindOutcome, everyEntry | of(fOutcome, fReopened, fLessons), of(fOutcome)},
 	{care.KindWithdrawal, everyEntry, of(fReplaces)},
 }
 
@@ -812,6 +814,9 @@ func (d *Decoder) entry(kind care.Kind, l *Line) (err error) {
 		b := care.Ended{Reopened: d.float(fReopened) == 1}
 		if b.Outcome, err = one(d, fOutcome, care.OutcomeSettled, care.OutcomeReturned, care.OutcomeVet, care.OutcomeDied, care.OutcomeLostTouch, care.OutcomePassedOn, care.OutcomeLeft); err != nil {
 			return err
+		}
+		if b.Lessons, err = care.LessonsOf(strings.Fields(d.str(fLessons))); err != nil {
+			return d.unlike(fLessons)
 		}
 		e.Body = b
 		return nil

@@ -113,6 +113,9 @@ func soldAs(tx care.Tx, c *care.Case) (sale insight.Sale, err error) {
 		if e.CaseID != c.ID || !e.Current() || e.HappenedAt.Before(c.HandedOverAt) {
 			continue
 		}
+		if end, ok := e.Body.(care.Ended); ok && c.Outcome == care.OutcomeReturned && end.Outcome == c.Outcome && !end.Reopened {
+			sale.Lessons = end.Lessons.Codes()
+		}
 		if e.By == care.KeeperActor {
 			sale.Until = e.HappenedAt
 		}

@@ -76,7 +76,8 @@ type Arrival struct {
 	Mass       care.Grams // 0: not weighed
 	Quarantine *time.Time // until when; nil: none
 	Place      string     // where it is kept now; "" leaves what is there
-	Learned    string     // what was learned; the note of the outcome
+	Lessons    []string   // codes of what was learned, see care.LessonsOf
+	Learned    string     // and in words; the note of the outcome
 	RequestID  string     // the id of the entry that ends the case; a repeat changes nothing
 }
 
@@ -95,9 +96,13 @@ func (s *Service) Arrive(ctx context.Context, who care.Actor, now time.Time, bre
 			return CaseView{}, care.BadField("quarantine_time", "Choose a day after today, at most %d days ahead, or no quarantine.", QuarantineDays)
 		}
 	}
+	lessons, err := care.LessonsOf(a.Lessons)
+	if err != nil {
+		return CaseView{}, err
+	}
 	return s.onCase(ctx, who, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
 		open := c.ClosedAt == nil
-		fresh, err := endEntry(tx, who, c, now, a.RequestID, strings.TrimSpace(a.Learned), care.Ended{Outcome: care.OutcomeReturned})
+		fresh, err := endEntry(tx, who, c, now, a.RequestID, strings.TrimSpace(a.Learned), care.Ended{Outcome: care.OutcomeReturned, Lessons: lessons})
 		if err != nil || !fresh {
 			return c, err
 		}

@@ -69,7 +69,9 @@ func TestReturn(t *testing.T) {
 	until := now.Add(60 * day)
 	_, err = p.Arrive(ctx, p.loam, now, "loam", c.ID, followup.Arrival{Quarantine: &t0, RequestID: "arrival-1"})
 	wantField(t, err, "quarantine_time")
-	arrival := followup.Arrival{Mass: 90, Quarantine: &until, Place: "quarantine shelf", Learned: "The warm side never passed 28 °C.", RequestID: "arrival-1"}
+	_, err = p.Arrive(ctx, p.loam, now, "loam", c.ID, followup.Arrival{Lessons: []string{"warmth", "nonsense"}, RequestID: "arrival-1"})
+	wantField(t, err, "lessons")
+	arrival := followup.Arrival{Mass: 90, Quarantine: &until, Place: "quarantine shelf", Lessons: []string{"late", "warmth"}, Learned: "The warm side never passed 28 °C.", RequestID: "arrival-1"}
 	v, err = p.Arrive(ctx, p.loam, now, "loam", c.ID, arrival)
 	if err != nil || v.Case.Outcome != care.OutcomeReturned || v.Case.ClosedAt == nil || v.Case.GiveBackAt != nil || v.Case.Return.How != "" ||
 		v.Animal.Place != "quarantine shelf" || !v.Case.Return.QuarantineUntil.Equal(until) {
@@ -92,6 +94,9 @@ func TestReturn(t *testing.T) {
 			}
 		case care.Ended:
 			learned = e.Note
+			if b.Lessons != "warmth late" {
+				t.Errorf("lessons %q", b.Lessons)
+			}
 		}
 	}
 	if weighed != 1 || learned != arrival.Learned {

@@ -23,6 +23,7 @@ type Sale struct {
 	Meals   []time.Time
 	Flags   []care.Flag
 	Outcome care.Outcome // "" while open
+	Lessons []string     // codes of what was learned, of one that came back
 }
 
 // Insight is what all sales show together.
@@ -33,6 +34,13 @@ type Insight struct {
 	Preceding []Preceding
 	Home      []Found
 	Warnings  Warnings
+	Lessons   []Lesson
+}
+
+// Lesson is something learned from animals that came back.
+type Lesson struct {
+	Code  string
+	Cases Share // of those that came back
 }
 
 // Waiting is the time to a meal: of all sales, and side by side.
@@ -70,8 +78,29 @@ const (
 func Of(sales []Sale) Insight {
 	return Insight{
 		Sales: len(sales), First: waiting(sales, 1), Third: waiting(sales, 3),
-		Preceding: preceding(sales), Home: home(sales), Warnings: warnings(sales),
+		Preceding: preceding(sales), Home: home(sales), Warnings: warnings(sales), Lessons: learned(sales),
 	}
+}
+
+// learned counts what was learned, the most frequent first.
+func learned(sales []Sale) []Lesson {
+	back, codes := 0, map[string]int{}
+	for i := range sales {
+		if sales[i].Outcome == care.OutcomeReturned {
+			back++
+			for _, code := range sales[i].Lessons {
+				codes[code]++
+			}
+		}
+	}
+	var out []Lesson
+	for code, n := range codes {
+		out = append(out, Lesson{code, ShareOf(n, back)})
+	}
+	slices.SortFunc(out, func(a, b Lesson) int {
+		return cmp.Or(cmp.Compare(b.Cases.K, a.Cases.K), strings.Compare(a.Code, b.Code))
+	})
+	return out
 }
 
 func days(d time.Duration) float64 { return d.Hours() / 24 }

@@ -85,6 +85,18 @@ func TestOf(t *testing.T) {
 	near(t, "days ahead", w.Ahead, 30, 0)
 }
 
+// What was learned is counted of those that came back.
+func TestLessons(t *testing.T) {
+	t.Parallel()
+	in := Of([]Sale{
+		{Outcome: care.OutcomeReturned, Lessons: []string{"hides", "late"}}, {Outcome: care.OutcomeReturned, Lessons: []string{"late"}},
+		{Outcome: care.OutcomeReturned}, {Outcome: care.OutcomeSettled}, {},
+	})
+	if len(in.Lessons) != 2 || in.Lessons[0].Code != "late" || in.Lessons[0].Cases.K != 2 || in.Lessons[0].Cases.N != 3 || in.Lessons[1].Code != "hides" || in.Lessons[1].Cases.K != 1 {
+		t.Errorf("%+v", in.Lessons)
+	}
+}
+
 func TestOfNobody(t *testing.T) {
 	t.Parallel()
 	in := Of(nil)

@@ -129,7 +129,8 @@ test('an animal is passed on to another keeper, who gives it back', async ({ bro
   await expect(desk.getByRole('listitem').filter({ hasText: 'On its way just now' })).toBeVisible();
   await desk.getByText('It has arrived', { exact: true }).click();
   await desk.getByRole('textbox', { name: 'Weight on arrival' }).fill('101');
-  await desk.getByRole('textbox', { name: 'What did you learn?' }).fill('The first home was too loud.');
+  await desk.getByRole('checkbox', { name: 'We heard of it too late' }).check();
+  await desk.getByRole('textbox', { name: 'In your words' }).fill('The first home was too loud.');
   await axe(desk, 'arriving');
   await desk.getByRole('button', { name: 'It is here' }).click();
   await expect(desk.getByText(/The follow-up has ended: returned/)).toBeVisible();

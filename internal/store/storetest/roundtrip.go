@@ -96,7 +96,7 @@ func roundTripKinds(t *testing.T, s care.Store) {
 		care.StepAgreed{Code: "leave_in_peace", HoldsDays: 5},
 		care.Message{Text: "She ate", Photos: []string{"p1", "p2"}},
 		care.Message{Text: "A hole", Mark: &care.Mark{Kind: care.MarkHazard, Point: "tubes", Photo: "p1", At: &care.Spot{X: .5, Y: 1600}}},
-		care.Ended{Outcome: care.OutcomeVet}, care.Ended{Outcome: care.OutcomeSettled, Reopened: true},
+		care.Ended{Outcome: care.OutcomeReturned, Lessons: "hides late"}, care.Ended{Outcome: care.OutcomeVet}, care.Ended{Outcome: care.OutcomeSettled, Reopened: true},
 		care.Withdrawal{},
 	}
 	for i, body := range bodies {

@@ -112,7 +112,9 @@ type CaseLine struct {
 	// Of an outcome: settled, returned, vet, died, lost_touch, passed_on or left.
 	Outcome string `protobuf:"bytes,120,opt,name=outcome,proto3" json:"outcome,omitempty"`
 	// The end is taken back.
-	Reopened      bool `protobuf:"varint,121,opt,name=reopened,proto3" json:"reopened,omitempty"`
+	Reopened bool `protobuf:"varint,121,opt,name=reopened,proto3" json:"reopened,omitempty"`
+	// What was learned from an animal that came back, by codes with a space between.
+	Lessons       string `protobuf:"bytes,122,opt,name=lessons,proto3" json:"lessons,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -525,11 +527,18 @@ func (x *CaseLine) GetReopened() bool {
 	return false
 }
 
+func (x *CaseLine) GetLessons() string {
+	if x != nil {
+		return x.Lessons
+	}
+	return ""
+}
+
 var File_warmhand_v1_case_file_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_case_file_proto_rawDesc = "" +
 	"\n" +
-	"\x1bwarmhand/v1/case_file.proto\x12\vwarmhand.v1\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9f\x0f\n" +
+	"\x1bwarmhand/v1/case_file.proto\x12\vwarmhand.v1\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb9\x0f\n" +
 	"\bCaseLine\x12\x12\n" +
 	"\x04case\x18\x01 \x01(\tR\x04case\x12*\n" +
 	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x12\n" +
@@ -593,7 +602,8 @@ const file_warmhand_v1_case_file_proto_rawDesc = "" +
 	"\x04mark\x18o \x01(\tR\x04mark\x12\x14\n" +
 	"\x05point\x18p \x01(\tR\x05point\x12\x18\n" +
 	"\aoutcome\x18x \x01(\tR\aoutcome\x12\x1a\n" +
-	"\breopened\x18y \x01(\bR\breopenedB\n" +
+	"\breopened\x18y \x01(\bR\breopened\x12\x18\n" +
+	"\alessons\x18z \x01(\tR\alessonsB\n" +
 	"\n" +
 	"\b_in_caseB\x10\n" +
 	"\x0e_snout_vent_mmB\x12\n" +

@@ -3861,7 +3861,9 @@ type ArriveReturnRequest struct {
 	// What was learned; the note of the outcome.
 	Learned string `protobuf:"bytes,5,opt,name=learned,proto3" json:"learned,omitempty"`
 	// The entry's id, made by the caller: a repeat gets the first answer.
-	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Codes of what was learned: `warmth`, `hides`, `handling`, `food`, `pauses` (food offered again too soon), `enclosure`, `illness`, `circumstances` (of the keeper), `late` (heard of too late).
+	Lessons       []string `protobuf:"bytes,7,rep,name=lessons,proto3" json:"lessons,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3936,6 +3938,13 @@ func (x *ArriveReturnRequest) GetRequestId() string {
 		return x.RequestId
 	}
 	return ""
+}
+
+func (x *ArriveReturnRequest) GetLessons() []string {
+	if x != nil {
+		return x.Lessons
+	}
+	return nil
 }
 
 type ArriveReturnResponse struct {
@@ -4975,7 +4984,7 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\x11SendReturnRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\";\n" +
 	"\x12SendReturnResponse\x12%\n" +
-	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"\xe5\x02\n" +
+	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"\x8f\x03\n" +
 	"\x13ArriveReturnRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xe0A\x02\xbaH<r:28^breeders/[A-Za-z0-9_-]{1,64}/cases/[A-Za-z0-9_-]{1,64}$R\x04name\x12.\n" +
 	"\x06mass_g\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\bA)\x00\x00\x00\x00\x00\x00\x00\x00R\x05massG\x12C\n" +
@@ -4983,7 +4992,8 @@ const file_warmhand_v1_case_service_proto_rawDesc = "" +
 	"\x05place\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18PR\x05place\x12\"\n" +
 	"\alearned\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\alearned\x12>\n" +
 	"\n" +
-	"request_id\x18\x06 \x01(\tB\x1f\xe0A\x02\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{8,64}$R\trequestId\"=\n" +
+	"request_id\x18\x06 \x01(\tB\x1f\xe0A\x02\xbaH\x19r\x172\x15^[A-Za-z0-9_-]{8,64}$R\trequestId\x12(\n" +
+	"\alessons\x18\a \x03(\tB\x0e\xbaH\v\x92\x01\b\x10\x14\"\x04r\x02\x18(R\alessons\"=\n" +
 	"\x14ArriveReturnResponse\x12%\n" +
 	"\x04case\x18\x01 \x01(\v2\x11.warmhand.v1.CaseR\x04case\"n\n" +
 	"\x14EndQuarantineRequest\x12V\n" +

@@ -1546,9 +1546,11 @@ func (x *Taps) GetCard() []*Spot {
 
 // Ended closes or reopens a case.
 type Ended struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Outcome       Outcome                `protobuf:"varint,1,opt,name=outcome,proto3,enum=warmhand.v1.Outcome" json:"outcome,omitempty"`
-	Reopened      bool                   `protobuf:"varint,2,opt,name=reopened,proto3" json:"reopened,omitempty"`
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Outcome  Outcome                `protobuf:"varint,1,opt,name=outcome,proto3,enum=warmhand.v1.Outcome" json:"outcome,omitempty"`
+	Reopened bool                   `protobuf:"varint,2,opt,name=reopened,proto3" json:"reopened,omitempty"`
+	// Of an animal that came back: codes of what was learned, see ArriveReturnRequest.
+	Lessons       []string `protobuf:"bytes,3,rep,name=lessons,proto3" json:"lessons,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1595,6 +1597,13 @@ func (x *Ended) GetReopened() bool {
 		return x.Reopened
 	}
 	return false
+}
+
+func (x *Ended) GetLessons() []string {
+	if x != nil {
+		return x.Lessons
+	}
+	return nil
 }
 
 // Withdrawal replaces an entry by nothing.
@@ -2164,10 +2173,11 @@ const file_warmhand_v1_entry_service_proto_rawDesc = "" +
 	"\x04slot\x18\x02 \x01(\bR\x04slot\x12/\n" +
 	"\x03rim\x18\x03 \x03(\v2\x11.warmhand.v1.SpotB\n" +
 	"\xbaH\a\x92\x01\x04\b\x04\x10 R\x03rim\x12/\n" +
-	"\x04card\x18\x04 \x03(\v2\x11.warmhand.v1.SpotB\b\xbaH\x05\x92\x01\x02\x10\x04R\x04card\"]\n" +
+	"\x04card\x18\x04 \x03(\v2\x11.warmhand.v1.SpotB\b\xbaH\x05\x92\x01\x02\x10\x04R\x04card\"w\n" +
 	"\x05Ended\x128\n" +
 	"\aoutcome\x18\x01 \x01(\x0e2\x14.warmhand.v1.OutcomeB\b\xbaH\x05\x82\x01\x02\x10\x01R\aoutcome\x12\x1a\n" +
-	"\breopened\x18\x02 \x01(\bR\breopened\"\f\n" +
+	"\breopened\x18\x02 \x01(\bR\breopened\x12\x18\n" +
+	"\alessons\x18\x03 \x03(\tR\alessons\"\f\n" +
 	"\n" +
 	"Withdrawal\"\xe3\x01\n" +
 	"\x12CreateEntryRequest\x12\\\n" +

@@ -128,7 +128,9 @@ type Insight struct {
 	// Median days from the first warning to the end, among those.
 	DaysAhead *float64 `protobuf:"fixed64,8,opt,name=days_ahead,json=daysAhead,proto3,oneof" json:"days_ahead,omitempty"`
 	// Cases that ended settled, and how many of them were warned of all the same.
-	Calm          *Share `protobuf:"bytes,9,opt,name=calm,proto3" json:"calm,omitempty"`
+	Calm *Share `protobuf:"bytes,9,opt,name=calm,proto3" json:"calm,omitempty"`
+	// What was learned from animals that came back, the most frequent first.
+	Lessons       []*Lesson `protobuf:"bytes,10,rep,name=lessons,proto3" json:"lessons,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -226,6 +228,68 @@ func (x *Insight) GetCalm() *Share {
 	return nil
 }
 
+func (x *Insight) GetLessons() []*Lesson {
+	if x != nil {
+		return x.Lessons
+	}
+	return nil
+}
+
+// Lesson is one thing learned.
+type Lesson struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As in ArriveReturnRequest.
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// Of the animals that came back.
+	Cases         *Share `protobuf:"bytes,2,opt,name=cases,proto3" json:"cases,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Lesson) Reset() {
+	*x = Lesson{}
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Lesson) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Lesson) ProtoMessage() {}
+
+func (x *Lesson) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Lesson.ProtoReflect.Descriptor instead.
+func (*Lesson) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Lesson) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *Lesson) GetCases() *Share {
+	if x != nil {
+		return x.Cases
+	}
+	return nil
+}
+
 // MealWait is the days from the handover to a meal.
 type MealWait struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -237,7 +301,7 @@ type MealWait struct {
 
 func (x *MealWait) Reset() {
 	*x = MealWait{}
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -249,7 +313,7 @@ func (x *MealWait) String() string {
 func (*MealWait) ProtoMessage() {}
 
 func (x *MealWait) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[3]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -262,7 +326,7 @@ func (x *MealWait) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MealWait.ProtoReflect.Descriptor instead.
 func (*MealWait) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{3}
+	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *MealWait) GetAll() *WaitCurve {
@@ -296,7 +360,7 @@ type WaitCurve struct {
 
 func (x *WaitCurve) Reset() {
 	*x = WaitCurve{}
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -308,7 +372,7 @@ func (x *WaitCurve) String() string {
 func (*WaitCurve) ProtoMessage() {}
 
 func (x *WaitCurve) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[4]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -321,7 +385,7 @@ func (x *WaitCurve) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WaitCurve.ProtoReflect.Descriptor instead.
 func (*WaitCurve) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{4}
+	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *WaitCurve) GetAnimals() int32 {
@@ -380,7 +444,7 @@ type WaitPoint struct {
 
 func (x *WaitPoint) Reset() {
 	*x = WaitPoint{}
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -392,7 +456,7 @@ func (x *WaitPoint) String() string {
 func (*WaitPoint) ProtoMessage() {}
 
 func (x *WaitPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[5]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -405,7 +469,7 @@ func (x *WaitPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WaitPoint.ProtoReflect.Descriptor instead.
 func (*WaitPoint) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{5}
+	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *WaitPoint) GetDay() float64 {
@@ -459,7 +523,7 @@ type WaitSplit struct {
 
 func (x *WaitSplit) Reset() {
 	*x = WaitSplit{}
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -471,7 +535,7 @@ func (x *WaitSplit) String() string {
 func (*WaitSplit) ProtoMessage() {}
 
 func (x *WaitSplit) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[6]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -484,7 +548,7 @@ func (x *WaitSplit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WaitSplit.ProtoReflect.Descriptor instead.
 func (*WaitSplit) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{6}
+	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *WaitSplit) GetBy() string {
@@ -526,7 +590,7 @@ type WaitGroup struct {
 
 func (x *WaitGroup) Reset() {
 	*x = WaitGroup{}
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -538,7 +602,7 @@ func (x *WaitGroup) String() string {
 func (*WaitGroup) ProtoMessage() {}
 
 func (x *WaitGroup) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[7]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -551,7 +615,7 @@ func (x *WaitGroup) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WaitGroup.ProtoReflect.Descriptor instead.
 func (*WaitGroup) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{7}
+	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *WaitGroup) GetName() string {
@@ -581,7 +645,7 @@ type Share struct {
 
 func (x *Share) Reset() {
 	*x = Share{}
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -593,7 +657,7 @@ func (x *Share) String() string {
 func (*Share) ProtoMessage() {}
 
 func (x *Share) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[8]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -606,7 +670,7 @@ func (x *Share) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Share.ProtoReflect.Descriptor instead.
 func (*Share) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{8}
+	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Share) GetCount() int32 {
@@ -655,7 +719,7 @@ type Preceding struct {
 
 func (x *Preceding) Reset() {
 	*x = Preceding{}
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -667,7 +731,7 @@ func (x *Preceding) String() string {
 func (*Preceding) ProtoMessage() {}
 
 func (x *Preceding) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[9]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -680,7 +744,7 @@ func (x *Preceding) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Preceding.ProtoReflect.Descriptor instead.
 func (*Preceding) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{9}
+	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Preceding) GetConcern() string {
@@ -733,7 +797,7 @@ type HomeFinding struct {
 
 func (x *HomeFinding) Reset() {
 	*x = HomeFinding{}
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -745,7 +809,7 @@ func (x *HomeFinding) String() string {
 func (*HomeFinding) ProtoMessage() {}
 
 func (x *HomeFinding) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_insight_service_proto_msgTypes[10]
+	mi := &file_warmhand_v1_insight_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -758,7 +822,7 @@ func (x *HomeFinding) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HomeFinding.ProtoReflect.Descriptor instead.
 func (*HomeFinding) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{10}
+	return file_warmhand_v1_insight_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *HomeFinding) GetConcern() string {
@@ -804,7 +868,7 @@ const file_warmhand_v1_insight_service_proto_rawDesc = "" +
 	"\x11GetInsightRequest\x12@\n" +
 	"\x06parent\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^breeders/[A-Za-z0-9_-]{1,64}$R\x06parent\"D\n" +
 	"\x12GetInsightResponse\x12.\n" +
-	"\ainsight\x18\x01 \x01(\v2\x14.warmhand.v1.InsightR\ainsight\"\x91\x03\n" +
+	"\ainsight\x18\x01 \x01(\v2\x14.warmhand.v1.InsightR\ainsight\"\xc0\x03\n" +
 	"\aInsight\x12\x14\n" +
 	"\x05sales\x18\x01 \x01(\x05R\x05sales\x12\x19\n" +
 	"\bleft_out\x18\x02 \x01(\x05R\aleftOut\x124\n" +
@@ -817,8 +881,13 @@ const file_warmhand_v1_insight_service_proto_rawDesc = "" +
 	"\x06harmed\x18\a \x01(\v2\x12.warmhand.v1.ShareR\x06harmed\x12\"\n" +
 	"\n" +
 	"days_ahead\x18\b \x01(\x01H\x00R\tdaysAhead\x88\x01\x01\x12&\n" +
-	"\x04calm\x18\t \x01(\v2\x12.warmhand.v1.ShareR\x04calmB\r\n" +
-	"\v_days_ahead\"d\n" +
+	"\x04calm\x18\t \x01(\v2\x12.warmhand.v1.ShareR\x04calm\x12-\n" +
+	"\alessons\x18\n" +
+	" \x03(\v2\x13.warmhand.v1.LessonR\alessonsB\r\n" +
+	"\v_days_ahead\"F\n" +
+	"\x06Lesson\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12(\n" +
+	"\x05cases\x18\x02 \x01(\v2\x12.warmhand.v1.ShareR\x05cases\"d\n" +
 	"\bMealWait\x12(\n" +
 	"\x03all\x18\x01 \x01(\v2\x16.warmhand.v1.WaitCurveR\x03all\x12.\n" +
 	"\x06splits\x18\x02 \x03(\v2\x16.warmhand.v1.WaitSplitR\x06splits\"\xf8\x01\n" +
@@ -883,43 +952,46 @@ func file_warmhand_v1_insight_service_proto_rawDescGZIP() []byte {
 	return file_warmhand_v1_insight_service_proto_rawDescData
 }
 
-var file_warmhand_v1_insight_service_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_warmhand_v1_insight_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_warmhand_v1_insight_service_proto_goTypes = []any{
 	(*GetInsightRequest)(nil),  // 0: warmhand.v1.GetInsightRequest
 	(*GetInsightResponse)(nil), // 1: warmhand.v1.GetInsightResponse
 	(*Insight)(nil),            // 2: warmhand.v1.Insight
-	(*MealWait)(nil),           // 3: warmhand.v1.MealWait
-	(*WaitCurve)(nil),          // 4: warmhand.v1.WaitCurve
-	(*WaitPoint)(nil),          // 5: warmhand.v1.WaitPoint
-	(*WaitSplit)(nil),          // 6: warmhand.v1.WaitSplit
-	(*WaitGroup)(nil),          // 7: warmhand.v1.WaitGroup
-	(*Share)(nil),              // 8: warmhand.v1.Share
-	(*Preceding)(nil),          // 9: warmhand.v1.Preceding
-	(*HomeFinding)(nil),        // 10: warmhand.v1.HomeFinding
+	(*Lesson)(nil),             // 3: warmhand.v1.Lesson
+	(*MealWait)(nil),           // 4: warmhand.v1.MealWait
+	(*WaitCurve)(nil),          // 5: warmhand.v1.WaitCurve
+	(*WaitPoint)(nil),          // 6: warmhand.v1.WaitPoint
+	(*WaitSplit)(nil),          // 7: warmhand.v1.WaitSplit
+	(*WaitGroup)(nil),          // 8: warmhand.v1.WaitGroup
+	(*Share)(nil),              // 9: warmhand.v1.Share
+	(*Preceding)(nil),          // 10: warmhand.v1.Preceding
+	(*HomeFinding)(nil),        // 11: warmhand.v1.HomeFinding
 }
 var file_warmhand_v1_insight_service_proto_depIdxs = []int32{
 	2,  // 0: warmhand.v1.GetInsightResponse.insight:type_name -> warmhand.v1.Insight
-	3,  // 1: warmhand.v1.Insight.first_meal:type_name -> warmhand.v1.MealWait
-	3,  // 2: warmhand.v1.Insight.third_meal:type_name -> warmhand.v1.MealWait
-	9,  // 3: warmhand.v1.Insight.preceding:type_name -> warmhand.v1.Preceding
-	10, // 4: warmhand.v1.Insight.home:type_name -> warmhand.v1.HomeFinding
-	8,  // 5: warmhand.v1.Insight.harmed:type_name -> warmhand.v1.Share
-	8,  // 6: warmhand.v1.Insight.calm:type_name -> warmhand.v1.Share
-	4,  // 7: warmhand.v1.MealWait.all:type_name -> warmhand.v1.WaitCurve
-	6,  // 8: warmhand.v1.MealWait.splits:type_name -> warmhand.v1.WaitSplit
-	5,  // 9: warmhand.v1.WaitCurve.points:type_name -> warmhand.v1.WaitPoint
-	7,  // 10: warmhand.v1.WaitSplit.groups:type_name -> warmhand.v1.WaitGroup
-	4,  // 11: warmhand.v1.WaitGroup.curve:type_name -> warmhand.v1.WaitCurve
-	8,  // 12: warmhand.v1.Preceding.with:type_name -> warmhand.v1.Share
-	8,  // 13: warmhand.v1.Preceding.without:type_name -> warmhand.v1.Share
-	8,  // 14: warmhand.v1.HomeFinding.cases:type_name -> warmhand.v1.Share
-	0,  // 15: warmhand.v1.InsightService.GetInsight:input_type -> warmhand.v1.GetInsightRequest
-	1,  // 16: warmhand.v1.InsightService.GetInsight:output_type -> warmhand.v1.GetInsightResponse
-	16, // [16:17] is the sub-list for method output_type
-	15, // [15:16] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	4,  // 1: warmhand.v1.Insight.first_meal:type_name -> warmhand.v1.MealWait
+	4,  // 2: warmhand.v1.Insight.third_meal:type_name -> warmhand.v1.MealWait
+	10, // 3: warmhand.v1.Insight.preceding:type_name -> warmhand.v1.Preceding
+	11, // 4: warmhand.v1.Insight.home:type_name -> warmhand.v1.HomeFinding
+	9,  // 5: warmhand.v1.Insight.harmed:type_name -> warmhand.v1.Share
+	9,  // 6: warmhand.v1.Insight.calm:type_name -> warmhand.v1.Share
+	3,  // 7: warmhand.v1.Insight.lessons:type_name -> warmhand.v1.Lesson
+	9,  // 8: warmhand.v1.Lesson.cases:type_name -> warmhand.v1.Share
+	5,  // 9: warmhand.v1.MealWait.all:type_name -> warmhand.v1.WaitCurve
+	7,  // 10: warmhand.v1.MealWait.splits:type_name -> warmhand.v1.WaitSplit
+	6,  // 11: warmhand.v1.WaitCurve.points:type_name -> warmhand.v1.WaitPoint
+	8,  // 12: warmhand.v1.WaitSplit.groups:type_name -> warmhand.v1.WaitGroup
+	5,  // 13: warmhand.v1.WaitGroup.curve:type_name -> warmhand.v1.WaitCurve
+	9,  // 14: warmhand.v1.Preceding.with:type_name -> warmhand.v1.Share
+	9,  // 15: warmhand.v1.Preceding.without:type_name -> warmhand.v1.Share
+	9,  // 16: warmhand.v1.HomeFinding.cases:type_name -> warmhand.v1.Share
+	0,  // 17: warmhand.v1.InsightService.GetInsight:input_type -> warmhand.v1.GetInsightRequest
+	1,  // 18: warmhand.v1.InsightService.GetInsight:output_type -> warmhand.v1.GetInsightResponse
+	18, // [18:19] is the sub-list for method output_type
+	17, // [17:18] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_warmhand_v1_insight_service_proto_init() }
@@ -928,16 +1000,16 @@ func file_warmhand_v1_insight_service_proto_init() {
 		return
 	}
 	file_warmhand_v1_insight_service_proto_msgTypes[2].OneofWrappers = []any{}
-	file_warmhand_v1_insight_service_proto_msgTypes[4].OneofWrappers = []any{}
-	file_warmhand_v1_insight_service_proto_msgTypes[6].OneofWrappers = []any{}
-	file_warmhand_v1_insight_service_proto_msgTypes[10].OneofWrappers = []any{}
+	file_warmhand_v1_insight_service_proto_msgTypes[5].OneofWrappers = []any{}
+	file_warmhand_v1_insight_service_proto_msgTypes[7].OneofWrappers = []any{}
+	file_warmhand_v1_insight_service_proto_msgTypes[11].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_insight_service_proto_rawDesc), len(file_warmhand_v1_insight_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   11,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

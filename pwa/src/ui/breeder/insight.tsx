@@ -7,6 +7,7 @@ import { Table } from '../parts/table';
 import { useWidth } from '../parts/width';
 import { useLoad } from './hooks';
 import { Heading, Trouble, Waiting } from './nav';
+import { lessons } from './return';
 import { ask, breeder } from './session';
 import { daysText, medianText, type Side, shareText, shown, waitPlot, waitSize } from './waiting';
 
@@ -75,6 +76,21 @@ export function InsightPage(): JSX.Element {
               </Table>
             )}
           </section>
+          {(all.lessons ?? []).length > 0 && (
+            <section class="card stack" aria-labelledby="i-lessons">
+              <h2 id="i-lessons">{say('What you learned when they came back')}</h2>
+              <Table label={say('What you learned, as a table')} heads={[say('What'), say('Of those that came back')]}>
+                {all.lessons?.map((l) => (
+                  <tr key={l.code}>
+                    <th scope="row">{lessons.find(({ code }) => code === l.code)?.label ?? l.code}</th>
+                    <td>
+                      <Bar share={l.cases} />
+                    </td>
+                  </tr>
+                ))}
+              </Table>
+            </section>
+          )}
           <section class="card stack" aria-labelledby="i-home">
             <h2 id="i-home">{say('What comes up in homes')}</h2>
             {(all.home ?? []).length === 0 ? (

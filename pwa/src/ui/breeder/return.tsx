@@ -105,11 +105,25 @@ function OnItsWay({ c, again, change }: { c: CaseJson; again: () => void; change
 
 const quarantines = [30, 60, 90];
 
+/** What is often learned from an animal that comes back, by the service's codes. */
+export const lessons: readonly { code: string; label: string }[] = [
+  { code: 'warmth', label: say('It was too cool or too warm') },
+  { code: 'hides', label: say('It had too little to hide in') },
+  { code: 'handling', label: say('It was handled much, or early') },
+  { code: 'food', label: say('The food was not what it knew') },
+  { code: 'pauses', label: say('Food was offered again too soon') },
+  { code: 'enclosure', label: say('Something in its home was not safe') },
+  { code: 'illness', label: say('It was ill') },
+  { code: 'circumstances', label: say('Things changed for the keeper') },
+  { code: 'late', label: say('We heard of it too late') },
+];
+
 /** The form by which a case ends as returned. */
 export function Arrive({ c, entries, again }: Props): JSX.Element {
   const [mass, setMass] = useState('');
   const [days, setDays] = useState('30');
   const [place, setPlace] = useState('');
+  const [found, setFound] = useState<readonly string[]>([]);
   const [learned, setLearned] = useState('');
   const save = useSave();
   const before = lastWeight(entries, 'keeper');
@@ -126,6 +140,7 @@ export function Arrive({ c, entries, again }: Props): JSX.Element {
               massG,
               ...(days !== '0' && { quarantineTime: morning(Number(days)).toISOString() }),
               place: place.trim(),
+              lessons: found,
               learned: learned.trim(),
               requestId: id,
             });
@@ -166,14 +181,31 @@ export function Arrive({ c, entries, again }: Props): JSX.Element {
         error={problem(save.error, 'place')}
         hint={say('Goes into the stock book.')}
       />
+      <fieldset>
+        <legend>{say('What did you learn? Tick what fits.')}</legend>
+        {lessons.map(({ code, label }) => (
+          <label key={code}>
+            <input
+              type="checkbox"
+              checked={found.includes(code)}
+              onChange={(e) =>
+                setFound(e.currentTarget.checked ? [...found, code] : found.filter((other) => other !== code))
+              }
+            />
+            {label}
+          </label>
+        ))}
+      </fieldset>
       <Field
-        label={say('What did you learn?')}
+        label={say('In your words (may stay empty)')}
         lines={3}
         maxLength={1000}
         value={learned}
         onInput={setLearned}
         error={problem(save.error, 'learned')}
-        hint={say('Stands with the outcome; the keeper can read it. What would have helped sooner?')}
+        hint={say(
+          'What would have helped sooner? Both stand with the outcome, and the keeper can read them. What you tick is counted under “What your sales show”.',
+        )}
       />
       <Problem error={save.error} shown={['mass_g', 'weigh_in.mass_g', 'place', 'learned']} />
       <div class="actions">
@@ -197,7 +229,8 @@ export function CameHome({ c, entries, again }: Props): JSX.Element | null {
   const before = lastWeight(entries, 'keeper');
   const after = lastWeight(entries, 'breeder');
   const grams = (e: EntryJson | undefined) => Number(e?.weighIn?.massG ?? 0);
-  const learned = entries.find((e) => e.ended?.outcome === 'OUTCOME_RETURNED' && !e.ended.reopened)?.note;
+  const end = entries.find((e) => e.ended?.outcome === 'OUTCOME_RETURNED' && !e.ended.reopened);
+  const learned = lessons.filter(({ code }) => end?.ended?.lessons?.includes(code));
   const inside = Boolean(c.quarantineTime) && Date.parse(c.quarantineTime ?? '') > Date.now();
   if (c.outcome !== 'OUTCOME_RETURNED') return null;
   return (
@@ -218,7 +251,15 @@ export function CameHome({ c, entries, again }: Props): JSX.Element | null {
               })}
         </p>
       )}
-      {learned && <p class="text">{say('Learned: {learned}', { learned })}</p>}
+      {(learned.length > 0 || end?.note) && <h3>{say('What was learned')}</h3>}
+      {learned.length > 0 && (
+        <ul>
+          {learned.map(({ code, label }) => (
+            <li key={code}>{label}</li>
+          ))}
+        </ul>
+      )}
+      {end?.note && <p class="text">{end.note}</p>}
       {inside && (
         <>
           <p>

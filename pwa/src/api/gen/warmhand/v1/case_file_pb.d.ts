@@ -352,6 +352,13 @@ export declare type CaseLine = Message<"warmhand.v1.CaseLine"> & {
    * @generated from field: bool reopened = 121;
    */
   reopened: boolean;
+
+  /**
+   * What was learned from an animal that came back, by codes with a space between.
+   *
+   * @generated from field: string lessons = 122;
+   */
+  lessons: string;
 };
 
 /**
@@ -695,6 +702,13 @@ export declare type CaseLineJson = {
    * @generated from field: bool reopened = 121;
    */
   reopened?: boolean;
+
+  /**
+   * What was learned from an animal that came back, by codes with a space between.
+   *
+   * @generated from field: string lessons = 122;
+   */
+  lessons?: string;
 };
 
 /**

@@ -3422,6 +3422,13 @@ export declare type ArriveReturnRequest = Message<"warmhand.v1.ArriveReturnReque
    * @generated from field: string request_id = 6;
    */
   requestId: string;
+
+  /**
+   * Codes of what was learned: `warmth`, `hides`, `handling`, `food`, `pauses` (food offered again too soon), `enclosure`, `illness`, `circumstances` (of the keeper), `late` (heard of too late).
+   *
+   * @generated from field: repeated string lessons = 7;
+   */
+  lessons: string[];
 };
 
 /**
@@ -3467,6 +3474,13 @@ export declare type ArriveReturnRequestJson = {
    * @generated from field: string request_id = 6;
    */
   requestId?: string;
+
+  /**
+   * Codes of what was learned: `warmth`, `hides`, `handling`, `food`, `pauses` (food offered again too soon), `enclosure`, `illness`, `circumstances` (of the keeper), `late` (heard of too late).
+   *
+   * @generated from field: repeated string lessons = 7;
+   */
+  lessons?: string[];
 };
 
 /**

@@ -1030,6 +1030,13 @@ export declare type Ended = Message$1<"warmhand.v1.Ended"> & {
    * @generated from field: bool reopened = 2;
    */
   reopened: boolean;
+
+  /**
+   * Of an animal that came back: codes of what was learned, see ArriveReturnRequest.
+   *
+   * @generated from field: repeated string lessons = 3;
+   */
+  lessons: string[];
 };
 
 /**
@@ -1047,6 +1054,13 @@ export declare type EndedJson = {
    * @generated from field: bool reopened = 2;
    */
   reopened?: boolean;
+
+  /**
+   * Of an animal that came back: codes of what was learned, see ArriveReturnRequest.
+   *
+   * @generated from field: repeated string lessons = 3;
+   */
+  lessons?: string[];
 };
 
 /**

@@ -124,6 +124,13 @@ export declare type Insight = Message<"warmhand.v1.Insight"> & {
    * @generated from field: warmhand.v1.Share calm = 9;
    */
   calm?: Share | undefined;
+
+  /**
+   * What was learned from animals that came back, the most frequent first.
+   *
+   * @generated from field: repeated warmhand.v1.Lesson lessons = 10;
+   */
+  lessons: Lesson[];
 };
 
 /**
@@ -188,6 +195,13 @@ export declare type InsightJson = {
    * @generated from field: warmhand.v1.Share calm = 9;
    */
   calm?: ShareJson;
+
+  /**
+   * What was learned from animals that came back, the most frequent first.
+   *
+   * @generated from field: repeated warmhand.v1.Lesson lessons = 10;
+   */
+  lessons?: LessonJson[];
 };
 
 /**
@@ -195,6 +209,54 @@ export declare type InsightJson = {
  * Use `create(InsightSchema)` to create a new message.
  */
 export declare const InsightSchema: GenMessage<Insight, {jsonType: InsightJson}>;
+
+/**
+ * Lesson is one thing learned.
+ *
+ * @generated from message warmhand.v1.Lesson
+ */
+export declare type Lesson = Message<"warmhand.v1.Lesson"> & {
+  /**
+   * As in ArriveReturnRequest.
+   *
+   * @generated from field: string code = 1;
+   */
+  code: string;
+
+  /**
+   * Of the animals that came back.
+   *
+   * @generated from field: warmhand.v1.Share cases = 2;
+   */
+  cases?: Share | undefined;
+};
+
+/**
+ * Lesson is one thing learned.
+ *
+ * @generated from message warmhand.v1.Lesson
+ */
+export declare type LessonJson = {
+  /**
+   * As in ArriveReturnRequest.
+   *
+   * @generated from field: string code = 1;
+   */
+  code?: string;
+
+  /**
+   * Of the animals that came back.
+   *
+   * @generated from field: warmhand.v1.Share cases = 2;
+   */
+  cases?: ShareJson;
+};
+
+/**
+ * Describes the message warmhand.v1.Lesson.
+ * Use `create(LessonSchema)` to create a new message.
+ */
+export declare const LessonSchema: GenMessage<Lesson, {jsonType: LessonJson}>;
 
 /**
  * MealWait is the days from the handover to a meal.
