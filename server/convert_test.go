@@ -25,7 +25,7 @@ func TestEntriesRoundTripOnTheWire(t *testing.T) {
 		care.Seen{},
 		care.StepAgreed{Code: "leave_in_peace", HoldsDays: 5},
 		care.Message{Text: "hello", Photos: []string{"p1"}, Mark: &care.Mark{Kind: care.MarkAgain, Point: "tubes", Photo: "p1", At: &care.Spot{X: 5, Y: 6}}},
-		care.Ended{Outcome: care.OutcomeReturned, Reopened: true}, care.Ended{Outcome: care.OutcomeReturned, Lessons: "warmth late"},
+		care.Ended{Outcome: care.OutcomeReturned, Reopened: true, Lessons: "warmth late"},
 		care.Withdrawal{},
 	} {
 		bodies[b.Kind()] = b

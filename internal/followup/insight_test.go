@@ -24,6 +24,11 @@ func TestInsight(t *testing.T) {
 		}
 		keeper, v := p.claim(t, code, t0.Add(time.Hour))
 		p.log(t, keeper, v.Case, t0.Add(7*day), care.Offer{Result: care.Eaten, Prey: "rat", PreyMass: 9})
+		if i == 1 {
+			if _, err := p.Arrive(t.Context(), p.loam, t0.Add(10*day), "loam", v.Case.ID, followup.Arrival{Lessons: []string{"late"}, RequestID: "arrival-1"}); err != nil {
+				t.Fatal(err)
+			}
+		}
 		if i == 0 {
 			p.log(t, keeper, v.Case, t0.Add(9*day), care.Offer{Result: care.Regurgitated, Prey: "rat", PreyMass: 9})
 		}
@@ -31,6 +36,9 @@ func TestInsight(t *testing.T) {
 	in, left, err := p.Insight(t.Context(), p.helper, "loam")
 	if err != nil || left != 0 || in.Sales != 5 || in.First.All.Of != 5 || in.First.All.Came != 4 || in.Third.All.Came != 0 {
 		t.Errorf("%+v, %d left out, %v", in, left, err)
+	}
+	if len(in.Lessons) != 1 || in.Lessons[0].Code != "late" || in.Lessons[0].Cases.K != 1 || in.Lessons[0].Cases.N != 1 {
+		t.Errorf("lessons: %+v", in.Lessons)
 	}
 	if w := in.First.All.Points; len(w) != 2 || w[0].Day != 7 || w[1].Day != 9 || w[1].AtRisk != 1 {
 		t.Errorf("%+v", w)

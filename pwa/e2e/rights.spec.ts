@@ -135,7 +135,8 @@ test('an animal is passed on to another keeper, who gives it back', async ({ bro
   await desk.getByRole('button', { name: 'It is here' }).click();
   await expect(desk.getByText(/The follow-up has ended: returned/)).toBeVisible();
   const home = desk.getByRole('region', { name: 'Home again' });
-  await expect(home).toContainText('Learned: The first home was too loud.');
+  await expect(home.getByRole('listitem')).toHaveText('We heard of it too late');
+  await expect(home).toContainText('The first home was too loud.');
   await home.getByRole('button', { name: 'Out of quarantine' }).click();
   await expect(home.getByText('In quarantine')).toHaveCount(0);
   await first.context().close();
