@@ -27,7 +27,7 @@ function keep(): void {
   if (syncing) return void back();
   syncing = true;
   startSync(() => void load());
-  void seenToday().then((said) => said && load());
+  void seenToday().then((said) => (said ? load() : undefined));
 }
 
 /** Does this phone hold anything of a keeper's? */
