@@ -151,7 +151,7 @@ var (
 	// others open something by being known, or are words.
 	others = strings.Fields(`secret ceremony code claim_code confirm
 		note buyer_note point prey text etag step species sign genes choice place label display_name hatch_date clutch unit undated_on sheet order meaning
-		keeper_name decimal blank_result whom time_zone source show_day reason query phrases looked_after_by learned kinds how date currency contact
+		keeper_name decimal blank_result whom time_zone source show_day reason query phrases looked_after_by learned lessons kinds how date currency contact
 		concern amount after card_code endpoint p256dh auth address zone`)
 )
 

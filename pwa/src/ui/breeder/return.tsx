@@ -182,7 +182,9 @@ export function Arrive({ c, entries, again }: Props): JSX.Element {
         hint={say('Goes into the stock book.')}
       />
       <fieldset>
-        <legend>{say('What did you learn? Tick what fits.')}</legend>
+        <legend>
+          <strong>{say('What did you learn? Tick what fits.')}</strong>
+        </legend>
         {lessons.map(({ code, label }) => (
           <label key={code}>
             <input
