@@ -130,7 +130,7 @@ func formsInTables() map[string]spoken {
 	}
 	add("thresholds", assess.Fixed...)
 	for _, s := range snake.All() {
-		add("species "+s.ID, s.Common)
+		add("species "+s.ID, s.Common, s.CITES)
 	}
 	for _, g := range snake.Genes() {
 		add("gene "+g.Name, g.Note)
@@ -144,7 +144,7 @@ func formsInTables() map[string]spoken {
 	for _, f := range care.HomeOf(&care.Record{}).Facts {
 		add("home", f.Label)
 	}
-	add("cautions", care.FirstDaysCaution, care.ElectricCaution)
+	add("cautions", care.ElectricCaution)
 	add("cautions", care.Hygiene()...)
 	add("dates", "{day} {month} {year}", "{month} {year}", "{weekday} {day} {month}")
 	for m := time.January; m <= time.December; m++ {

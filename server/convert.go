@@ -518,22 +518,22 @@ func recordToProto(in *words.Language, r *care.Record, home time.Time, zone *tim
 	animal := r.Animal
 	animal.Note, animal.Place = "", ""
 	out := &pb.HandoverRecord{Animal: animalToProto(&animal), ScientificName: sp.Scientific, CommonName: in.Form(sp.Common), BreederName: r.Breeder, BreederContact: r.Contact,
-		WeighIns: entriesToProto(r.Weights), Offers: entriesToProto(r.Offers), Sheds: entriesToProto(r.Sheds), Feeding: r.FeedNext,
-		Cautions: in.Forms(r.Cautions), CautionsInBrief: in.Forms(care.CautionsInBrief(&r.Animal)), IssueTime: timeToProto(r.IssuedAt),
+		WeighIns: entriesToProto(r.Weights), Offers: entriesToProto(r.Offers), Sheds: entriesToProto(r.Sheds), Feeding: in.Say(r.FeedNext),
+		Cautions: in.All(r.Cautions), CautionsInBrief: in.All(care.CautionsInBrief(&r.Animal)), IssueTime: timeToProto(r.IssuedAt),
 		Mother: parentToProto(r.Mother), Father: parentToProto(r.Father), Home: homeToProto(in, care.HomeOf(r))}
 	plan, after := care.FirstDays(r, home.In(zone))
-	out.FirstDays = &pb.FirstDays{After: in.Form(after), Caution: in.Form(care.FirstDaysCaution)}
+	out.FirstDays = &pb.FirstDays{After: in.Say(after), Caution: in.Say(care.FirstDaysCaution)}
 	for _, d := range plan {
-		out.FirstDays.Days = append(out.FirstDays.Days, &pb.PlannedDay{Day: int32(d.Day), Date: d.Date.Format(time.DateOnly), Text: in.Form(d.Text)})
+		out.FirstDays.Days = append(out.FirstDays.Days, &pb.PlannedDay{Day: int32(d.Day), Date: d.Date.Format(time.DateOnly), Text: in.Say(d.Text)})
 	}
 	for _, c := range assess.Calls() {
 		out.Calls = append(out.Calls, &pb.WhenToCall{Whom: in.Form(c.Whom), Signs: in.Forms(c.Signs)})
 	}
 	for _, f := range care.OriginFacts(&r.Animal) {
-		out.Origin = append(out.Origin, &pb.OriginFact{Label: in.Form(f.Label), Text: in.Form(f.Text), Source: f.Source})
+		out.Origin = append(out.Origin, &pb.OriginFact{Label: in.Say(f.Label), Text: in.Say(f.Text), Source: f.Source})
 	}
 	for _, c := range r.Checklist {
-		out.Checklist = append(out.Checklist, &pb.ChecklistItem{Point: c.Point, ForThisAnimal: in.Form(c.ForThisAnimal), ShutBelowMm: float64(c.ShutBelow),
+		out.Checklist = append(out.Checklist, &pb.ChecklistItem{Point: c.Point, ForThisAnimal: in.Say(c.ForThisAnimal), ShutBelowMm: float64(c.ShutBelow),
 			PassAboveMm: float64(c.PassAbove), MaxDepthMm: float64(c.MaxDepth), MaxHeightMm: float64(c.MaxHeight)})
 	}
 	return out
@@ -547,7 +547,7 @@ func parentToProto(p care.Parent) *pb.ParentRecord {
 }
 
 func homeToProto(in *words.Language, h care.Home) *pb.Home {
-	out := &pb.Home{Note: in.Form(h.Note), Points: in.Forms(h.Points)}
+	out := &pb.Home{Note: in.Say(h.Note), Points: in.All(h.Points)}
 	if !h.MeasuredAt.IsZero() {
 		out.MeasureTime = timeToProto(h.MeasuredAt)
 	}

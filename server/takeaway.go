@@ -117,7 +117,7 @@ func (s *Server) takeAway(ctx context.Context, z *zip.Writer, folder string, in 
 	if in.Case.ClosedAt != nil {
 		out.Ended = clockOf(*in.Case.ClosedAt)
 	}
-	out.Record = append([]string{in.Handover.Record.FeedNext}, in.Handover.Record.Cautions...)
+	out.Record = append([]string{in.Handover.Record.FeedNext.String()}, words.English.All(in.Handover.Record.Cautions)...)
 	f, err := z.CreateHeader(fileOf(folder+"/case.jsonl", s.now()))
 	if err != nil {
 		return out, err

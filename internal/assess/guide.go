@@ -175,14 +175,14 @@ func (g *guide) firstDays() GuidePage {
 	home := g.s.HandedOverAt.In(g.zone)
 	plan, after := care.FirstDays(g.r, home)
 	p := GuidePage{Code: PageFirstDays, Title: words.Say("The first two weeks")}
-	days := GuidePart{Title: words.Say("Day by day"), Source: care.FirstDaysCaution}
+	days := GuidePart{Title: words.Say("Day by day"), Source: care.FirstDaysCaution.String()}
 	for _, d := range plan {
 		if d.Day == g.day+1 && !g.ended {
-			p.Now = words.Join(words.Say("Today is day {day}.", d.Day), words.Say(d.Text))
+			p.Now = words.Join(words.Say("Today is day {day}.", d.Day), d.Text)
 		}
-		days.Points = append(days.Points, words.Say("Day {day}, {date}: {plan}", d.Day, words.Date{At: d.Date, As: words.WeekDay}, words.Say(d.Text)))
+		days.Points = append(days.Points, words.Say("Day {day}, {date}: {plan}", d.Day, words.Date{At: d.Date, As: words.WeekDay}, d.Text))
 	}
-	days.Points = append(days.Points, words.Say("After that: {plan}", words.Say(after)))
+	days.Points = append(days.Points, words.Say("After that: {plan}", after))
 	p.Parts = []GuidePart{
 		{Title: words.Say("What is normal now"), Points: []text{
 			words.Say("It hides all day. That is how a snake feels safe. It is not sad."),
@@ -191,7 +191,7 @@ func (g *guide) firstDays() GuidePage {
 			words.Say("It moves about at night and looks at all the corners. Many snakes do."),
 		}, Source: "a veterinary page on snakes that do not eat: newly bought ones often refuse until they know the place; the rest " + common},
 		days,
-		{Title: words.Say("How it was fed before"), Points: sentences(g.r.FeedNext), Source: "your breeder's own notes of this snake"},
+		{Title: words.Say("How it was fed before"), Points: g.r.FeedNext.Parts(), Source: "your breeder's own notes of this snake"},
 	}
 	return p
 }
@@ -361,7 +361,7 @@ func (g *guide) heat() GuidePage {
 		}
 	}
 	home := care.HomeOf(g.r)
-	should := GuidePart{Title: words.Say("How warm, how damp"), Source: home.Note}
+	should := GuidePart{Title: words.Say("How warm, how damp"), Source: home.Note.String()}
 	for _, f := range home.Facts {
 		switch {
 		case f.High == nil:
@@ -471,7 +471,7 @@ func (g *guide) openings() GuidePage {
 func openingLimits(m map[string]care.ChecklistItem) (out []text) {
 	for _, code := range []string{"lid_gaps", "decor_openings", "tubes"} {
 		p, _ := care.Point(code)
-		out = append(out, words.Say("{point}: {limit}", words.Say(p.Title), words.Say(m[code].ForThisAnimal).Within()))
+		out = append(out, words.Say("{point}: {limit}", words.Say(p.Title), m[code].ForThisAnimal.Within()))
 	}
 	return out
 }

@@ -119,7 +119,7 @@ func TestGuideNumbers(t *testing.T) {
 	g, s := guide("python_regius", 60)
 	openings := pageNamed(t, g, PageOpenings)
 	for _, it := range care.MakeChecklist(&s.Animal, 60, at(20)) {
-		if (it.Point == "decor_openings" || it.Point == "lid_gaps" || it.Point == "tubes") && !strings.Contains(openings, words.Say(it.ForThisAnimal).Within().String()) {
+		if (it.Point == "decor_openings" || it.Point == "lid_gaps" || it.Point == "tubes") && !strings.Contains(openings, words.Say(it.ForThisAnimal.String()).Within().String()) {
 			t.Errorf("%s is not said: %q", it.Point, it.ForThisAnimal)
 		}
 	}

@@ -3,6 +3,8 @@ package care
 import (
 	"strings"
 	"testing"
+
+	"warmhand/internal/words"
 )
 
 func TestCautionsInBrief(t *testing.T) {
@@ -17,7 +19,7 @@ func TestCautionsInBrief(t *testing.T) {
 		{Animal{Species: "boiga_dendrophila"}, []string{"thermostat"}, []string{"°C", "CITES"}},
 	} {
 		list := CautionsInBrief(&c.animal)
-		all := strings.Join(list, "\n")
+		all := strings.Join(words.English.All(list), "\n")
 		for _, want := range append(c.with, "call a vet", "not a vet's advice", "5 to 7 days", "Lock the lid", "Wash your hands", "where you live") {
 			if !strings.Contains(all, want) {
 				t.Errorf("%s: %q is not in %s", c.animal.Species, want, all)
@@ -29,7 +31,7 @@ func TestCautionsInBrief(t *testing.T) {
 			}
 		}
 		for _, l := range list {
-			if len([]rune(l)) > 100 {
+			if len([]rune(l.String())) > 100 {
 				t.Errorf("%s: %q is too long for a card", c.animal.Species, l)
 			}
 		}

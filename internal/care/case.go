@@ -62,9 +62,9 @@ type Record struct {
 	Weights   []Entry // the breeder's weigh-ins, oldest first
 	Offers    []Entry // the breeder's offers, oldest first
 	Sheds     []Entry
-	FeedNext  string // plain sentence: what, how big, how often, when first
+	FeedNext  words.Text // plain sentences: what, how big, how often, when first
 	Checklist []ChecklistItem
-	Cautions  []string
+	Cautions  []words.Text
 	// Mother and Father as the stock book had them; without a name, it had none.
 	Mother, Father Parent
 	// Kept is how the animal was kept when the breeder last measured, at KeptAt;
@@ -85,8 +85,8 @@ type Parent struct {
 type ChecklistItem struct {
 	Point string
 	// ForThisAnimal is the sentence that the animal's species, size or genes
-	// add, or "".
-	ForThisAnimal string
+	// add, or nothing.
+	ForThisAnimal words.Text
 	// ShutBelow and PassAbove bound the unsafe widths of an opening for this
 	// body; MaxDepth bounds water; MaxHeight a climb. 0: no such limit.
 	ShutBelow, PassAbove, MaxDepth, MaxHeight Millimetres

@@ -1,14 +1,13 @@
 package care
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // Verdict is what one answer to a point of the setup checklist means.
@@ -407,12 +406,12 @@ func MakeChecklist(a *Animal, mass Grams, at time.Time) []ChecklistItem {
 		case "tubes":
 			it.PassAbove = Millimetres(math.Ceil(pass * roomToGrow))
 			if known {
-				it.ForThisAnimal = fmt.Sprintf("For a snake of %s that still grows: at least %s inside, or cut open.", grams(mass), mm(it.PassAbove))
+				it.ForThisAnimal = words.Say("For a snake of {mass} that still grows: at least {size} inside, or cut open.", grams(mass), mm(it.PassAbove))
 			}
 		case "lid_gaps":
 			if known {
 				it.ShutBelow = Millimetres(math.Floor(snake.UnsafeSlit(body)))
-				it.ForThisAnimal = fmt.Sprintf("For a snake of %s keep every slit under %s.", grams(mass), mm(it.ShutBelow))
+				it.ForThisAnimal = words.Say("For a snake of {mass} keep every slit under {size}.", grams(mass), mm(it.ShutBelow))
 			}
 		case "water_depth":
 			it.MaxDepth, it.ForThisAnimal = depth(body, evidence, gene)
@@ -420,38 +419,38 @@ func MakeChecklist(a *Animal, mass Grams, at time.Time) []ChecklistItem {
 			switch {
 			case wobble:
 				it.MaxHeight = noLongerThan(wobbleClimbMost, snake.Length(float64(mass), body))
-				it.ForThisAnimal = fmt.Sprintf("It carries %s, and a snake with a head wobble falls easily: nothing to climb above %.0f cm.", gene, it.MaxHeight/10)
+				it.ForThisAnimal = words.Say("It carries {gene}, and a snake with a head wobble falls easily: nothing to climb above {height} cm.", gene, whole(float64(it.MaxHeight/10)))
 			case s.Climbs:
-				it.ForThisAnimal = fmt.Sprintf("A %s likes to climb: give it thick, fixed branches over soft ground.", s.Common)
+				it.ForThisAnimal = words.Say("A {species} likes to climb: give it thick, fixed branches over soft ground.", words.Say(s.Common))
 			default:
 				it.MaxHeight = noLongerThan(climbMost, snake.Length(float64(mass), body))
-				it.ForThisAnimal = fmt.Sprintf("It is no great climber and falls easily: nothing to climb above %.0f cm.", it.MaxHeight/10)
+				it.ForThisAnimal = words.Say("It is no great climber and falls easily: nothing to climb above {height} cm.", whole(float64(it.MaxHeight/10)))
 			}
 		case "gradient":
 			it.ForThisAnimal = gradientSentence(s.Climate, listed)
 		case "heater_thermostat":
-			it.ForThisAnimal = fmt.Sprintf("Nothing that it can touch should get above %s.", degrees(s.Climate.HotTooHigh))
+			it.ForThisAnimal = words.Say("Nothing that it can touch should get above {limit}.", degrees(s.Climate.HotTooHigh))
 		case "thermometers":
-			it.ForThisAnimal = fmt.Sprintf("Measure humidity too: %.0f to %.0f %%, and %.0f to %.0f %% while it sheds.",
-				s.Climate.Humidity.Low, s.Climate.Humidity.High, s.Climate.ShedHumidity.Low, s.Climate.ShedHumidity.High)
+			it.ForThisAnimal = words.Say("Measure humidity too: {low} to {high} %, and {shedLow} to {shedHigh} % while it sheds.",
+				whole(s.Climate.Humidity.Low), whole(s.Climate.Humidity.High), whole(s.Climate.ShedHumidity.Low), whole(s.Climate.ShedHumidity.High))
 		case "substrate":
 			switch {
 			case !listed:
 			case s.Climate.Humidity.Low >= 55:
-				it.ForThisAnimal = fmt.Sprintf("A %s needs damp air: bark, coco or a soil mix holds it best.", s.Common)
+				it.ForThisAnimal = words.Say("A {species} needs damp air: bark, coco or a soil mix holds it best.", words.Say(s.Common))
 			default:
-				it.ForThisAnimal = fmt.Sprintf("A %s does well on a dry floor: aspen or paper.", s.Common)
+				it.ForThisAnimal = words.Say("A {species} does well on a dry floor: aspen or paper.", words.Say(s.Common))
 			}
 		case "hides":
 			if coil := snake.Coil(float64(mass), body); coil > 0 {
-				it.ForThisAnimal = fmt.Sprintf("Coiled up it is about %.0f cm across: a hide about that wide inside is snug.", math.Ceil(coil/10))
+				it.ForThisAnimal = words.Say("Coiled up it is about {size} cm across: a hide about that wide inside is snug.", whole(math.Ceil(coil/10)))
 			}
 			if age == snake.Hatchling {
-				it.ForThisAnimal = strings.TrimSpace(it.ForThisAnimal + " It is still small: choose small hides, or it will feel that it is in the open.")
+				it.ForThisAnimal = words.Join(it.ForThisAnimal, words.Say("It is still small: choose small hides, or it will feel that it is in the open."))
 			}
 		case "live_prey":
 			if wobble {
-				it.ForThisAnimal = fmt.Sprintf("It carries %s. With a head wobble striking can be hard: hold thawed prey still with tongs, and give it time.", gene)
+				it.ForThisAnimal = words.Say("It carries {gene}. With a head wobble striking can be hard: hold thawed prey still with tongs, and give it time.", gene)
 			}
 		}
 		items[i] = it
@@ -481,39 +480,38 @@ func largestMeal(s *snake.Species, age snake.AgeClass, mass float64) float64 {
 	return meal
 }
 
-func openingSentence(it ChecklistItem, mass Grams) string {
+func openingSentence(it ChecklistItem, mass Grams) words.Text {
 	if it.PassAbove == 0 {
-		return "It was not weighed, so there are no sizes: a hole should be too small for its head, or more than twice as wide as its body."
+		return words.Say("It was not weighed, so there are no sizes: a hole should be too small for its head, or more than twice as wide as its body.")
 	}
-	return fmt.Sprintf("For a snake of %s, a hole from %s to %s could hold it. As it grows, measure again.", grams(mass), mm(it.ShutBelow), mm(it.PassAbove))
+	return words.Say("For a snake of {mass}, a hole from {from} to {to} could hold it. As it grows, measure again.", grams(mass), mm(it.ShutBelow), mm(it.PassAbove))
 }
 
-func depth(body float64, evidence snake.WobbleEvidence, gene string) (Millimetres, string) {
+func depth(body float64, evidence snake.WobbleEvidence, gene string) (Millimetres, words.Text) {
 	if evidence == snake.NoWobble {
 		if body == 0 {
-			return 0, ""
+			return 0, words.Text{}
 		}
 		d := Millimetres(math.Max(depthLeast, math.Floor(depthShare*body)))
-		return d, fmt.Sprintf("Water no deeper than %s.", mm(d))
+		return d, words.Say("Water no deeper than {depth}.", mm(d))
 	}
 	d := Millimetres(math.Min(wobbleDepth[2], math.Max(wobbleDepth[1], math.Floor(wobbleDepth[0]*body))))
-	known := "is known to bring"
 	if evidence == snake.Reported {
-		known = "is reported by breeders to bring"
+		return d, words.Say("It carries {gene}, a gene that is reported by breeders to bring a head wobble. It may not be able to right itself in water, so keep it shallow: no deeper than {depth}.", gene, mm(d))
 	}
-	return d, fmt.Sprintf("It carries %s, a gene that %s a head wobble. It may not be able to right itself in water, so keep it shallow: no deeper than %s.", gene, known, mm(d))
+	return d, words.Say("It carries {gene}, a gene that is known to bring a head wobble. It may not be able to right itself in water, so keep it shallow: no deeper than {depth}.", gene, mm(d))
 }
 
-func gradientSentence(c snake.Climate, listed bool) string {
+func gradientSentence(c snake.Climate, listed bool) words.Text {
 	if !listed {
-		return "We have no table for this species: ask your breeder which temperatures it was kept at."
+		return words.Say("We have no table for this species: ask your breeder which temperatures it was kept at.")
 	}
-	text := fmt.Sprintf("Aim for %s at the warm end, %s at the cool end, and not under %s at night.",
+	text := words.Say("Aim for {warm} at the warm end, {cool} at the cool end, and not under {night} at night.",
 		degreeBand(c.HotSpot), degreeBand(c.Cool), degrees(c.Night.Low))
 	if c.Sureness == "published" {
-		return text + " Set from " + c.Source + "."
+		return words.Join(text, words.Say("Set from {source}.", c.Source))
 	}
-	return text + " These are the usual values of keepers' handbooks, from memory; if your breeder kept it otherwise, ask."
+	return words.Join(text, words.Say("These are the usual values of keepers' handbooks, from memory; if your breeder kept it otherwise, ask."))
 }
 
 // ElectricCaution stands wherever heating is spoken of.
@@ -530,24 +528,27 @@ func Hygiene() []string {
 
 // Cautions are what every handover record says besides care: what it is not,
 // and what the law and hygiene ask for.
-func Cautions(a *Animal) []string {
+func Cautions(a *Animal) []words.Text {
 	s, _ := snake.ByID(a.Species)
-	list := append([]string{
-		"This record helps you, but it is not a vet's advice. If your snake looks ill or hurt, call a vet who treats reptiles.",
-		ElectricCaution,
-	}, Hygiene()...)
+	list := []words.Text{
+		words.Say("This record helps you, but it is not a vet's advice. If your snake looks ill or hurt, call a vet who treats reptiles."),
+		words.Say(ElectricCaution),
+	}
+	for _, rule := range Hygiene() {
+		list = append(list, words.Say(rule))
+	}
 	if s.CITES != "" {
-		list = append(list, fmt.Sprintf("The %s is protected by CITES, %s (in the EU Annex B). Keep the proof of where it comes from with this record; you need it when you move house abroad, sell it or give it away.", s.Common, s.CITES))
+		list = append(list, words.Say("The {species} is protected by CITES, {appendix} (in the EU Annex B). Keep the proof of where it comes from with this record; you need it when you move house abroad, sell it or give it away.", words.Say(s.Common), words.Say(s.CITES)))
 	}
 	if injurious(&s) {
-		list = append(list, "In the United States this species is listed as injurious ("+injuriousSource+"): importing it, and moving it to or from some places such as Hawaii, is restricted, and some states forbid it.")
+		list = append(list, words.Say("In the United States this species is listed as injurious ({source}): importing it, and moving it to or from some places such as Hawaii, is restricted, and some states forbid it.", injuriousSource))
 	}
-	list = append(list, "Local rules on keeping, moving and selling snakes differ, and your landlord may have some too. Check them before you move or pass on the snake.")
+	list = append(list, words.Say("Local rules on keeping, moving and selling snakes differ, and your landlord may have some too. Check them before you move or pass on the snake."))
 	switch evidence, gene := snake.Wobble(a.Genes); evidence {
 	case snake.Documented:
-		list = append(list, fmt.Sprintf("It carries %s, a gene that is known to bring a head wobble. A little wobble that was always there is part of it. If it gets worse, or if your snake stops eating, tell your breeder, and a reptile vet if it cannot right itself.", gene))
+		list = append(list, words.Say("It carries {gene}, a gene that is known to bring a head wobble. A little wobble that was always there is part of it. If it gets worse, or if your snake stops eating, tell your breeder, and a reptile vet if it cannot right itself.", gene))
 	case snake.Reported:
-		list = append(list, fmt.Sprintf("It carries %s, a gene with which breeders report a head wobble. There is no published study that we know of. Tell your breeder if you see it.", gene))
+		list = append(list, words.Say("It carries {gene}, a gene with which breeders report a head wobble. There is no published study that we know of. Tell your breeder if you see it.", gene))
 	}
 	return list
 }
@@ -612,41 +613,40 @@ func feedingOf(a *Animal, weights, offers []Entry, at time.Time) feeding {
 // FeedSentence says in plain words how the animal is fed and when to offer
 // first in the new home: from the breeder's log where it tells, else from the
 // species table. at is the handover.
-func FeedSentence(a *Animal, weights, offers []Entry, at time.Time) string {
+func FeedSentence(a *Animal, weights, offers []Entry, at time.Time) words.Text {
 	f := feedingOf(a, weights, offers, at)
-	var say []string
+	var say []words.Text
 	if f.mealAt.IsZero() {
-		say = append(say, "No meal is on record with the breeder yet.")
+		say = append(say, words.Say("No meal is on record with the breeder yet."))
 		if f.mass > 0 {
 			share := f.species.PreyShare[f.age]
-			say = append(say, fmt.Sprintf("The usual meal for its size is %s to %s, every %s.",
-				amount(share.Low/100*float64(f.mass)), grams(Grams(share.High/100*float64(f.mass))), days(f.every)))
+			say = append(say, words.Say("The usual meal for its size is {least} to {most}, {every}.",
+				amount(share.Low/100*float64(f.mass)), grams(Grams(share.High/100*float64(f.mass))), every(f.every)))
 		} else {
-			say = append(say, fmt.Sprintf("The usual time between offers is %s.", days(f.every)))
+			say = append(say, words.Say("The usual time between offers is {days}.", days(f.every)))
 		}
 	} else {
-		say = append(say, "It eats "+mealWords(f.meal)+", every "+days(f.every)+".")
+		say = append(say, words.Say("It eats {meal}, {every}.", mealWords(f.meal), every(f.every)))
 		if eaten, of := lately(f.log); of >= 3 {
-			say = append(say, fmt.Sprintf("It ate %d of its last %d offers here.", eaten, of))
+			say = append(say, words.Say("It ate {eaten} of its last {offers} offers here.", eaten, of))
 		}
 		if f.meal.PreyState == Live {
-			say = append(say, "Never leave live prey alone with it; ask the breeder how to change to thawed prey.")
+			say = append(say, words.Say("Never leave live prey alone with it; ask the breeder how to change to thawed prey."))
 		}
 	}
 	if !f.upset.IsZero() {
-		say = append(say, fmt.Sprintf("It brought up food on %s: make the next meal half the usual size, and talk to the breeder before you offer it.", date(f.upset)))
+		say = append(say, words.Say("It brought up food on {date}: make the next meal half the usual size, and talk to the breeder before you offer it.", date(f.upset)))
 	}
-	say = append(say, fmt.Sprintf("Leave it in peace for the first %d to %d days, then make the first offer on %s or a little later.", settleLeast, settleDays, date(f.first)))
-	return strings.Join(say, " ")
+	say = append(say, words.Say("Leave it in peace for the first {days} to {most} days, then make the first offer on {date} or a little later.", settleLeast, settleDays, date(f.first)))
+	return words.Join(say...)
 }
 
 // mealWords is a meal with its weight where that is known.
-func mealWords(o Offer) string {
-	text := preyWords(o)
+func mealWords(o Offer) words.Text {
 	if o.PreyMass > 0 {
-		text += " of about " + grams(o.PreyMass)
+		return words.Say("{prey} of about {mass}", preyWords(o), grams(o.PreyMass))
 	}
-	return text
+	return preyWords(o)
 }
 
 // upTo is the entries that count and happened by then, oldest first.
@@ -702,17 +702,28 @@ func lately(log []Entry) (eaten, of int) {
 	return eaten, of
 }
 
-func preyWords(o Offer) string {
-	what := snake.PreySize(float64(o.PreyMass), o.Prey)
-	state := map[PreyState]string{Thawed: "thawed", Prekilled: "freshly killed", Live: "live"}[o.PreyState]
-	if what == "" {
-		return strings.TrimSpace(state + " prey")
+func preyWords(o Offer) words.Text {
+	name := snake.PreySize(float64(o.PreyMass), o.Prey)
+	what := words.Say(name)
+	switch {
+	case name == "" && o.PreyState == Thawed:
+		return words.Say("thawed prey")
+	case name == "" && o.PreyState == Prekilled:
+		return words.Say("freshly killed prey")
+	case name == "" && o.PreyState == Live:
+		return words.Say("live prey")
+	case name == "":
+		return words.Say("prey")
+	case o.PreyState == Thawed:
+		return words.Say("a thawed {prey}", what)
+	case o.PreyState == Prekilled:
+		return words.Say("a freshly killed {prey}", what)
+	case o.PreyState == Live:
+		return words.Say("a live {prey}", what)
+	case strings.ContainsRune("aeiou", rune(name[0])):
+		return words.Say("an {prey}", what)
 	}
-	text := strings.TrimSpace(state + " " + what)
-	if strings.ContainsRune("aeiou", rune(text[0])) {
-		return "an " + text
-	}
-	return "a " + text
+	return words.Say("a {prey}", what)
 }
 
 func later(a, b time.Time) time.Time {
@@ -722,35 +733,48 @@ func later(a, b time.Time) time.Time {
 	return a
 }
 
-func date(t time.Time) string { return t.UTC().Format("2 January 2006") }
+func date(t time.Time) words.Date { return words.Date{At: t.UTC(), As: words.Day} }
 
-func days(b snake.Band) string {
+func days(b snake.Band) words.Text {
 	if b.Low == b.High {
 		if b.Low == 1 {
-			return "day"
+			return words.Say("day")
 		}
-		return amount(b.Low) + " days"
+		return words.Say("{days} days", amount(b.Low))
 	}
-	return amount(b.Low) + " to " + amount(b.High) + " days"
+	return words.Say("{days} to {most} days", amount(b.Low), amount(b.High))
+}
+
+// every is how often something is done that is done after so many days.
+func every(b snake.Band) words.Text {
+	switch {
+	case b.Low == b.High && b.Low == 1:
+		return words.Say("every day")
+	case b.Low == b.High:
+		return words.Say("every {days} days", amount(b.Low))
+	}
+	return words.Say("every {days} to {most} days", amount(b.Low), amount(b.High))
 }
 
 // amount rounds to what a kitchen scale or a ruler shows.
-func amount(v float64) string {
-	if v < 10 {
-		return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)
+func amount(v float64) words.Number {
+	if tenths := math.Round(v * 10); v < 10 && tenths != 10*math.Round(tenths/10) {
+		return words.Number{V: tenths / 10, Decimals: 1}
 	}
-	return strconv.FormatFloat(math.Round(v), 'f', -1, 64)
+	return whole(math.Round(v))
 }
 
-func grams(g Grams) string    { return amount(float64(g)) + " g" }
-func mm(v Millimetres) string { return amount(float64(v)) + " mm" }
+func whole(v float64) words.Number { return words.Number{V: v} }
 
-func degrees(c float64) string {
-	return fmt.Sprintf("%.0f °C (%.0f °F)", c, fahrenheit(c))
+func grams(g Grams) words.Text    { return words.Say("{mass} g", amount(float64(g))) }
+func mm(v Millimetres) words.Text { return words.Say("{size} mm", amount(float64(v))) }
+
+func degrees(c float64) words.Text {
+	return words.Say("{c} °C ({f} °F)", whole(c), whole(fahrenheit(c)))
 }
 
-func degreeBand(b snake.Band) string {
-	return fmt.Sprintf("%.0f to %.0f °C (%.0f to %.0f °F)", b.Low, b.High, fahrenheit(b.Low), fahrenheit(b.High))
+func degreeBand(b snake.Band) words.Text {
+	return words.Say("{c} to {c2} °C ({f} to {f2} °F)", whole(b.Low), whole(b.High), whole(fahrenheit(b.Low)), whole(fahrenheit(b.High)))
 }
 
 func fahrenheit(c float64) float64 { return c*9/5 + 32 }

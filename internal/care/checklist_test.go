@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 var handedOver = time.Date(2027, 3, 6, 15, 0, 0, 0, time.UTC)
@@ -139,7 +140,7 @@ func TestChecklistWobble(t *testing.T) {
 				if w.MaxDepth <= 0 || p.MaxDepth > 0 && w.MaxDepth >= p.MaxDepth || w.MaxDepth > 30 {
 					t.Errorf("%s %g g %s: water up to %g mm, without the gene %g mm", id, mass, gene, w.MaxDepth, p.MaxDepth)
 				}
-				if !strings.Contains(w.ForThisAnimal, "shallow") || strings.Contains(p.ForThisAnimal, "wobble") {
+				if !strings.Contains(w.ForThisAnimal.String(), "shallow") || strings.Contains(p.ForThisAnimal.String(), "wobble") {
 					t.Errorf("sentences: %q and %q", w.ForThisAnimal, p.ForThisAnimal)
 				}
 				p, w = item(t, plain, "climb_height"), item(t, wobble, "climb_height")
@@ -152,7 +153,7 @@ func TestChecklistWobble(t *testing.T) {
 	// What is only trade knowledge is not said to be known.
 	known := item(t, MakeChecklist(&Animal{Species: "python_regius", Genes: []string{"spider"}}, 91, handedOver), "water_depth").ForThisAnimal
 	said := item(t, MakeChecklist(&Animal{Species: "python_regius", Genes: []string{"champagne"}}, 91, handedOver), "water_depth").ForThisAnimal
-	if !strings.Contains(known, "is known") || strings.Contains(said, "is known") || !strings.Contains(said, "reported by breeders") {
+	if !strings.Contains(known.String(), "is known") || strings.Contains(said.String(), "is known") || !strings.Contains(said.String(), "reported by breeders") {
 		t.Errorf("%q\n%q", known, said)
 	}
 }
@@ -197,15 +198,15 @@ func TestChecklistSentences(t *testing.T) {
 		"hides":             "small",
 		"decor_openings":    "91 g, a hole from ",
 	} {
-		if got := item(t, list, point).ForThisAnimal; !strings.Contains(got, want) {
+		if got := item(t, list, point).ForThisAnimal.String(); !strings.Contains(got, want) {
 			t.Errorf("%s: %q lacks %q", point, got, want)
 		}
 	}
 	unknown := MakeChecklist(&Animal{Species: "python_anchietae"}, 0, handedOver)
-	if got := item(t, unknown, "gradient").ForThisAnimal; !strings.Contains(got, "ask your breeder") {
+	if got := item(t, unknown, "gradient").ForThisAnimal.String(); !strings.Contains(got, "ask your breeder") {
 		t.Errorf("unlisted: %q", got)
 	}
-	if got := item(t, unknown, "decor_openings"); got.ShutBelow != 0 || got.PassAbove != 0 || !strings.Contains(got.ForThisAnimal, "not weighed") {
+	if got := item(t, unknown, "decor_openings"); got.ShutBelow != 0 || got.PassAbove != 0 || !strings.Contains(got.ForThisAnimal.String(), "not weighed") {
 		t.Errorf("not weighed: %+v", got)
 	}
 	for _, id := range []string{"python_regius", "pantherophis_guttatus", "python_anchietae"} {
@@ -216,7 +217,7 @@ func TestChecklistSentences(t *testing.T) {
 				for _, it := range MakeChecklist(a, mass, handedOver) {
 					texts = append(texts, it.ForThisAnimal)
 				}
-				for _, text := range texts {
+				for _, text := range words.English.All(texts) {
 					if strings.ContainsAny(text, "!—") || strings.Contains(text, "NaN") || strings.Contains(text, "Inf") ||
 						strings.Contains(text, "  ") || strings.Contains(text, "%!") || text != "" && !strings.HasSuffix(strings.TrimSuffix(text, ")"), ".") {
 						t.Errorf("%s %g g: %q", id, mass, text)
@@ -227,22 +228,25 @@ func TestChecklistSentences(t *testing.T) {
 	}
 }
 
+// said are the cautions in English.
+func said(a *Animal) []string { return words.English.All(Cautions(a)) }
+
 func TestCautions(t *testing.T) {
 	t.Parallel()
-	ball := strings.Join(Cautions(&Animal{Species: "python_regius"}), "\n")
+	ball := strings.Join(said(&Animal{Species: "python_regius"}), "\n")
 	for _, want := range []string{"not a vet's advice", "licensed electrician", "Salmonella", "freezing does not kill", "under 5", "over 65", "CITES, Appendix II", "Local rules"} {
 		if !strings.Contains(ball, want) {
 			t.Errorf("lacks %q", want)
 		}
 	}
 	// The ball python is not on the injurious list; the Burmese python is.
-	if strings.Contains(ball, "50 CFR") || !strings.Contains(strings.Join(Cautions(&Animal{Species: "python_bivittatus"}), "\n"), "50 CFR 16.15") {
+	if strings.Contains(ball, "50 CFR") || !strings.Contains(strings.Join(said(&Animal{Species: "python_bivittatus"}), "\n"), "50 CFR 16.15") {
 		t.Error("injurious species")
 	}
-	if corn := strings.Join(Cautions(&Animal{Species: "pantherophis_guttatus"}), "\n"); strings.Contains(corn, "CITES") {
+	if corn := strings.Join(said(&Animal{Species: "pantherophis_guttatus"}), "\n"); strings.Contains(corn, "CITES") {
 		t.Error("corn snakes are not listed by CITES")
 	}
-	if !strings.Contains(strings.Join(Cautions(&Animal{Species: "python_regius", Genes: []string{"Killer Bee"}}), "\n"), "spider") {
+	if !strings.Contains(strings.Join(said(&Animal{Species: "python_regius", Genes: []string{"Killer Bee"}}), "\n"), "spider") {
 		t.Error("a wobble gene goes unmentioned")
 	}
 }
@@ -285,7 +289,7 @@ func TestFeedSentence(t *testing.T) {
 			[]string{"It eats an adult mouse of about 25 g"}},
 		{"prey unknown", Animal{Species: "python_regius"}, nil, []Entry{offer(3, Offer{Result: Eaten})}, []string{"It eats prey, every"}},
 	} {
-		got := FeedSentence(&c.animal, c.weights, c.offers, handedOver)
+		got := FeedSentence(&c.animal, c.weights, c.offers, handedOver).String()
 		for _, want := range c.want {
 			if !strings.Contains(got, want) {
 				t.Errorf("%s: %q lacks %q", c.name, got, want)
@@ -299,7 +303,7 @@ func TestFeedSentence(t *testing.T) {
 	turned := slices.Clone(weekly)
 	slices.Reverse(turned)
 	a := Animal{Species: "python_regius"}
-	if x, y := FeedSentence(&a, weights, weekly, handedOver), FeedSentence(&a, weights, turned, handedOver); x != y {
+	if x, y := FeedSentence(&a, weights, weekly, handedOver).String(), FeedSentence(&a, weights, turned, handedOver).String(); x != y {
 		t.Errorf("%q\n%q", x, y)
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"warmhand/internal/words"
 )
 
 func TestFirstDays(t *testing.T) {
@@ -48,22 +50,22 @@ func TestFirstDays(t *testing.T) {
 			}
 			for _, d := range plan {
 				want, offered := c.offers[d.Day]
-				if is := strings.Contains(d.Text, " offer, "); is != offered || !strings.Contains(d.Text, want) {
+				if is := strings.Contains(d.Text.String(), " offer, "); is != offered || !strings.Contains(d.Text.String(), want) {
 					t.Errorf("day %d: %q", d.Day, d.Text)
 				}
 			}
 			for _, day := range c.quiet {
-				if text := plan[day-1].Text; !strings.HasPrefix(text, "No handling") {
+				if text := plan[day-1].Text.String(); !strings.HasPrefix(text, "No handling") {
 					t.Errorf("day %d: %q", day, text)
 				}
 			}
-			if !strings.Contains(after, c.after) {
+			if !strings.Contains(after.String(), c.after) {
 				t.Errorf("after them: %q", after)
 			}
 			// The plan and the sentence name one day.
-			feed := FeedSentence(&c.record.Animal, c.record.Weights, c.record.Offers, issued)
+			feed := FeedSentence(&c.record.Animal, c.record.Weights, c.record.Offers, issued).String()
 			for _, d := range plan {
-				if strings.HasPrefix(d.Text, "First offer") && !strings.Contains(feed, date(d.Date)) {
+				if strings.HasPrefix(d.Text.String(), "First offer") && !strings.Contains(feed, words.Say("{d}", date(d.Date)).String()) {
 					t.Errorf("the plan says %s, the sentence %q", date(d.Date), feed)
 				}
 			}
@@ -85,7 +87,7 @@ func TestOriginFacts(t *testing.T) {
 	} {
 		var all []string
 		for _, f := range OriginFacts(&Animal{Species: species}) {
-			all = append(all, f.Label+": "+f.Text)
+			all = append(all, f.Label.String()+": "+f.Text.String())
 		}
 		text := strings.Join(all, "\n")
 		for _, w := range []string{want, "where you live", "not legal advice"} {

@@ -1,19 +1,19 @@
 package care
 
 import (
-	"fmt"
 	"slices"
 	"time"
 
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // Home is how an animal was kept and what its home should be.
 type Home struct {
 	MeasuredAt time.Time // by the breeder; the zero time: never
 	Facts      []HomeFact
-	Note       string   // where the values come from, or that there are none
-	Points     []string // of the setup, what this animal's species, size or genes add; the climate is in Facts
+	Note       words.Text   // where the values come from, or that there are none
+	Points     []words.Text // of the setup, what this animal's species, size or genes add; the climate is in Facts
 }
 
 // HomeFact is one value of a home: °C, or % where it is Humidity.
@@ -40,21 +40,21 @@ func HomeOf(r *Record) Home {
 	}}
 	switch {
 	case !listed:
-		h.Note = "We have no table for this species, so we name no values."
+		h.Note = words.Say("We have no table for this species, so we name no values.")
 		for i := range h.Facts {
 			h.Facts[i].Low, h.Facts[i].High = nil, nil
 		}
 	case c.Sureness == "published":
-		h.Note = "Set from " + c.Source + "."
+		h.Note = words.Say("Set from {source}.", c.Source)
 	default: // not to be shown as a citation
-		h.Note = "These are the usual values of keepers' handbooks, from memory. If your breeder kept it otherwise and it did well, ask."
+		h.Note = words.Say("These are the usual values of keepers' handbooks, from memory. If your breeder kept it otherwise and it did well, ask.")
 	}
 	for _, it := range r.Checklist {
-		if it.ForThisAnimal == "" || slices.Contains([]string{"gradient", "thermometers", "heater_thermostat"}, it.Point) {
+		if it.ForThisAnimal.Empty() || slices.Contains([]string{"gradient", "thermometers", "heater_thermostat"}, it.Point) {
 			continue
 		}
 		if p, ok := Point(it.Point); ok {
-			h.Points = append(h.Points, fmt.Sprintf("%s: %s", p.Title, it.ForThisAnimal))
+			h.Points = append(h.Points, words.Say("{point}: {limit}", words.Say(p.Title), it.ForThisAnimal))
 		}
 	}
 	return h

@@ -1,9 +1,15 @@
 package care
 
-import "warmhand/internal/snake"
+import (
+	"warmhand/internal/snake"
+	"warmhand/internal/words"
+)
 
 // Fact is a fact of law that goes with an animal, with where it stands.
-type Fact struct{ Label, Text, Source string }
+type Fact struct {
+	Label, Text words.Text
+	Source      string
+}
 
 const (
 	// Both families stand there whole but for what is in Appendix I, and none of
@@ -26,17 +32,17 @@ func OriginFacts(a *Animal) []Fact {
 	var list []Fact
 	switch {
 	case !listed:
-		list = append(list, Fact{"CITES", "This species is not in our table. Look it up in the CITES appendices before it crosses a border.", ""})
+		list = append(list, Fact{words.Say("CITES"), words.Say("This species is not in our table. Look it up in the CITES appendices before it crosses a border."), ""})
 	case s.CITES == "":
-		list = append(list, Fact{"CITES", "Not in the appendices.", citesSource})
+		list = append(list, Fact{words.Say("CITES"), words.Say("Not in the appendices."), citesSource})
 	default:
-		list = append(list, Fact{"CITES", s.CITES + "; in the European Union Annex B. The proof of its legal origin goes with the animal.", citesSource})
+		list = append(list, Fact{words.Say("CITES"), words.Say("{appendix}; in the European Union Annex B. The proof of its legal origin goes with the animal.", words.Say(s.CITES)), citesSource})
 	}
 	if injurious(&s) {
-		list = append(list, Fact{"United States", "Listed as injurious: importing it, and moving it to or from some places, is restricted.", injuriousSource})
+		list = append(list, Fact{words.Say("United States"), words.Say("Listed as injurious: importing it, and moving it to or from some places, is restricted."), injuriousSource})
 	}
 	return append(list,
-		Fact{"What sellers usually tell", "Its sex, age, origin and protection; how it is fed, housed and handled; when it needs a vet, and treatments under way. Which of it the law demands, and in writing, differs from country to country.", sellersSource},
-		Fact{"To ask where you live", "Does keeping it need a permit or a registration? Do state, town and landlord allow it? What is needed to sell it or to take it across a border?", ""},
-		Fact{"", "This is a reminder and not legal advice.", ""})
+		Fact{words.Say("What sellers usually tell"), words.Say("Its sex, age, origin and protection; how it is fed, housed and handled; when it needs a vet, and treatments under way. Which of it the law demands, and in writing, differs from country to country."), sellersSource},
+		Fact{words.Say("To ask where you live"), words.Say("Does keeping it need a permit or a registration? Do state, town and landlord allow it? What is needed to sell it or to take it across a border?"), ""},
+		Fact{words.Text{}, words.Say("This is a reminder and not legal advice."), ""})
 }

@@ -32,7 +32,7 @@ func Statement(h *care.Handover, issuer string) ([]byte, error) {
 		s.Animal.Hatched = a.Hatched.Format(time.DateOnly)
 	}
 	for _, f := range care.OriginFacts(a) {
-		s.Origin = append(s.Origin, statedFact(f))
+		s.Origin = append(s.Origin, statedFact{Label: f.Label.String(), Text: f.Text.String(), Source: f.Source})
 	}
 	for _, e := range r.Weights {
 		s.Weights = append(s.Weights, statedWeight{At: stated(e.HappenedAt), WeighIn: e.Body.(care.WeighIn)})

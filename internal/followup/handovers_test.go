@@ -23,7 +23,7 @@ func TestHandoverToClaim(t *testing.T) {
 		t.Errorf("code %q, kept as %q", code, h.CodeHash)
 	}
 	r := h.Record
-	if len(r.Weights) != 3 || len(r.Offers) != 3 || len(r.Checklist) == 0 || r.FeedNext == "" || r.Animal.Note != "" {
+	if len(r.Weights) != 3 || len(r.Offers) != 3 || len(r.Checklist) == 0 || r.FeedNext.String() == "" || r.Animal.Note != "" {
 		t.Errorf("record: %+v", r)
 	}
 	for _, e := range append(r.Weights, r.Offers...) {

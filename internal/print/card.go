@@ -8,6 +8,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // Form is the form of a handover card.
@@ -171,7 +172,7 @@ func (c *Card) brief() []string {
 	if c.Record == nil {
 		return unknown
 	}
-	return care.CautionsInBrief(&c.Record.Animal)
+	return words.English.All(care.CautionsInBrief(&c.Record.Animal))
 }
 
 // writeOn is a line to write a name on.

@@ -273,7 +273,7 @@ func massWords(m care.Grams) string {
 
 func (f *flow) feeding(r *care.Record) {
 	f.section("How it is fed", 12)
-	f.say(regular, body, ink, r.FeedNext)
+	f.say(regular, body, ink, f.in.Say(r.FeedNext))
 }
 
 func (f *flow) offers(r *care.Record) {
@@ -343,8 +343,8 @@ func (f *flow) home(r *care.Record) {
 		rows = append(rows, row)
 	}
 	f.table([]float64{0, .34, .66}, []string{"", "Now, " + was, "At home"}, rows)
-	f.say(regular, 8, muted, h.Note)
-	f.list(body, append(h.Points, "Every heater runs through a thermostat; lid and doors are locked; the app has the whole checklist."))
+	f.say(regular, 8, muted, f.in.Say(h.Note))
+	f.list(body, append(f.in.All(h.Points), "Every heater runs through a thermostat; lid and doors are locked; the app has the whole checklist."))
 }
 
 func (f *flow) firstDays(r *care.Record, home time.Time) {
@@ -352,11 +352,11 @@ func (f *flow) firstDays(r *care.Record, home time.Time) {
 	plan, after := care.FirstDays(r, home.In(f.zone))
 	var rows [][]string
 	for _, d := range plan {
-		rows = append(rows, []string{fmt.Sprint(d.Day), d.Date.Format("Mon 2 January"), d.Text})
+		rows = append(rows, []string{fmt.Sprint(d.Day), d.Date.Format("Mon 2 January"), f.in.Say(d.Text)})
 	}
 	f.table([]float64{0, .07, .26}, []string{"Day", "Date", "What to do"}, rows)
-	f.say(regular, body, ink, after)
-	f.say(regular, 8, muted, care.FirstDaysCaution)
+	f.say(regular, body, ink, f.in.Say(after))
+	f.say(regular, 8, muted, f.in.Say(care.FirstDaysCaution))
 }
 
 func (f *flow) whenToCall(r *care.Record) {
@@ -401,18 +401,18 @@ func (f *flow) columns(list []string) {
 
 func (f *flow) cautions(r *care.Record) {
 	f.section("Cautions", 16)
-	f.list(body, r.Cautions)
+	f.list(body, f.in.All(r.Cautions))
 }
 
 func (f *flow) origin(r *care.Record) {
 	f.section("Origin and law", 30)
 	var rows [][]string
 	for _, fact := range care.OriginFacts(&r.Animal) {
-		text := fact.Text
+		text := f.in.Say(fact.Text)
 		if fact.Source != "" {
 			text += " (" + fact.Source + ")"
 		}
-		rows = append(rows, []string{fact.Label, text})
+		rows = append(rows, []string{f.in.Say(fact.Label), text})
 	}
 	f.table([]float64{0, .24}, nil, rows)
 	f.need(34)

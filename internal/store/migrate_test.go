@@ -27,8 +27,8 @@ func savedWorld() (care.Entry, care.Handover, care.Case) {
 		Body: care.Offer{Result: care.Struck, Prey: "mouse", PreyState: care.Thawed, PreyMass: 12.5}}
 	animal := care.Animal{BreederID: "b1", ID: "a1", Name: "tub 14", Species: "python_regius", Sex: care.Female, Hatched: &at, Genes: []string{"pastel"}, CreatedAt: at, UpdatedAt: at}
 	handover := care.Handover{BreederID: "b1", ID: "h1", AnimalID: "a1", State: care.HandoverClaimed, HandedOverAt: at, CodeHash: "code", ClaimExpiresAt: at, ClaimedAt: &at, KeeperID: "k1", CreatedAt: at,
-		Record: care.Record{Animal: animal, Breeder: "Loam", Contact: "by the thread", Offers: []care.Entry{entry}, FeedNext: "One mouse in a week.",
-			Checklist: []care.ChecklistItem{{Point: "doors", ShutBelow: 9.5}}, Cautions: []string{"may shake its head"}, IssuedAt: at, SchemaMinor: 1}}
+		Record: care.Record{Animal: animal, Breeder: "Loam", Contact: "by the thread", Offers: []care.Entry{entry}, FeedNext: words.Say("One mouse in a week."),
+			Checklist: []care.ChecklistItem{{Point: "doors", ShutBelow: 9.5}}, Cautions: []words.Text{words.Say("may shake its head")}, IssuedAt: at, SchemaMinor: 1}}
 	kase := care.Case{BreederID: "b1", ID: "h1", AnimalID: "a1", KeeperID: "k1", HandedOverAt: at, Learned: care.Learned{Mean: 0.25, Strength: 4, Animals: 9}, CreatedAt: at,
 		Standing: care.StepIn, Urgency: 1.5, Headline: words.Say("Has not eaten for 31 days."), Assessment: []byte(`{"standing":"step_in"}`), AssessedAt: at, DueAt: at, ChangedAt: at}
 	return entry, handover, kase

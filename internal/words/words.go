@@ -101,6 +101,26 @@ func Join(texts ...Text) (all Text) {
 	return all
 }
 
+// Parts are the sentences of a text that is no more than those.
+func (t Text) Parts() []Text {
+	var parts []Text
+	if strings.HasPrefix(t.Form, "{1} {2}") { // see Join
+		for _, v := range t.Values {
+			if inner, ok := v.(Text); ok {
+				parts = append(parts, inner.Parts()...)
+			}
+		}
+		return parts
+	}
+	if len(t.Values) > 0 {
+		return []Text{t}
+	}
+	for _, s := range Sentences(t.Form) {
+		parts = append(parts, Say(s))
+	}
+	return parts
+}
+
 // Sentences takes a text apart, so that each can stand and be translated by itself.
 func Sentences(text string) (list []string) {
 	for text = strings.TrimSpace(text); text != ""; {

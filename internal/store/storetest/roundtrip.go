@@ -62,7 +62,7 @@ func roundTripBare(t *testing.T, s care.Store) {
 	w.animal.Genes = []string{}
 	w.flag.History = []care.FlagChange{}
 	w.handover.Record.Weights = []care.Entry{}
-	w.handover.Record.Cautions = []string{}
+	w.handover.Record.Cautions = []words.Text{}
 	roundTrip(t, s, w)
 }
 

@@ -179,9 +179,9 @@ func full(b string) world {
 			BreederID: b, ID: "h1", AnimalID: "a1", From: "h0", State: care.HandoverClaimed, HandedOverAt: t0, ShowDay: "spring", BuyerNote: "asked well", Price: care.Price{Amount: "89.50", Currency: "EUR"},
 			Record: care.Record{
 				Animal: animal, Breeder: "Loam", Contact: "by the thread", Weights: []care.Entry{weighed, weighed}, Offers: []care.Entry{history}, Sheds: []care.Entry{shed},
-				FeedNext:  "One mouse in a week.",
-				Checklist: []care.ChecklistItem{{Point: "doors", ForThisAnimal: "close them", ShutBelow: 9.5, PassAbove: 14, MaxDepth: 30, MaxHeight: 200}},
-				Cautions:  []string{"may shake its head"}, IssuedAt: t0, SchemaMinor: 2,
+				FeedNext:  words.Say("One mouse in {days} days.", 7),
+				Checklist: []care.ChecklistItem{{Point: "doors", ForThisAnimal: words.Say("close them"), ShutBelow: 9.5, PassAbove: 14, MaxDepth: 30, MaxHeight: 200}},
+				Cautions:  []words.Text{words.Say("may shake its head")}, IssuedAt: t0, SchemaMinor: 2,
 				Mother: care.Parent{Name: "Clod", Genes: []string{"pastel"}}, Father: care.Parent{Name: "Furrow", Genes: []string{"spider"}},
 				Kept: care.ClimateReading{Warm: ptr(care.Celsius(32)), Cool: ptr(care.Celsius(26)), Night: ptr(care.Celsius(24)), Surface: ptr(care.Celsius(33)), Humidity: ptr(care.Percent(60)), TakenWith: care.WithProbe}, KeptAt: at(-time.Hour),
 			},
