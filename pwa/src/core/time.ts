@@ -42,6 +42,14 @@ export function day(iso: string, now = new Date()): string {
   }).format(at);
 }
 
+/** A date of the calendar, which has no time and no zone, as 2026-06-05: "5 Jun 2026". */
+export function date(iso: string): string {
+  const at = new Date(`${iso}T00:00:00Z`);
+  return Number.isNaN(at.getTime())
+    ? iso
+    : new Intl.DateTimeFormat(locale(), { dateStyle: 'medium', timeZone: 'UTC' }).format(at);
+}
+
 /** Hours and minutes, as the person writes them. */
 export function clock(iso: string): string {
   return new Intl.DateTimeFormat(locale(), { hour: 'numeric', minute: '2-digit' }).format(new Date(iso));

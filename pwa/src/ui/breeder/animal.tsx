@@ -18,7 +18,7 @@ import type {
 import { idOf } from '../../core/ids';
 import { say } from '../../core/say';
 import { settings } from '../../core/settings';
-import { ago, forInput, fromInput } from '../../core/time';
+import { ago, date, forInput, fromInput } from '../../core/time';
 import { formatMass, formatNumber, massForInput, massInWords, parseMass } from '../../core/units';
 import { entryLine, preyCode, preyName, preyStates, resultWords } from '../../core/words';
 import { Button, Field, Notice } from '../parts/controls';
@@ -172,7 +172,7 @@ function About({
   const facts: [string, ComponentChildren][] = [
     [say('Species'), speciesName(kinds.data, a.species)],
     [say('Sex'), sexWord(a.sex)],
-    [say('Hatched'), a.hatchDate || say('not known')],
+    [say('Hatched'), a.hatchDate ? date(a.hatchDate) : say('not known')],
     [say('Genes'), (a.genes ?? []).join(', ')],
     [say('Mother'), a.mother && <Parent name={a.mother} />],
     [say('Father'), a.father && <Parent name={a.father} />],

@@ -14,7 +14,7 @@ import type { GeneJson, SpeciesJson } from '../../api/gen/warmhand/v1/reference_
 import { idOf } from '../../core/ids';
 import { say } from '../../core/say';
 import { settings } from '../../core/settings';
-import { ago } from '../../core/time';
+import { ago, date } from '../../core/time';
 import { formatMass, massInWords, parseMass, parseNumber } from '../../core/units';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
@@ -239,7 +239,7 @@ function StockRow({ s, kinds }: { s: StockAnimalJson; kinds: SpeciesJson[] | und
             a.place,
             speciesName(kinds, a.species),
             sexWord(a.sex),
-            a.hatchDate,
+            a.hatchDate && date(a.hatchDate),
             (a.genes ?? []).join(', '),
             a.clutch && say('clutch {clutch}', { clutch: a.clutch }),
           ]

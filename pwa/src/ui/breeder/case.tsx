@@ -326,7 +326,9 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
           <ul class="list">
             {a?.checkIns?.map((k, i) => (
               <li key={k.id}>
-                <span class="muted">{i === 0 && daysSince(k.dueTime ?? '') >= 0 ? 'now' : day(k.dueTime ?? '')}</span>{' '}
+                <span class="muted">
+                  {i === 0 && daysSince(k.dueTime ?? '') >= 0 ? say('now') : day(k.dueTime ?? '')}
+                </span>{' '}
                 {k.own ? `“${k.question}”` : k.question}
               </li>
             ))}

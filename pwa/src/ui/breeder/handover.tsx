@@ -14,7 +14,7 @@ import type {
 } from '../../api/gen/warmhand/v1/handover_service_pb';
 import { idOf } from '../../core/ids';
 import { say } from '../../core/say';
-import { ago, day, fromInput } from '../../core/time';
+import { ago, date, day, fromInput } from '../../core/time';
 import { entryLine } from '../../core/words';
 import { ThermalBand } from '../parts/band';
 import { grouped, hostOf, Qr } from '../parts/code';
@@ -264,7 +264,7 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
             {r.animal?.hatchDate && (
               <div>
                 <dt>{say('Hatched')}</dt>
-                <dd>{r.animal.hatchDate}</dd>
+                <dd>{date(r.animal.hatchDate)}</dd>
               </div>
             )}
             {(r.animal?.genes ?? []).length > 0 && (

@@ -186,7 +186,7 @@ function Wait({ title, meal, wait }: { title: string; meal: string; wait: MealWa
   const split = wait.splits?.find((s) => s.by === by);
   const sides: Side[] = split
     ? (split.groups ?? []).map((g) => ({ name: g.name ?? '', curve: g.curve ?? {} }))
-    : [{ name: 'All', curve: wait.all ?? {} }];
+    : [{ name: say('All'), curve: wait.all ?? {} }];
   return (
     <section class="card stack" aria-labelledby={id}>
       <h2 id={id}>{title}</h2>

@@ -8,7 +8,7 @@ import type {
   PreviewImportResponseJson,
 } from '../../api/gen/warmhand/v1/import_service_pb';
 import { say } from '../../core/say';
-import { day } from '../../core/time';
+import { date, day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
 import { useLoad, useSave } from './hooks';
 import { Problem, Trouble, Waiting } from './nav';
@@ -341,7 +341,7 @@ function Options({
           <span>
             {mapping.undatedOn === 'out'
               ? say('What has no date is left out.')
-              : say('What has no date is of {undatedOn}.', { undatedOn: mapping.undatedOn })}
+              : say('What has no date is of {day}.', { day: date(mapping.undatedOn) })}
           </span>
           <Button kind="quiet" onClick={() => change({ undatedOn: '' })}>
             {say('Ask again')}

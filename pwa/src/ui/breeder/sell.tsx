@@ -7,7 +7,7 @@ import type { StockAnimalJson } from '../../core/contract';
 import { idOf } from '../../core/ids';
 import { say } from '../../core/say';
 import { changeSettings, settings } from '../../core/settings';
-import { ago } from '../../core/time';
+import { ago, date } from '../../core/time';
 import { formatMass, parseNumber } from '../../core/units';
 import { type Item, readDraft, writeDraft } from '../../store/db';
 import { itemOf, undoSale } from '../../store/outbox';
@@ -320,7 +320,7 @@ function Confirm({
           [say('Card'), <CardName key="c" card={card} />],
           [say('Species'), speciesName(kinds.data, a.species)],
           [say('Sex'), sexWord(a.sex)],
-          [say('Hatched'), a.hatchDate],
+          [say('Hatched'), a.hatchDate && date(a.hatchDate)],
           [say('Place'), a.place],
           [say('Weight'), s.massG ? `${formatMass(Number(s.massG))}, ${ago(s.weighTime)}` : ''],
           [say('Genes'), (a.genes ?? []).join(', ')],
