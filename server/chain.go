@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"fmt"
+	"net/http"
 	"runtime/debug"
 	"time"
 
@@ -42,6 +43,9 @@ type callKey struct{}
 
 // callOf is the call that a handler answers.
 func callOf(ctx context.Context) *call { return ctx.Value(callKey{}).(*call) }
+
+// asked is the language that a request asks for outside the chain.
+func asked(r *http.Request) *words.Language { return words.Match(r.Header.Get("Accept-Language")) }
 
 // spoken is the language in which a call is answered.
 func spoken(ctx context.Context) *words.Language {
@@ -135,7 +139,7 @@ func mapErrors(s *Server, ctx context.Context, c *call, next func(context.Contex
 	if err == nil {
 		return nil
 	}
-	st, unexpected := statusOf(err, c.id)
+	st, unexpected := statusOf(err, c.id, c.in)
 	if unexpected {
 		s.log.Error("A call failed.", "method", c.method, "request", c.id, "error", err)
 	}

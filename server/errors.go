@@ -20,6 +20,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/photo"
+	"warmhand/internal/words"
 )
 
 // errorDomain is the domain of every ErrorInfo.
@@ -46,7 +47,7 @@ var grpcCodes = map[care.Code]codes.Code{
 // statusOf is the one place where errors get their form on the wire. What is
 // not meant for people shows the request id only, and unexpected says that the
 // cause belongs in the log.
-func statusOf(err error, requestID string) (st *status.Status, unexpected bool) {
+func statusOf(err error, requestID string, in *words.Language) (st *status.Status, unexpected bool) {
 	var e *care.Error
 	var refused *photo.Error
 	switch {
@@ -81,11 +82,11 @@ func statusOf(err error, requestID string) (st *status.Status, unexpected bool) 
 	if len(e.Fields) > 0 {
 		bad := &errdetails.BadRequest{}
 		for _, f := range e.Fields {
-			bad.FieldViolations = append(bad.FieldViolations, &errdetails.BadRequest_FieldViolation{Field: f.Field, Description: f.Text})
+			bad.FieldViolations = append(bad.FieldViolations, &errdetails.BadRequest_FieldViolation{Field: f.Field, Description: in.Form(f.Text)})
 		}
 		details = append(details, bad)
 	}
-	return withDetails(code, e.Text, details...), false
+	return withDetails(code, in.Form(e.Text), details...), false
 }
 
 func withDetails(code codes.Code, text string, details ...protoadapt.MessageV1) *status.Status {
@@ -145,7 +146,7 @@ func (s *Server) writeStatus(w http.ResponseWriter, st *status.Status) {
 // writeError is for handlers outside the chain.
 func (s *Server) writeError(w http.ResponseWriter, r *http.Request, err error) {
 	id := w.Header().Get("X-Request-Id")
-	st, unexpected := statusOf(err, id)
+	st, unexpected := statusOf(err, id, asked(r))
 	if unexpected {
 		s.log.Error("A request failed.", "method", r.Method, "path", r.URL.Path, "request", id, "error", err)
 	}

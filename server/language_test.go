@@ -1,6 +1,7 @@
 package server_test
 
 import (
+	"net/http"
 	"strings"
 	"testing"
 
@@ -23,6 +24,11 @@ func TestLanguageOfAnswers(t *testing.T) {
 		got := breeder.Call("GET", path, nil, "Accept-Language", language).OK()
 		if is := [2]string{got.Text("case", "headline"), got.Text("case", "commonName")}; is != want {
 			t.Errorf("%q: %v, want %v", language, is, want)
+		}
+	}
+	for language, want := range map[string]string{"": "Please sign in first.", "de": "Bitte melde dich zuerst an."} {
+		if got := f.Page().Call("GET", path, nil, "Accept-Language", language); got.Status != http.StatusUnauthorized || got.Text("message") != want {
+			t.Errorf("%q: %d %s, want %q", language, got.Status, got.Body, want)
 		}
 	}
 	if record := breeder.Call("GET", "/v1/breeders/b1/handovers/"+caseID, nil, "Accept-Language", "de").OK().Text("handover", "record", "feeding"); !strings.Contains(record, "Lass sie die ersten 5 bis 7 Tage in Ruhe") {

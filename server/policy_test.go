@@ -70,7 +70,7 @@ func TestErrorsOnTheWire(t *testing.T) {
 		{fmt.Errorf("saving: %w", care.Missing("animal")), codes.NotFound, 404, "NOT_FOUND"},
 		{errors.New("password=sesame"), codes.Internal, http.StatusInternalServerError, "INTERNAL"},
 	} {
-		st, unexpected := statusOf(c.err, "request-7")
+		st, unexpected := statusOf(c.err, "request-7", nil)
 		if st.Code() != c.code || httpStatus(st) != c.http || reasonOf(st) != c.reason {
 			t.Errorf("%v: got %v, %d, %s", c.err, st.Code(), httpStatus(st), reasonOf(st))
 		}

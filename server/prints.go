@@ -22,7 +22,6 @@ import (
 	"warmhand/internal/followup"
 	"warmhand/internal/photo"
 	"warmhand/internal/print"
-	"warmhand/internal/words"
 )
 
 // The most of one request: a show day's table, and a rack with its neighbours.
@@ -169,7 +168,7 @@ func (s *Server) printGuide(w http.ResponseWriter, r *http.Request) {
 		}
 		s.looks.note(who, breederID, caseID, "", care.LookFile, now)
 		return "guide", func(w io.Writer) error {
-			return print.Guide(w, paper, &found.Animal, pages, now, found.Zone, words.Match(r.Header.Get("Accept-Language")))
+			return print.Guide(w, paper, &found.Animal, pages, now, found.Zone, asked(r))
 		}, nil
 	})
 }
