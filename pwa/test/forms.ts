@@ -64,7 +64,13 @@ export function readForms(): Read {
     const { program, errors } = parseSync(file, source);
     if (errors.length > 0) throw new Error(`${file}: ${errors[0]?.message}`);
     const at = (n: Node) => `${file}:${source.slice(0, n.start).split('\n').length}`;
+    const inSay = new Set<Node>();
     visit(program as unknown as Node, (n) => {
+      if (n.type === 'CallExpression' && (n['callee'] as Node)['name'] === 'say')
+        visit((n['arguments'] as Node[])[0] as Node, (m) => inSay.add(m));
+      const sentence = textOf(n);
+      if (sentence !== undefined && !inSay.has(n) && /^[A-Z“].* .*[.?:]$/.test(sentence))
+        unsaid.push(`${at(n)} ${sentence}`);
       if (n.type === 'JSXText' && words(String(n['value']))) unsaid.push(`${at(n)} ${String(n['value']).trim()}`);
       if (n.type === 'JSXAttribute') {
         const name = (n['name'] as Node)['name'];

@@ -49,9 +49,13 @@ export async function aboutCard(
   cases: readonly { name: string; animal: string }[],
 ): Promise<string> {
   if (!found)
-    return 'The handover card is not to be seen in it. Flat beside the opening, it tells the size; a picture without it helps, too.';
+    return say(
+      'The handover card is not to be seen in it. Flat beside the opening, it tells the size; a picture without it helps, too.',
+    );
   if (!found.text)
-    return 'The code in it is too small or too blurred to be read. If it is this animal’s card, it can be measured; from nearer, it comes out better.';
+    return say(
+      'The code in it is too small or too blurred to be read. If it is this animal’s card, it can be measured; from nearer, it comes out better.',
+    );
   const code = scannedClaimCode(found.text);
   if (!code.ok) return say('The code in it is not that of a handover card. It can be measured with the card only.');
   const print = await printOf(code.code);

@@ -13,6 +13,7 @@ import type {
   ListSignsResponseJson,
   ListWaitingCardsResponseJson,
 } from '../core/contract';
+import { language } from '../core/language';
 import { cardCameIn } from '../photo/card';
 import {
   keepCases,
@@ -25,8 +26,12 @@ import {
   readKnown,
   tablesAge,
 } from '../store/copies';
+import { readState, writeState } from '../store/db';
 
 const get = <T>(path: string) => call<T>('GET', path, undefined, asKeeper);
+
+/** The state that says in which language the copies are. */
+const copiesLanguage = 'copies in';
 
 const tablesHold = 24 * 3_600_000;
 
@@ -34,15 +39,18 @@ const tablesHold = 24 * 3_600_000;
 export async function refresh(): Promise<'ok' | 'offline' | 'signed out'> {
   try {
     const known = await readKnown();
+    // What the service says stands in the copies in the language that was asked for; what is fetched seldom is fetched anew in another.
+    const anew = ((await readState<string>(copiesLanguage)) ?? 'en') !== language();
     // Before the cases: a card that waits no more has its case.
     const waiting = known.waiting.length > 0 && (await get<ListWaitingCardsResponseJson>('/v1/keepers/me/cards'));
     const { cases = [] } = await get<ListKeeperCasesResponseJson>('/v1/keepers/me/cases');
     const whole = await Promise.all(cases.map((c) => get<GetCaseResponseJson>(`/v1/${c.name}`)));
     await keepCases(whole.map((w, i) => w.case ?? (cases[i] as CaseJson)));
     if (waiting) await keepWaiting(waiting.cards ?? []);
-    await Promise.all(cases.map((c) => refreshCase(c, known.records.get(c.name ?? ''))));
+    await Promise.all(cases.map((c) => refreshCase(c, anew ? undefined : known.records.get(c.name ?? ''))));
     await acknowledge(cases);
-    if (cases.length > 0 && Date.now() - (await tablesAge()) > tablesHold) await refreshTables();
+    if (cases.length > 0 && (anew || Date.now() - (await tablesAge()) > tablesHold)) await refreshTables();
+    if (anew) await writeState(copiesLanguage, language());
     return 'ok';
   } catch (e) {
     if (e instanceof Offline) return 'offline';
