@@ -208,13 +208,19 @@ func (t *Text) number() (int, bool) {
 
 func (l *Language) appendText(b []byte, t *Text) []byte {
 	start := len(b)
-	for rest := l.template(t); ; {
+	rest := l.template(t)
+	inOrder := rest == t.Form && strings.Count(rest, "{") == len(t.Values) // each place once: the usual case in English
+	for next := 0; ; next++ {
 		before, name, after, ok := cutPlace(rest)
 		b = append(b, before...)
 		if !ok {
 			break
 		}
-		if i := placeOf(t.Form, name); i >= 0 && i < len(t.Values) {
+		i := next
+		if !inOrder {
+			i = placeOf(t.Form, name)
+		}
+		if i >= 0 && i < len(t.Values) {
 			b = l.appendValue(b, t.Values[i])
 		}
 		rest = after
