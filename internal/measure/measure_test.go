@@ -189,14 +189,14 @@ func TestScenes(t *testing.T) {
 	}
 	write(t, report(list))
 	// Nobody looked at these, one by one: they stand for photos that the package has not met.
-	held := sum(judge(t, (*many+3)/4, 20261204, func(rnd *rand.Rand, _ int) *scene { return wholeScene(rnd) }))
+	held := sum(judge(t, (*many+9)/10, 20261204, func(rnd *rand.Rand, _ int) *scene { return wholeScene(rnd) }))
 	if least := atLeast(held.measured, .95, 5e-4); held.inside < least {
 		t.Errorf("of those held back %d of %d true widths are inside the stated error, at least %d are expected", held.inside, held.measured, least)
 	}
 	text := report(list) + held.line("held back: scenes that were never looked at") + "\n"
 	write(t, text)
 	// What is harder: the table says how well it goes.
-	hard := judge(t, (*many+2)/3, 20261128, func(rnd *rand.Rand, i int) *scene { return roughScene(rnd, i%len(rough)) })
+	hard := judge(t, (*many+5)/6, 20261128, func(rnd *rand.Rand, i int) *scene { return roughScene(rnd, i%len(rough)) })
 	write(t, text+roughReport(hard))
 }
 
