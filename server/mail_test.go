@@ -103,7 +103,7 @@ func TestMailOnTheWire(t *testing.T) {
 	stranger := f.Program("")
 	for _, method := range []string{"GET", "POST"} {
 		for _, wrong := range []string{"/mail/confirm/x.y", strings.Replace(yes, "confirm", "stop", 1), yes + "A", "/mail/other" + yes[len("/mail/confirm"):]} {
-			if got := stranger.Call(method, wrong, nil); got.Status != http.StatusNotFound || strings.Contains(string(got.Body), "robin@") {
+			if got := stranger.Call(method, wrong, nil); got.Status != http.StatusNotFound || strings.Contains(string(got.Body), "robin@") || !strings.Contains(string(got.Body), "This link is not whole") {
 				t.Errorf("%s %s: %d %s", method, wrong, got.Status, got.Body)
 			}
 		}

@@ -302,9 +302,15 @@ func (s *Server) answerMail(w http.ResponseWriter, r *http.Request, purpose stri
 		return err
 	}
 	page := struct{ Address, Ask, Button, Done string }{}
+	h := w.Header()
+	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Set("Cache-Control", "private, no-store")
+	h.Set("X-Robots-Tag", "noindex")
 	id, ok := s.key.OpenMailToken(purpose, r.PathValue("token"))
 	if !ok || purpose != mailYes && purpose != mailStop {
-		return care.Missing("link")
+		w.WriteHeader(http.StatusNotFound)
+		page.Done = "This link is not whole, or it is not of this app. Copy all of it from the mail, or see to reminders in the settings of the app."
+		return mailPage.Execute(w, page)
 	}
 	way, err := s.followup.MailOf(r.Context(), id)
 	if err != nil && !care.IsCode(err, care.NotFound) {
@@ -335,9 +341,5 @@ func (s *Server) answerMail(w http.ResponseWriter, r *http.Request, purpose stri
 	default:
 		page.Ask, page.Button = "Shall reminders to this address stop?", "Stop them"
 	}
-	h := w.Header()
-	h.Set("Content-Type", "text/html; charset=utf-8")
-	h.Set("Cache-Control", "private, no-store")
-	h.Set("X-Robots-Tag", "noindex")
 	return mailPage.Execute(w, page)
 }

@@ -1,6 +1,6 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { EntryJson } from '../../core/contract';
+import type { EntryJson, SetupMarkJson } from '../../core/contract';
 import { say } from '../../core/say';
 import { ago } from '../../core/time';
 import { entryLine, type Names } from '../../core/words';
@@ -8,6 +8,7 @@ import { dropDraft, isFull, readDraft, writeDraft } from '../../store/db';
 import type { NewPhoto } from '../../store/outbox';
 import { Button, Field, Notice } from './controls';
 import { AddPictures, mostPhotos, Pictures, twice } from './pictures';
+import type { Stage } from './stage';
 
 /** What is being written; kept on the device until it is sent. */
 export interface MessageDraft {
@@ -86,6 +87,7 @@ export function Thread(p: ThreadProps): JSX.Element {
                   {say('About: {pointTitle}', { pointTitle: pointTitle(e.message.mark.point, p.names) })}
                 </p>
               )}
+              {e.message?.mark?.photo && <Place case={p.case} mark={e.message.mark} />}
               {photos.length > 0 && (
                 <Pictures
                   pictures={photos.map((id) => ({
@@ -103,6 +105,27 @@ export function Thread(p: ThreadProps): JSX.Element {
       </ol>
       {p.closed ? <p class="muted">{p.closed}</p> : <Write key={p.draft} {...p} />}
     </div>
+  );
+}
+
+/** The picture that a mark is on, with its place; code and picture are fetched when somebody asks. */
+function Place({ case: name, mark }: { case: string; mark: SetupMarkJson }): JSX.Element {
+  const [Shown, setShown] = useState<typeof Stage>();
+  if (!Shown) {
+    return (
+      <div class="actions">
+        <Button onClick={() => void import('./stage').then((m) => setShown(() => m.Stage))}>
+          {say('Show the place')}
+        </Button>
+      </div>
+    );
+  }
+  return (
+    <Shown
+      src={`/v1/${name}/photos/${mark.photo}/1600`}
+      alt={say('The picture it is about')}
+      markers={mark.at ? [{ x: Number(mark.at.x), y: Number(mark.at.y), words: say('The place it is about') }] : []}
+    />
   );
 }
 
