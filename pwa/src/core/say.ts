@@ -53,6 +53,7 @@ export function say(
     typeof said === 'string'
       ? said
       : ((said as Record<string, string>)[plurals.select(Number(values['n']))] ?? said['other'] ?? key);
+  if (!text.includes('{')) return text;
   const parts = text.split(/\{(\w+)\}/).map((part, at) => (at % 2 === 0 ? part : placed(values[part])));
   return parts.every((p) => typeof p === 'string') ? parts.join('') : parts;
 }
