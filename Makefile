@@ -5,7 +5,7 @@ export CGO_ENABLED := 1
 need := internal/tools/prereq.sh
 tools := .build/tools
 
-.PHONY: help run build web test test-go test-web test-browser test-browser-all lighthouse bench load cohort scenes proto proto-check sbom icons fmt clean
+.PHONY: help run build web test test-go test-web test-browser test-browser-all lighthouse bench load faults soak cohort scenes proto proto-check sbom icons fmt clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## /\1\t/p' Makefile | expand -t 16
@@ -55,6 +55,14 @@ load: build .build/tools/peer ## what the real program bears, on both engines: t
 
 .build/tools/peer: internal/tools/peer/main.go internal/tools/peer/go.mod
 	cd internal/tools/peer && go build -o $(CURDIR)/$@ .
+
+faults: ## kill servers and PostgreSQL, cut and delay what is between, and see that nothing is lost or doubled. TIME=10m
+	@$(need) go cc postgres
+	WARMHAND_FAULTS=$(or $(TIME),3m) internal/tools/with-postgres.sh go test ./server -count 1 -v -timeout 2h -run '^TestFaults$$'
+
+soak: ## the same load for half an hour: memory, goroutines and open files do not grow. TIME=2h
+	@$(need) go cc postgres
+	WARMHAND_SOAK=$(or $(TIME),30m) internal/tools/with-postgres.sh go test ./server -count 1 -v -timeout 4h -run '^TestSoak$$'
 
 cohort: ## judge the assessment on simulated animals: table and plots of internal/cohort. ARGS="-world base"
 	@$(need) go

@@ -1,6 +1,7 @@
 package server_test
 
 import (
+	"bufio"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -23,8 +24,13 @@ import (
 // shortBeat is how often servers say that they are there, in tests.
 const shortBeat = 500 * time.Millisecond
 
-// inProcess starts a server in a process of its own, which can be killed.
-func inProcess(t *testing.T, c server.Child) *exec.Cmd {
+// process is a server in a process of its own, which can be killed.
+type process struct {
+	cmd *exec.Cmd
+	out *bufio.Reader
+}
+
+func inProcess(t *testing.T, c server.Child) *process {
 	t.Helper()
 	text, err := json.Marshal(c)
 	if err != nil {
@@ -33,14 +39,31 @@ func inProcess(t *testing.T, c server.Child) *exec.Cmd {
 	cmd := exec.Command(os.Args[0], "-test.run=^$")
 	cmd.Env = append(os.Environ(), server.ChildEnv+"="+string(text))
 	cmd.Stderr = os.Stderr
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() {
-		cmd.Process.Kill() //nolint:errcheck // mostly it was
-		cmd.Wait()         //nolint:errcheck // it was killed
-	})
-	return cmd
+	p := &process{cmd, bufio.NewReader(out)}
+	t.Cleanup(p.kill)
+	return p
+}
+
+func (p *process) kill() {
+	p.cmd.Process.Kill() //nolint:errcheck // it may have been
+	p.cmd.Wait()         //nolint:errcheck // it was killed
+}
+
+// address waits until it serves.
+func (p *process) address(t *testing.T) string {
+	t.Helper()
+	line, err := p.out.ReadString('\n')
+	if err != nil {
+		t.Fatalf("the server of its own does not start: %v", err)
+	}
+	return strings.TrimSpace(line)
 }
 
 // Three servers on one database, one of which is killed: what changes at one goes live
@@ -159,10 +182,7 @@ func TestSeveralServers(t *testing.T) {
 				t.Fatal("the third server claims nothing")
 			}
 		}
-		if err := doomed.Process.Kill(); err != nil {
-			t.Fatal(err)
-		}
-		doomed.Wait() //nolint:errcheck // it was killed
+		doomed.kill()
 		if err := hold.Rollback(); err != nil {
 			t.Fatal(err)
 		}

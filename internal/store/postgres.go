@@ -4,8 +4,10 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"fmt"
+	"io"
 	"maps"
 	"math/rand/v2"
 	"net"
@@ -273,7 +275,8 @@ func postgresError(op string, err error) error {
 	}
 	var dial *pgconn.ConnectError
 	var network net.Error
-	if op == connecting || errors.As(err, &dial) || errors.As(err, &network) || errors.Is(err, net.ErrClosed) || errors.Is(err, sql.ErrConnDone) || pgconn.SafeToRetry(err) {
+	gone := errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, net.ErrClosed) || errors.Is(err, sql.ErrConnDone) || errors.Is(err, driver.ErrBadConn)
+	if op == connecting || gone || errors.As(err, &dial) || errors.As(err, &network) || pgconn.SafeToRetry(err) {
 		return notSaved("postgres", "connection")
 	}
 	return fmt.Errorf("store: %s: %w", op, err) // a value that does not fit, ours to mend
