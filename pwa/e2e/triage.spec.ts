@@ -107,10 +107,10 @@ test('somebody looks after a case', async ({ page }, info) => {
   await toTriage(page);
   await row(page, 'Moss').click();
   await page.getByRole('button', { name: 'Change' }).click();
-  await page.getByRole('combobox', { name: 'Looked after by' }).last().fill('Ida');
+  await page.getByRole('combobox', { name: 'Looked after by' }).last().fill('Nessa');
   await page.getByRole('button', { name: 'Save', exact: true }).click();
-  await expect(row(page, 'Moss')).toContainText('looked after by Ida');
-  await page.locator('.side select').selectOption('Ida');
+  await expect(row(page, 'Moss')).toContainText('looked after by Nessa');
+  await page.locator('.side select').selectOption('Nessa');
   await expect(page.locator('a.case')).toHaveCount(1);
   await row(page, 'Moss').focus(); // keys that are typed into the filter are its own
   await page.keyboard.press('?');
