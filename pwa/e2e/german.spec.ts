@@ -1,7 +1,7 @@
-// The keeper's app in German, as the browser asks for it: what the app says and what the service says.
+// Both apps in German, as the browser asks for it: what the app says and what the service says.
 import { expect, test } from '@playwright/test';
 import { axe, fits } from './checks';
-import { demo } from './demo';
+import { demo, signIn } from './demo';
 
 test.use({ locale: 'de-DE' });
 
@@ -26,4 +26,20 @@ test('a keeper reads German, with a decimal comma, and changes to English', asyn
   await page.getByLabel('English').check();
   await expect(page.getByRole('heading', { level: 1, name: 'Settings and privacy' })).toBeVisible();
   await expect(page.locator('html')).toHaveAttribute('lang', 'en');
+});
+
+test('a breeder reads German, and nothing sticks out', async ({ page }, info) => {
+  test.skip(info.project.name !== 'phone', 'the longest words on the narrowest screen');
+  await signIn(page.request);
+  await page.goto('/b');
+  await page.getByRole('button', { name: 'Später' }).tap();
+  await page.locator('a.case').first().tap();
+  await expect(page.getByRole('heading', { name: 'Warum' })).toBeVisible();
+  const nav = page.getByRole('navigation').first();
+  for (const path of ['/b', '/b/animals', '/b/settings']) {
+    await page.goto(path);
+    await expect(nav.getByRole('link', { name: 'Einstellungen' })).toBeInViewport({ ratio: 1 });
+    await expect(page.getByRole('heading', { level: 1 })).toBeVisible();
+    await fits(page);
+  }
 });
