@@ -6,7 +6,7 @@ cd "$(dirname "$0")/../.."
 mkdir -p .build
 status=0
 go test -run '^$' -bench "${1:-.}" ./... | tee .build/bench.txt || status=$?
-# Frames and a sale in the web app; with another pattern only what is asked for.
+# Frames, a sale and a code in a photo in the web app; with another pattern only what is asked for.
 if [ "${1:-.}" = . ]; then
   (cd pwa && WARMHAND_BENCH=1 npm run -s e2e -- --project phone) | tee .build/frames.txt || status=$?
 fi
@@ -27,5 +27,5 @@ awk '
     ratio("a code found in 1600 pixels against one reading of them", "BenchmarkFind/1600px", "BenchmarkPass/1600px")
     ratio("a stored entry against a bare group commit (time)", "BenchmarkWrite8", "BenchmarkBareGroupCommit8")
   }' .build/bench.txt
-grep '^zoom and pan\|^sale from' .build/frames.txt 2>/dev/null || true
+grep '^zoom and pan\|^sale from\|^a code in a photo' .build/frames.txt 2>/dev/null || true
 exit $status
