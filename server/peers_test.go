@@ -106,6 +106,12 @@ func TestSeveralServers(t *testing.T) {
 		keeperThere.SetCookie(name, secret)
 	}
 
+	db, err := sql.Open("pgx", one.DatabaseURL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+
 	t.Run("each reads what the other wrote", func(t *testing.T) {
 		// Each has the case in memory when the other changes it.
 		for i := range 6 {
@@ -131,11 +137,6 @@ func TestSeveralServers(t *testing.T) {
 		for len(live) > 0 {
 			<-live
 		}
-		db, err := sql.Open("pgx", one.DatabaseURL)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer db.Close()
 		if _, err := db.Exec(`SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = $1`, "second-"+strconv.Itoa(os.Getpid())); err != nil {
 			t.Fatal(err)
 		}
@@ -160,11 +161,6 @@ func TestSeveralServers(t *testing.T) {
 			<-live
 		}
 		// It can claim its share and save nothing of it.
-		db, err := sql.Open("pgx", one.DatabaseURL)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer db.Close()
 		hold, err := db.Begin()
 		if err != nil {
 			t.Fatal(err)

@@ -24,16 +24,24 @@ const tell = `SELECT set_config('synchronous_commit', 'off', true), pg_notify(` 
 
 // Shared reports that other programs may serve the same database.
 func (s *Store) Shared() bool {
-	_, ok := s.engine.(*postgresEngine)
-	return ok
+	_, err := s.shared()
+	return err == nil
+}
+
+func (s *Store) shared() (*postgresEngine, error) {
+	e, ok := s.engine.(*postgresEngine)
+	if !ok {
+		return nil, errors.New("nobody else is on a SQLite database")
+	}
+	return e, nil
 }
 
 // Tell says a text to every program that hears on this database, this one too, in
 // the order in which one program tells.
 func (s *Store) Tell(ctx context.Context, text string) error {
-	e, ok := s.engine.(*postgresEngine)
-	if !ok {
-		return errors.New("nobody else is on a SQLite database")
+	e, err := s.shared()
+	if err != nil {
+		return err
 	}
 	if _, err := e.db.ExecContext(ctx, tell, text); err != nil {
 		return postgresError("tell other servers", err)
@@ -44,9 +52,9 @@ func (s *Store) Tell(ctx context.Context, text string) error {
 // Hear calls begun when it hears what is told from now on, and heard for each text. It
 // ends with ctx, when the connection breaks, or when nothing at all came for so long.
 func (s *Store) Hear(ctx context.Context, silence time.Duration, begun func(), heard func(text string)) error {
-	e, ok := s.engine.(*postgresEngine)
-	if !ok {
-		return errors.New("nobody else is on a SQLite database")
+	e, err := s.shared()
+	if err != nil {
+		return err
 	}
 	opening, cancel := context.WithTimeout(ctx, silence)
 	defer cancel()

@@ -10,6 +10,7 @@ package words
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -152,9 +153,6 @@ func (t Text) Begin() Text {
 // String is the text in English.
 func (t Text) String() string { return English.Say(t) }
 
-// In is the text in a language.
-func (t Text) In(l *Language) string { return l.Say(t) }
-
 // stored is a text that is more than its form.
 type stored struct {
 	Form   string            `json:"form"`
@@ -163,10 +161,13 @@ type stored struct {
 	Values []json.RawMessage `json:"values,omitempty"`
 }
 
+// plain reports whether it is no more than its form.
+func (t *Text) plain() bool { return t.One == "" && t.First == 0 && len(t.Values) == 0 }
+
 // MarshalJSON implements json.Marshaler: a text that is no more than its form is a
 // string.
 func (t Text) MarshalJSON() ([]byte, error) {
-	if t.One == "" && t.First == 0 && len(t.Values) == 0 {
+	if t.plain() {
 		return json.Marshal(t.Form)
 	}
 	return t.whole()
@@ -246,7 +247,7 @@ func valueOf(raw json.RawMessage) (any, error) {
 // Kept is the text as a column of text holds it, and Keep reads it: what is no more
 // than its form is the form.
 func (t Text) Kept() (string, error) {
-	if t.One == "" && t.First == 0 && len(t.Values) == 0 {
+	if t.plain() {
 		return t.Form, nil
 	}
 	b, err := t.whole()
@@ -270,20 +271,11 @@ func Places(form string) (names []string) {
 		if !ok {
 			return names
 		}
-		if !contains(names, name) {
+		if !slices.Contains(names, name) {
 			names = append(names, name)
 		}
 		rest = after
 	}
-}
-
-func contains(names []string, name string) bool {
-	for _, n := range names {
-		if n == name {
-			return true
-		}
-	}
-	return false
 }
 
 // cutPlace takes the first place out of a form.
