@@ -4,10 +4,9 @@ import { say } from '../../core/say';
 import { changeSettings } from '../../core/settings';
 
 /** The languages there are, each in its own words. Another one loads the page anew, and with it what the service says. */
-export function Languages({ onChoose }: { onChoose?: (tag: string) => Promise<unknown> }): JSX.Element {
-  const choose = async (tag: string) => {
+export function Languages(): JSX.Element {
+  const choose = (tag: string) => {
     changeSettings({ language: tag });
-    await onChoose?.(tag);
     location.reload();
   };
   return (
@@ -16,7 +15,7 @@ export function Languages({ onChoose }: { onChoose?: (tag: string) => Promise<un
       <div class="choices">
         {Object.entries(languages).map(([tag, name]) => (
           <label key={tag} lang={tag}>
-            <input type="radio" name="language" checked={tag === language()} onChange={() => void choose(tag)} />
+            <input type="radio" name="language" checked={tag === language()} onChange={() => choose(tag)} />
             {name}
           </label>
         ))}
