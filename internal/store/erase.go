@@ -1,9 +1,6 @@
 package store
 
-import (
-	"fmt"
-	"strings"
-)
+import "fmt"
 
 // erasure deletes some rows of one table; before is run first, on the same rows.
 type erasure struct{ before, rows *query }
@@ -19,7 +16,7 @@ var erasures = []erasure{
 	erase("reminders", "breeder_id, case_id, person_id, topic, way_id"),
 	erase("looks", "breeder_id, case_id, by_kind, by_id, what, day"),
 	{
-		newQuery("discard photos", `INSERT INTO discarded (hash) SELECT DISTINCT hash FROM photos WHERE (breeder_id, photo_id) IN
+		newQuery("discard photos", `INSERT INTO discarded (hash) SELECT DISTINCT hash FROM photos WHERE breeder_id = ?1 AND (breeder_id, photo_id) IN
 			(SELECT breeder_id, photo_id FROM photos WHERE breeder_id = ?1 ORDER BY breeder_id, photo_id LIMIT ?2) ON CONFLICT DO NOTHING`),
 		erase("photos", "breeder_id, photo_id").rows,
 	},
@@ -39,10 +36,6 @@ var erasures = []erasure{
 }
 
 func erase(table, key string) erasure {
-	if !strings.Contains(key, ",") {
-		return erasure{rows: newQuery("erase "+table, fmt.Sprintf(`DELETE FROM %[1]s WHERE %[2]s IN
-			(SELECT %[2]s FROM %[1]s WHERE breeder_id = ?1 ORDER BY %[2]s LIMIT ?2)`, table, key))}
-	}
-	return erasure{rows: newQuery("erase "+table, fmt.Sprintf(`DELETE FROM %[1]s WHERE (%[2]s) IN
+	return erasure{rows: newQuery("erase "+table, fmt.Sprintf(`DELETE FROM %[1]s WHERE breeder_id = ?1 AND (%[2]s) IN
 		(SELECT %[2]s FROM %[1]s WHERE breeder_id = ?1 ORDER BY %[2]s LIMIT ?2)`, table, key))}
 }
