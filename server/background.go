@@ -18,6 +18,9 @@ const (
 	// answersKept is how long a repeated request gets its first answer: as long
 	// as a claim code waits, and far longer than a phone stays offline.
 	answersKept = 90 * 24 * time.Hour
+	// putOff is beyond what anything is put off for: a case is looked at each day, and
+	// a person once in 24 hours.
+	putOff = 3 * 24 * time.Hour
 )
 
 // background runs what nobody asks for: the pass over cases whose time has
@@ -28,11 +31,11 @@ func (s *Server) background(ctx context.Context) {
 	defer running.Wait()
 	if s.cfg.PassEvery > 0 {
 		running.Go(func() {
-			s.every(ctx, s.cfg.PassEvery, "the pass over due cases", func() error {
+			s.every(ctx, s.cfg.PassEvery, "the pass over due cases", s.clock.steady(s.now, func() error {
 				n, err := s.followup.Pass(ctx, s.now())
 				s.metrics.assessed.Add(float64(n))
 				return err
-			}, nil)
+			}), nil)
 		})
 	}
 	if s.cfg.BackupTo != "" {
@@ -42,7 +45,7 @@ func (s *Server) background(ctx context.Context) {
 	}
 	if s.cfg.PassEvery > 0 {
 		running.Go(func() {
-			s.every(ctx, remindEvery, "reminding people", func() error { return s.Remind(ctx) }, nil)
+			s.every(ctx, remindEvery, "reminding people", s.clock.steady(s.now, func() error { return s.Remind(ctx) }), nil)
 		})
 	}
 	running.Go(func() {
@@ -52,10 +55,10 @@ func (s *Server) background(ctx context.Context) {
 		s.every(ctx, looksEvery, "writing down who looked at what", func() error { return s.keepLooks(ctx) }, nil)
 	})
 	running.Go(func() {
-		s.every(ctx, cleanEvery, "erasing accounts", func() error { return s.EraseAccounts(ctx) }, nil)
+		s.every(ctx, cleanEvery, "erasing accounts", s.clock.steady(s.now, func() error { return s.EraseAccounts(ctx) }), nil)
 	})
 	running.Go(func() {
-		s.every(ctx, cleanEvery, "removing what has expired", func() error { return s.clean(ctx) }, nil)
+		s.every(ctx, cleanEvery, "removing what has expired", s.clock.steady(s.now, func() error { return s.clean(ctx) }), nil)
 	})
 }
 
@@ -86,7 +89,7 @@ func (s *Server) worked(ctx context.Context, what string, begun time.Time, err e
 
 // clean deletes expired secrets, old answers, old looks and reminders, addresses that nobody confirmed, pictures that nothing names and
 // lists that nobody confirmed, a batch in each transaction
-// so that no phone waits for it.
+// so that no phone waits for it. What a clock that was far ahead put off, it brings forward.
 func (s *Server) clean(ctx context.Context) error {
 	now := s.now()
 	for _, remove := range []func(care.Tx) (int, error){
@@ -104,6 +107,7 @@ func (s *Server) clean(ctx context.Context) error {
 		func(tx care.Tx) (int, error) {
 			return tx.DeleteRemindersBefore(now.Add(-care.RemindersKept), cleanBatch)
 		},
+		func(tx care.Tx) (int, error) { return tx.BringForward(now.Add(putOff), now, cleanBatch) },
 	} {
 		for n := cleanBatch; n == cleanBatch; {
 			err := s.store.Write(ctx, func(tx care.Tx) (err error) {

@@ -46,7 +46,7 @@ var grpcCodes = map[care.Code]codes.Code{
 
 // statusOf is the one place where errors get their form on the wire. What is
 // not meant for people shows the request id only, and unexpected says that the
-// cause belongs in the log.
+// cause belongs in the log: nobody else can do something about it.
 func statusOf(err error, requestID string, in *words.Language) (st *status.Status, unexpected bool) {
 	var e *care.Error
 	var refused *photo.Error
@@ -86,7 +86,7 @@ func statusOf(err error, requestID string, in *words.Language) (st *status.Statu
 		}
 		details = append(details, bad)
 	}
-	return withDetails(code, in.Form(e.Text), details...), false
+	return withDetails(code, in.Form(e.Text), details...), e.Code == care.Unavailable && err != error(e)
 }
 
 func withDetails(code codes.Code, text string, details ...protoadapt.MessageV1) *status.Status {

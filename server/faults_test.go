@@ -7,12 +7,17 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"image"
+	"image/color"
+	"image/draw"
+	"image/jpeg"
 	"io"
 	"math/rand/v2"
 	"net"
 	"net/http"
 	"net/url"
 	"os"
+	"path/filepath"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -21,6 +26,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/photo/phototest"
 	"warmhand/server"
 	"warmhand/server/servertest"
 )
@@ -29,11 +35,11 @@ import (
 // then kills PostgreSQL's processes, too.
 const faultTime = 2 * time.Second
 
-// wire is the way between a server and its database.
+// wire is the way between a server and its database, or its bucket.
 type wire struct {
 	listener net.Listener
-	to       string
 	mu       sync.Mutex
+	to       string
 	open     map[net.Conn]bool
 	cut      bool
 	held     sync.WaitGroup // of those that carry
@@ -67,7 +73,10 @@ func newWire(t *testing.T, to string) *wire {
 // carry carries one connection until either side ends it, or it is cut.
 func (w *wire) carry(c net.Conn) {
 	defer c.Close()
-	far, err := net.Dial("tcp", w.to)
+	w.mu.Lock()
+	to := w.to
+	w.mu.Unlock()
+	far, err := net.Dial("tcp", to)
 	if err != nil {
 		return
 	}
@@ -116,6 +125,13 @@ func (w *wire) set(cut bool) {
 	}
 }
 
+// lead has new connections go elsewhere.
+func (w *wire) lead(to string) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.to = to
+}
+
 // over is the database's address by this way.
 func (w *wire) over(t *testing.T, address string) string {
 	t.Helper()
@@ -132,6 +148,7 @@ type history struct {
 	mu       sync.Mutex
 	sent     map[string]float64 // grams by entry, whatever came back
 	acked    map[string]bool
+	pictures map[string]color.Gray // those that were taken, by name
 	problems []string
 	again    int // requests that had to be sent again
 }
@@ -152,11 +169,17 @@ type phone struct {
 	animal  string
 	name    string
 	servers func() []string
+
+	caseID   string
+	pictures bool // it sends some, too
 }
 
-func (p *phone) do(ctx context.Context, method, base, path string, body any) (code int, answer []byte, err error) {
+func (p *phone) do(ctx context.Context, method, base, path string, body any, header ...string) (code int, answer []byte, err error) {
 	var in io.Reader
-	if body != nil {
+	kind := "application/json"
+	if jpg, ok := body.([]byte); ok {
+		in, kind = bytes.NewReader(jpg), "image/jpeg"
+	} else if body != nil {
 		text, err := json.Marshal(body)
 		if err != nil {
 			return 0, nil, err
@@ -167,8 +190,11 @@ func (p *phone) do(ctx context.Context, method, base, path string, body any) (co
 	if err != nil {
 		return 0, nil, err
 	}
+	for i := 0; i < len(header); i += 2 {
+		req.Header.Set(header[i], header[i+1])
+	}
 	req.Header.Set("Authorization", "Bearer "+p.secret)
-	req.Header.Set("Content-Type", "application/json")
+	req.Header.Set("Content-Type", kind)
 	res, err := p.http.Do(req)
 	if err != nil {
 		return 0, nil, err
@@ -188,10 +214,7 @@ func (p *phone) send(ctx context.Context, base, id string, grams float64) bool {
 	code, answer, err := p.do(ctx, "POST", base, "/v1/breeders/b1/animals/"+p.animal+"/entries?entryId="+id,
 		map[string]any{"happenTime": servertest.Epoch, "confirmed": true, "weighIn": map[string]any{"massG": grams}})
 	switch {
-	case err != nil, code == http.StatusServiceUnavailable, code == http.StatusGatewayTimeout:
-		p.h.mu.Lock()
-		p.h.again++
-		p.h.mu.Unlock()
+	case p.laterAgain(code, answer, err):
 		return false
 	case code != http.StatusOK:
 		p.h.problem("%s was answered with %d %s", id, code, answer)
@@ -203,12 +226,76 @@ func (p *phone) send(ctx context.Context, base, id string, grams float64) bool {
 	return true
 }
 
+// laterAgain reports that what was asked is to be asked again. Who is told so is told
+// in words.
+func (p *phone) laterAgain(code int, answer []byte, err error) bool {
+	switch {
+	case err != nil, code == http.StatusGatewayTimeout:
+	case code == http.StatusServiceUnavailable:
+		if !bytes.Contains(answer, []byte("gain")) || !bytes.Contains(answer, []byte("NOT_SAVED")) {
+			p.h.problem("what to do is not said in %s", answer)
+		}
+	default:
+		return false
+	}
+	p.h.mu.Lock()
+	defer p.h.mu.Unlock()
+	p.h.again++
+	return true
+}
+
+// picture sends a picture of one shade until it is taken, in two pieces now and then,
+// and goes on where the server says.
+func (p *phone) picture(ctx context.Context, n int, until time.Time) {
+	shade := color.Gray{uint8(p.r.IntN(256))}
+	m := image.NewGray(image.Rect(0, 0, 16, 16+p.r.IntN(16)))
+	draw.Draw(m, m.Bounds(), image.NewUniform(shade), image.Point{}, draw.Src)
+	var jpg bytes.Buffer
+	if err := jpeg.Encode(&jpg, m, nil); err != nil {
+		p.h.problem("%v", err)
+		return
+	}
+	name := fmt.Sprintf("/v1/breeders/b1/cases/%s/photos/%s-%d", p.caseID, p.name, n)
+	half := 0
+	if p.r.IntN(3) == 0 {
+		half = jpg.Len() / 2
+	}
+	for time.Now().Before(until) {
+		attempt, cancel := context.WithTimeout(ctx, 5*time.Second)
+		var code int
+		var answer []byte
+		var err error
+		if half > 0 {
+			if code, answer, err = p.do(attempt, "PUT", p.any(), name, jpg.Bytes()[:half], "Upload-Complete", "?0"); err == nil && code == http.StatusNoContent {
+				code, answer, err = p.do(attempt, "PATCH", p.any(), name, jpg.Bytes()[half:], "Upload-Complete", "?1", "Upload-Offset", fmt.Sprint(half))
+			}
+		} else {
+			code, answer, err = p.do(attempt, "PUT", p.any(), name, jpg.Bytes())
+		}
+		cancel()
+		switch {
+		case p.laterAgain(code, answer, err), code == http.StatusConflict && bytes.Contains(answer, []byte("UPLOAD_OFFSET")):
+			continue // from the beginning
+		case code != http.StatusOK:
+			p.h.problem("%s was answered with %d %s", name, code, answer)
+		default:
+			p.h.mu.Lock()
+			p.h.pictures[name] = shade
+			p.h.mu.Unlock()
+		}
+		return
+	}
+}
+
 func (p *phone) log(ctx context.Context, n int, until time.Time) {
 	id, grams := fmt.Sprintf("%s-0000-%08d", p.name, n), float64(300+n%200)+p.r.Float64()
 	grams = float64(int(grams*10)) / 10
 	p.h.mu.Lock()
 	p.h.sent[id] = grams
 	p.h.mu.Unlock()
+	if p.pictures && n%4 == 0 {
+		p.picture(ctx, n, until)
+	}
 	for taken := false; !taken; {
 		if time.Now().After(until) {
 			return // never answered: it may be there or not
@@ -250,15 +337,169 @@ func (p *phone) log(ctx context.Context, n int, until time.Time) {
 	}
 }
 
+// trial is some phones that log and servers that go through faults.
+type trial struct {
+	t       *testing.T
+	long    time.Duration
+	minutes bool // by make faults
+	h       *history
+	r       *rand.Rand
+	http    *http.Client
+	secret  string
+	servers func() []string
+	tubs    []string
+	cases   []string // of the tubs
+	phones  []*phone
+}
+
+// newTrial makes ready phones of a breeder's; some write to the same case. pictures
+// says that they send pictures, too.
+func newTrial(f *servertest.Fixture, t *testing.T, servers func() []string, pictures bool) *trial {
+	page := f.NewBreeder("b1")
+	const phones, animals = 6, 4
+	seed := uint64(time.Now().UnixNano())
+	t.Logf("seed %d", seed)
+	tr := &trial{t: t, long: faultTime, servers: servers, r: rand.New(rand.NewPCG(seed, 99)),
+		h:      &history{sent: map[string]float64{}, acked: map[string]bool{}, pictures: map[string]color.Gray{}},
+		http:   &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: phones}},
+		secret: f.Session(care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "b1-owner"})}
+	t.Cleanup(tr.http.CloseIdleConnections)
+	if more, err := time.ParseDuration(os.Getenv("WARMHAND_FAULTS")); err == nil {
+		tr.long, tr.minutes = more, true
+	}
+	for range animals {
+		animal := page.NewAnimal()
+		caseID, _ := page.HandOver(animal)
+		tr.tubs, tr.cases = append(tr.tubs, animal), append(tr.cases, caseID)
+	}
+	for i := range phones {
+		tr.phones = append(tr.phones, &phone{h: tr.h, r: rand.New(rand.NewPCG(seed, uint64(i))), http: tr.http, secret: tr.secret,
+			animal: tr.tubs[i%animals], caseID: tr.cases[i%animals], name: fmt.Sprint("phone", i), servers: servers, pictures: pictures})
+	}
+	return tr
+}
+
+// fault is something that goes wrong for a moment.
+type fault struct {
+	what  string
+	cause func()
+}
+
+// pause waits for up to that long, and for a quarter of it at least.
+func (tr *trial) pause(most time.Duration) {
+	select {
+	case <-time.After(rand.N(most) + most/4):
+	case <-tr.t.Context().Done():
+	}
+}
+
+// through has the phones log while one fault follows on the other, each once at least,
+// and holds what they saw against what is there.
+func (tr *trial) through(faults []fault) {
+	t := tr.t
+	t.Helper()
+	end := time.Now().Add(tr.long)
+	var over atomic.Bool
+	var running sync.WaitGroup
+	for _, p := range tr.phones {
+		running.Go(func() {
+			for n := 0; !over.Load(); n++ {
+				p.log(t.Context(), n, time.Now().Add(30*time.Second)) // what is under way is brought to its end
+			}
+		})
+	}
+	count := map[string]int{}
+	for kind := 0; kind < len(faults) || time.Now().Before(end); kind++ {
+		tr.pause(300 * time.Millisecond)
+		f := faults[kind%len(faults)]
+		count[f.what]++
+		f.cause()
+	}
+	over.Store(true)
+	running.Wait()
+	for _, p := range tr.h.problems {
+		t.Error(p)
+	}
+	tr.weights()
+	tr.pictures()
+	h := tr.h
+	t.Logf("%v: %d weights, %d taken, %d pictures, %d requests sent again", count, len(h.sent), len(h.acked), len(h.pictures), h.again)
+	if len(h.acked) < len(tr.phones) || h.again == 0 || tr.phones[0].pictures && len(h.pictures) < len(tr.phones) {
+		t.Errorf("too little went wrong or right: %v, %d weights and %d pictures taken, %d sent again", count, len(h.acked), len(h.pictures), h.again)
+	}
+}
+
+// weights sees to it that all that was taken is there once, and nothing that nobody sent.
+func (tr *trial) weights() {
+	t := tr.t
+	t.Helper()
+	there := map[string]int{}
+	asker := &phone{http: tr.http, secret: tr.secret}
+	for _, animal := range tr.tubs {
+		for token := ""; ; {
+			var page struct {
+				Entries []struct {
+					Name    string
+					WeighIn struct{ MassG float64 }
+				}
+				NextPageToken string
+			}
+			code, answer, err := asker.do(t.Context(), "GET", tr.servers()[0], "/v1/breeders/b1/animals/"+animal+"/entries?pageSize=200&pageToken="+url.QueryEscape(token), nil)
+			if err == nil && code == http.StatusOK {
+				err = json.Unmarshal(answer, &page)
+			}
+			if err != nil || code != http.StatusOK {
+				t.Fatalf("%d %s, %v", code, answer, err)
+			}
+			for _, e := range page.Entries {
+				id := e.Name[strings.LastIndexByte(e.Name, '/')+1:]
+				if grams, ok := tr.h.sent[id]; !ok || grams != e.WeighIn.MassG {
+					t.Errorf("%s of %v g is there, and %v g were sent (%v)", id, e.WeighIn.MassG, grams, ok)
+				}
+				there[id]++
+			}
+			if token = page.NextPageToken; token == "" {
+				break
+			}
+		}
+	}
+	for id := range tr.h.acked {
+		if there[id] != 1 {
+			t.Errorf("%s was taken and is there %d times", id, there[id])
+		}
+	}
+	for id, n := range there {
+		if n != 1 {
+			t.Errorf("%s is there %d times", id, n)
+		}
+	}
+}
+
+// pictures sees to it that each that was taken is there, and shows what was sent.
+func (tr *trial) pictures() {
+	tr.t.Helper()
+	asker := &phone{http: tr.http, secret: tr.secret}
+	for name, shade := range tr.h.pictures {
+		code, answer, err := asker.do(tr.t.Context(), "GET", tr.servers()[0], name+"/320", nil)
+		if err != nil || code != http.StatusOK {
+			tr.t.Errorf("%s was taken, and now: %d %s, %v", name, code, answer, err)
+			continue
+		}
+		m, err := jpeg.Decode(bytes.NewReader(answer))
+		if err != nil {
+			tr.t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if got := color.GrayModel.Convert(m.At(3, 3)).(color.Gray); max(got.Y, shade.Y)-min(got.Y, shade.Y) > 2 {
+			tr.t.Errorf("%s is of shade %d, and %d was sent", name, got.Y, shade.Y)
+		}
+	}
+}
+
 // Through cuts, delays and kills no weight that was taken is lost, none is there
 // twice, and none that nobody sent.
 func TestFaults(t *testing.T) {
 	t.Parallel()
-	long := faultTime
-	more, err := time.ParseDuration(os.Getenv("WARMHAND_FAULTS"))
-	if err == nil {
-		long = more
-	}
 	var first *wire
 	one := servertest.Start(t, servertest.Options{Postgres: true, Configure: func(c *server.Config) {
 		u, err := url.Parse(c.DatabaseURL)
@@ -270,123 +511,47 @@ func TestFaults(t *testing.T) {
 		server.Beat(c, shortBeat)
 	}})
 	second := newWire(t, first.to)
-	page := one.NewBreeder("b1")
-	secret := one.Session(care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "b1-owner"})
-	const phones, animals = 6, 4 // some write to the same case
-	var tubs [animals]string
-	var cases [animals]string
-	for i := range tubs {
-		tubs[i] = page.NewAnimal()
-		cases[i], _ = page.HandOver(tubs[i])
-	}
 	config := server.Child{Database: second.over(t, one.DatabaseURL), Dir: one.DataDir, Now: one.Clock.Now(), Beat: shortBeat}
 	two := inProcess(t, config)
 	var mu sync.Mutex
 	address := two.address(t)
-
-	h := &history{sent: map[string]float64{}, acked: map[string]bool{}}
-	seed := uint64(time.Now().UnixNano())
-	t.Logf("seed %d", seed)
-	client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: phones}}
-	defer client.CloseIdleConnections()
-	end := time.Now().Add(long)
-	var through atomic.Bool
-	var running sync.WaitGroup
-	for i := range phones {
-		p := &phone{h: h, r: rand.New(rand.NewPCG(seed, uint64(i))), http: client, secret: secret, animal: tubs[i%animals], name: fmt.Sprint("phone", i), servers: func() []string {
-			mu.Lock()
-			defer mu.Unlock()
-			return []string{one.URL, address}
-		}}
-		running.Go(func() {
-			for n := 0; !through.Load(); n++ {
-				p.log(t.Context(), n, time.Now().Add(30*time.Second)) // what is under way is brought to its end
-			}
-		})
-	}
-	// The faults, one after the other.
-	r := rand.New(rand.NewPCG(seed, 99))
-	pause := func(most time.Duration) {
-		select {
-		case <-time.After(rand.N(most) + most/4):
-		case <-t.Context().Done():
-		}
-	}
-	count := map[string]int{}
-	for kind := 0; kind < 3 || time.Now().Before(end); kind++ {
-		pause(300 * time.Millisecond)
-		w := []*wire{first, second}[r.IntN(2)]
-		switch kind % 4 {
-		case 0:
-			count["cut"]++
+	tr := newTrial(one, t, func() []string {
+		mu.Lock()
+		defer mu.Unlock()
+		return []string{one.URL, address}
+	}, false)
+	either := func() *wire { return []*wire{first, second}[tr.r.IntN(2)] }
+	faults := []fault{
+		{"cut", func() {
+			w := either()
 			w.set(true)
-			pause(200 * time.Millisecond)
+			tr.pause(200 * time.Millisecond)
 			w.set(false)
-		case 1:
-			count["kill of a server"]++
+		}},
+		{"kill of a server", func() {
 			two.kill()
 			two = inProcess(t, config)
 			fresh := two.address(t)
 			mu.Lock()
 			address = fresh
 			mu.Unlock()
-		case 2:
-			count["delay"]++
+		}},
+		{"delay", func() {
+			w := either()
 			w.through.Lock()
-			pause(300 * time.Millisecond)
+			tr.pause(300 * time.Millisecond)
 			w.through.Unlock()
-		case 3:
-			if more == 0 {
-				continue // others use the same PostgreSQL
-			}
-			count["kill of PostgreSQL"]++
-			killPostgres(t, one.DatabaseURL)
-		}
+		}},
 	}
-	through.Store(true)
-	running.Wait()
-
-	for _, p := range h.problems {
-		t.Error(p)
+	if tr.minutes { // else others use the same PostgreSQL
+		faults = append(faults, fault{"kill of PostgreSQL", func() { killPostgres(t, one.DatabaseURL) }})
 	}
-	there := map[string]int{}
-	for _, animal := range tubs {
-		for token := ""; ; {
-			var page struct {
-				Entries []struct {
-					Name    string
-					WeighIn struct{ MassG float64 }
-				}
-				NextPageToken string
-			}
-			one.Program(secret).Call("GET", "/v1/breeders/b1/animals/"+animal+"/entries?pageSize=200&pageToken="+url.QueryEscape(token), nil).OK().Into(&page)
-			for _, e := range page.Entries {
-				id := e.Name[strings.LastIndexByte(e.Name, '/')+1:]
-				if grams, ok := h.sent[id]; !ok || grams != e.WeighIn.MassG {
-					t.Errorf("%s of %v g is there, and %v g were sent (%v)", id, e.WeighIn.MassG, grams, ok)
-				}
-				there[id]++
-			}
-			if token = page.NextPageToken; token == "" {
-				break
-			}
-		}
-	}
-	for id := range h.acked {
-		if there[id] != 1 {
-			t.Errorf("%s was taken and is there %d times", id, there[id])
-		}
-	}
-	for id, n := range there {
-		if n != 1 {
-			t.Errorf("%s is there %d times", id, n)
-		}
-	}
+	tr.through(faults)
 	// What each server remembers of a case is what is stored.
-	asker := &phone{http: client, secret: secret}
-	for _, id := range cases {
+	asker := &phone{http: tr.http, secret: tr.secret}
+	for _, id := range tr.cases {
 		var said [2][]byte
-		for i, base := range []string{one.URL, address} {
+		for i, base := range tr.servers() {
 			code, answer, err := asker.do(t.Context(), "GET", base, "/v1/breeders/b1/cases/"+id, nil)
 			if err != nil || code != http.StatusOK {
 				t.Fatalf("%d %s, %v", code, answer, err)
@@ -397,10 +562,97 @@ func TestFaults(t *testing.T) {
 			t.Errorf("two servers say\n%s\nand\n%s", said[0], said[1])
 		}
 	}
-	t.Logf("%v: %d weights, %d taken, %d requests sent again", count, len(h.sent), len(h.acked), h.again)
-	if len(h.acked) < phones || h.again == 0 {
-		t.Errorf("too little went wrong or right: %v, %d taken, %d sent again", count, len(h.acked), h.again)
+}
+
+// The same on one machine: its disk fills up, with the database and the pictures on it,
+// and its clock jumps ahead and back.
+func TestFaultsOfTheMachine(t *testing.T) {
+	t.Parallel()
+	disk := t.TempDir()
+	if err := syscall.Mount("tmpfs", disk, "tmpfs", 0, "size=64m"); err != nil {
+		t.Skipf("a small disk cannot be mounted here: %v", err)
 	}
+	t.Cleanup(func() { // after the server has stopped
+		if err := syscall.Unmount(disk, 0); err != nil {
+			t.Error(err)
+		}
+	})
+	f := servertest.Start(t, servertest.Options{Configure: func(c *server.Config) {
+		c.DataDir = filepath.Join(disk, "data")
+		c.PassEvery = 50 * time.Millisecond
+	}})
+	tr := newTrial(f, t, func() []string { return []string{f.URL} }, true)
+	ballast := filepath.Join(disk, "ballast")
+	tr.through([]fault{
+		{"full disk", func() {
+			file, err := os.Create(ballast)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer file.Close()
+			for err == nil {
+				_, err = file.Write(make([]byte, 4096))
+			}
+			if !errors.Is(err, syscall.ENOSPC) {
+				t.Errorf("the disk is not full: %v", err)
+			}
+			tr.pause(400 * time.Millisecond)
+			if err := os.Remove(ballast); err != nil {
+				t.Fatal(err)
+			}
+		}},
+		{"clock ahead and back", func() {
+			f.Clock.Advance(6 * time.Hour)
+			tr.pause(200 * time.Millisecond)
+			f.Clock.Advance(-6 * time.Hour)
+		}},
+		{"clock back and right again", func() {
+			f.Clock.Advance(-4 * time.Minute) // by more, and what phones say happened just now is refused as being in the future
+			tr.pause(200 * time.Millisecond)
+			f.Clock.Advance(4 * time.Minute)
+		}},
+	})
+	if err := f.Stop(); err != nil {
+		t.Error(err)
+	}
+	admin, err := server.OpenAdmin(t.Context(), server.Data{Dir: filepath.Join(disk, "data")}, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer admin.Close()
+	if _, err := admin.Check(t.Context()); err != nil {
+		t.Error(err)
+	}
+}
+
+// The same with the pictures in a bucket whose server is killed, and that cannot be
+// reached for a while.
+func TestFaultsOfTheBucket(t *testing.T) {
+	t.Parallel()
+	file := filepath.Join(t.TempDir(), "bucket")
+	begin := func() (*process, string) {
+		p := childOf(t, phototest.BucketEnv+"="+file)
+		return p, p.address(t)
+	}
+	bucket, at := begin()
+	way := newWire(t, at)
+	f := servertest.Start(t, servertest.Options{Configure: func(c *server.Config) {
+		c.PhotosURL = phototest.Address("http://" + way.listener.Addr().String())
+	}})
+	tr := newTrial(f, t, func() []string { return []string{f.URL} }, true)
+	tr.through([]fault{
+		{"kill of the bucket", func() {
+			bucket.kill()
+			tr.pause(200 * time.Millisecond)
+			bucket, at = begin()
+			way.lead(at)
+		}},
+		{"cut", func() {
+			way.set(true)
+			tr.pause(200 * time.Millisecond)
+			way.set(false)
+		}},
+	})
 }
 
 // killPostgres kills a process of the database with SIGKILL: all of them end, and it

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"go.uber.org/goleak"
+
+	"warmhand/internal/photo/phototest"
 )
 
 // Child is a server in a process of its own, for a test that kills it: the test binary
@@ -40,6 +42,10 @@ func TestMain(m *testing.M) {
 			err = c.run()
 		}
 		fmt.Fprintln(os.Stderr, "a server of its own:", err)
+		os.Exit(1)
+	}
+	if file := os.Getenv(phototest.BucketEnv); file != "" {
+		fmt.Fprintln(os.Stderr, "a bucket of its own:", phototest.ServeBucket(file))
 		os.Exit(1)
 	}
 	goleak.VerifyTestMain(m)

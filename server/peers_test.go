@@ -24,7 +24,7 @@ import (
 // shortBeat is how often servers say that they are there, in tests.
 const shortBeat = 500 * time.Millisecond
 
-// process is a server in a process of its own, which can be killed.
+// process is a server, or a bucket, in a process of its own, which can be killed.
 type process struct {
 	cmd *exec.Cmd
 	out *bufio.Reader
@@ -36,8 +36,14 @@ func inProcess(t *testing.T, c server.Child) *process {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return childOf(t, server.ChildEnv+"="+string(text))
+}
+
+// childOf starts the test binary as what this says in its environment.
+func childOf(t *testing.T, says string) *process {
+	t.Helper()
 	cmd := exec.Command(os.Args[0], "-test.run=^$")
-	cmd.Env = append(os.Environ(), server.ChildEnv+"="+string(text))
+	cmd.Env = append(os.Environ(), says)
 	cmd.Stderr = os.Stderr
 	out, err := cmd.StdoutPipe()
 	if err != nil {

@@ -154,7 +154,7 @@ func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none *care.P
 		if !errors.As(err, &refused) && !errors.Is(err, ctx.Err()) && isArrival(err) {
 			return none, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: "The picture did not arrive whole. Send it again, or the rest of it."}
 		}
-		return none, err
+		return none, notKept(ctx, err, "The picture could not be kept just now. Please try again in a little while.")
 	}
 	if pic == nil {
 		return nil, nil
@@ -170,9 +170,12 @@ func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none *care.P
 func (s *Server) keepPicture(ctx context.Context, who care.Actor, now time.Time, pic *photo.Picture, p care.Photo) (none care.Photo, err error) {
 	s.pictures.RLock()
 	defer s.pictures.RUnlock()
+	// A store of pictures that does not answer must not hold up those who wait for it.
+	keeping, done := context.WithTimeout(ctx, callTime)
+	defer done()
 	for variant, data := range map[photo.Variant][]byte{photo.Large: pic.Large, photo.Small: pic.Small} {
-		if err := s.blobs.Put(ctx, photo.Key{Hash: pic.Hash, Variant: variant}, bytes.NewReader(data)); err != nil {
-			return none, fmt.Errorf("keeping a picture: %w", err)
+		if err := s.blobs.Put(keeping, photo.Key{Hash: pic.Hash, Variant: variant}, bytes.NewReader(data)); err != nil {
+			return none, notKept(ctx, fmt.Errorf("keeping a picture: %w", err), "The picture could not be kept just now. Please try again in a little while.")
 		}
 	}
 	p.Hash, p.Source, p.Bytes = pic.Hash, pic.UploadHash, pic.UploadBytes
@@ -183,6 +186,18 @@ func (s *Server) keepPicture(ctx context.Context, who care.Actor, now time.Time,
 	}
 	// Nothing names the bytes then, as when the keeper left while they came in.
 	return out, errors.Join(err, s.store.Write(context.WithoutCancel(ctx), func(tx care.Tx) error { return tx.Discard(p.Hash) }))
+}
+
+// notKept says what to do where a disk is full, or a bucket does not answer. What is
+// an answer already, or the end of the caller's own patience, stays as it is.
+func notKept(ctx context.Context, err error, text string) error {
+	var answer *care.Error
+	var refused *photo.Error
+	var elsewhere *photo.OffsetError
+	if errors.As(err, &answer) || errors.As(err, &refused) || errors.As(err, &elsewhere) || ctx.Err() != nil {
+		return err
+	}
+	return fmt.Errorf("%w: %w", err, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: text})
 }
 
 // isArrival reports whether reading the request failed, and not the disk.
@@ -216,7 +231,7 @@ func (s *Server) getPhoto(w http.ResponseWriter, r *http.Request) {
 		err = care.Missing("photo")
 	}
 	if err != nil {
-		s.writeError(w, r, err)
+		s.writeError(w, r, notKept(r.Context(), err, "The picture cannot be read just now. Please try again in a little while."))
 		return
 	}
 	defer blob.Close()

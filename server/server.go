@@ -83,7 +83,8 @@ type Config struct {
 	// Version is shown by GetMe and on /api; "" means "development".
 	Version string
 
-	beat time.Duration // in place of beatEvery, for tests
+	beat   time.Duration        // in place of beatEvery, for tests
+	uptime func() time.Duration // of the machine; for tests that set Now
 }
 
 const (
@@ -102,6 +103,7 @@ type Server struct {
 	cfg       Config
 	log       *slog.Logger
 	now       func() time.Time
+	clock     *clock
 	origin    *url.URL
 	store     *store.Store
 	arriving  *photo.Folder // what has come in of pictures
@@ -152,8 +154,9 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 		s.log = slog.Default()
 	}
 	if s.now == nil {
-		s.now = time.Now
+		s.now, s.cfg.uptime = time.Now, uptime
 	}
+	s.clock = &clock{uptime: s.cfg.uptime}
 	if s.cfg.PassEvery == 0 {
 		s.cfg.PassEvery = time.Minute
 	}

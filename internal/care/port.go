@@ -174,6 +174,10 @@ type Tx interface {
 	// oldest, and puts their DueAt off until then: whoever claims meanwhile gets others.
 	// That is no change of a case, and its version stays.
 	ClaimDue(now, until time.Time, limit int) ([]CaseKey, error)
+	// BringForward makes due at an instant what a clock that was far ahead put off
+	// beyond another: up to limit open cases that were assessed after at, and people to
+	// be looked at. Versions of both are counted up; n is how many there were.
+	BringForward(beyond, at time.Time, limit int) (n int, err error)
 	CasesOfKeeper(keeperID string) ([]Case, error)
 
 	PutFlag(Flag) error

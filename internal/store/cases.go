@@ -101,7 +101,9 @@ var (
 	claimDue        = newQuery("claim due cases", `UPDATE cases SET due_at = ?2 WHERE (breeder_id, case_id) IN
 		(WITH due AS MATERIALIZED (SELECT breeder_id, case_id FROM cases WHERE open = 1 AND due_at <= ?1 ORDER BY due_at, breeder_id, case_id LIMIT ?3 UNLESS TAKEN) SELECT breeder_id, case_id FROM due)
 		RETURNING breeder_id, case_id`)
-	makeDue       = newQuery("make cases due", `UPDATE cases SET due_at = ?2, version = version + 1 WHERE breeder_id = ?1 AND open = 1`)
+	makeDue      = newQuery("make cases due", `UPDATE cases SET due_at = ?2, version = version + 1 WHERE breeder_id = ?1 AND open = 1`)
+	bringForward = newQuery("bring cases forward", `UPDATE cases SET due_at = ?2, version = version + 1 WHERE (breeder_id, case_id) IN
+		(SELECT breeder_id, case_id FROM cases WHERE open = 1 AND due_at > ?1 AND assessed_at > ?2 ORDER BY due_at LIMIT ?3)`)
 	casesOfKeeper = followed.selectQuery(`WHERE keeper_id = ?1 AND keeper_id <> '' ORDER BY handed_over_at DESC, breeder_id, case_id`)
 
 	putFlag   = flags.putQuery()
@@ -210,6 +212,15 @@ func (t *tx) MakeDue(breederID string, at time.Time) error {
 // ClaimDue counts a zero DueAt as come: a case that was never looked at is due.
 func (t *tx) ClaimDue(now, until time.Time, limit int) ([]care.CaseKey, error) {
 	return list(t, claimDue, func(k *care.CaseKey) []any { return []any{&k.BreederID, &k.ID} }, now.UnixMilli(), until.UnixMilli(), limit)
+}
+
+func (t *tx) BringForward(beyond, at time.Time, limit int) (int, error) {
+	n, err := t.exec(bringForward, beyond.UnixMilli(), at.UnixMilli(), limit)
+	if err != nil {
+		return 0, err
+	}
+	more, err := t.exec(bringPeopleForward, beyond.UnixMilli(), at.UnixMilli(), limit)
+	return int(max(n, more)), err
 }
 
 // CasesOfKeeper is ordered by handover, newest first. Cases that nobody claimed

@@ -38,7 +38,10 @@ var (
 	dueHours        = hours.selectQuery(`WHERE look_at <= ?1 ORDER BY look_at, breeder_id, person_id LIMIT ?2`)
 	wakeHours       = newQuery("wake people", `UPDATE reminder_hours SET look_at = ?3, version = version + 1 WHERE breeder_id = ?1 AND (?2 = '' OR person_id = ?2) AND look_at > ?3`)
 	wakeForMessages = newQuery("wake people for messages", `UPDATE reminder_hours SET look_at = ?2, version = version + 1 WHERE breeder_id = ?1 AND messages_since IS NOT NULL AND look_at > ?2`)
-	deleteHours     = newQuery("delete a person's hours", `DELETE FROM reminder_hours `+hours.byKey())
+	// A digest that was sent by such a clock is not one of the days to come.
+	bringPeopleForward = newQuery("bring people forward", `UPDATE reminder_hours SET look_at = ?2, digest_at = CASE WHEN digest_at > ?2 THEN ?2 ELSE digest_at END, version = version + 1 WHERE (breeder_id, person_id) IN
+		(SELECT breeder_id, person_id FROM reminder_hours WHERE look_at > ?1 ORDER BY look_at LIMIT ?3)`)
+	deleteHours = newQuery("delete a person's hours", `DELETE FROM reminder_hours `+hours.byKey())
 
 	putWay            = ways.putQuery()
 	getWay            = ways.getQuery()

@@ -2,6 +2,8 @@
 package phototest
 
 import (
+	"fmt"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -9,6 +11,7 @@ import (
 	"testing"
 
 	"github.com/johannesboyne/gofakes3"
+	"github.com/johannesboyne/gofakes3/backend/s3bolt"
 	"github.com/johannesboyne/gofakes3/backend/s3mem"
 )
 
@@ -27,7 +30,7 @@ func init() {
 func S3(t testing.TB, before func(w http.ResponseWriter, r *http.Request) (done bool)) (address string) {
 	t.Helper()
 	store := s3mem.New()
-	if err := store.CreateBucket("pictures"); err != nil {
+	if err := store.CreateBucket(bucket); err != nil {
 		t.Fatal(err)
 	}
 	inner := gofakes3.New(store, gofakes3.WithLogger(gofakes3.DiscardLog())).Server()
@@ -37,5 +40,38 @@ func S3(t testing.TB, before func(w http.ResponseWriter, r *http.Request) (done 
 		}
 	}))
 	t.Cleanup(srv.Close)
-	return "s3://pictures/of/snakes?region=eu-central-1&use_path_style=true&endpoint=" + url.QueryEscape(srv.URL)
+	return Address(srv.URL)
+}
+
+const bucket = "pictures"
+
+// Address is the address of a folder in the bucket of a server, for photo.OpenBucket.
+func Address(endpoint string) string {
+	return "s3://" + bucket + "/of/snakes?region=eu-central-1&use_path_style=true&endpoint=" + url.QueryEscape(endpoint)
+}
+
+// BucketEnv names a file when a process of the tests is to be a bucket's server, which
+// can be killed: its TestMain calls ServeBucket.
+const BucketEnv = "WARMHAND_TEST_BUCKET"
+
+// ServeBucket is a server of its own with one bucket in a file, where what it has
+// acknowledged is on the disk. It prints its address and serves until it is killed.
+func ServeBucket(file string) error {
+	store, err := s3bolt.NewFile(file)
+	if err != nil {
+		return err
+	}
+	if there, err := store.BucketExists(bucket); err != nil {
+		return err
+	} else if !there {
+		if err := store.CreateBucket(bucket); err != nil {
+			return err
+		}
+	}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		return err
+	}
+	fmt.Println(l.Addr())
+	return http.Serve(l, gofakes3.New(store, gofakes3.WithLogger(gofakes3.DiscardLog())).Server())
 }

@@ -458,6 +458,31 @@ func dueCases(t *testing.T, s care.Store) {
 	wantSame(t, "made due", claim(at(-time.Hour), 10), []string{"later", "never looked at", "now"})
 	after = read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "later") })
 	wantSame(t, "the version of a case made due", after.Version, before.Version+1)
+
+	write(t, s, func(tx care.Tx) error {
+		for _, c := range []care.Case{
+			{ID: "far", DueAt: at(9 * time.Hour), AssessedAt: at(8 * time.Hour)}, {ID: "near", DueAt: at(2 * time.Hour), AssessedAt: at(2 * time.Hour)},
+			{ID: "planned", DueAt: at(9 * time.Hour), AssessedAt: t0}, {ID: "far, closed", DueAt: at(9 * time.Hour), AssessedAt: at(8 * time.Hour), ClosedAt: &t0},
+		} {
+			c.BreederID, c.AnimalID = "b1", "a1"
+			if err := follow(tx, c); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	for _, want := range []int{1, 0} {
+		write(t, s, func(tx care.Tx) error {
+			n, err := tx.BringForward(at(2*time.Hour), at(time.Hour), 10)
+			wantSame(t, "how many cases are brought forward", n, want)
+			return err
+		})
+	}
+	far := read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "far") })
+	wantSame(t, "when it is due", far.DueAt, at(time.Hour))
+	wantSame(t, "the version of a case brought forward", far.Version, int64(1))
+	wantSame(t, "due then", claim(at(time.Hour), 10)[:1], []string{"a-now"})
+	wantSame(t, "due later", claim(at(2*time.Hour), 10)[:1], []string{"a-now"})
 }
 
 // dueOnce has several servers claim at once: each case goes to one of them.

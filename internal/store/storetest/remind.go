@@ -44,6 +44,21 @@ func waking(t *testing.T, s care.Store) {
 	wantCode(t, s.Write(limit(t), func(tx care.Tx) error { return tx.UpdateHours(r) }), care.Stale)
 	write(t, s, func(tx care.Tx) error { return tx.DeleteHours("b1", "u2") })
 	wantSame(t, "after one is gone", due(2*time.Second, 10), []string{"/k1", "b1/u1"})
+
+	ahead := reach("b1", "u3", 9*time.Hour)
+	ahead.DigestAt = at(8 * time.Hour)
+	write(t, s, func(tx care.Tx) error { return tx.InsertHours(ahead) })
+	for _, want := range []int{1, 0} { // b2/u1 is due in five hours
+		write(t, s, func(tx care.Tx) error {
+			n, err := tx.BringForward(at(6*time.Hour), at(3*time.Second), 10)
+			wantSame(t, "how many are brought forward", n, want)
+			return err
+		})
+	}
+	wantSame(t, "due after that", due(3*time.Second, 10), []string{"/k1", "b1/u1", "b1/u3"})
+	r = read(t, s, func(tx care.Tx) (care.Hours, error) { return tx.Hours("b1", "u3") })
+	ahead.LookAt, ahead.DigestAt, ahead.Version = at(3*time.Second), at(3*time.Second), r.Version
+	wantSame(t, "who was brought forward", r, ahead)
 }
 
 func wayLists(t *testing.T, s care.Store) {
