@@ -56,9 +56,9 @@ load: build .build/tools/peer ## what the real program bears, on both engines: t
 .build/tools/peer: internal/tools/peer/main.go internal/tools/peer/go.mod
 	cd internal/tools/peer && go build -o $(CURDIR)/$@ .
 
-faults: ## kill servers and PostgreSQL, cut and delay what is between, and see that nothing is lost or doubled. TIME=10m
+faults: ## kill servers, PostgreSQL and a bucket, cut and delay what is between, fill the disk: nothing is lost or doubled. TIME=10m
 	@$(need) go cc postgres
-	WARMHAND_FAULTS=$(or $(TIME),3m) internal/tools/with-postgres.sh go test ./server -count 1 -v -timeout 2h -run '^TestFaults$$'
+	WARMHAND_FAULTS=$(or $(TIME),3m) internal/tools/with-postgres.sh go test ./server -count 1 -v -timeout 2h -run '^TestFaults'
 
 soak: ## the same load for half an hour: memory, goroutines and open files do not grow. TIME=2h
 	@$(need) go cc postgres

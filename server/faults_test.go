@@ -261,7 +261,7 @@ func (p *phone) picture(ctx context.Context, n int, until time.Time) {
 		half = jpg.Len() / 2
 	}
 	for time.Now().Before(until) {
-		attempt, cancel := context.WithTimeout(ctx, 5*time.Second)
+		attempt, cancel := context.WithTimeout(ctx, 3*time.Second)
 		var code int
 		var answer []byte
 		var err error

@@ -199,7 +199,7 @@ func (s *Server) takeList(w http.ResponseWriter, r *http.Request) (none care.Imp
 	case err != nil && !errors.Is(err, ctx.Err()) && isArrival(err):
 		return none, care.BadField("file", "The list did not arrive whole. Send it again.")
 	case err != nil:
-		return none, notKept(ctx, err, "The list could not be kept just now. Please try again in a little while.")
+		return none, notKept(ctx, err, errNotKept)
 	}
 	in := care.Import{BreederID: breederID, ID: id, File: string(name[:min(len(name), 200)]), Digest: digest, Bytes: size}
 	if _, err = s.lists.open(ctx, breederID, part, ""); err == nil {

@@ -154,7 +154,7 @@ func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none *care.P
 		if !errors.As(err, &refused) && !errors.Is(err, ctx.Err()) && isArrival(err) {
 			return none, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: "The picture did not arrive whole. Send it again, or the rest of it."}
 		}
-		return none, notKept(ctx, err, "The picture could not be kept just now. Please try again in a little while.")
+		return none, notKept(ctx, err, errNotKept)
 	}
 	if pic == nil {
 		return nil, nil
@@ -175,7 +175,7 @@ func (s *Server) keepPicture(ctx context.Context, who care.Actor, now time.Time,
 	defer done()
 	for variant, data := range map[photo.Variant][]byte{photo.Large: pic.Large, photo.Small: pic.Small} {
 		if err := s.blobs.Put(keeping, photo.Key{Hash: pic.Hash, Variant: variant}, bytes.NewReader(data)); err != nil {
-			return none, notKept(ctx, fmt.Errorf("keeping a picture: %w", err), "The picture could not be kept just now. Please try again in a little while.")
+			return none, notKept(ctx, fmt.Errorf("keeping a picture: %w", err), errNotKept)
 		}
 	}
 	p.Hash, p.Source, p.Bytes = pic.Hash, pic.UploadHash, pic.UploadBytes
@@ -190,15 +190,20 @@ func (s *Server) keepPicture(ctx context.Context, who care.Actor, now time.Time,
 
 // notKept says what to do where a disk is full, or a bucket does not answer. What is
 // an answer already, or the end of the caller's own patience, stays as it is.
-func notKept(ctx context.Context, err error, text string) error {
+func notKept(ctx context.Context, err error, instead *care.Error) error {
 	var answer *care.Error
 	var refused *photo.Error
 	var elsewhere *photo.OffsetError
 	if errors.As(err, &answer) || errors.As(err, &refused) || errors.As(err, &elsewhere) || ctx.Err() != nil {
 		return err
 	}
-	return fmt.Errorf("%w: %w", err, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: text})
+	return fmt.Errorf("%w: %w", err, instead)
 }
+
+var (
+	errNotKept = &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: "This could not be saved just now. Please try again in a little while."}
+	errNotRead = &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: "The picture cannot be read just now. Please try again in a little while."}
+)
 
 // isArrival reports whether reading the request failed, and not the disk.
 func isArrival(err error) bool {
@@ -231,7 +236,7 @@ func (s *Server) getPhoto(w http.ResponseWriter, r *http.Request) {
 		err = care.Missing("photo")
 	}
 	if err != nil {
-		s.writeError(w, r, notKept(r.Context(), err, "The picture cannot be read just now. Please try again in a little while."))
+		s.writeError(w, r, notKept(r.Context(), err, errNotRead))
 		return
 	}
 	defer blob.Close()
