@@ -72,7 +72,7 @@ var rooms = map[string]room{
 		why: "phototest is a store of pictures for tests; it needs to know of nothing here"},
 	"internal/notify": {knows: []string{"internal/assess", "internal/care", "internal/snake", "internal/words"}, modules: []string{"github.com/arran4/golang-ical"}, pure: true,
 		why: "notify is how a reminder leaves; what is due it is told, so it needs neither store nor clock"},
-	"internal/courier": {knows: []string{"internal/care", "internal/notify"}, modules: []string{"github.com/go-jose/go-jose/v4", "github.com/wneessen/go-mail"},
+	"internal/courier": {knows: []string{"internal/care", "internal/notify", "internal/words"}, modules: []string{"github.com/go-jose/go-jose/v4", "github.com/wneessen/go-mail"},
 		why: "courier is the network behind notify: it carries what it is given to whom it is told, and knows no case and no store"},
 	"internal/store": {knows: []string{"internal/care", "internal/words"},
 		why: "store keeps what care defines; a rule in it would be a second place for rules"},

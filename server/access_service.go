@@ -11,6 +11,7 @@ import (
 
 	"warmhand/internal/access"
 	"warmhand/internal/care"
+	"warmhand/internal/followup"
 	pb "warmhand/internal/gen/warmhand/v1"
 )
 
@@ -23,7 +24,12 @@ type accessService struct {
 func (a *accessService) me(tx care.Tx, who care.Actor) (*pb.GetMeResponse, error) {
 	out := &pb.GetMeResponse{Role: string(who.Kind), Version: a.s.cfg.Version}
 	if who.BreederID == "" {
-		return out, nil
+		if who.Kind != care.KeeperActor {
+			return out, nil
+		}
+		k, err := tx.Keeper(who.KeeperID)
+		out.Language = k.Language
+		return out, err
 	}
 	b, err := tx.Breeder(who.BreederID)
 	if err != nil {
@@ -42,7 +48,7 @@ func (a *accessService) me(tx care.Tx, who care.Actor) (*pb.GetMeResponse, error
 		return nil, err
 	}
 	left, err := access.RecoveryCodesLeft(tx, who.BreederID, who.UserID)
-	out.UserName, out.PersonId, out.Passkeys, out.RecoveryCodes = u.Name, u.ID, int32(len(keys)), int32(left)
+	out.UserName, out.PersonId, out.Language, out.Passkeys, out.RecoveryCodes = u.Name, u.ID, u.Language, int32(len(keys)), int32(left)
 	return out, err
 }
 
@@ -64,7 +70,7 @@ func (a *accessService) signIn(ctx context.Context, check func(tx care.Tx, now t
 		if who, err = check(tx, now); err != nil {
 			return err
 		}
-		if secret, err = a.s.sessions.Start(tx, who, c.cred.agent, now); err != nil {
+		if secret, err = a.s.enter(tx, who, c, now); err != nil {
 			return err
 		}
 		me, err = a.me(tx, who)
@@ -74,6 +80,24 @@ func (a *accessService) signIn(ctx context.Context, check func(tx care.Tx, now t
 		c.who.keeps(who, secret)
 	}
 	return me, err
+}
+
+// enter starts a session, and keeps the language of the request for somebody of whom
+// none is known.
+func (s *Server) enter(tx care.Tx, who care.Actor, c *call, now time.Time) (secret string, err error) {
+	if err := followup.FirstLanguage(tx, who, c.wants()); err != nil {
+		return "", err
+	}
+	return s.sessions.Start(tx, who, c.cred.agent, now)
+}
+
+func (a *accessService) SetLanguage(ctx context.Context, req *pb.SetLanguageRequest) (*pb.SetLanguageResponse, error) {
+	who := callOf(ctx).who.Actor
+	if err := a.s.followup.SetLanguage(ctx, who, req.GetLanguage()); err != nil {
+		return nil, err
+	}
+	tag, err := a.s.followup.Language(ctx, who)
+	return &pb.SetLanguageResponse{Language: tag}, err
 }
 
 func (a *accessService) RedeemSignInLink(ctx context.Context, req *pb.RedeemSignInLinkRequest) (*pb.RedeemSignInLinkResponse, error) {

@@ -114,6 +114,7 @@ var matrix = map[string]struct{ request, who string }{
 	"UseRecoveryCode":           {`{"code":"x"}`, "ohtbkxn"},
 	"UseKeeperCode":             {`{"code":"0000000000","requestId":"{id}-{id}"}`, "ohtbkxn"},
 	"CreateKeeperCode":          {`{"name":"breeders/b1/cases/{case}"}`, "oh"},
+	"SetLanguage":               {`{"language":"de"}`, "ohbkx"},
 	"CreateDeviceCode":          {`{}`, "kx"},
 	"CreateCalendarLink":        {`{}`, "kx"},
 	"GetCalendarLink":           {`{}`, "kx"},

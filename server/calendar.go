@@ -9,8 +9,10 @@ import (
 
 	"warmhand/internal/access"
 	"warmhand/internal/care"
+	"warmhand/internal/followup"
 	pb "warmhand/internal/gen/warmhand/v1"
 	"warmhand/internal/notify"
+	"warmhand/internal/words"
 )
 
 // calendar answers a calendar program, which has no sign-in but the secret in the
@@ -46,23 +48,28 @@ func (s *Server) calendarOf(ctx context.Context, secret string) ([]byte, error) 
 	if err != nil {
 		return nil, err
 	}
+	tag, err := s.followup.Language(ctx, who)
+	if err != nil {
+		return nil, err
+	}
+	in, _ := words.ByTag(tag)
 	followed := make([]notify.Followed, 0, len(cases))
 	for i := range cases {
 		c := &cases[i]
-		animal := c.Animal.Name
-		if animal == "" {
-			animal = "Your snake"
-		}
-		followed = append(followed, notify.Followed{Case: c.Case, Animal: animal, CheckIns: c.Assessment.CheckIns,
+		followed = append(followed, notify.Followed{Case: c.Case, Animal: c.Animal.Name, CheckIns: c.Assessment.CheckIns,
 			Link: s.Origin() + "/k/" + c.Case.BreederID + "/" + c.Case.ID})
 	}
-	return notify.Calendar(followed, now), nil
+	return notify.Calendar(followed, now, in), nil
 }
 
 func (a *accessService) CreateCalendarLink(ctx context.Context, _ *pb.CreateCalendarLinkRequest) (*pb.CreateCalendarLinkResponse, error) {
 	out := &pb.CreateCalendarLinkResponse{}
 	err := a.s.store.Write(ctx, func(tx care.Tx) error {
-		plain, kept, err := access.NewCalendarLink(tx, callOf(ctx).who.Actor, a.s.now())
+		c := callOf(ctx)
+		if err := followup.FirstLanguage(tx, c.who.Actor, c.wants()); err != nil {
+			return err
+		}
+		plain, kept, err := access.NewCalendarLink(tx, c.who.Actor, a.s.now())
 		out.Link = calendarLinkToProto(&kept)
 		out.Link.Url = a.s.Origin() + "/v1/calendars/" + plain + ".ics"
 		return err

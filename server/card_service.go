@@ -65,7 +65,7 @@ func (c *cardService) ClaimCard(ctx context.Context, req *pb.ClaimCardRequest) (
 	var secret string
 	w, err := c.s.followup.ClaimCard(ctx, call.who.Actor, now, req.GetClaimCode(), req.GetKeeperName(), req.GetRequestId(), func(tx care.Tx, who care.Actor) (err error) {
 		keeper = who
-		secret, err = c.s.sessions.Start(tx, who, call.cred.agent, now)
+		secret, err = c.s.enter(tx, who, call, now)
 		return err
 	})
 	if err != nil {

@@ -39,6 +39,14 @@ func (s *Server) newCall(ctx context.Context, method string) *call {
 	return c
 }
 
+// wants is the tag of the language that the call asks for; "" when it asks for none.
+func (c *call) wants() string {
+	if c.cred.language == "" {
+		return ""
+	}
+	return c.in.Tag
+}
+
 type callKey struct{}
 
 // callOf is the call that a handler answers.

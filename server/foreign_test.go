@@ -152,7 +152,7 @@ var (
 	others = strings.Fields(`secret ceremony code claim_code confirm
 		note buyer_note point prey text etag step species sign genes choice place label display_name hatch_date clutch unit undated_on sheet order meaning
 		keeper_name decimal blank_result whom time_zone source show_day reason query phrases looked_after_by learned lessons kinds how date currency contact
-		concern amount after card_code endpoint p256dh auth address zone`)
+		concern amount after card_code endpoint p256dh auth address zone language`)
 )
 
 // texts are the paths of a request's texts.

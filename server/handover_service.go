@@ -166,7 +166,7 @@ func (h *handoverService) ClaimHandover(ctx context.Context, req *pb.ClaimHandov
 	var secret string
 	v, handover, err := h.s.followup.Claim(ctx, c.who.Actor, now, req.GetClaimCode(), req.GetKeeperName(), req.GetRequestId(), func(tx care.Tx, who care.Actor) (err error) {
 		keeper = who
-		secret, err = h.s.sessions.Start(tx, who, c.cred.agent, now)
+		secret, err = h.s.enter(tx, who, c, now)
 		return err
 	})
 	if err != nil {

@@ -35,3 +35,50 @@ func TestLanguageOfAnswers(t *testing.T) {
 		t.Errorf("the record: %s", record)
 	}
 }
+
+// What goes out without a request is in the language of whom it is for: the one in
+// which they first came in, until they choose.
+func TestLanguageOfThePerson(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{})
+	page := f.NewBreeder("loam")
+	_, code := page.HandOver(page.NewAnimal())
+	keeper := f.Page()
+	if got := keeper.Call("POST", "/v1/claims", map[string]any{"claimCode": code, "requestId": f.ID("claim")}, "Accept-Language", "de-AT,en;q=0.5"); got.Status != http.StatusOK {
+		t.Fatalf("%d %s", got.Status, got.Body)
+	}
+	kept := func(p *servertest.Client, language string) string {
+		t.Helper()
+		return p.Call("GET", "/v1/me", nil, "Accept-Language", language).OK().Text("language")
+	}
+	calendar := func(language string) string {
+		t.Helper()
+		link := keeper.Call("POST", "/v1/keepers/me:createCalendarLink", map[string]any{}, "Accept-Language", language).OK().Text("link", "url")
+		return string(f.Program("").Call("GET", strings.TrimPrefix(link, f.Server.Origin()), nil, "Accept-Language", "en").OK().Body)
+	}
+	if got := kept(keeper, "en"); got != "de" {
+		t.Errorf("who claimed in German has the language %q", got)
+	}
+	if got := calendar("en"); !strings.Contains(got, "SUMMARY;LANGUAGE=de:") || !strings.Contains(got, "Es dauert keine Minute.") {
+		t.Errorf("the calendar is not in German: %s", got)
+	}
+	if got := kept(page, "de"); got != "" {
+		t.Errorf("a breeder who was never asked has the language %q", got)
+	}
+	hours := map[string]any{"zone": "UTC", "quietFrom": 1260, "quietUntil": 480, "morning": 420}
+	for _, p := range []*servertest.Client{page, keeper} { // the first counts for who has none
+		p.Call("POST", "/v1/me/reminders:setHours", map[string]any{"hours": hours}, "Accept-Language", "de").OK()
+		if got := p.Call("POST", "/v1/me/reminders:setHours", map[string]any{"hours": hours}, "Accept-Language", "en").OK().Text("reminders", "language"); got != "de" {
+			t.Errorf("the first settings keep %q", got)
+		}
+	}
+	if got := keeper.Call("POST", "/v1/me:setLanguage", map[string]any{"language": "EN"}).OK().Text("language"); got != "en" {
+		t.Errorf("the choice is kept as %q", got)
+	}
+	if got := keeper.Call("POST", "/v1/me:setLanguage", map[string]any{"language": "tlh"}); got.Status != http.StatusBadRequest || !strings.Contains(string(got.Body), "de (Deutsch)") {
+		t.Errorf("%d %s", got.Status, got.Body)
+	}
+	if got := calendar("de"); !strings.Contains(got, "It takes under a minute.") || kept(page, "de") != "de" {
+		t.Errorf("after the choice: %s", got)
+	}
+}

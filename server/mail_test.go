@@ -4,6 +4,7 @@ import (
 	"archive/zip"
 	"bytes"
 	"io"
+	"mime"
 	"mime/multipart"
 	"net"
 	"net/http"
@@ -122,6 +123,7 @@ func TestMailOnTheWire(t *testing.T) {
 		t.Errorf("%s", got.Body)
 	}
 
+	keeper.Call("POST", "/v1/me:setLanguage", map[string]any{"language": "de"}).OK() // from now on
 	f.Clock.Advance(25 * time.Hour)
 	for range 2 {
 		if err := f.Server.Remind(t.Context()); err != nil {
@@ -129,13 +131,17 @@ func TestMailOnTheWire(t *testing.T) {
 		}
 	}
 	head, stop := letter("stop")
-	if head.Get("List-Unsubscribe") != "<"+f.Server.Origin()+stop+">" || head.Get("List-Unsubscribe-Post") != "List-Unsubscribe=One-Click" || !strings.Contains(head.Get("Subject"), "How was the first night?") {
+	subject, err := new(mime.WordDecoder).DecodeHeader(head.Get("Subject"))
+	if err != nil || !strings.Contains(subject, "Wie war die erste Nacht?") {
+		t.Errorf("the subject is %q, %v", subject, err)
+	}
+	if head.Get("List-Unsubscribe") != "<"+f.Server.Origin()+stop+">" || head.Get("List-Unsubscribe-Post") != "List-Unsubscribe=One-Click" {
 		t.Errorf("%v", head)
 	}
 	if n := len(box.letters); n != 0 {
 		t.Errorf("%d letters more", n)
 	}
-	if got := stranger.Call("GET", stop, nil).OK(); !strings.Contains(string(got.Body), "Stop them") {
+	if got := stranger.Call("GET", stop, nil, "Accept-Language", "de").OK(); !strings.Contains(string(got.Body), "Abbestellen") || !strings.Contains(string(got.Body), `<html lang="de">`) {
 		t.Errorf("%s", got.Body)
 	}
 	archive := keeper.Call("GET", "/v1/keepers/me/export.zip", nil).OK().Body
@@ -147,7 +153,7 @@ func TestMailOnTheWire(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if text, err := io.ReadAll(file); err != nil || !strings.Contains(string(text), "Mail to robin@example.org") || !strings.Contains(string(text), "Not between 21:00 and 08:00 by the clock in UTC") {
+	if text, err := io.ReadAll(file); err != nil || !strings.Contains(string(text), "What you are told comes in Deutsch") || !strings.Contains(string(text), "Mail to robin@example.org") || !strings.Contains(string(text), "Not between 21:00 and 08:00 by the clock in UTC") {
 		t.Errorf("what a keeper takes along: %v %s", err, text)
 	}
 	// RFC 8058, 3.1: the one click of a mail program.

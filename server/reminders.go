@@ -17,6 +17,7 @@ import (
 	"warmhand/internal/followup"
 	pb "warmhand/internal/gen/warmhand/v1"
 	"warmhand/internal/notify"
+	"warmhand/internal/words"
 )
 
 // remindEvery is how often it is looked whether somebody is to be reminded: what is
@@ -52,7 +53,8 @@ func (s *Server) Remind(ctx context.Context) error {
 
 // carry hands one notice over.
 func (s *Server) carry(ctx context.Context, n *followup.Notice) care.Delivery {
-	m := notify.Message{Home: s.home(&n.Way)}
+	in, _ := words.ByTag(n.Language)
+	m := notify.Message{In: in, Home: s.home(&n.Way)}
 	urgent := false
 	for _, t := range n.Told {
 		urgent = urgent || t.CheckIn == nil
@@ -77,7 +79,7 @@ func (s *Server) carry(ctx context.Context, n *followup.Notice) care.Delivery {
 	}
 	text, tag, err := m.ForDevice()
 	if err != nil {
-		return care.Delivery{Outcome: care.NeverDelivers, Why: "It could not be written."}
+		return care.Delivery{Outcome: care.NeverDelivers, Why: words.Say("It could not be written.")}
 	}
 	return s.push.Send(ctx, &n.Way, text, topicOf(tag), urgent, s.now())
 }
@@ -85,9 +87,9 @@ func (s *Server) carry(ctx context.Context, n *followup.Notice) care.Delivery {
 func (s *Server) post(ctx context.Context, l notify.Letter, err error) care.Delivery {
 	switch {
 	case err != nil:
-		return care.Delivery{Outcome: care.NeverDelivers, Why: "It could not be written."}
+		return care.Delivery{Outcome: care.NeverDelivers, Why: words.Say("It could not be written.")}
 	case s.mail == nil:
-		return care.Delivery{Outcome: care.NeverDelivers, Why: "This server sends no mail."}
+		return care.Delivery{Outcome: care.NeverDelivers, Why: words.Say("This server sends no mail.")}
 	}
 	return s.mail.Send(ctx, l, s.now())
 }
@@ -99,18 +101,17 @@ func topicOf(tag string) string {
 	return base64.RawURLEncoding.EncodeToString(sum[:24])
 }
 
-func whatIsNew(n *followup.News) string {
-	var what []string
+func whatIsNew(n *followup.News) (what words.Text) {
 	if n.GivesBack {
-		what = append(what, "Its keeper wants to give it back.")
+		what = words.Say("Its keeper wants to give it back.")
 	}
 	if n.Wrote {
-		what = append(what, "Its keeper wrote.")
+		what = words.Join(what, words.Say("Its keeper wrote."))
 	}
 	if n.Changed {
-		what = append(what, n.Case.Headline.String())
+		what = words.Join(what, n.Case.Headline)
 	}
-	return strings.Join(what, " ")
+	return what
 }
 
 func (s *Server) home(w *care.Way) string {
@@ -152,11 +153,15 @@ func (r *reminderService) state(ctx context.Context) (*pb.Reminders, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := &pb.Reminders{PushKey: r.s.push.PublicKey(), Mail: r.s.mail != nil,
+	tag, err := r.s.followup.Language(ctx, c.who.Actor)
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.Reminders{Language: tag, PushKey: r.s.push.PublicKey(), Mail: r.s.mail != nil,
 		Hours: &pb.ReminderHours{Zone: hours.Zone, QuietFrom: int32(hours.QuietFrom), QuietUntil: int32(hours.QuietUntil), Morning: int32(hours.Morning), MessagesAtOnce: hours.MessagesSince != nil}}
 	for i := range ways {
 		w := &ways[i]
-		way := &pb.ReminderWay{WayId: w.ID, Label: w.Label, Unconfirmed: w.ConfirmedAt == nil, LastTime: maybeTime(w.LastAt), Trouble: w.Trouble}
+		way := &pb.ReminderWay{WayId: w.ID, Label: spoken(ctx).Form(w.Label), Unconfirmed: w.ConfirmedAt == nil, LastTime: maybeTime(w.LastAt), Trouble: spoken(ctx).Say(w.Trouble)}
 		if w.Kind == care.WayMail {
 			way.Address = w.Address
 		} else {
@@ -184,7 +189,8 @@ func (r *reminderService) GetReminders(ctx context.Context, _ *pb.GetRemindersRe
 
 func (r *reminderService) SetReminderHours(ctx context.Context, req *pb.SetReminderHoursRequest) (*pb.SetReminderHoursResponse, error) {
 	h := req.GetHours()
-	err := r.s.followup.SetHours(ctx, callOf(ctx).who.Actor, r.s.now(), care.Hours{Zone: h.GetZone(), QuietFrom: int(h.GetQuietFrom()), QuietUntil: int(h.GetQuietUntil()), Morning: int(h.GetMorning())}, h.GetMessagesAtOnce())
+	c := callOf(ctx)
+	err := r.s.followup.SetHours(ctx, c.who.Actor, r.s.now(), care.Hours{Zone: h.GetZone(), QuietFrom: int(h.GetQuietFrom()), QuietUntil: int(h.GetQuietUntil()), Morning: int(h.GetMorning())}, h.GetMessagesAtOnce(), c.wants())
 	if err != nil {
 		return nil, err
 	}
@@ -194,7 +200,7 @@ func (r *reminderService) SetReminderHours(ctx context.Context, req *pb.SetRemin
 
 func (r *reminderService) AddPushDevice(ctx context.Context, req *pb.AddPushDeviceRequest) (*pb.AddPushDeviceResponse, error) {
 	if err := r.s.push.CheckEndpoint(req.GetEndpoint()); err != nil {
-		return nil, care.BadField("endpoint", "This browser's address for messages %v. Another browser may do.", err)
+		return nil, err
 	}
 	key, err1 := base64.RawURLEncoding.DecodeString(strings.TrimRight(req.GetP256Dh(), "="))
 	auth, err2 := base64.RawURLEncoding.DecodeString(strings.TrimRight(req.GetAuth(), "="))
@@ -207,7 +213,7 @@ func (r *reminderService) AddPushDevice(ctx context.Context, req *pb.AddPushDevi
 	}
 	c := callOf(ctx)
 	w := care.Way{Kind: care.WayPush, Address: req.GetEndpoint(), Key: key, Auth: auth, SessionID: session, Label: deviceLabel(c.cred.agent)}
-	if _, err := r.s.followup.AddWay(ctx, c.who.Actor, r.s.now(), w, req.GetZone()); err != nil {
+	if _, err := r.s.followup.AddWay(ctx, c.who.Actor, r.s.now(), w, req.GetZone(), c.wants()); err != nil {
 		return nil, err
 	}
 	out, err := r.state(ctx)
@@ -223,14 +229,14 @@ func (r *reminderService) SetReminderMail(ctx context.Context, req *pb.SetRemind
 	if err := r.s.mails.Try(callerKey(c.who.Actor), r.s.now()); err != nil {
 		return nil, err
 	}
-	w, err := r.s.followup.AddWay(ctx, c.who.Actor, r.s.now(), care.Way{Kind: care.WayMail, Address: req.GetAddress()}, req.GetZone())
+	w, err := r.s.followup.AddWay(ctx, c.who.Actor, r.s.now(), care.Way{Kind: care.WayMail, Address: req.GetAddress()}, req.GetZone(), c.wants())
 	if err != nil {
 		return nil, err
 	}
 	if w.ConfirmedAt == nil {
-		l, err := notify.Confirm(w.Address, r.s.Origin()+"/mail/confirm/"+r.s.key.MailToken(mailYes, w.ID), r.s.Origin())
+		l, err := notify.Confirm(w.Address, r.s.Origin()+"/mail/confirm/"+r.s.key.MailToken(mailYes, w.ID), r.s.Origin(), c.in)
 		if d := r.s.post(ctx, l, err); d.Outcome != care.Delivered && d.Outcome != care.Unclear {
-			return nil, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: d.Why + " Try again later, or choose another address."}
+			return nil, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: d.Why.String() + " Try again later, or choose another address."}
 		}
 	}
 	out, err := r.state(ctx)
@@ -248,12 +254,12 @@ func (r *reminderService) RemoveReminderWay(ctx context.Context, req *pb.RemoveR
 func (r *reminderService) TestReminder(ctx context.Context, req *pb.TestReminderRequest) (*pb.TestReminderResponse, error) {
 	_, err := r.s.followup.TryWay(ctx, callOf(ctx).who.Actor, r.s.now(), req.GetWayId(), func(ctx context.Context, w *care.Way) care.Delivery {
 		if w.Kind == care.WayMail {
-			l, err := notify.TestLetter(w.Address, r.s.home(w), r.s.stopURL(w.ID))
+			l, err := notify.TestLetter(w.Address, r.s.home(w), r.s.stopURL(w.ID), spoken(ctx))
 			return r.s.post(ctx, l, err)
 		}
-		text, err := notify.Test(r.s.home(w))
+		text, err := notify.Test(r.s.home(w), spoken(ctx))
 		if err != nil {
-			return care.Delivery{Outcome: care.NeverDelivers, Why: "It could not be written."}
+			return care.Delivery{Outcome: care.NeverDelivers, Why: words.Say("It could not be written.")}
 		}
 		return r.s.push.Send(ctx, w, text, topicOf("test"), true, r.s.now())
 	})
@@ -266,13 +272,16 @@ func (r *reminderService) TestReminder(ctx context.Context, req *pb.TestReminder
 
 // deviceLabel tells a person's devices apart by what their browsers say of themselves.
 func deviceLabel(agent string) string {
-	for _, d := range []struct{ says, label string }{{"iPad", "An iPad"}, {"iPhone", "An iPhone"}, {"Android", "An Android device"}, {"Windows", "A Windows computer"},
-		{"Macintosh", "A Mac"}, {"CrOS", "A Chromebook"}, {"Linux", "A Linux computer"}} {
+	for _, d := range []struct {
+		says  string
+		label words.Text
+	}{{"iPad", words.Say("An iPad")}, {"iPhone", words.Say("An iPhone")}, {"Android", words.Say("An Android device")}, {"Windows", words.Say("A Windows computer")},
+		{"Macintosh", words.Say("A Mac")}, {"CrOS", words.Say("A Chromebook")}, {"Linux", words.Say("A Linux computer")}} {
 		if strings.Contains(agent, d.says) {
-			return d.label
+			return d.label.Form
 		}
 	}
-	return "A device"
+	return words.Say("A device").Form
 }
 
 //go:embed mailpage.html
@@ -301,7 +310,11 @@ func (s *Server) answerMail(w http.ResponseWriter, r *http.Request, purpose stri
 	if err := policy.Check(r.Pattern, care.Actor{}); err != nil {
 		return err
 	}
-	page := struct{ Address, Ask, Button, Done string }{}
+	page := struct {
+		In                            *words.Language
+		Address                       string
+		Title, Ask, Button, Done, App words.Text
+	}{In: asked(r), Title: words.Say("Reminders by mail"), App: words.Say("To the app")}
 	h := w.Header()
 	h.Set("Content-Type", "text/html; charset=utf-8")
 	h.Set("Cache-Control", "private, no-store")
@@ -309,7 +322,7 @@ func (s *Server) answerMail(w http.ResponseWriter, r *http.Request, purpose stri
 	id, ok := s.key.OpenMailToken(purpose, r.PathValue("token"))
 	if !ok || purpose != mailYes && purpose != mailStop {
 		w.WriteHeader(http.StatusNotFound)
-		page.Done = "This link is not whole, or it is not of this app. Copy all of it from the mail, or see to reminders in the settings of the app."
+		page.Done = words.Say("This link is not whole, or it is not of this app. Copy all of it from the mail, or see to reminders in the settings of the app.")
 		return mailPage.Execute(w, page)
 	}
 	way, err := s.followup.MailOf(r.Context(), id)
@@ -321,25 +334,25 @@ func (s *Server) answerMail(w http.ResponseWriter, r *http.Request, purpose stri
 	gone := err != nil || way.ConfirmedAt == nil && !now.Before(way.CreatedAt.Add(care.MailWait))
 	switch post := r.Method == http.MethodPost; {
 	case purpose == mailYes && gone:
-		page.Done = "This link is not valid any more. Ask for a new one in the settings of the app."
+		page.Done = words.Say("This link is not valid any more. Ask for a new one in the settings of the app.")
 	case purpose == mailYes && way.ConfirmedAt != nil:
-		page.Done = "Reminders come to this address."
+		page.Done = words.Say("Reminders come to this address.")
 	case purpose == mailYes && post:
 		if _, err := s.followup.ConfirmMail(r.Context(), now, id); err != nil {
 			return err
 		}
-		page.Done = "Thank you. Reminders come to this address from now on."
+		page.Done = words.Say("Thank you. Reminders come to this address from now on.")
 	case purpose == mailYes:
-		page.Ask, page.Button = "Shall reminders come to this address?", "Yes, send them here"
+		page.Ask, page.Button = words.Say("Shall reminders come to this address?"), words.Say("Yes, send them here")
 	case gone:
-		page.Done = "No reminders come to this address."
+		page.Done = words.Say("No reminders come to this address.")
 	case post:
 		if err := s.followup.StopMail(r.Context(), id); err != nil {
 			return err
 		}
-		page.Done = "No more reminders come to this address. They can be turned on again in the app."
+		page.Done = words.Say("No more reminders come to this address. They can be turned on again in the app.")
 	default:
-		page.Ask, page.Button = "Shall reminders to this address stop?", "Stop them"
+		page.Ask, page.Button = words.Say("Shall reminders to this address stop?"), words.Say("Stop them")
 	}
 	return mailPage.Execute(w, page)
 }

@@ -136,7 +136,7 @@ func (s *Server) status(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	for _, x := range b.Troubles {
-		p.Troubles = append(p.Troubles, statusLine{What: x.Text, Count: fmt.Sprint(x.Ways)})
+		p.Troubles = append(p.Troubles, statusLine{What: x.Text.String(), Count: fmt.Sprint(x.Ways)})
 	}
 	p.Failed = upTo(b.FailedSends)
 	for _, x := range s.metrics.lately() {

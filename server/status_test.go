@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 	"warmhand/server"
 	"warmhand/server/servertest"
 )
@@ -69,7 +70,7 @@ func TestStatusPage(t *testing.T) {
 		if err := tx.InsertReminder(care.Reminder{BreederID: "loam", CaseID: caseID, PersonID: "k1", Topic: "first_night", WayID: "w1", State: care.ReminderFailed, At: f.Clock.Now()}); err != nil {
 			return err
 		}
-		return tx.PutWay(care.Way{ID: "w1", BreederID: "loam", PersonID: "loam-owner", Kind: care.WayMail, Address: "robin@example.org", CreatedAt: f.Clock.Now(), Trouble: "The mail server could not be reached."})
+		return tx.PutWay(care.Way{ID: "w1", BreederID: "loam", PersonID: "loam-owner", Kind: care.WayMail, Address: "robin@example.org", CreatedAt: f.Clock.Now(), Trouble: words.Say("The mail server could not be reached.")})
 	})
 	text := until("<h1>To look at</h1>", "Cases to look at because time went by: the first has waited for 1 hour.", "Given up in the last day: 1", "The mail server could not be reached.")
 	for _, name := range []string{"loam", caseID, animal, "robin", "w1"} {

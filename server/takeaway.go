@@ -86,6 +86,13 @@ func (s *Server) exportKeeper(w http.ResponseWriter, r *http.Request) {
 // remindersOf is what is kept of when and by what somebody is reminded, a line each.
 func (s *Server) remindersOf(ctx context.Context, who care.Actor) (lines []string, err error) {
 	hours, ways, err := s.followup.Reminding(ctx, who, s.now())
+	if err != nil {
+		return nil, err
+	}
+	tag, err := s.followup.Language(ctx, who)
+	if in, ok := words.ByTag(tag); ok {
+		lines = append(lines, "What you are told comes in "+in.Name)
+	}
 	for _, w := range ways {
 		what := "Push to a device: " + w.Label
 		if w.Kind == care.WayMail {
@@ -365,7 +372,7 @@ func (s *Server) writeAccount(ctx context.Context, w io.Writer, who care.Actor, 
 	}
 	out := json.NewEncoder(w)
 	for _, u := range people {
-		if err := out.Encode(map[string]any{"person": u.Name, "role": u.Role, "createTime": u.CreatedAt}); err != nil {
+		if err := out.Encode(map[string]any{"person": u.Name, "role": u.Role, "language": u.Language, "createTime": u.CreatedAt}); err != nil {
 			return err
 		}
 	}

@@ -8,6 +8,7 @@ type User struct {
 	ID        string
 	Name      string
 	Role      ActorKind // BreederOwner or Helper
+	Language  string    // as Keeper.Language
 	CreatedAt time.Time
 }
 

@@ -1,6 +1,10 @@
 package care
 
-import "time"
+import (
+	"time"
+
+	"warmhand/internal/words"
+)
 
 // BacklogMost is as far as a queue is counted.
 const BacklogMost = 10_000
@@ -34,7 +38,7 @@ func (q *Queue) Late(now time.Time) time.Duration {
 // Trouble is why messages do not reach some devices and addresses, in the words that
 // their owners see.
 type Trouble struct {
-	Text string
+	Text words.Text
 	Ways int
 }
 

@@ -318,8 +318,11 @@ type Concern struct {
 
 // Keeper is a buyer. The name is optional.
 type Keeper struct {
-	ID        string
-	Name      string
+	ID   string
+	Name string
+	// Language is the tag (BCP 47) of the one in which they are told what goes out
+	// without a request; "" while nothing is known of it.
+	Language  string
 	CreatedAt time.Time
 }
 

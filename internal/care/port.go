@@ -185,6 +185,7 @@ type Tx interface {
 
 	InsertKeeper(Keeper) error
 	Keeper(keeperID string) (Keeper, error)
+	UpdateKeeper(Keeper) error
 	DeleteKeeper(keeperID string) error
 
 	InsertPhoto(Photo) error

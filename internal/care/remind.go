@@ -3,6 +3,8 @@ package care
 import (
 	"slices"
 	"time"
+
+	"warmhand/internal/words"
 )
 
 // Hours is when a person may be reminded: a keeper, or one of a breeder's people.
@@ -177,7 +179,7 @@ type Way struct {
 	ConfirmedAt         *time.Time // nil: the address's owner has not said yes
 	LastAt              *time.Time // when something last went out
 	HoldUntil           *time.Time // nothing is tried before, because a try failed or it was asked for
-	Trouble             string     // why the last try failed, in plain words; "" when it did not
+	Trouble             words.Text // why the last try failed; empty when it did not
 }
 
 // ReminderState is how far a reminder has come on one way.
@@ -214,7 +216,7 @@ type Delivery struct {
 	Outcome DeliveryOutcome
 	// Wait is for how long the other side wants to be left alone; 0: it did not say.
 	Wait time.Duration
-	Why  string // in plain words for the person; "" when it was sent
+	Why  words.Text // for the person; empty when it was sent
 }
 
 // DeliveryOutcome is how a handing over ended.

@@ -16,6 +16,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/notify"
+	"warmhand/internal/words"
 )
 
 // mailTime bounds one handing over, connecting included.
@@ -78,11 +79,11 @@ func NewMail(server, password, from string) (*Mail, error) {
 func (m *Mail) Send(ctx context.Context, l notify.Letter, now time.Time) care.Delivery {
 	msg, err := m.compose(l, now)
 	if err != nil {
-		return care.Delivery{Outcome: care.NeverDelivers, Why: "This address cannot be written to."}
+		return care.Delivery{Outcome: care.NeverDelivers, Why: words.Say("This address cannot be written to.")}
 	}
 	client, err := gomail.NewClient(m.host, m.options...)
 	if err != nil {
-		return care.Delivery{Outcome: care.NotDelivered, Why: "The mail server is not set up rightly."}
+		return care.Delivery{Outcome: care.NotDelivered, Why: words.Say("The mail server is not set up rightly.")}
 	}
 	ctx, cancel := context.WithTimeout(ctx, mailTime)
 	defer cancel()
@@ -119,11 +120,11 @@ func mailed(msg *gomail.Msg, err error) care.Delivery {
 	case err == nil || msg.IsDelivered():
 		return care.Delivery{} // the server has it, however the connection ended
 	case !errors.As(err, &failed):
-		return care.Delivery{Outcome: care.NotDelivered, Why: "The mail server could not be reached."}
+		return care.Delivery{Outcome: care.NotDelivered, Why: words.Say("The mail server could not be reached.")}
 	case failed.Reason == gomail.ErrSMTPDataClose && failed.ErrorCode() == 0:
-		return care.Delivery{Outcome: care.Unclear, Why: "The mail server did not answer."}
+		return care.Delivery{Outcome: care.Unclear, Why: words.Say("The mail server did not answer.")}
 	case failed.ErrorCode() >= 500:
-		return care.Delivery{Outcome: care.NeverDelivers, Why: fmt.Sprintf("The mail server does not take mail to this address (%d).", failed.ErrorCode())}
+		return care.Delivery{Outcome: care.NeverDelivers, Why: words.Say("The mail server does not take mail to this address ({code}).", failed.ErrorCode())}
 	}
-	return care.Delivery{Outcome: care.NotDelivered, Why: "The mail server did not take it just now."}
+	return care.Delivery{Outcome: care.NotDelivered, Why: words.Say("The mail server did not take it just now.")}
 }

@@ -27,6 +27,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/notify"
+	"warmhand/internal/words"
 )
 
 const (
@@ -92,11 +93,11 @@ func (p *Push) CheckEndpoint(endpoint string) error {
 	u, err := url.Parse(endpoint)
 	switch {
 	case err != nil || u.Host == "" || u.User != nil || u.Fragment != "" || len(endpoint) > 2000:
-		return errors.New("is not the address of a push service")
+		return care.BadField("endpoint", "This browser's address for messages is not the address of a push service. Another browser may do.")
 	case p.local && u.Scheme == "http" && u.Hostname() == "127.0.0.1":
 		return nil
 	case u.Scheme != "https" || u.Port() != "" && u.Port() != "443":
-		return errors.New("is not an https address on the usual port")
+		return care.BadField("endpoint", "This browser's address for messages is not an https address on the usual port. Another browser may do.")
 	}
 	return nil
 }
@@ -146,32 +147,30 @@ func public(ip netip.Addr) bool {
 // with the same topic that a device has not got yet, the last replaces the others
 // (RFC 8030, 5.4). urgent wakes a phone that saves its battery.
 func (p *Push) Send(ctx context.Context, to *care.Way, text []byte, topic string, urgent bool, now time.Time) care.Delivery {
-	never := func(err error) care.Delivery {
-		return care.Delivery{Outcome: care.NeverDelivers, Why: "This device cannot be written to: " + err.Error() + "."}
-	}
+	never := care.Delivery{Outcome: care.NeverDelivers, Why: words.Say("This device cannot be written to. Turn reminders off and on again on that device.")}
 	if err := p.CheckEndpoint(to.Address); err != nil {
-		return never(err)
+		return never
 	}
 	fresh, err := ecdh.P256().GenerateKey(rand.Reader)
 	if err != nil {
-		return never(err)
+		return never
 	}
 	salt := make([]byte, 16)
 	rand.Read(salt)
 	body, err := notify.Seal(text, to.Key, to.Auth, fresh, salt)
 	if err != nil {
-		return never(err)
+		return never
 	}
 	token, err := p.token(to.Address, now)
 	if err != nil {
-		return never(err)
+		return never
 	}
 	// From the first byte of the request on it may have arrived.
 	begun := false
 	ctx = httptrace.WithClientTrace(ctx, &httptrace.ClientTrace{WroteHeaders: func() { begun = true }})
 	req, err := http.NewRequestWithContext(ctx, http.MethodPost, to.Address, bytes.NewReader(body))
 	if err != nil {
-		return never(err)
+		return never
 	}
 	req.GetBody = nil // so that nothing sends it a second time by itself
 	urgency := "normal"
@@ -187,11 +186,11 @@ func (p *Push) Send(ctx context.Context, to *care.Way, text []byte, topic string
 	res, err := p.client.Do(req)
 	switch {
 	case errors.Is(err, errInside):
-		return never(errInside)
+		return care.Delivery{Outcome: care.NeverDelivers, Why: words.Say("The push service's address is not a public one.")}
 	case err != nil && !begun:
-		return care.Delivery{Outcome: care.NotDelivered, Why: "The push service could not be reached."}
+		return care.Delivery{Outcome: care.NotDelivered, Why: words.Say("The push service could not be reached.")}
 	case err != nil:
-		return care.Delivery{Outcome: care.Unclear, Why: "The push service did not answer."}
+		return care.Delivery{Outcome: care.Unclear, Why: words.Say("The push service did not answer.")}
 	}
 	defer res.Body.Close()
 	io.Copy(io.Discard, io.LimitReader(res.Body, answerMost)) //nolint:errcheck // only so that the connection can be used again
@@ -204,11 +203,11 @@ func answered(res *http.Response, now time.Time) care.Delivery {
 	case code == http.StatusOK || code == http.StatusCreated || code == http.StatusAccepted || code == http.StatusNoContent:
 		return care.Delivery{}
 	case code == http.StatusNotFound || code == http.StatusGone:
-		return care.Delivery{Outcome: care.AddressGone, Why: "The device has taken its permission back."}
+		return care.Delivery{Outcome: care.AddressGone, Why: words.Say("The device has taken its permission back.")}
 	case code == http.StatusTooManyRequests || code == http.StatusRequestTimeout || code >= 500:
-		return care.Delivery{Outcome: care.NotDelivered, Wait: retryAfter(res.Header.Get("Retry-After"), now), Why: fmt.Sprintf("The push service is busy (%d).", code)}
+		return care.Delivery{Outcome: care.NotDelivered, Wait: retryAfter(res.Header.Get("Retry-After"), now), Why: words.Say("The push service is busy ({code}).", code)}
 	default: // 400, 401, 403, 413, a redirect
-		return care.Delivery{Outcome: care.NeverDelivers, Why: fmt.Sprintf("The push service refused it (%d). Turn reminders off and on again on that device.", code)}
+		return care.Delivery{Outcome: care.NeverDelivers, Why: words.Say("The push service refused it ({code}). Turn reminders off and on again on that device.", code)}
 	}
 }
 

@@ -67,7 +67,7 @@ func TestPushArrives(t *testing.T) {
 	defer service.Close()
 	p := sender(t, ToThisMachine())
 	to, key := device(t, service.URL+"/push/abc")
-	if d := p.Send(t.Context(), to, []byte(`{"title":"Moss"}`), "topic1", true, now); d != (care.Delivery{}) {
+	if d := p.Send(t.Context(), to, []byte(`{"title":"Moss"}`), "topic1", true, now); d.Outcome != care.Delivered || !d.Why.Empty() {
 		t.Fatalf("%+v", d)
 	}
 	for name, want := range map[string]string{"Content-Encoding": "aes128gcm", "Ttl": "86400", "Urgency": "high", "Topic": "topic1", "Content-Type": "application/octet-stream"} {
@@ -142,7 +142,7 @@ func TestPushAnswers(t *testing.T) {
 			defer service.Close()
 			to, _ := device(t, service.URL)
 			d := sender(t, ToThisMachine()).Send(t.Context(), to, nil, "", false, now)
-			if d.Outcome != c.want || d.Wait != c.wait || (d.Why == "") != (c.want == care.Delivered) || asked.Load() != 1 {
+			if d.Outcome != c.want || d.Wait != c.wait || d.Why.Empty() != (c.want == care.Delivered) || asked.Load() != 1 {
 				t.Errorf("%+v after %d requests", d, asked.Load())
 			}
 		})

@@ -53,8 +53,9 @@ func (s *Service) Reminding(ctx context.Context, who care.Actor, now time.Time) 
 }
 
 // SetHours sets when a person is reminded, and for one of a breeder's people whether
-// messages of keepers are told at once; MessagesSince of hours does not count.
-func (s *Service) SetHours(ctx context.Context, who care.Actor, now time.Time, hours care.Hours, messagesAtOnce bool) error {
+// messages of keepers are told at once; MessagesSince of hours does not count. tag is
+// the language of the request, see FirstLanguage.
+func (s *Service) SetHours(ctx context.Context, who care.Actor, now time.Time, hours care.Hours, messagesAtOnce bool, tag string) error {
 	breederID, personID, err := personOf(who)
 	if err != nil {
 		return err
@@ -75,7 +76,10 @@ func (s *Service) SetHours(ctx context.Context, who care.Actor, now time.Time, h
 				r.MessagesSince = &r.LookAt
 			}
 		}
-		return tx.UpdateHours(r)
+		if err := tx.UpdateHours(r); err != nil {
+			return err
+		}
+		return FirstLanguage(tx, who, tag)
 	})
 }
 
@@ -95,9 +99,9 @@ func hoursOf(tx care.Tx, breederID, personID, zone string, now time.Time) (care.
 }
 
 // AddWay adds a device or a mail address, which has to be confirmed before it is
-// used. The same one again takes the place of the one that was there. zone counts when
-// nothing was chosen before.
-func (s *Service) AddWay(ctx context.Context, who care.Actor, now time.Time, w care.Way, zone string) (care.Way, error) {
+// used. The same one again takes the place of the one that was there. zone, and tag, the
+// language of the request, count when nothing was chosen before.
+func (s *Service) AddWay(ctx context.Context, who care.Actor, now time.Time, w care.Way, zone, tag string) (care.Way, error) {
 	breederID, personID, err := personOf(who)
 	if err != nil {
 		return w, err
@@ -146,6 +150,9 @@ func (s *Service) AddWay(ctx context.Context, who care.Actor, now time.Time, w c
 			return care.BadField("device", "Reminders go to %d devices already. Turn one of them off first.", there)
 		}
 		if err := tx.PutWay(w); err != nil {
+			return err
+		}
+		if err := FirstLanguage(tx, who, tag); err != nil {
 			return err
 		}
 		return tx.WakeHours(r.BreederID, r.PersonID, now)

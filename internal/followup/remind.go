@@ -35,7 +35,7 @@ const (
 // Told is one thing that a notice tells of.
 type Told struct {
 	Case   care.Case // as it is stored
-	Animal string
+	Animal string    // its name; "" when it has none
 	// Wrote: the other side wrote. Else CheckIn is what the keeper is asked; nil: that
 	// the case has risen to its standing.
 	Wrote   bool
@@ -44,8 +44,9 @@ type Told struct {
 
 // Notice is what goes to one person on one way at one time: all that is due.
 type Notice struct {
-	Way  care.Way
-	Told []Told
+	Way      care.Way
+	Language string // the person's, as care.Keeper.Language
+	Told     []Told
 	// Digest is of the breeder's other news; nil: not now.
 	Digest *Digest
 }
@@ -437,7 +438,7 @@ func unread(tx care.Tx, c *care.Case, personID string, read *time.Time, now time
 		return nil, err
 	}
 	return &topic{Reminder: care.Reminder{BreederID: c.BreederID, CaseID: c.ID, PersonID: personID, Topic: wroteWord + strconv.FormatInt(first.UnixMilli(), 10)},
-		told: Told{Case: *c, Animal: nameFor(&a), Wrote: true}, due: due}, nil
+		told: Told{Case: *c, Animal: a.Name, Wrote: true}, due: due}, nil
 }
 
 // askedOf is the check-in of a case that is due, nil for none. The stored assessment
@@ -481,14 +482,7 @@ func askedOf(tx care.Tx, c *care.Case, ways []sight, now time.Time, sooner func(
 		return nil, nil
 	}
 	return &topic{Reminder: care.Reminder{BreederID: c.BreederID, CaseID: c.ID, PersonID: c.KeeperID, Topic: plan[0].ID},
-		told: Told{Case: *c, Animal: nameFor(&k.subject.Animal), CheckIn: &plan[0]}, due: plan[0].At}, nil
-}
-
-func nameFor(a *care.Animal) string {
-	if a.Name == "" {
-		return "Your snake"
-	}
-	return a.Name
+		told: Told{Case: *c, Animal: k.subject.Animal.Name, CheckIn: &plan[0]}, due: plan[0].At}, nil
 }
 
 // breederTopics are the cases that have risen to be stepped into or to be seen by a
@@ -519,7 +513,7 @@ func breederTopics(tx care.Tx, r *care.Hours, now time.Time, sooner func(time.Ti
 			return err
 		}
 		list = append(list, topic{Reminder: care.Reminder{BreederID: c.BreederID, CaseID: c.ID, PersonID: r.PersonID, Topic: c.Standing.String() + "-" + strconv.FormatInt(rose.UnixMilli(), 10)},
-			told: Told{Case: *c, Animal: nameFor(&a)}, due: rose, urgent: c.Standing == care.Vet})
+			told: Told{Case: *c, Animal: a.Name}, due: rose, urgent: c.Standing == care.Vet})
 		return nil
 	})
 	if err != nil {
@@ -641,7 +635,7 @@ func morningOf(tx care.Tx, r *care.Hours, now time.Time) (*Digest, error) {
 			if err != nil {
 				return err
 			}
-			n.Animal = nameFor(&a)
+			n.Animal = a.Name
 			d.News = append(d.News, n.News)
 		}
 		return nil
@@ -693,6 +687,9 @@ func (s *Service) ready(ctx context.Context, now time.Time, c *claim) (n *Notice
 		}
 		end, quiet := r.QuietUntilAt(now)
 		out := &Notice{Way: way.Way}
+		if out.Language, err = LanguageOf(tx, way.who); err != nil {
+			return err
+		}
 		for _, row := range c.rows {
 			kept, err := tx.ListReminders(row.BreederID, row.CaseID, row.PersonID)
 			if err != nil {

@@ -15,6 +15,7 @@ import (
 	"warmhand/internal/care"
 	"warmhand/internal/followup"
 	"warmhand/internal/store"
+	"warmhand/internal/words"
 )
 
 // device turns reminders on for a keeper or one of a breeder's people, with a sign-in
@@ -29,7 +30,7 @@ func (p *place) device(t testing.TB, who care.Actor, now time.Time, zone string)
 		secret.Data = []byte(who.Breeders)
 	}
 	p.write(t, func(tx care.Tx) error { return tx.InsertSecret(secret) })
-	w, err := p.AddWay(t.Context(), who, now, care.Way{Kind: care.WayPush, Address: "https://push.example.org/" + id, SessionID: id, Label: "phone"}, zone)
+	w, err := p.AddWay(t.Context(), who, now, care.Way{Kind: care.WayPush, Address: "https://push.example.org/" + id, SessionID: id, Label: "phone"}, zone, "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -43,7 +44,7 @@ func (p *place) remind(t testing.TB, now time.Time, answer care.Delivery) (told 
 	_, err := p.Remind(t.Context(), func() time.Time { return now }, func(_ context.Context, n *followup.Notice) care.Delivery {
 		mu.Lock()
 		defer mu.Unlock()
-		told = append(told, words(n)...)
+		told = append(told, topicsTold(n)...)
 		return answer
 	})
 	if err != nil {
@@ -53,7 +54,7 @@ func (p *place) remind(t testing.TB, now time.Time, answer care.Delivery) (told 
 	return told
 }
 
-func words(n *followup.Notice) (out []string) {
+func topicsTold(n *followup.Notice) (out []string) {
 	for _, x := range n.Told {
 		switch {
 		case x.Wrote:
@@ -83,9 +84,9 @@ func wantTold(t testing.TB, what string, got []string, want ...string) {
 
 var (
 	gone     = care.Delivery{}
-	busy     = care.Delivery{Outcome: care.NotDelivered, Wait: 2 * time.Hour, Why: "busy"}
-	unclear  = care.Delivery{Outcome: care.Unclear, Why: "no answer"}
-	noDevice = care.Delivery{Outcome: care.AddressGone, Why: "gone"}
+	busy     = care.Delivery{Outcome: care.NotDelivered, Wait: 2 * time.Hour, Why: words.Say("busy")}
+	unclear  = care.Delivery{Outcome: care.Unclear, Why: words.Say("no answer")}
+	noDevice = care.Delivery{Outcome: care.AddressGone, Why: words.Say("gone")}
 )
 
 // The first question is due a day after the handover, at 09:00 UTC.
@@ -224,11 +225,11 @@ func TestReminderFailures(t *testing.T) {
 	w := p.device(t, keeper, t0.Add(2*time.Hour), "UTC")
 	wantTold(t, "the service is busy", p.remind(t, asked, busy), "first_night")
 	wantTold(t, "before it wants to be asked again", p.remind(t, asked.Add(119*time.Minute), gone))
-	if _, ways, err := p.Reminding(t.Context(), keeper, asked); err != nil || len(ways) != 1 || ways[0].Trouble != "busy" {
+	if _, ways, err := p.Reminding(t.Context(), keeper, asked); err != nil || len(ways) != 1 || ways[0].Trouble.String() != "busy" {
 		t.Errorf("%+v, %v", ways, err)
 	}
 	wantTold(t, "then", p.remind(t, asked.Add(2*time.Hour), gone), "first_night")
-	if _, ways, err := p.Reminding(t.Context(), keeper, asked); err != nil || len(ways) != 1 || ways[0].Trouble != "" || ways[0].LastAt == nil {
+	if _, ways, err := p.Reminding(t.Context(), keeper, asked); err != nil || len(ways) != 1 || !ways[0].Trouble.Empty() || ways[0].LastAt == nil {
 		t.Errorf("%+v, %v", ways, err)
 	}
 	wantTold(t, "and not again", p.remind(t, asked.Add(3*time.Hour), gone))
@@ -254,7 +255,7 @@ func TestReminderFailures(t *testing.T) {
 	p.device(t, keeper, t0.Add(2*time.Hour), "UTC")
 	tries := 0
 	for h := range 96 {
-		tries += len(p.remind(t, asked.Add(time.Duration(h)*30*time.Minute), care.Delivery{Outcome: care.NotDelivered, Why: "down"}))
+		tries += len(p.remind(t, asked.Add(time.Duration(h)*30*time.Minute), care.Delivery{Outcome: care.NotDelivered, Why: words.Say("down")}))
 	}
 	if tries < 4 || tries > 12 { // two questions may be due in two days
 		t.Errorf("%d tries", tries)
@@ -290,12 +291,12 @@ func TestMailIsConfirmedFirst(t *testing.T) {
 	p := newPlace(t)
 	_, _, keeper := p.sold(t)
 	for _, bad := range []string{"", "robin", "robin@example.org\r\nBcc: all@example.org", "Robin <robin@example.org>", "a b@example.org", "robin@exa mple.org", "röbin@example.org", "a@b,c@d", "robin@[127.0.0.1]", strings.Repeat("x", 250) + "@example.org"} {
-		_, err := p.AddWay(t.Context(), keeper, t0, care.Way{Kind: care.WayMail, Address: bad}, "UTC")
+		_, err := p.AddWay(t.Context(), keeper, t0, care.Way{Kind: care.WayMail, Address: bad}, "UTC", "")
 		wantField(t, err, "address")
 	}
-	_, err := p.AddWay(t.Context(), keeper, t0, care.Way{Kind: care.WayMail, Address: "robin@example.org"}, "Mars/Olympus")
+	_, err := p.AddWay(t.Context(), keeper, t0, care.Way{Kind: care.WayMail, Address: "robin@example.org"}, "Mars/Olympus", "")
 	wantField(t, err, "zone")
-	w, err := p.AddWay(t.Context(), keeper, t0.Add(2*time.Hour), care.Way{Kind: care.WayMail, Address: " robin@example.org "}, "UTC")
+	w, err := p.AddWay(t.Context(), keeper, t0.Add(2*time.Hour), care.Way{Kind: care.WayMail, Address: " robin@example.org "}, "UTC", "")
 	if err != nil || w.Address != "robin@example.org" {
 		t.Fatalf("%+v, %v", w, err)
 	}
@@ -303,7 +304,7 @@ func TestMailIsConfirmedFirst(t *testing.T) {
 	if _, err := p.ConfirmMail(t.Context(), t0.Add(time.Hour*51), w.ID); !care.IsCode(err, care.NotFound) {
 		t.Errorf("confirmed after two days: %v", err)
 	}
-	w, err = p.AddWay(t.Context(), keeper, t0.Add(3*time.Hour), care.Way{Kind: care.WayMail, Address: "robin@example.org"}, "UTC")
+	w, err = p.AddWay(t.Context(), keeper, t0.Add(3*time.Hour), care.Way{Kind: care.WayMail, Address: "robin@example.org"}, "UTC", "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -313,7 +314,7 @@ func TestMailIsConfirmedFirst(t *testing.T) {
 		}
 	}
 	wantTold(t, "confirmed", p.remind(t, asked.Add(time.Hour), gone), "first_night")
-	other, err := p.AddWay(t.Context(), keeper, asked, care.Way{Kind: care.WayMail, Address: "new@example.org"}, "UTC")
+	other, err := p.AddWay(t.Context(), keeper, asked, care.Way{Kind: care.WayMail, Address: "new@example.org"}, "UTC", "")
 	if _, ways, err2 := p.Reminding(t.Context(), keeper, asked); err != nil || err2 != nil || len(ways) != 1 || ways[0].ID != other.ID || ways[0].ConfirmedAt != nil {
 		t.Errorf("a new address takes the place of the old, and waits: %+v, %v, %v", ways, err, err2)
 	}
@@ -468,7 +469,7 @@ func TestBreederIsToldOfMessages(t *testing.T) {
 	p.log(t, keeper, c, at(0, 12, 0, 0), care.Message{Text: "From before."})
 	hours := care.Hours{Zone: "UTC", QuietFrom: care.QuietFrom, QuietUntil: care.QuietUntil, Morning: care.Morning}
 	for range 2 { // the same again does not begin anew
-		if err := p.SetHours(t.Context(), p.helper, at(0, 13, 0, 0), hours, true); err != nil {
+		if err := p.SetHours(t.Context(), p.helper, at(0, 13, 0, 0), hours, true, ""); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -483,7 +484,7 @@ func TestBreederIsToldOfMessages(t *testing.T) {
 	}
 	wantTold(t, "seen by one of them", p.remind(t, at(1, 14, 1, 0), gone))
 	wantTold(t, "and nothing is left of it", p.remind(t, at(2, 8, 0, 0), gone))
-	if err := p.SetHours(t.Context(), p.helper, at(2, 9, 0, 0), hours, false); err != nil {
+	if err := p.SetHours(t.Context(), p.helper, at(2, 9, 0, 0), hours, false, ""); err != nil {
 		t.Fatal(err)
 	}
 	p.log(t, keeper, c, at(2, 14, 0, 0), care.Message{Text: "Again."})
@@ -504,7 +505,7 @@ func TestNothingAtNight(t *testing.T) {
 	p = newPlace(t)
 	_, _, keeper = p.sold(t)
 	p.device(t, keeper, t0.Add(2*time.Hour), "UTC")
-	err := p.SetHours(t.Context(), keeper, t0.Add(3*time.Hour), care.Hours{Zone: "UTC", QuietFrom: 8 * 60, QuietUntil: 17*60 + 30, Morning: 420}, false)
+	err := p.SetHours(t.Context(), keeper, t0.Add(3*time.Hour), care.Hours{Zone: "UTC", QuietFrom: 8 * 60, QuietUntil: 17*60 + 30, Morning: 420}, false, "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -526,7 +527,7 @@ func TestLateOnesAreFolded(t *testing.T) {
 	_, err := p.Remind(t.Context(), func() time.Time { return asked.Add(2 * time.Hour) }, func(_ context.Context, n *followup.Notice) care.Delivery {
 		messages++
 		if len(n.Told) != 2 {
-			t.Errorf("told %q", words(n))
+			t.Errorf("told %q", topicsTold(n))
 		}
 		return gone
 	})
@@ -605,13 +606,13 @@ func TestNinetyDays(t *testing.T) {
 		f := byWay[n.Way.ID]
 		local := now.In(f.zone)
 		if local.Hour() >= 21 || local.Hour() < 8 {
-			t.Errorf("told at %s: %q", local, words(n))
+			t.Errorf("told at %s: %q", local, topicsTold(n))
 		}
 		if chance(10, n.Way.ID, now) { // the push service is busy now and then
 			for _, x := range n.Told {
 				refused[question{n.Way.ID, x.CheckIn.ID}]++
 			}
-			return care.Delivery{Outcome: care.NotDelivered, Why: "busy"}
+			return care.Delivery{Outcome: care.NotDelivered, Why: words.Say("busy")}
 		}
 		for _, x := range n.Told {
 			q := question{n.Way.ID, x.CheckIn.ID}

@@ -29,7 +29,7 @@ func TestCalendarReadBack(t *testing.T) {
 			{ID: "rhythm-7-1", At: at.AddDate(0, 0, 14), Ask: assess.AskWeight, Question: words.Say("What does it weigh now?")}}},
 		{Case: care.Case{ID: "c2"}, Animal: "Larch", Link: link, CheckIns: []assess.CheckIn{{ID: "first_night", At: at, Ask: assess.AskClimate, Question: words.Say("How warm is it at both ends?")}}},
 	}
-	file := Calendar(cases, now)
+	file := Calendar(cases, now, words.English)
 	for line := range strings.SplitSeq(string(file), "\r\n") {
 		if len(line) > 75 { // RFC 5545, 3.1
 			t.Errorf("a line of %d bytes: %s", len(line), line)
@@ -81,7 +81,7 @@ func TestCalendarReadBack(t *testing.T) {
 		t.Errorf("%d different ids", len(uids))
 	}
 	// Nothing to ask is a calendar, too.
-	none := Calendar(nil, now)
+	none := Calendar(nil, now, words.English)
 	if cal, err := ical.NewDecoder(bytes.NewReader(none)).Decode(); err != nil || len(cal.Events()) != 0 {
 		t.Errorf("%v: %s", err, none)
 	}

@@ -12,13 +12,13 @@ var (
 	breeders = table{name: "breeders", what: "breeder", key: 1, columns: columns(
 		`breeder_id name contact time_zone hemisphere thresholds check_ins erase_at created_at version phrases`)}
 	users = table{name: "users", what: "user", key: 2, columns: columns(
-		`breeder_id user_id name role created_at`)}
+		`breeder_id user_id name role language created_at`)}
 	passkeys = table{name: "passkeys", what: "passkey", key: 1, columns: columns(
 		`credential_id breeder_id user_id label data created_at used_at`)}
 	secrets = table{name: "secrets", what: "secret", key: 1, columns: columns(
 		`hash kind secret_id breeder_id user_id keeper_id label read_only data created_at expires_at used_at successor`)}
 	keepers = table{name: "keepers", what: "keeper", key: 1, columns: columns(
-		`keeper_id name created_at`)}
+		`keeper_id name language created_at`)}
 	answered = table{name: "answered", what: "answer", key: 2, columns: columns(
 		`scope request_id digest answer at`)}
 )
@@ -28,7 +28,7 @@ func breederRow(b *care.Breeder) []any {
 }
 
 func userRow(u *care.User) []any {
-	return []any{&u.BreederID, &u.ID, &u.Name, &u.Role, instant{&u.CreatedAt}}
+	return []any{&u.BreederID, &u.ID, &u.Name, &u.Role, &u.Language, instant{&u.CreatedAt}}
 }
 
 func passkeyRow(p *care.Passkey) []any {
@@ -40,7 +40,9 @@ func secretRow(s *care.Secret) []any {
 		instant{&s.CreatedAt}, instant{&s.ExpiresAt}, maybeInstant{&s.UsedAt}, &s.Successor}
 }
 
-func keeperRow(k *care.Keeper) []any { return []any{&k.ID, &k.Name, instant{&k.CreatedAt}} }
+func keeperRow(k *care.Keeper) []any {
+	return []any{&k.ID, &k.Name, &k.Language, instant{&k.CreatedAt}}
+}
 
 func answeredRow(a *care.Answered) []any {
 	return []any{&a.Scope, &a.RequestID, &a.Digest, blob{&a.Answer}, instant{&a.At}}
@@ -75,6 +77,7 @@ var (
 
 	insertKeeper = keepers.insertQuery()
 	getKeeper    = keepers.getQuery()
+	updateKeeper = keepers.updateQuery()
 	deleteKeeper = newQuery("delete keeper", `DELETE FROM keepers `+keepers.byKey())
 
 	insertAnswered = answered.insertQuery()
@@ -191,6 +194,10 @@ func (t *tx) InsertKeeper(k care.Keeper) error { return t.insert(insertKeeper, k
 
 func (t *tx) Keeper(keeperID string) (care.Keeper, error) {
 	return get(t, getKeeper, keeperRow, keepers.what, keeperID)
+}
+
+func (t *tx) UpdateKeeper(k care.Keeper) error {
+	return t.update(updateKeeper, keepers.what, keeperRow(&k)...)
 }
 
 func (t *tx) DeleteKeeper(keeperID string) error {

@@ -44,6 +44,6 @@ func (t *tx) Backlog(now time.Time) (b care.Backlog, err error) {
 		}
 		b.Queues = append(b.Queues, r.Queue)
 	}
-	b.Troubles, err = list(t, listTroubles, func(x *care.Trouble) []any { return []any{&x.Text, &x.Ways} }, troublesMost)
+	b.Troubles, err = list(t, listTroubles, func(x *care.Trouble) []any { return []any{said{&x.Text}, &x.Ways} }, troublesMost)
 	return b, err
 }

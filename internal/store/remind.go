@@ -24,7 +24,7 @@ func hoursRow(r *care.Hours) []any {
 
 func wayRow(w *care.Way) []any {
 	return []any{&w.ID, &w.BreederID, &w.PersonID, &w.Kind, &w.Address, blob{&w.Key}, blob{&w.Auth}, &w.SessionID, &w.Breeders, &w.Label,
-		instant{&w.CreatedAt}, maybeInstant{&w.ConfirmedAt}, maybeInstant{&w.LastAt}, maybeInstant{&w.HoldUntil}, &w.Trouble}
+		instant{&w.CreatedAt}, maybeInstant{&w.ConfirmedAt}, maybeInstant{&w.LastAt}, maybeInstant{&w.HoldUntil}, said{&w.Trouble}}
 }
 
 func reminderRow(r *care.Reminder) []any {

@@ -118,6 +118,17 @@ func Match(accept string) *Language {
 	return languages[i]
 }
 
+// ByTag is the language of a tag (BCP 47), in whatever case it is written; English
+// and false for one that is none of ours.
+func ByTag(tag string) (*Language, bool) {
+	for _, l := range languages {
+		if strings.EqualFold(l.Tag, tag) {
+			return l, true
+		}
+	}
+	return English, false
+}
+
 // Translated are the forms that it has, with the translations' texts.
 func (l *Language) Translated() map[string][]string {
 	all := map[string][]string{}

@@ -32,6 +32,7 @@ func missing(t *testing.T, s care.Store) {
 		"UpdateCase":           func(tx care.Tx) error { return tx.UpdateCase(w.kase) },
 		"RewriteEntry":         func(tx care.Tx) error { return tx.RewriteEntry(w.entry) },
 		"DeleteEntry":          func(tx care.Tx) error { return tx.DeleteEntry("b1", "a1", "nope") },
+		"UpdateKeeper":         func(tx care.Tx) error { return tx.UpdateKeeper(w.keeper) },
 		"DeleteKeeper":         func(tx care.Tx) error { return tx.DeleteKeeper("nope") },
 		"UpdateHours":          func(tx care.Tx) error { return tx.UpdateHours(w.hours) },
 		"DeleteHours":          func(tx care.Tx) error { return tx.DeleteHours("b1", "nope") },

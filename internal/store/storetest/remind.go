@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 func waking(t *testing.T, s care.Store) {
@@ -144,7 +145,7 @@ func backlog(t *testing.T, s care.Store) {
 		return care.Reminder{BreederID: "b1", CaseID: "c1", PersonID: "k1", Topic: topic, WayID: "w1", State: state, Tries: 1, At: at(when)}
 	}
 	way := func(id, trouble string) care.Way {
-		return care.Way{PersonID: "k1", ID: id, Kind: care.WayMail, CreatedAt: t0, Trouble: trouble}
+		return care.Way{PersonID: "k1", ID: id, Kind: care.WayMail, CreatedAt: t0, Trouble: words.Say(trouble)}
 	}
 	write(t, s, func(tx care.Tx) error {
 		return errors.Join(tx.InsertBreeder(gone), tx.InsertBreeder(later),
@@ -165,5 +166,5 @@ func backlog(t *testing.T, s care.Store) {
 		wantSame(t, name, queues[name], want)
 	}
 	wantSame(t, "given up in a day", b.FailedSends, 1)
-	wantSame(t, "troubles", b.Troubles, []care.Trouble{{Text: "The mail server could not be reached.", Ways: 2}, {Text: "The push service is busy (503).", Ways: 1}})
+	wantSame(t, "troubles", b.Troubles, []care.Trouble{{Text: words.Say("The mail server could not be reached."), Ways: 2}, {Text: words.Say("The push service is busy (503)."), Ways: 1}})
 }

@@ -169,7 +169,7 @@ func full(b string) world {
 			EraseAt: ptr(at(48 * time.Hour)), Phrases: []string{"Leave [animal] alone."}, Thresholds: care.Thresholds{Watch: .1 + .2, Act: .5, Lost: .35, SilenceGaps: 1.25, FirstWordDays: 21},
 			CheckIns: care.CheckIns{FirstNight: care.NotAsked, SettlingIn: 4, BeforeOffer: 2, AfterOffer: 3, Rhythm: 9, MonthEnd: 28,
 				Words: care.CheckInWords{FirstNight: "a", SettlingIn: "b", BeforeOffer: "ä", AfterOffer: "d", Rhythm: "e", MonthEnd: "f"}}},
-		user:    care.User{BreederID: b, ID: "u1", Name: "Ida", Role: care.Helper, CreatedAt: t0},
+		user:    care.User{BreederID: b, ID: "u1", Name: "Ida", Role: care.Helper, Language: "de", CreatedAt: t0},
 		passkey: care.Passkey{BreederID: b, UserID: "u1", ID: "cred-" + b, Label: "phone", Data: []byte(`{"a": 1}`), CreatedAt: t0, UsedAt: ptr(at(time.Minute))},
 		secret: care.Secret{Hash: "hash-" + b, Kind: care.SecretToken, ID: "s1", BreederID: b, UserID: "u1", KeeperID: "k1", Label: "scales", ReadOnly: true,
 			Data: []byte{0, 1, 0xff}, CreatedAt: t0, ExpiresAt: at(time.Hour), UsedAt: ptr(at(time.Minute)), Successor: "other"},
@@ -200,7 +200,7 @@ func full(b string) world {
 		},
 		flag: care.Flag{BreederID: b, CaseID: "h1", ID: "refusal-1", Code: "refusal", Level: care.Watch, Text: words.Say("Refused {times}, {loss} % lost by {date}, tub {tub}.", words.Say("twice"), words.Number{V: 4.25, Decimals: 1}, words.Date{At: t0, As: words.Day}, "14 \"A\""), OpenedAt: t0, ClosedAt: ptr(at(time.Hour)),
 			History: []care.FlagChange{{At: t0, Level: care.Watch, What: "opened", Text: words.Say("Refused {times}, {loss} % lost by {date}, tub {tub}.", words.Say("twice"), words.Number{V: 4.25, Decimals: 1}, words.Date{At: t0, As: words.Day}, "14 \"A\"")}, {At: at(time.Hour), Level: care.Watch, What: "closed", Text: words.Say("Ate.")}}},
-		keeper: care.Keeper{ID: "k1-" + b, Name: "Robin", CreatedAt: t0},
+		keeper: care.Keeper{ID: "k1-" + b, Name: "Robin", Language: "de", CreatedAt: t0},
 		photo: care.Photo{BreederID: b, CaseID: "h1", ID: "p1", By: care.KeeperActor, ByID: "k1", Hash: "abc", Source: "def", Width: 1600, Height: 1200, Bytes: 1 << 40,
 			Dark: true, Blurred: true, TakenAt: ptr(at(-time.Hour)), ReceivedAt: t0, LookedAt: ptr(at(time.Hour))},
 		answered: care.Answered{Scope: b, RequestID: "r1", Digest: "d", Answer: []byte{0, 7}, At: t0},
@@ -212,7 +212,7 @@ func full(b string) world {
 			KeeperID: "k1", KeeperName: "Robin", ClaimedAt: ptr(at(time.Minute)), ClaimRequest: "r2", Version: 6},
 		hours: care.Hours{BreederID: b, PersonID: "u1", Zone: "Pacific/Auckland", QuietFrom: 1260, QuietUntil: 480, Morning: 420, MessagesSince: ptr(at(-2 * time.Hour)), DigestAt: at(-time.Hour), LookAt: at(time.Minute), CreatedAt: t0, Version: 3},
 		way: care.Way{BreederID: b, PersonID: "u1", ID: "w1-" + b, Kind: care.WayPush, Address: "https://push.example.org/1", Key: []byte{4, 0xff}, Auth: []byte{0, 1}, SessionID: "s1", Breeders: "b7 b8",
-			Label: "phone", CreatedAt: t0, ConfirmedAt: ptr(at(time.Second)), LastAt: ptr(at(time.Minute)), HoldUntil: ptr(at(time.Hour)), Trouble: "busy"},
+			Label: "phone", CreatedAt: t0, ConfirmedAt: ptr(at(time.Second)), LastAt: ptr(at(time.Minute)), HoldUntil: ptr(at(time.Hour)), Trouble: words.Say("busy ({code})", 503)},
 		reminder: care.Reminder{BreederID: b, CaseID: "h1", PersonID: "u1", WayID: "w1", Topic: "first_night", State: care.ReminderWaiting, Tries: 2, At: at(time.Hour)},
 	}
 }

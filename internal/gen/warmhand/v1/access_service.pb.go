@@ -79,7 +79,9 @@ type GetMeResponse struct {
 	// When the account is to be erased; absent when it is not.
 	EraseTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=erase_time,json=eraseTime,proto3" json:"erase_time,omitempty"`
 	// The person's id in ListPeople.
-	PersonId      string `protobuf:"bytes,9,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	PersonId string `protobuf:"bytes,9,opt,name=person_id,json=personId,proto3" json:"person_id,omitempty"`
+	// In which language the person is told what goes out without a request, as SetLanguage keeps it; empty while nothing is known of it.
+	Language      string `protobuf:"bytes,10,opt,name=language,proto3" json:"language,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -173,6 +175,13 @@ func (x *GetMeResponse) GetEraseTime() *timestamppb.Timestamp {
 func (x *GetMeResponse) GetPersonId() string {
 	if x != nil {
 		return x.PersonId
+	}
+	return ""
+}
+
+func (x *GetMeResponse) GetLanguage() string {
+	if x != nil {
+		return x.Language
 	}
 	return ""
 }
@@ -1911,6 +1920,96 @@ func (x *UseKeeperCodeResponse) GetMe() *GetMeResponse {
 	return nil
 }
 
+type SetLanguageRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// BCP 47 tag, such as `en` or `de`.
+	Language      string `protobuf:"bytes,1,opt,name=language,proto3" json:"language,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetLanguageRequest) Reset() {
+	*x = SetLanguageRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetLanguageRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetLanguageRequest) ProtoMessage() {}
+
+func (x *SetLanguageRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetLanguageRequest.ProtoReflect.Descriptor instead.
+func (*SetLanguageRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{39}
+}
+
+func (x *SetLanguageRequest) GetLanguage() string {
+	if x != nil {
+		return x.Language
+	}
+	return ""
+}
+
+type SetLanguageResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As it is kept.
+	Language      string `protobuf:"bytes,1,opt,name=language,proto3" json:"language,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetLanguageResponse) Reset() {
+	*x = SetLanguageResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[40]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetLanguageResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetLanguageResponse) ProtoMessage() {}
+
+func (x *SetLanguageResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[40]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetLanguageResponse.ProtoReflect.Descriptor instead.
+func (*SetLanguageResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{40}
+}
+
+func (x *SetLanguageResponse) GetLanguage() string {
+	if x != nil {
+		return x.Language
+	}
+	return ""
+}
+
 type SignOutRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	unknownFields protoimpl.UnknownFields
@@ -1919,7 +2018,7 @@ type SignOutRequest struct {
 
 func (x *SignOutRequest) Reset() {
 	*x = SignOutRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1931,7 +2030,7 @@ func (x *SignOutRequest) String() string {
 func (*SignOutRequest) ProtoMessage() {}
 
 func (x *SignOutRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[39]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1944,7 +2043,7 @@ func (x *SignOutRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOutRequest.ProtoReflect.Descriptor instead.
 func (*SignOutRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{39}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{41}
 }
 
 type SignOutResponse struct {
@@ -1955,7 +2054,7 @@ type SignOutResponse struct {
 
 func (x *SignOutResponse) Reset() {
 	*x = SignOutResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1967,7 +2066,7 @@ func (x *SignOutResponse) String() string {
 func (*SignOutResponse) ProtoMessage() {}
 
 func (x *SignOutResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[40]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1980,7 +2079,7 @@ func (x *SignOutResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOutResponse.ProtoReflect.Descriptor instead.
 func (*SignOutResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{40}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{42}
 }
 
 // Token is an API token without its secret.
@@ -1997,7 +2096,7 @@ type Token struct {
 
 func (x *Token) Reset() {
 	*x = Token{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2009,7 +2108,7 @@ func (x *Token) String() string {
 func (*Token) ProtoMessage() {}
 
 func (x *Token) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[41]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2022,7 +2121,7 @@ func (x *Token) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Token.ProtoReflect.Descriptor instead.
 func (*Token) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{41}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *Token) GetTokenId() string {
@@ -2072,7 +2171,7 @@ type CreateTokenRequest struct {
 
 func (x *CreateTokenRequest) Reset() {
 	*x = CreateTokenRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2084,7 +2183,7 @@ func (x *CreateTokenRequest) String() string {
 func (*CreateTokenRequest) ProtoMessage() {}
 
 func (x *CreateTokenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[42]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2097,7 +2196,7 @@ func (x *CreateTokenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateTokenRequest.ProtoReflect.Descriptor instead.
 func (*CreateTokenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{42}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *CreateTokenRequest) GetLabel() string {
@@ -2132,7 +2231,7 @@ type CreateTokenResponse struct {
 
 func (x *CreateTokenResponse) Reset() {
 	*x = CreateTokenResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2144,7 +2243,7 @@ func (x *CreateTokenResponse) String() string {
 func (*CreateTokenResponse) ProtoMessage() {}
 
 func (x *CreateTokenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2157,7 +2256,7 @@ func (x *CreateTokenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateTokenResponse.ProtoReflect.Descriptor instead.
 func (*CreateTokenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{43}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *CreateTokenResponse) GetToken() *Token {
@@ -2182,7 +2281,7 @@ type ListTokensRequest struct {
 
 func (x *ListTokensRequest) Reset() {
 	*x = ListTokensRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2194,7 +2293,7 @@ func (x *ListTokensRequest) String() string {
 func (*ListTokensRequest) ProtoMessage() {}
 
 func (x *ListTokensRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2207,7 +2306,7 @@ func (x *ListTokensRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListTokensRequest.ProtoReflect.Descriptor instead.
 func (*ListTokensRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{44}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{46}
 }
 
 type ListTokensResponse struct {
@@ -2219,7 +2318,7 @@ type ListTokensResponse struct {
 
 func (x *ListTokensResponse) Reset() {
 	*x = ListTokensResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2231,7 +2330,7 @@ func (x *ListTokensResponse) String() string {
 func (*ListTokensResponse) ProtoMessage() {}
 
 func (x *ListTokensResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2244,7 +2343,7 @@ func (x *ListTokensResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListTokensResponse.ProtoReflect.Descriptor instead.
 func (*ListTokensResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{45}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *ListTokensResponse) GetTokens() []*Token {
@@ -2263,7 +2362,7 @@ type DeleteTokenRequest struct {
 
 func (x *DeleteTokenRequest) Reset() {
 	*x = DeleteTokenRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[46]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2275,7 +2374,7 @@ func (x *DeleteTokenRequest) String() string {
 func (*DeleteTokenRequest) ProtoMessage() {}
 
 func (x *DeleteTokenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[46]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2288,7 +2387,7 @@ func (x *DeleteTokenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteTokenRequest.ProtoReflect.Descriptor instead.
 func (*DeleteTokenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{46}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *DeleteTokenRequest) GetTokenId() string {
@@ -2306,7 +2405,7 @@ type DeleteTokenResponse struct {
 
 func (x *DeleteTokenResponse) Reset() {
 	*x = DeleteTokenResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[47]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2318,7 +2417,7 @@ func (x *DeleteTokenResponse) String() string {
 func (*DeleteTokenResponse) ProtoMessage() {}
 
 func (x *DeleteTokenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[47]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2331,7 +2430,7 @@ func (x *DeleteTokenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteTokenResponse.ProtoReflect.Descriptor instead.
 func (*DeleteTokenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{47}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{49}
 }
 
 // CalendarLink is the private address of a keeper's calendar.
@@ -2347,7 +2446,7 @@ type CalendarLink struct {
 
 func (x *CalendarLink) Reset() {
 	*x = CalendarLink{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[48]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2359,7 +2458,7 @@ func (x *CalendarLink) String() string {
 func (*CalendarLink) ProtoMessage() {}
 
 func (x *CalendarLink) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[48]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2372,7 +2471,7 @@ func (x *CalendarLink) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CalendarLink.ProtoReflect.Descriptor instead.
 func (*CalendarLink) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{48}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *CalendarLink) GetUrl() string {
@@ -2404,7 +2503,7 @@ type CreateCalendarLinkRequest struct {
 
 func (x *CreateCalendarLinkRequest) Reset() {
 	*x = CreateCalendarLinkRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[49]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2416,7 +2515,7 @@ func (x *CreateCalendarLinkRequest) String() string {
 func (*CreateCalendarLinkRequest) ProtoMessage() {}
 
 func (x *CreateCalendarLinkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[49]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2429,7 +2528,7 @@ func (x *CreateCalendarLinkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateCalendarLinkRequest.ProtoReflect.Descriptor instead.
 func (*CreateCalendarLinkRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{49}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{51}
 }
 
 type CreateCalendarLinkResponse struct {
@@ -2441,7 +2540,7 @@ type CreateCalendarLinkResponse struct {
 
 func (x *CreateCalendarLinkResponse) Reset() {
 	*x = CreateCalendarLinkResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[50]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2453,7 +2552,7 @@ func (x *CreateCalendarLinkResponse) String() string {
 func (*CreateCalendarLinkResponse) ProtoMessage() {}
 
 func (x *CreateCalendarLinkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[50]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2466,7 +2565,7 @@ func (x *CreateCalendarLinkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateCalendarLinkResponse.ProtoReflect.Descriptor instead.
 func (*CreateCalendarLinkResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{50}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *CreateCalendarLinkResponse) GetLink() *CalendarLink {
@@ -2484,7 +2583,7 @@ type GetCalendarLinkRequest struct {
 
 func (x *GetCalendarLinkRequest) Reset() {
 	*x = GetCalendarLinkRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[51]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2496,7 +2595,7 @@ func (x *GetCalendarLinkRequest) String() string {
 func (*GetCalendarLinkRequest) ProtoMessage() {}
 
 func (x *GetCalendarLinkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[51]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2509,7 +2608,7 @@ func (x *GetCalendarLinkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCalendarLinkRequest.ProtoReflect.Descriptor instead.
 func (*GetCalendarLinkRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{51}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{53}
 }
 
 type GetCalendarLinkResponse struct {
@@ -2522,7 +2621,7 @@ type GetCalendarLinkResponse struct {
 
 func (x *GetCalendarLinkResponse) Reset() {
 	*x = GetCalendarLinkResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[52]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2534,7 +2633,7 @@ func (x *GetCalendarLinkResponse) String() string {
 func (*GetCalendarLinkResponse) ProtoMessage() {}
 
 func (x *GetCalendarLinkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[52]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2547,7 +2646,7 @@ func (x *GetCalendarLinkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCalendarLinkResponse.ProtoReflect.Descriptor instead.
 func (*GetCalendarLinkResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{52}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *GetCalendarLinkResponse) GetLink() *CalendarLink {
@@ -2565,7 +2664,7 @@ type DeleteCalendarLinkRequest struct {
 
 func (x *DeleteCalendarLinkRequest) Reset() {
 	*x = DeleteCalendarLinkRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[53]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[55]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2577,7 +2676,7 @@ func (x *DeleteCalendarLinkRequest) String() string {
 func (*DeleteCalendarLinkRequest) ProtoMessage() {}
 
 func (x *DeleteCalendarLinkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[53]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[55]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2590,7 +2689,7 @@ func (x *DeleteCalendarLinkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteCalendarLinkRequest.ProtoReflect.Descriptor instead.
 func (*DeleteCalendarLinkRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{53}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{55}
 }
 
 type DeleteCalendarLinkResponse struct {
@@ -2601,7 +2700,7 @@ type DeleteCalendarLinkResponse struct {
 
 func (x *DeleteCalendarLinkResponse) Reset() {
 	*x = DeleteCalendarLinkResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[54]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[56]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2613,7 +2712,7 @@ func (x *DeleteCalendarLinkResponse) String() string {
 func (*DeleteCalendarLinkResponse) ProtoMessage() {}
 
 func (x *DeleteCalendarLinkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[54]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[56]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2626,7 +2725,7 @@ func (x *DeleteCalendarLinkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteCalendarLinkResponse.ProtoReflect.Descriptor instead.
 func (*DeleteCalendarLinkResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{54}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{56}
 }
 
 var File_warmhand_v1_access_service_proto protoreflect.FileDescriptor
@@ -2634,7 +2733,7 @@ var File_warmhand_v1_access_service_proto protoreflect.FileDescriptor
 const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\n" +
 	" warmhand/v1/access_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x0e\n" +
-	"\fGetMeRequest\"\xb2\x02\n" +
+	"\fGetMeRequest\"\xce\x02\n" +
 	"\rGetMeResponse\x12\x12\n" +
 	"\x04role\x18\x01 \x01(\tR\x04role\x12\x18\n" +
 	"\abreeder\x18\x02 \x01(\tR\abreeder\x12!\n" +
@@ -2645,7 +2744,9 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\aversion\x18\a \x01(\tR\aversion\x129\n" +
 	"\n" +
 	"erase_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\teraseTime\x12\x1b\n" +
-	"\tperson_id\x18\t \x01(\tR\bpersonId\"\xcf\x01\n" +
+	"\tperson_id\x18\t \x01(\tR\bpersonId\x12\x1a\n" +
+	"\blanguage\x18\n" +
+	" \x01(\tR\blanguage\"\xcf\x01\n" +
 	"\x06Person\x12\x1b\n" +
 	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x12\n" +
@@ -2746,7 +2847,11 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tB \xe0A\x02\xbaH\x1ar\x182\x16^[A-Za-z0-9_-]{16,64}$R\trequestId\"C\n" +
 	"\x15UseKeeperCodeResponse\x12*\n" +
-	"\x02me\x18\x01 \x01(\v2\x1a.warmhand.v1.GetMeResponseR\x02me\"\x10\n" +
+	"\x02me\x18\x01 \x01(\v2\x1a.warmhand.v1.GetMeResponseR\x02me\">\n" +
+	"\x12SetLanguageRequest\x12(\n" +
+	"\blanguage\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18#R\blanguage\"1\n" +
+	"\x13SetLanguageResponse\x12\x1a\n" +
+	"\blanguage\x18\x01 \x01(\tR\blanguage\"\x10\n" +
 	"\x0eSignOutRequest\"\x11\n" +
 	"\x0fSignOutResponse\"\xcf\x01\n" +
 	"\x05Token\x12\x19\n" +
@@ -2784,7 +2889,7 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\x17GetCalendarLinkResponse\x12-\n" +
 	"\x04link\x18\x01 \x01(\v2\x19.warmhand.v1.CalendarLinkR\x04link\"\x1b\n" +
 	"\x19DeleteCalendarLinkRequest\"\x1c\n" +
-	"\x1aDeleteCalendarLinkResponse2\xfd\x19\n" +
+	"\x1aDeleteCalendarLinkResponse2\xee\x1a\n" +
 	"\rAccessService\x12N\n" +
 	"\x05GetMe\x12\x19.warmhand.v1.GetMeRequest\x1a\x1a.warmhand.v1.GetMeResponse\"\x0e\x82\xd3\xe4\x93\x02\b\x12\x06/v1/me\x12\x87\x01\n" +
 	"\x10RedeemSignInLink\x12$.warmhand.v1.RedeemSignInLinkRequest\x1a%.warmhand.v1.RedeemSignInLinkResponse\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/access:redeemSignInLink\x12\x8f\x01\n" +
@@ -2807,7 +2912,8 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\fCreateHelper\x12 .warmhand.v1.CreateHelperRequest\x1a!.warmhand.v1.CreateHelperResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/access/people\x12\x84\x01\n" +
 	"\fRenamePerson\x12 .warmhand.v1.RenamePersonRequest\x1a!.warmhand.v1.RenamePersonResponse\"/\x82\xd3\xe4\x93\x02):\x01*\"$/v1/access/people/{person_id}:rename\x12z\n" +
 	"\fDeleteHelper\x12 .warmhand.v1.DeleteHelperRequest\x1a!.warmhand.v1.DeleteHelperResponse\"%\x82\xd3\xe4\x93\x02\x1f*\x1d/v1/access/people/{person_id}\x12\x9a\x01\n" +
-	"\x10CreateSignInLink\x12$.warmhand.v1.CreateSignInLinkRequest\x1a%.warmhand.v1.CreateSignInLinkResponse\"9\x82\xd3\xe4\x93\x023:\x01*\"./v1/access/people/{person_id}:createSignInLink\x12c\n" +
+	"\x10CreateSignInLink\x12$.warmhand.v1.CreateSignInLinkRequest\x1a%.warmhand.v1.CreateSignInLinkResponse\"9\x82\xd3\xe4\x93\x023:\x01*\"./v1/access/people/{person_id}:createSignInLink\x12o\n" +
+	"\vSetLanguage\x12\x1f.warmhand.v1.SetLanguageRequest\x1a .warmhand.v1.SetLanguageResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/me:setLanguage\x12c\n" +
 	"\aSignOut\x12\x1b.warmhand.v1.SignOutRequest\x1a\x1c.warmhand.v1.SignOutResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/access:signOut\x12n\n" +
 	"\vCreateToken\x12\x1f.warmhand.v1.CreateTokenRequest\x1a .warmhand.v1.CreateTokenResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/access/tokens\x12h\n" +
 	"\n" +
@@ -2826,7 +2932,7 @@ func file_warmhand_v1_access_service_proto_rawDescGZIP() []byte {
 	return file_warmhand_v1_access_service_proto_rawDescData
 }
 
-var file_warmhand_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 55)
+var file_warmhand_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 57)
 var file_warmhand_v1_access_service_proto_goTypes = []any{
 	(*GetMeRequest)(nil),                      // 0: warmhand.v1.GetMeRequest
 	(*GetMeResponse)(nil),                     // 1: warmhand.v1.GetMeResponse
@@ -2867,55 +2973,57 @@ var file_warmhand_v1_access_service_proto_goTypes = []any{
 	(*KeeperCode)(nil),                        // 36: warmhand.v1.KeeperCode
 	(*UseKeeperCodeRequest)(nil),              // 37: warmhand.v1.UseKeeperCodeRequest
 	(*UseKeeperCodeResponse)(nil),             // 38: warmhand.v1.UseKeeperCodeResponse
-	(*SignOutRequest)(nil),                    // 39: warmhand.v1.SignOutRequest
-	(*SignOutResponse)(nil),                   // 40: warmhand.v1.SignOutResponse
-	(*Token)(nil),                             // 41: warmhand.v1.Token
-	(*CreateTokenRequest)(nil),                // 42: warmhand.v1.CreateTokenRequest
-	(*CreateTokenResponse)(nil),               // 43: warmhand.v1.CreateTokenResponse
-	(*ListTokensRequest)(nil),                 // 44: warmhand.v1.ListTokensRequest
-	(*ListTokensResponse)(nil),                // 45: warmhand.v1.ListTokensResponse
-	(*DeleteTokenRequest)(nil),                // 46: warmhand.v1.DeleteTokenRequest
-	(*DeleteTokenResponse)(nil),               // 47: warmhand.v1.DeleteTokenResponse
-	(*CalendarLink)(nil),                      // 48: warmhand.v1.CalendarLink
-	(*CreateCalendarLinkRequest)(nil),         // 49: warmhand.v1.CreateCalendarLinkRequest
-	(*CreateCalendarLinkResponse)(nil),        // 50: warmhand.v1.CreateCalendarLinkResponse
-	(*GetCalendarLinkRequest)(nil),            // 51: warmhand.v1.GetCalendarLinkRequest
-	(*GetCalendarLinkResponse)(nil),           // 52: warmhand.v1.GetCalendarLinkResponse
-	(*DeleteCalendarLinkRequest)(nil),         // 53: warmhand.v1.DeleteCalendarLinkRequest
-	(*DeleteCalendarLinkResponse)(nil),        // 54: warmhand.v1.DeleteCalendarLinkResponse
-	(*timestamppb.Timestamp)(nil),             // 55: google.protobuf.Timestamp
-	(*structpb.Struct)(nil),                   // 56: google.protobuf.Struct
+	(*SetLanguageRequest)(nil),                // 39: warmhand.v1.SetLanguageRequest
+	(*SetLanguageResponse)(nil),               // 40: warmhand.v1.SetLanguageResponse
+	(*SignOutRequest)(nil),                    // 41: warmhand.v1.SignOutRequest
+	(*SignOutResponse)(nil),                   // 42: warmhand.v1.SignOutResponse
+	(*Token)(nil),                             // 43: warmhand.v1.Token
+	(*CreateTokenRequest)(nil),                // 44: warmhand.v1.CreateTokenRequest
+	(*CreateTokenResponse)(nil),               // 45: warmhand.v1.CreateTokenResponse
+	(*ListTokensRequest)(nil),                 // 46: warmhand.v1.ListTokensRequest
+	(*ListTokensResponse)(nil),                // 47: warmhand.v1.ListTokensResponse
+	(*DeleteTokenRequest)(nil),                // 48: warmhand.v1.DeleteTokenRequest
+	(*DeleteTokenResponse)(nil),               // 49: warmhand.v1.DeleteTokenResponse
+	(*CalendarLink)(nil),                      // 50: warmhand.v1.CalendarLink
+	(*CreateCalendarLinkRequest)(nil),         // 51: warmhand.v1.CreateCalendarLinkRequest
+	(*CreateCalendarLinkResponse)(nil),        // 52: warmhand.v1.CreateCalendarLinkResponse
+	(*GetCalendarLinkRequest)(nil),            // 53: warmhand.v1.GetCalendarLinkRequest
+	(*GetCalendarLinkResponse)(nil),           // 54: warmhand.v1.GetCalendarLinkResponse
+	(*DeleteCalendarLinkRequest)(nil),         // 55: warmhand.v1.DeleteCalendarLinkRequest
+	(*DeleteCalendarLinkResponse)(nil),        // 56: warmhand.v1.DeleteCalendarLinkResponse
+	(*timestamppb.Timestamp)(nil),             // 57: google.protobuf.Timestamp
+	(*structpb.Struct)(nil),                   // 58: google.protobuf.Struct
 }
 var file_warmhand_v1_access_service_proto_depIdxs = []int32{
-	55, // 0: warmhand.v1.GetMeResponse.erase_time:type_name -> google.protobuf.Timestamp
-	55, // 1: warmhand.v1.Person.create_time:type_name -> google.protobuf.Timestamp
+	57, // 0: warmhand.v1.GetMeResponse.erase_time:type_name -> google.protobuf.Timestamp
+	57, // 1: warmhand.v1.Person.create_time:type_name -> google.protobuf.Timestamp
 	2,  // 2: warmhand.v1.ListPeopleResponse.people:type_name -> warmhand.v1.Person
 	2,  // 3: warmhand.v1.CreateHelperResponse.person:type_name -> warmhand.v1.Person
 	2,  // 4: warmhand.v1.RenamePersonResponse.person:type_name -> warmhand.v1.Person
-	55, // 5: warmhand.v1.CreateSignInLinkResponse.expire_time:type_name -> google.protobuf.Timestamp
+	57, // 5: warmhand.v1.CreateSignInLinkResponse.expire_time:type_name -> google.protobuf.Timestamp
 	1,  // 6: warmhand.v1.RedeemSignInLinkResponse.me:type_name -> warmhand.v1.GetMeResponse
-	56, // 7: warmhand.v1.BeginPasskeySignInResponse.options:type_name -> google.protobuf.Struct
-	56, // 8: warmhand.v1.FinishPasskeySignInRequest.credential:type_name -> google.protobuf.Struct
+	58, // 7: warmhand.v1.BeginPasskeySignInResponse.options:type_name -> google.protobuf.Struct
+	58, // 8: warmhand.v1.FinishPasskeySignInRequest.credential:type_name -> google.protobuf.Struct
 	1,  // 9: warmhand.v1.FinishPasskeySignInResponse.me:type_name -> warmhand.v1.GetMeResponse
-	56, // 10: warmhand.v1.BeginPasskeyRegistrationResponse.options:type_name -> google.protobuf.Struct
-	56, // 11: warmhand.v1.FinishPasskeyRegistrationRequest.credential:type_name -> google.protobuf.Struct
+	58, // 10: warmhand.v1.BeginPasskeyRegistrationResponse.options:type_name -> google.protobuf.Struct
+	58, // 11: warmhand.v1.FinishPasskeyRegistrationRequest.credential:type_name -> google.protobuf.Struct
 	23, // 12: warmhand.v1.FinishPasskeyRegistrationResponse.passkey:type_name -> warmhand.v1.Passkey
-	55, // 13: warmhand.v1.Passkey.create_time:type_name -> google.protobuf.Timestamp
-	55, // 14: warmhand.v1.Passkey.use_time:type_name -> google.protobuf.Timestamp
+	57, // 13: warmhand.v1.Passkey.create_time:type_name -> google.protobuf.Timestamp
+	57, // 14: warmhand.v1.Passkey.use_time:type_name -> google.protobuf.Timestamp
 	23, // 15: warmhand.v1.ListPasskeysResponse.passkeys:type_name -> warmhand.v1.Passkey
 	1,  // 16: warmhand.v1.UseRecoveryCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
 	36, // 17: warmhand.v1.CreateKeeperCodeResponse.code:type_name -> warmhand.v1.KeeperCode
 	36, // 18: warmhand.v1.CreateDeviceCodeResponse.code:type_name -> warmhand.v1.KeeperCode
-	55, // 19: warmhand.v1.KeeperCode.expire_time:type_name -> google.protobuf.Timestamp
+	57, // 19: warmhand.v1.KeeperCode.expire_time:type_name -> google.protobuf.Timestamp
 	1,  // 20: warmhand.v1.UseKeeperCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
-	55, // 21: warmhand.v1.Token.create_time:type_name -> google.protobuf.Timestamp
-	55, // 22: warmhand.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
-	41, // 23: warmhand.v1.CreateTokenResponse.token:type_name -> warmhand.v1.Token
-	41, // 24: warmhand.v1.ListTokensResponse.tokens:type_name -> warmhand.v1.Token
-	55, // 25: warmhand.v1.CalendarLink.create_time:type_name -> google.protobuf.Timestamp
-	55, // 26: warmhand.v1.CalendarLink.expire_time:type_name -> google.protobuf.Timestamp
-	48, // 27: warmhand.v1.CreateCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
-	48, // 28: warmhand.v1.GetCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
+	57, // 21: warmhand.v1.Token.create_time:type_name -> google.protobuf.Timestamp
+	57, // 22: warmhand.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
+	43, // 23: warmhand.v1.CreateTokenResponse.token:type_name -> warmhand.v1.Token
+	43, // 24: warmhand.v1.ListTokensResponse.tokens:type_name -> warmhand.v1.Token
+	57, // 25: warmhand.v1.CalendarLink.create_time:type_name -> google.protobuf.Timestamp
+	57, // 26: warmhand.v1.CalendarLink.expire_time:type_name -> google.protobuf.Timestamp
+	50, // 27: warmhand.v1.CreateCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
+	50, // 28: warmhand.v1.GetCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
 	0,  // 29: warmhand.v1.AccessService.GetMe:input_type -> warmhand.v1.GetMeRequest
 	13, // 30: warmhand.v1.AccessService.RedeemSignInLink:input_type -> warmhand.v1.RedeemSignInLinkRequest
 	15, // 31: warmhand.v1.AccessService.BeginPasskeySignIn:input_type -> warmhand.v1.BeginPasskeySignInRequest
@@ -2928,46 +3036,48 @@ var file_warmhand_v1_access_service_proto_depIdxs = []int32{
 	30, // 38: warmhand.v1.AccessService.UseRecoveryCode:input_type -> warmhand.v1.UseRecoveryCodeRequest
 	32, // 39: warmhand.v1.AccessService.CreateKeeperCode:input_type -> warmhand.v1.CreateKeeperCodeRequest
 	34, // 40: warmhand.v1.AccessService.CreateDeviceCode:input_type -> warmhand.v1.CreateDeviceCodeRequest
-	49, // 41: warmhand.v1.AccessService.CreateCalendarLink:input_type -> warmhand.v1.CreateCalendarLinkRequest
-	51, // 42: warmhand.v1.AccessService.GetCalendarLink:input_type -> warmhand.v1.GetCalendarLinkRequest
-	53, // 43: warmhand.v1.AccessService.DeleteCalendarLink:input_type -> warmhand.v1.DeleteCalendarLinkRequest
+	51, // 41: warmhand.v1.AccessService.CreateCalendarLink:input_type -> warmhand.v1.CreateCalendarLinkRequest
+	53, // 42: warmhand.v1.AccessService.GetCalendarLink:input_type -> warmhand.v1.GetCalendarLinkRequest
+	55, // 43: warmhand.v1.AccessService.DeleteCalendarLink:input_type -> warmhand.v1.DeleteCalendarLinkRequest
 	37, // 44: warmhand.v1.AccessService.UseKeeperCode:input_type -> warmhand.v1.UseKeeperCodeRequest
 	3,  // 45: warmhand.v1.AccessService.ListPeople:input_type -> warmhand.v1.ListPeopleRequest
 	5,  // 46: warmhand.v1.AccessService.CreateHelper:input_type -> warmhand.v1.CreateHelperRequest
 	7,  // 47: warmhand.v1.AccessService.RenamePerson:input_type -> warmhand.v1.RenamePersonRequest
 	9,  // 48: warmhand.v1.AccessService.DeleteHelper:input_type -> warmhand.v1.DeleteHelperRequest
 	11, // 49: warmhand.v1.AccessService.CreateSignInLink:input_type -> warmhand.v1.CreateSignInLinkRequest
-	39, // 50: warmhand.v1.AccessService.SignOut:input_type -> warmhand.v1.SignOutRequest
-	42, // 51: warmhand.v1.AccessService.CreateToken:input_type -> warmhand.v1.CreateTokenRequest
-	44, // 52: warmhand.v1.AccessService.ListTokens:input_type -> warmhand.v1.ListTokensRequest
-	46, // 53: warmhand.v1.AccessService.DeleteToken:input_type -> warmhand.v1.DeleteTokenRequest
-	1,  // 54: warmhand.v1.AccessService.GetMe:output_type -> warmhand.v1.GetMeResponse
-	14, // 55: warmhand.v1.AccessService.RedeemSignInLink:output_type -> warmhand.v1.RedeemSignInLinkResponse
-	16, // 56: warmhand.v1.AccessService.BeginPasskeySignIn:output_type -> warmhand.v1.BeginPasskeySignInResponse
-	18, // 57: warmhand.v1.AccessService.FinishPasskeySignIn:output_type -> warmhand.v1.FinishPasskeySignInResponse
-	20, // 58: warmhand.v1.AccessService.BeginPasskeyRegistration:output_type -> warmhand.v1.BeginPasskeyRegistrationResponse
-	22, // 59: warmhand.v1.AccessService.FinishPasskeyRegistration:output_type -> warmhand.v1.FinishPasskeyRegistrationResponse
-	25, // 60: warmhand.v1.AccessService.ListPasskeys:output_type -> warmhand.v1.ListPasskeysResponse
-	27, // 61: warmhand.v1.AccessService.DeletePasskey:output_type -> warmhand.v1.DeletePasskeyResponse
-	29, // 62: warmhand.v1.AccessService.CreateRecoveryCodes:output_type -> warmhand.v1.CreateRecoveryCodesResponse
-	31, // 63: warmhand.v1.AccessService.UseRecoveryCode:output_type -> warmhand.v1.UseRecoveryCodeResponse
-	33, // 64: warmhand.v1.AccessService.CreateKeeperCode:output_type -> warmhand.v1.CreateKeeperCodeResponse
-	35, // 65: warmhand.v1.AccessService.CreateDeviceCode:output_type -> warmhand.v1.CreateDeviceCodeResponse
-	50, // 66: warmhand.v1.AccessService.CreateCalendarLink:output_type -> warmhand.v1.CreateCalendarLinkResponse
-	52, // 67: warmhand.v1.AccessService.GetCalendarLink:output_type -> warmhand.v1.GetCalendarLinkResponse
-	54, // 68: warmhand.v1.AccessService.DeleteCalendarLink:output_type -> warmhand.v1.DeleteCalendarLinkResponse
-	38, // 69: warmhand.v1.AccessService.UseKeeperCode:output_type -> warmhand.v1.UseKeeperCodeResponse
-	4,  // 70: warmhand.v1.AccessService.ListPeople:output_type -> warmhand.v1.ListPeopleResponse
-	6,  // 71: warmhand.v1.AccessService.CreateHelper:output_type -> warmhand.v1.CreateHelperResponse
-	8,  // 72: warmhand.v1.AccessService.RenamePerson:output_type -> warmhand.v1.RenamePersonResponse
-	10, // 73: warmhand.v1.AccessService.DeleteHelper:output_type -> warmhand.v1.DeleteHelperResponse
-	12, // 74: warmhand.v1.AccessService.CreateSignInLink:output_type -> warmhand.v1.CreateSignInLinkResponse
-	40, // 75: warmhand.v1.AccessService.SignOut:output_type -> warmhand.v1.SignOutResponse
-	43, // 76: warmhand.v1.AccessService.CreateToken:output_type -> warmhand.v1.CreateTokenResponse
-	45, // 77: warmhand.v1.AccessService.ListTokens:output_type -> warmhand.v1.ListTokensResponse
-	47, // 78: warmhand.v1.AccessService.DeleteToken:output_type -> warmhand.v1.DeleteTokenResponse
-	54, // [54:79] is the sub-list for method output_type
-	29, // [29:54] is the sub-list for method input_type
+	39, // 50: warmhand.v1.AccessService.SetLanguage:input_type -> warmhand.v1.SetLanguageRequest
+	41, // 51: warmhand.v1.AccessService.SignOut:input_type -> warmhand.v1.SignOutRequest
+	44, // 52: warmhand.v1.AccessService.CreateToken:input_type -> warmhand.v1.CreateTokenRequest
+	46, // 53: warmhand.v1.AccessService.ListTokens:input_type -> warmhand.v1.ListTokensRequest
+	48, // 54: warmhand.v1.AccessService.DeleteToken:input_type -> warmhand.v1.DeleteTokenRequest
+	1,  // 55: warmhand.v1.AccessService.GetMe:output_type -> warmhand.v1.GetMeResponse
+	14, // 56: warmhand.v1.AccessService.RedeemSignInLink:output_type -> warmhand.v1.RedeemSignInLinkResponse
+	16, // 57: warmhand.v1.AccessService.BeginPasskeySignIn:output_type -> warmhand.v1.BeginPasskeySignInResponse
+	18, // 58: warmhand.v1.AccessService.FinishPasskeySignIn:output_type -> warmhand.v1.FinishPasskeySignInResponse
+	20, // 59: warmhand.v1.AccessService.BeginPasskeyRegistration:output_type -> warmhand.v1.BeginPasskeyRegistrationResponse
+	22, // 60: warmhand.v1.AccessService.FinishPasskeyRegistration:output_type -> warmhand.v1.FinishPasskeyRegistrationResponse
+	25, // 61: warmhand.v1.AccessService.ListPasskeys:output_type -> warmhand.v1.ListPasskeysResponse
+	27, // 62: warmhand.v1.AccessService.DeletePasskey:output_type -> warmhand.v1.DeletePasskeyResponse
+	29, // 63: warmhand.v1.AccessService.CreateRecoveryCodes:output_type -> warmhand.v1.CreateRecoveryCodesResponse
+	31, // 64: warmhand.v1.AccessService.UseRecoveryCode:output_type -> warmhand.v1.UseRecoveryCodeResponse
+	33, // 65: warmhand.v1.AccessService.CreateKeeperCode:output_type -> warmhand.v1.CreateKeeperCodeResponse
+	35, // 66: warmhand.v1.AccessService.CreateDeviceCode:output_type -> warmhand.v1.CreateDeviceCodeResponse
+	52, // 67: warmhand.v1.AccessService.CreateCalendarLink:output_type -> warmhand.v1.CreateCalendarLinkResponse
+	54, // 68: warmhand.v1.AccessService.GetCalendarLink:output_type -> warmhand.v1.GetCalendarLinkResponse
+	56, // 69: warmhand.v1.AccessService.DeleteCalendarLink:output_type -> warmhand.v1.DeleteCalendarLinkResponse
+	38, // 70: warmhand.v1.AccessService.UseKeeperCode:output_type -> warmhand.v1.UseKeeperCodeResponse
+	4,  // 71: warmhand.v1.AccessService.ListPeople:output_type -> warmhand.v1.ListPeopleResponse
+	6,  // 72: warmhand.v1.AccessService.CreateHelper:output_type -> warmhand.v1.CreateHelperResponse
+	8,  // 73: warmhand.v1.AccessService.RenamePerson:output_type -> warmhand.v1.RenamePersonResponse
+	10, // 74: warmhand.v1.AccessService.DeleteHelper:output_type -> warmhand.v1.DeleteHelperResponse
+	12, // 75: warmhand.v1.AccessService.CreateSignInLink:output_type -> warmhand.v1.CreateSignInLinkResponse
+	40, // 76: warmhand.v1.AccessService.SetLanguage:output_type -> warmhand.v1.SetLanguageResponse
+	42, // 77: warmhand.v1.AccessService.SignOut:output_type -> warmhand.v1.SignOutResponse
+	45, // 78: warmhand.v1.AccessService.CreateToken:output_type -> warmhand.v1.CreateTokenResponse
+	47, // 79: warmhand.v1.AccessService.ListTokens:output_type -> warmhand.v1.ListTokensResponse
+	49, // 80: warmhand.v1.AccessService.DeleteToken:output_type -> warmhand.v1.DeleteTokenResponse
+	55, // [55:81] is the sub-list for method output_type
+	29, // [29:55] is the sub-list for method input_type
 	29, // [29:29] is the sub-list for extension type_name
 	29, // [29:29] is the sub-list for extension extendee
 	0,  // [0:29] is the sub-list for field type_name
@@ -2984,7 +3094,7 @@ func file_warmhand_v1_access_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_access_service_proto_rawDesc), len(file_warmhand_v1_access_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   55,
+			NumMessages:   57,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

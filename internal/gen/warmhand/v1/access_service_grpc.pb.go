@@ -40,6 +40,7 @@ const (
 	AccessService_RenamePerson_FullMethodName              = "/warmhand.v1.AccessService/RenamePerson"
 	AccessService_DeleteHelper_FullMethodName              = "/warmhand.v1.AccessService/DeleteHelper"
 	AccessService_CreateSignInLink_FullMethodName          = "/warmhand.v1.AccessService/CreateSignInLink"
+	AccessService_SetLanguage_FullMethodName               = "/warmhand.v1.AccessService/SetLanguage"
 	AccessService_SignOut_FullMethodName                   = "/warmhand.v1.AccessService/SignOut"
 	AccessService_CreateToken_FullMethodName               = "/warmhand.v1.AccessService/CreateToken"
 	AccessService_ListTokens_FullMethodName                = "/warmhand.v1.AccessService/ListTokens"
@@ -94,6 +95,8 @@ type AccessServiceClient interface {
 	DeleteHelper(ctx context.Context, in *DeleteHelperRequest, opts ...grpc.CallOption) (*DeleteHelperResponse, error)
 	// CreateSignInLink makes a link that signs somebody in on one more device, once and within 15 minutes: the owner for anybody of the account, a helper for themselves.
 	CreateSignInLink(ctx context.Context, in *CreateSignInLinkRequest, opts ...grpc.CallOption) (*CreateSignInLinkResponse, error)
+	// SetLanguage keeps the language in which the caller, a keeper or one of a breeder's people, is told what goes out without a request: reminders on devices and by mail, and the calendar. Until somebody chooses, it is that of the request with which they first came in. Who sends `X-Warmhand: keeper` acts as the keeper on a device that has both sign-ins.
+	SetLanguage(ctx context.Context, in *SetLanguageRequest, opts ...grpc.CallOption) (*SetLanguageResponse, error)
 	// SignOut ends the calling session.
 	SignOut(ctx context.Context, in *SignOutRequest, opts ...grpc.CallOption) (*SignOutResponse, error)
 	// CreateToken makes an API token for a program, shown this once.
@@ -322,6 +325,16 @@ func (c *accessServiceClient) CreateSignInLink(ctx context.Context, in *CreateSi
 	return out, nil
 }
 
+func (c *accessServiceClient) SetLanguage(ctx context.Context, in *SetLanguageRequest, opts ...grpc.CallOption) (*SetLanguageResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetLanguageResponse)
+	err := c.cc.Invoke(ctx, AccessService_SetLanguage_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *accessServiceClient) SignOut(ctx context.Context, in *SignOutRequest, opts ...grpc.CallOption) (*SignOutResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(SignOutResponse)
@@ -410,6 +423,8 @@ type AccessServiceServer interface {
 	DeleteHelper(context.Context, *DeleteHelperRequest) (*DeleteHelperResponse, error)
 	// CreateSignInLink makes a link that signs somebody in on one more device, once and within 15 minutes: the owner for anybody of the account, a helper for themselves.
 	CreateSignInLink(context.Context, *CreateSignInLinkRequest) (*CreateSignInLinkResponse, error)
+	// SetLanguage keeps the language in which the caller, a keeper or one of a breeder's people, is told what goes out without a request: reminders on devices and by mail, and the calendar. Until somebody chooses, it is that of the request with which they first came in. Who sends `X-Warmhand: keeper` acts as the keeper on a device that has both sign-ins.
+	SetLanguage(context.Context, *SetLanguageRequest) (*SetLanguageResponse, error)
 	// SignOut ends the calling session.
 	SignOut(context.Context, *SignOutRequest) (*SignOutResponse, error)
 	// CreateToken makes an API token for a program, shown this once.
@@ -490,6 +505,9 @@ func (UnimplementedAccessServiceServer) DeleteHelper(context.Context, *DeleteHel
 }
 func (UnimplementedAccessServiceServer) CreateSignInLink(context.Context, *CreateSignInLinkRequest) (*CreateSignInLinkResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CreateSignInLink not implemented")
+}
+func (UnimplementedAccessServiceServer) SetLanguage(context.Context, *SetLanguageRequest) (*SetLanguageResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetLanguage not implemented")
 }
 func (UnimplementedAccessServiceServer) SignOut(context.Context, *SignOutRequest) (*SignOutResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SignOut not implemented")
@@ -902,6 +920,24 @@ func _AccessService_CreateSignInLink_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _AccessService_SetLanguage_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetLanguageRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).SetLanguage(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_SetLanguage_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).SetLanguage(ctx, req.(*SetLanguageRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _AccessService_SignOut_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(SignOutRequest)
 	if err := dec(in); err != nil {
@@ -1064,6 +1100,10 @@ var AccessService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CreateSignInLink",
 			Handler:    _AccessService_CreateSignInLink_Handler,
+		},
+		{
+			MethodName: "SetLanguage",
+			Handler:    _AccessService_SetLanguage_Handler,
 		},
 		{
 			MethodName: "SignOut",

@@ -33,7 +33,9 @@ type Reminders struct {
 	// What a browser is to be told as applicationServerKey (RFC 8292), base64url without padding.
 	PushKey string `protobuf:"bytes,3,opt,name=push_key,json=pushKey,proto3" json:"push_key,omitempty"`
 	// Whether this server sends mail.
-	Mail          bool `protobuf:"varint,4,opt,name=mail,proto3" json:"mail,omitempty"`
+	Mail bool `protobuf:"varint,4,opt,name=mail,proto3" json:"mail,omitempty"`
+	// In which language reminders come, as AccessService.SetLanguage keeps it; empty while nothing is known of it: in English.
+	Language      string `protobuf:"bytes,5,opt,name=language,proto3" json:"language,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -94,6 +96,13 @@ func (x *Reminders) GetMail() bool {
 		return x.Mail
 	}
 	return false
+}
+
+func (x *Reminders) GetLanguage() string {
+	if x != nil {
+		return x.Language
+	}
+	return ""
 }
 
 // ReminderHours are times of the day by the clock in a time zone, as minutes after midnight.
@@ -837,12 +846,13 @@ var File_warmhand_v1_reminder_service_proto protoreflect.FileDescriptor
 
 const file_warmhand_v1_reminder_service_proto_rawDesc = "" +
 	"\n" +
-	"\"warmhand/v1/reminder_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9a\x01\n" +
+	"\"warmhand/v1/reminder_service.proto\x12\vwarmhand.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb6\x01\n" +
 	"\tReminders\x120\n" +
 	"\x05hours\x18\x01 \x01(\v2\x1a.warmhand.v1.ReminderHoursR\x05hours\x12,\n" +
 	"\x04ways\x18\x02 \x03(\v2\x18.warmhand.v1.ReminderWayR\x04ways\x12\x19\n" +
 	"\bpush_key\x18\x03 \x01(\tR\apushKey\x12\x12\n" +
-	"\x04mail\x18\x04 \x01(\bR\x04mail\"\xd4\x01\n" +
+	"\x04mail\x18\x04 \x01(\bR\x04mail\x12\x1a\n" +
+	"\blanguage\x18\x05 \x01(\tR\blanguage\"\xd4\x01\n" +
 	"\rReminderHours\x12\x1b\n" +
 	"\x04zone\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18<R\x04zone\x12)\n" +
 	"\n" +

@@ -93,6 +93,13 @@ export declare type GetMeResponse = Message<"warmhand.v1.GetMeResponse"> & {
    * @generated from field: string person_id = 9;
    */
   personId: string;
+
+  /**
+   * In which language the person is told what goes out without a request, as SetLanguage keeps it; empty while nothing is known of it.
+   *
+   * @generated from field: string language = 10;
+   */
+  language: string;
 };
 
 /**
@@ -159,6 +166,13 @@ export declare type GetMeResponseJson = {
    * @generated from field: string person_id = 9;
    */
   personId?: string;
+
+  /**
+   * In which language the person is told what goes out without a request, as SetLanguage keeps it; empty while nothing is known of it.
+   *
+   * @generated from field: string language = 10;
+   */
+  language?: string;
 };
 
 /**
@@ -1328,6 +1342,66 @@ export declare type UseKeeperCodeResponseJson = {
 export declare const UseKeeperCodeResponseSchema: GenMessage<UseKeeperCodeResponse, {jsonType: UseKeeperCodeResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.SetLanguageRequest
+ */
+export declare type SetLanguageRequest = Message<"warmhand.v1.SetLanguageRequest"> & {
+  /**
+   * BCP 47 tag, such as `en` or `de`.
+   *
+   * @generated from field: string language = 1;
+   */
+  language: string;
+};
+
+/**
+ * @generated from message warmhand.v1.SetLanguageRequest
+ */
+export declare type SetLanguageRequestJson = {
+  /**
+   * BCP 47 tag, such as `en` or `de`.
+   *
+   * @generated from field: string language = 1;
+   */
+  language?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.SetLanguageRequest.
+ * Use `create(SetLanguageRequestSchema)` to create a new message.
+ */
+export declare const SetLanguageRequestSchema: GenMessage<SetLanguageRequest, {jsonType: SetLanguageRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.SetLanguageResponse
+ */
+export declare type SetLanguageResponse = Message<"warmhand.v1.SetLanguageResponse"> & {
+  /**
+   * As it is kept.
+   *
+   * @generated from field: string language = 1;
+   */
+  language: string;
+};
+
+/**
+ * @generated from message warmhand.v1.SetLanguageResponse
+ */
+export declare type SetLanguageResponseJson = {
+  /**
+   * As it is kept.
+   *
+   * @generated from field: string language = 1;
+   */
+  language?: string;
+};
+
+/**
+ * Describes the message warmhand.v1.SetLanguageResponse.
+ * Use `create(SetLanguageResponseSchema)` to create a new message.
+ */
+export declare const SetLanguageResponseSchema: GenMessage<SetLanguageResponse, {jsonType: SetLanguageResponseJson}>;
+
+/**
  * @generated from message warmhand.v1.SignOutRequest
  */
 export declare type SignOutRequest = Message<"warmhand.v1.SignOutRequest"> & {
@@ -2008,6 +2082,16 @@ export declare const AccessService: GenService<{
     methodKind: "unary";
     input: typeof CreateSignInLinkRequestSchema;
     output: typeof CreateSignInLinkResponseSchema;
+  },
+  /**
+   * SetLanguage keeps the language in which the caller, a keeper or one of a breeder's people, is told what goes out without a request: reminders on devices and by mail, and the calendar. Until somebody chooses, it is that of the request with which they first came in. Who sends `X-Warmhand: keeper` acts as the keeper on a device that has both sign-ins.
+   *
+   * @generated from rpc warmhand.v1.AccessService.SetLanguage
+   */
+  setLanguage: {
+    methodKind: "unary";
+    input: typeof SetLanguageRequestSchema;
+    output: typeof SetLanguageResponseSchema;
   },
   /**
    * SignOut ends the calling session.

@@ -42,6 +42,13 @@ export declare type Reminders = Message<"warmhand.v1.Reminders"> & {
    * @generated from field: bool mail = 4;
    */
   mail: boolean;
+
+  /**
+   * In which language reminders come, as AccessService.SetLanguage keeps it; empty while nothing is known of it: in English.
+   *
+   * @generated from field: string language = 5;
+   */
+  language: string;
 };
 
 /**
@@ -75,6 +82,13 @@ export declare type RemindersJson = {
    * @generated from field: bool mail = 4;
    */
   mail?: boolean;
+
+  /**
+   * In which language reminders come, as AccessService.SetLanguage keeps it; empty while nothing is known of it: in English.
+   *
+   * @generated from field: string language = 5;
+   */
+  language?: string;
 };
 
 /**
