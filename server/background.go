@@ -119,5 +119,5 @@ func (s *Server) clean(ctx context.Context) error {
 			}
 		}
 	}
-	return errors.Join(s.discard(ctx), s.sweepLists(ctx), s.arriving.Sweep(time.Now()))
+	return errors.Join(s.discard(ctx), s.sweepLists(ctx), s.waiting.Sweep(ctx, time.Now()))
 }

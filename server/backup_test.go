@@ -216,8 +216,12 @@ func TestPhotosInABucket(t *testing.T) {
 		}
 		return keys
 	}
+	folder, err := photo.OpenFolder(filepath.Join(dir, photosDir))
+	if err != nil {
+		t.Fatal(err)
+	}
 	keys := count(s.blobs)
-	if in := count(s.arriving); len(keys) != 4 || len(in) != 0 {
+	if in := count(folder); len(keys) != 4 || len(in) != 0 {
 		t.Fatalf("%d in the bucket, %d in the folder", len(keys), len(in))
 	}
 	a, err := OpenAdmin(t.Context(), Data{Dir: dir, PhotosURL: address}, false)

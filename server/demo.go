@@ -342,7 +342,7 @@ func (t tale) pictures(day int, hour float64, id string, drawn func() (image.Ima
 		if err := jpeg.Encode(&file, img, &jpeg.Options{Quality: 90}); err != nil {
 			return err
 		}
-		pic, err := photo.Intake(t.d.ctx, &file, photo.Limits{}, t.d.s.arriving.Temp())
+		pic, err := photo.Intake(t.d.ctx, &file, photo.Limits{}, t.d.s.temp)
 		if err != nil {
 			return err
 		}

@@ -358,7 +358,7 @@ func TestListsAreTheBreedersOwn(t *testing.T) {
 			t.Errorf("%s: %d %s", what, c.answer.Status, c.answer.Body)
 		}
 	}
-	files, err := filepath.Glob(filepath.Join(f.DataDir, "imports", "*", "*"))
+	files, err := filepath.Glob(filepath.Join(f.DataDir, "photos", "waiting", "imports", "*"))
 	if err != nil || len(files) != 1 {
 		t.Errorf("kept: %q, %v", files, err)
 	}
@@ -425,7 +425,7 @@ func TestBringInGoesOn(t *testing.T) {
 	}
 	page.Call("POST", "/v1/"+l.name+":undo", map[string]any{}).OK()
 	l.until("UNDONE")
-	if left, err := filepath.Glob(filepath.Join(f.DataDir, "imports", "*", "*")); err != nil || len(left) != 0 {
+	if left, err := filepath.Glob(filepath.Join(f.DataDir, "photos", "waiting", "imports", "*")); err != nil || len(left) != 0 {
 		t.Errorf("left: %q, %v", left, err)
 	}
 }
@@ -490,7 +490,7 @@ func TestListsWaitingAreFew(t *testing.T) {
 	for i := range 7 {
 		l := bring(t, page, "a.csv", []byte(animalsCSV))
 		all = append(all, l)
-		files, err := filepath.Glob(filepath.Join(f.DataDir, "imports", "*", l.name[strings.LastIndexByte(l.name, '/')+1:]))
+		files, err := filepath.Glob(filepath.Join(f.DataDir, "photos", "waiting", "imports", "*"+l.name[strings.LastIndexByte(l.name, '/')+1:]))
 		if err != nil || len(files) != 1 {
 			t.Fatal(files, err)
 		}

@@ -2,7 +2,6 @@ package server
 
 import (
 	"context"
-	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -19,15 +18,15 @@ import (
 	"github.com/google/uuid"
 
 	"warmhand/internal/care"
+	"warmhand/internal/photo"
 	"warmhand/internal/sheet"
 )
 
-// Lists that breeders bring in: their files wait in the folder imports of the
-// data folder until they are confirmed, or for a day. They are no part of a
-// backup.
+// Lists that breeders bring in: their files wait beside the pictures until they are
+// confirmed, or for a day. They are no part of a backup.
 
 const (
-	listsDir = "imports"
+	listsBegin = "imports/" // the names that they wait under
 	// listTime is how long a list may take to arrive: 20 MB on a slow phone line.
 	listTime = 5 * time.Minute
 	// listsKept is how many lists of one breeder wait at once; a further one puts
@@ -39,77 +38,53 @@ const (
 
 // lists are the files that wait.
 type lists struct {
-	dir     string
+	waiting *photo.Waiting
 	reading chan struct{}
 }
 
-func openLists(dir string) (*lists, error) {
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return nil, fmt.Errorf("opening the folder for lists: %w", err)
-	}
-	return &lists{dir, make(chan struct{}, listsRead)}, nil
-}
-
-// folder is a breeder's own.
-func (l *lists) folder(breederID string) string {
+// of begins the names of a breeder's own.
+func (l *lists) of(breederID string) string {
 	sum := sha256.Sum256([]byte(breederID))
-	return filepath.Join(l.dir, hex.EncodeToString(sum[:16]))
+	return listsBegin + hex.EncodeToString(sum[:16]) + "-"
 }
 
-func (l *lists) path(breederID, importID string) string {
-	return filepath.Join(l.folder(breederID), importID)
-}
+func (l *lists) name(breederID, importID string) string { return l.of(breederID) + importID }
 
-// partSuffix ends the name of a list that has not been taken yet.
-const partSuffix = ".part"
-
-// receive writes what comes in to the disk, under a name of its own, and returns
-// its digest and size.
-func (l *lists) receive(breederID string, in io.Reader) (part, digest string, size int64, err error) {
-	if err := os.MkdirAll(l.folder(breederID), 0o700); err != nil {
-		return "", "", 0, fmt.Errorf("keeping a list: %w", err)
-	}
-	part = rand.Text() + partSuffix
-	f, err := os.OpenFile(l.path(breederID, part), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-	if err != nil {
-		return "", "", 0, fmt.Errorf("keeping a list: %w", err)
+// receive takes in what comes, and returns its digest and size. The caller closes the file.
+func (l *lists) receive(in io.Reader) (f *os.File, digest string, size int64, err error) {
+	if f, err = l.waiting.Spool(); err != nil {
+		return nil, "", 0, err
 	}
 	sum := sha256.New()
-	if size, err = io.Copy(io.MultiWriter(f, sum), in); err == nil {
-		err = f.Sync()
+	if size, err = io.Copy(io.MultiWriter(f, sum), in); err != nil {
+		return nil, "", 0, errors.Join(err, f.Close())
 	}
-	if err = errors.Join(err, f.Close()); err != nil {
-		return "", "", 0, errors.Join(err, l.remove(breederID, part))
-	}
-	return part, hex.EncodeToString(sum.Sum(nil)), size, nil
-}
-
-// keep gives a received list its name.
-func (l *lists) keep(breederID, part, importID string) error {
-	if err := os.Rename(l.path(breederID, part), l.path(breederID, importID)); err != nil {
-		return fmt.Errorf("keeping a list: %w", err)
-	}
-	return nil
+	return f, hex.EncodeToString(sum.Sum(nil)), size, nil
 }
 
 var errListGone = &care.Error{Code: care.Precondition, Reason: care.ReasonImportState, Text: "The list is not here any more: it is kept for a day. Choose the file again; what was added is not doubled."}
 
 // open reads one sheet of a list that waits.
 func (l *lists) open(ctx context.Context, breederID, importID, name string) (*sheet.Table, error) {
+	f, err := l.waiting.Open(ctx, l.name(breederID, importID))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, errListGone
+	}
+	if err != nil {
+		return nil, notKept(ctx, err, errNotRead)
+	}
+	defer f.Close()
+	return l.read(ctx, f, name)
+}
+
+// read reads one sheet of a list.
+func (l *lists) read(ctx context.Context, f *os.File, name string) (*sheet.Table, error) {
 	select {
 	case l.reading <- struct{}{}:
 		defer func() { <-l.reading }()
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}
-	f, err := os.Open(l.path(breederID, importID))
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, errListGone
-	}
-	if err != nil {
-		return nil, fmt.Errorf("opening a list: %w", err)
-	}
-	defer f.Close()
 	info, err := f.Stat()
 	if err != nil {
 		return nil, fmt.Errorf("opening a list: %w", err)
@@ -117,34 +92,18 @@ func (l *lists) open(ctx context.Context, breederID, importID, name string) (*sh
 	return sheet.Open(f, info.Size(), name)
 }
 
-func (l *lists) remove(breederID, importID string) error {
-	err := os.Remove(l.path(breederID, importID))
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	return err
+func (l *lists) remove(ctx context.Context, breederID, importID string) error {
+	return l.waiting.Delete(ctx, l.name(breederID, importID))
 }
 
-// sweep removes what has waited since before then. busy says what is needed
-// still.
-func (l *lists) sweep(before time.Time, busy func(folder, name string) bool) error {
-	folders, err := os.ReadDir(l.dir)
-	if err != nil {
-		return fmt.Errorf("sweeping lists: %w", err)
-	}
-	for _, dir := range folders {
-		files, err := os.ReadDir(filepath.Join(l.dir, dir.Name()))
-		if err != nil {
-			return fmt.Errorf("sweeping lists: %w", err)
+// removeAll removes a breeder's.
+func (l *lists) removeAll(ctx context.Context, breederID string) error {
+	for list, err := range l.waiting.List(ctx, l.of(breederID)) {
+		if err == nil {
+			err = l.waiting.Delete(ctx, list.Name)
 		}
-		for _, f := range files {
-			info, err := f.Info()
-			if err == nil && info.ModTime().Before(before) && !busy(dir.Name(), f.Name()) {
-				err = os.Remove(filepath.Join(l.dir, dir.Name(), f.Name()))
-			}
-			if err != nil && !errors.Is(err, fs.ErrNotExist) {
-				return fmt.Errorf("sweeping lists: %w", err)
-			}
+		if err != nil {
+			return err
 		}
 	}
 	return nil
@@ -191,7 +150,7 @@ func (s *Server) takeList(w http.ResponseWriter, r *http.Request) (none care.Imp
 		return none, sheet.TooLarge()
 	}
 	http.NewResponseController(w).SetReadDeadline(time.Now().Add(listTime)) //nolint:errcheck // a connection without deadlines has none
-	part, digest, size, err := s.lists.receive(breederID, http.MaxBytesReader(w, r.Body, sheet.MaxBytes))
+	file, digest, size, err := s.lists.receive(http.MaxBytesReader(w, r.Body, sheet.MaxBytes))
 	var large *http.MaxBytesError
 	switch {
 	case errors.As(err, &large):
@@ -201,43 +160,37 @@ func (s *Server) takeList(w http.ResponseWriter, r *http.Request) (none care.Imp
 	case err != nil:
 		return none, notKept(ctx, err, errNotKept)
 	}
+	defer file.Close()
 	in := care.Import{BreederID: breederID, ID: id, File: string(name[:min(len(name), 200)]), Digest: digest, Bytes: size}
-	if _, err = s.lists.open(ctx, breederID, part, ""); err == nil {
-		in, err = s.followup.AddImport(ctx, who.Actor, s.now(), in)
+	if _, err := s.lists.read(ctx, file, ""); err != nil {
+		return none, err
 	}
-	if err == nil {
-		err = s.lists.keep(breederID, part, id)
+	if in, err = s.followup.AddImport(ctx, who.Actor, s.now(), in); err != nil {
+		return none, err
 	}
-	if err != nil {
-		return none, errors.Join(err, s.lists.remove(breederID, part))
+	if err := s.waiting.Put(ctx, s.lists.name(breederID, id), io.NewSectionReader(file, 0, size)); err != nil {
+		return none, notKept(ctx, err, errNotKept) // sent again, it is the same list
 	}
 	return in, s.putOutOldest(ctx, who.Actor, breederID)
 }
 
 // putOutOldest removes lists of a breeder beyond those that may wait.
 func (s *Server) putOutOldest(ctx context.Context, who care.Actor, breederID string) error {
-	files, err := os.ReadDir(s.lists.folder(breederID))
-	if err != nil {
-		return fmt.Errorf("lists of a breeder: %w", err)
-	}
-	type waiting struct {
-		id string
-		at time.Time
-	}
-	var all []waiting
-	for _, f := range files {
-		if info, err := f.Info(); err == nil && !strings.HasSuffix(f.Name(), partSuffix) {
-			all = append(all, waiting{f.Name(), info.ModTime()})
+	var all []photo.Waits
+	for list, err := range s.waiting.List(ctx, s.lists.of(breederID)) {
+		if err != nil {
+			return notKept(ctx, err, errNotKept)
 		}
+		all = append(all, list)
 	}
-	slices.SortFunc(all, func(a, b waiting) int { return b.at.Compare(a.at) })
+	slices.SortFunc(all, func(a, b photo.Waits) int { return b.Since.Compare(a.Since) })
 	for _, old := range all[min(len(all), listsKept):] {
-		in, err := s.followup.GetImport(ctx, who, breederID, old.id)
+		in, err := s.followup.GetImport(ctx, who, breederID, strings.TrimPrefix(old.Name, s.lists.of(breederID)))
 		if err == nil && in.State == care.ImportRunning {
 			continue
 		}
-		if err := s.lists.remove(breederID, old.id); err != nil {
-			return fmt.Errorf("lists of a breeder: %w", err)
+		if err := s.waiting.Delete(ctx, old.Name); err != nil {
+			return notKept(ctx, err, errNotKept)
 		}
 	}
 	return nil
@@ -299,7 +252,7 @@ func (s *Server) workOnImport(ctx context.Context, in care.Import) error {
 	if err := s.followup.RunImport(ctx, s.now(), in, t); err != nil {
 		return err
 	}
-	return s.lists.remove(in.BreederID, in.ID)
+	return s.lists.remove(ctx, in.BreederID, in.ID)
 }
 
 // sweepLists removes the lists that nobody confirmed in a day.
@@ -308,11 +261,17 @@ func (s *Server) sweepLists(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.lists.sweep(time.Now().Add(-care.ImportDraftLife), func(folder, name string) bool {
-		return slices.ContainsFunc(pending, func(in care.Import) bool {
-			return s.lists.path(in.BreederID, in.ID) == filepath.Join(s.lists.dir, folder, name)
-		})
-	})
+	before := time.Now().Add(-care.ImportDraftLife)
+	for list, err := range s.waiting.List(ctx, listsBegin) {
+		busy := slices.ContainsFunc(pending, func(in care.Import) bool { return s.lists.name(in.BreederID, in.ID) == list.Name })
+		if err == nil && list.Since.Before(before) && !busy {
+			err = s.waiting.Delete(ctx, list.Name)
+		}
+		if err != nil {
+			return fmt.Errorf("sweeping lists: %w", err)
+		}
+	}
+	return nil
 }
 
 // exportStock answers with the stock book and its logs, as CSV files in a zip or

@@ -10,6 +10,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
@@ -17,6 +18,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/photo/phototest"
 	"warmhand/server"
 	"warmhand/server/servertest"
 )
@@ -77,10 +79,12 @@ func (p *process) address(t *testing.T) string {
 // is shared and done once.
 func TestSeveralServers(t *testing.T) {
 	t.Parallel()
-	short := func(c *server.Config) { server.Beat(c, shortBeat); c.LocalPush = true }
+	bucket := phototest.S3(t, nil)
+	short := func(c *server.Config) { server.Beat(c, shortBeat); c.LocalPush, c.PhotosURL = true, bucket }
 	one := servertest.Start(t, servertest.Options{Postgres: true, Configure: short})
 	two := servertest.Start(t, servertest.Options{Beside: one, Configure: func(c *server.Config) {
 		short(c)
+		c.DataDir = keyOnly(t, c.DataDir)
 		c.DatabaseURL += "&application_name=second-" + strconv.Itoa(os.Getpid())
 	}})
 	owner := care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "b1-owner"}
@@ -137,6 +141,29 @@ func TestSeveralServers(t *testing.T) {
 		if string(a.Body) != string(b.Body) {
 			t.Errorf("two servers say\n%s\nand\n%s", a.Body, b.Body)
 		}
+	})
+
+	t.Run("a picture in two halves", func(t *testing.T) {
+		jpg := picture(t, 64, 48)
+		path := "/v1/breeders/b1/cases/" + caseID + "/photos/photo-1"
+		if first := keeper.Call("PUT", path, jpg[:500], "Content-Type", "image/jpeg", "Upload-Complete", "?0"); first.Status != http.StatusNoContent {
+			t.Fatalf("the first half: %d %s", first.Status, first.Body)
+		}
+		if at := keeperThere.Call("HEAD", path, nil); at.Header.Get("Upload-Offset") != "500" {
+			t.Errorf("the other server has %v", at.Header)
+		}
+		keeperThere.Call("PATCH", path, jpg[500:], "Content-Type", "application/partial-upload", "Upload-Offset", "500", "Upload-Complete", "?1").OK()
+		if got := keeper.Call("GET", path+"/320", nil); got.Status != http.StatusOK {
+			t.Errorf("the picture: %d %s", got.Status, got.Body)
+		}
+	})
+
+	t.Run("a list at one and its reading at the other", func(t *testing.T) {
+		l := bring(t, page, "a.csv", []byte(animalsCSV))
+		l.page = there
+		l.preview(nil)
+		l.confirm(map[string]any{"leaveWrong": true}).OK()
+		l.until("DONE")
 	})
 
 	t.Run("a cut between server and database", func(t *testing.T) {
@@ -250,6 +277,20 @@ func TestSeveralServers(t *testing.T) {
 		t.Error(err)
 	}
 	within(t, 5*time.Second, last, `data: {"case":{"name":"breeders/b1/cases/`+caseID)
+}
+
+// keyOnly is a data folder with the same key, and nothing else.
+func keyOnly(t *testing.T, dir string) string {
+	t.Helper()
+	key, err := os.ReadFile(filepath.Join(dir, "server.key"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := t.TempDir()
+	if err := os.WriteFile(filepath.Join(other, "server.key"), key, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return other
 }
 
 // shareOut adds cases whose time has come, with version 1.

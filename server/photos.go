@@ -76,9 +76,9 @@ func (s *Server) tellArrived(w http.ResponseWriter, r *http.Request, whole bool)
 	h.Set("Cache-Control", "no-store")
 	h.Set(uploadComplete, "?1")
 	if !whole {
-		n, err := s.arriving.Arrived(uploadName(r))
+		n, err := s.waiting.Arrived(r.Context(), uploadName(r))
 		if err != nil {
-			s.writeError(w, r, err)
+			s.writeError(w, r, notKept(r.Context(), err, errNotRead))
 			return
 		}
 		h.Set(uploadComplete, "?0")
@@ -148,7 +148,7 @@ func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none *care.P
 		return none, &photo.Error{Code: photo.TooLarge, Field: "photo", Message: "The picture is larger than 25 MB. Send it in a smaller size."}
 	}
 	http.NewResponseController(w).SetReadDeadline(time.Now().Add(photoTime)) //nolint:errcheck // a connection without deadlines has none
-	pic, err := s.arriving.Receive(ctx, uploadName(r), from, last, http.MaxBytesReader(w, r.Body, photoMax+1), photo.Limits{Bytes: photoMax})
+	pic, err := s.waiting.Receive(ctx, uploadName(r), from, last, http.MaxBytesReader(w, r.Body, photoMax+1), photo.Limits{Bytes: photoMax})
 	if err != nil {
 		var refused *photo.Error
 		if !errors.As(err, &refused) && !errors.Is(err, ctx.Err()) && isArrival(err) {
@@ -162,7 +162,13 @@ func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none *care.P
 	// What the file says of its time is not asked: only what the sender tells on
 	// purpose is kept.
 	p, err := s.keepPicture(ctx, who.Actor, s.now(), pic, care.Photo{BreederID: r.PathValue("breeder"), CaseID: r.PathValue("case"), ID: r.PathValue("photo"), TakenAt: taken})
-	return &p, err
+	if err != nil {
+		return none, err
+	}
+	if err := s.waiting.Forget(context.WithoutCancel(ctx), uploadName(r)); err != nil {
+		s.log.Warn("What had come in of a picture was not removed; it is in an hour.", "error", err)
+	}
+	return &p, nil
 }
 
 // keepPicture stores a picture that was taken in and then its row, in this

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"strings"
 
 	"warmhand/internal/access"
@@ -138,7 +137,7 @@ func (s *Server) EraseAccounts(ctx context.Context) error {
 	errs := []error{err}
 	for _, id := range erased {
 		s.log.Info("An account was erased, as its owner had asked.", "breeder", id)
-		errs = append(errs, os.RemoveAll(s.lists.folder(id)))
+		errs = append(errs, s.lists.removeAll(ctx, id))
 	}
 	if len(erased) > 0 {
 		errs = append(errs, s.discard(ctx))

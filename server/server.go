@@ -106,8 +106,9 @@ type Server struct {
 	clock     *clock
 	origin    *url.URL
 	store     *store.Store
-	arriving  *photo.Folder // what has come in of pictures
 	blobs     photo.Blobs
+	waiting   *photo.Waiting // what has come in of pictures, and lists
+	temp      string         // a folder for what is not to stay
 	metrics   *metrics
 	tracer    trace.Tracer
 	numbers   net.Listener  // nil without Config.Metrics
@@ -193,10 +194,11 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	if s.key, err = access.LoadKey(cfg.DataDir); err != nil {
 		return s, err
 	}
-	if s.arriving, err = photo.OpenFolder(filepath.Join(cfg.DataDir, photosDir)); err != nil {
+	folder, err := photo.OpenFolder(filepath.Join(cfg.DataDir, photosDir))
+	if err != nil {
 		return s, fmt.Errorf("opening the photos: %w", err)
 	}
-	s.blobs = s.arriving
+	s.blobs, s.temp = folder, folder.Temp()
 	if cfg.PhotosURL != "" {
 		bucket, err := photo.OpenBucket(ctx, cfg.PhotosURL)
 		if err != nil {
@@ -205,9 +207,10 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 		s.onClose(bucket.Close)
 		s.blobs = bucket
 	}
-	if s.lists, err = openLists(filepath.Join(cfg.DataDir, listsDir)); err != nil {
+	if s.waiting, err = s.blobs.Waiting(s.temp); err != nil {
 		return s, err
 	}
+	s.lists = &lists{s.waiting, make(chan struct{}, listsRead)}
 	if s.store, err = store.Open(ctx, store.Config{URL: cfg.DatabaseURL, Dir: cfg.DataDir}); err != nil {
 		return s, err
 	}

@@ -10,7 +10,6 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 	"strings"
 	"time"
 )
@@ -19,12 +18,14 @@ const (
 	// What arrived of an upload is kept this long, so that a phone that lost the
 	// line need not begin again. It may still say where it was taken: not longer.
 	arrivingAge = time.Hour
-	// All of it together takes at most so many bytes; beyond that, whoever was cut
-	// off begins again.
-	arrivingMost = 256 << 20
+	// All of it together takes at most so many bytes and pieces; beyond that, whoever
+	// was cut off begins again.
+	arrivingMost   = 256 << 20
+	arrivingPieces = 5000
+	// leaveTime is how long a piece may take to be kept after its sender is gone.
+	leaveTime = 20 * time.Second
 
-	arrivingPrefix = "arriving-"
-	spoolPrefix    = "photo-" // what a crash left on the way between the two
+	arrivingBegin = "arriving/"
 )
 
 // OffsetError says that an upload is to go on elsewhere than where the sender
@@ -35,184 +36,185 @@ func (e *OffsetError) Error() string {
 	return fmt.Sprintf("the upload goes on at byte %d", e.Offset)
 }
 
-// arriving is where the bytes of an upload wait for the rest. The name may be
-// any text; the file's name tells nothing of it.
-func (f *Folder) arriving(name string) string {
+// arriving is where the pieces of an upload wait for the rest, each named by the byte
+// that it begins with. The upload's name may be any text; this one tells nothing of it.
+func arriving(name string) string {
 	sum := sha256.Sum256([]byte(name))
-	return filepath.Join(f.Temp(), arrivingPrefix+hex.EncodeToString(sum[:]))
+	return arrivingBegin + hex.EncodeToString(sum[:]) + "-"
 }
 
+func piece(name string, from int64) string { return arriving(name) + fmt.Sprintf("%012d", from) }
+
 // Arrived is how many bytes of an upload wait for the rest.
-func (f *Folder) Arrived(name string) (int64, error) {
-	info, err := os.Stat(f.arriving(name))
-	if errors.Is(err, fs.ErrNotExist) {
-		return 0, nil
+func (w *Waiting) Arrived(ctx context.Context, name string) (n int64, err error) {
+	for p, err := range w.List(ctx, arriving(name)) {
+		if err != nil {
+			return 0, err
+		}
+		if p.Name == piece(name, n) { // what lies after a gap is of an upload before
+			n += p.Size
+		}
 	}
-	if err != nil {
-		return 0, fmt.Errorf("look for the rest of a photo: %w", err)
+	return n, nil
+}
+
+// Forget removes what has arrived of an upload.
+func (w *Waiting) Forget(ctx context.Context, name string) error {
+	for p, err := range w.List(ctx, arriving(name)) {
+		if err == nil {
+			err = w.Delete(ctx, p.Name)
+		}
+		if err != nil {
+			return err
+		}
 	}
-	return info.Size(), nil
+	return nil
 }
 
 // Receive is Intake for an upload that comes in pieces, or that was cut off
 // and goes on: r gives it from a byte on. Unless this piece is the last, or when r
 // fails, what has arrived waits for an hour, and the Picture is nil. A piece
 // that does not follow on what waits gives an *OffsetError, and one that begins
-// at 0 begins the upload anew. Of two that send the same at once, one is told to
-// begin again.
-func (f *Folder) Receive(ctx context.Context, name string, from int64, last bool, r io.Reader, lim Limits) (*Picture, error) {
-	spool, err := newSpool(f.Temp())
+// at 0 begins the upload anew. What has arrived of a picture stays until it is
+// forgotten, which is for when the picture is kept.
+func (w *Waiting) Receive(ctx context.Context, name string, from int64, last bool, r io.Reader, lim Limits) (*Picture, error) {
+	lim = lim.orDefaults()
+	spool, err := newSpool(w.temp)
 	if err != nil {
 		return nil, err
 	}
 	defer spool.Close()
-	if from == 0 {
-		if err := os.Remove(f.arriving(name)); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return nil, fmt.Errorf("begin a photo anew: %w", err)
+	if from > 0 {
+		arrived, err := w.Arrived(ctx, name)
+		if err == nil && arrived != from {
+			err = &OffsetError{arrived}
 		}
-	} else if err := f.takeUp(name, from, spool); err != nil {
-		return nil, err
+		if err != nil {
+			return nil, err
+		}
 	}
-	refused := spool.fill(ctx, r, lim.orDefaults())
-	var e *Error
+	before := from // bytes that are not in the spool
+	if last {
+		for before = 0; spool.n < from; {
+			err := w.copyTo(ctx, spool, piece(name, spool.n))
+			if errors.Is(err, fs.ErrNotExist) || err == nil && spool.n > from {
+				err = &OffsetError{0} // meanwhile it was begun anew
+			}
+			if err != nil {
+				return nil, err
+			}
+		}
+	}
+	begin := spool.n
+	var p *Picture
+	if err = spool.fill(ctx, r, lim, before); err == nil && last {
+		p, err = spool.picture(ctx, lim)
+	}
+	var refused *Error
 	switch {
-	case errors.As(refused, &e):
-		return nil, refused
-	case refused != nil || !last:
-		if err := f.leave(name, spool); err != nil {
-			return nil, errors.Join(refused, err)
-		}
-		return nil, refused
+	case errors.As(err, &refused):
+		return nil, errors.Join(err, w.Forget(ctx, name))
+	case p == nil: // more is to follow, or follows again
+		return nil, errors.Join(err, w.leave(ctx, name, from, io.NewSectionReader(spool.file, begin, spool.n-begin)))
 	}
-	return spool.picture(ctx, lim.orDefaults())
+	return p, nil
 }
 
-// takeUp moves what waits of an upload into a spool, if it is as long as the
-// sender thinks.
-func (f *Folder) takeUp(name string, from int64, s *spool) error {
-	// Whoever renames it has it, and nobody else.
-	mine := s.name + "-taken"
-	err := os.Rename(f.arriving(name), mine)
-	if errors.Is(err, fs.ErrNotExist) {
-		return &OffsetError{0}
-	}
-	if err != nil {
-		return fmt.Errorf("go on with a photo: %w", err)
-	}
-	defer os.Remove(mine)
-	was, err := os.Open(mine)
-	if err != nil {
-		return fmt.Errorf("go on with a photo: %w", err)
-	}
-	defer was.Close()
-	info, err := was.Stat()
-	if err == nil && info.Size() != from {
-		if err := os.Rename(mine, f.arriving(name)); err != nil {
-			return fmt.Errorf("go on with a photo: %w", err)
+// leave keeps a piece for the rest to follow, if there is room, even when its sender
+// has hung up.
+func (w *Waiting) leave(ctx context.Context, name string, from int64, r *io.SectionReader) error {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), leaveTime)
+	defer cancel()
+	if from == 0 {
+		if err := w.Forget(ctx, name); err != nil {
+			return err
 		}
-		return &OffsetError{info.Size()}
 	}
-	if err == nil {
-		err = s.copy(was)
-	}
-	if err != nil {
-		return fmt.Errorf("go on with a photo: %w", err)
-	}
-	return nil
-}
-
-// leave keeps what a spool holds for the rest to follow, if there is room.
-func (f *Folder) leave(name string, s *spool) error {
-	waiting, err := f.sweepArriving(time.Now())
-	if err != nil || waiting+s.n > arrivingMost || s.n == 0 {
+	bytes, pieces, err := w.sweep(ctx, time.Now())
+	if err != nil || r.Size() == 0 || bytes+r.Size() > arrivingMost || pieces == arrivingPieces {
 		return err
 	}
-	path := s.name + "-left"
-	out, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return fmt.Errorf("keep a part of a photo: %w", err)
-	}
-	defer os.Remove(path) // nothing is there once it has its name
-	_, err = io.Copy(out, io.NewSectionReader(s.file, 0, s.n))
-	if closed := out.Close(); err == nil {
-		err = closed
-	}
-	if err == nil {
-		err = os.Rename(path, f.arriving(name))
-	}
-	if err != nil {
-		return fmt.Errorf("keep a part of a photo: %w", err)
-	}
-	return nil
+	return w.Put(ctx, piece(name, from), r)
 }
 
-// Sweep removes what has waited for its rest too long.
-func (f *Folder) Sweep(now time.Time) error {
-	_, err := f.sweepArriving(now)
+// Sweep removes uploads that have waited for their rest too long.
+func (w *Waiting) Sweep(ctx context.Context, now time.Time) error {
+	_, _, err := w.sweep(ctx, now)
 	return err
 }
 
-// sweepArriving is Sweep, and returns how many bytes wait still.
-func (f *Folder) sweepArriving(now time.Time) (waiting int64, err error) {
-	files, err := os.ReadDir(f.Temp())
-	if err != nil {
-		return 0, fmt.Errorf("sweep the photo folder: %w", err)
+// sweep is Sweep, and returns how much waits still.
+func (w *Waiting) sweep(ctx context.Context, now time.Time) (bytes int64, pieces int, err error) {
+	var of []Waits // one upload's
+	done := func() error {
+		var newest time.Time
+		for _, p := range of {
+			if newest.Before(p.Since) {
+				newest = p.Since
+			}
+		}
+		for _, p := range of {
+			if now.Sub(newest) > arrivingAge {
+				if err := w.Delete(ctx, p.Name); err != nil {
+					return err
+				}
+				continue
+			}
+			bytes, pieces = bytes+p.Size, pieces+1
+		}
+		of = nil
+		return nil
 	}
-	for _, file := range files {
-		if !strings.HasPrefix(file.Name(), arrivingPrefix) && !strings.HasPrefix(file.Name(), spoolPrefix) {
-			continue
+	for p, err := range w.List(ctx, arrivingBegin) {
+		if upload, _, _ := strings.Cut(p.Name, "-"); err == nil && len(of) > 0 && !strings.HasPrefix(of[0].Name, upload) {
+			err = done()
 		}
-		info, err := file.Info()
-		if err == nil && now.Sub(info.ModTime()) > arrivingAge {
-			err = os.Remove(filepath.Join(f.Temp(), file.Name()))
-		} else if err == nil {
-			waiting += info.Size()
+		if err != nil {
+			return 0, 0, fmt.Errorf("sweep what arrives: %w", err)
 		}
-		if err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return 0, fmt.Errorf("sweep the photo folder: %w", err)
-		}
+		of = append(of, p)
 	}
-	return waiting, nil
+	if err := done(); err != nil {
+		return 0, 0, fmt.Errorf("sweep what arrives: %w", err)
+	}
+	return bytes, pieces, nil
 }
 
 // spool is an upload on the disk. Its file has no name: even a crash leaves no
 // picture with its place behind.
 type spool struct {
 	file *os.File
-	name string // that the file had, for others beside it
-	n    int64  // bytes
+	n    int64 // bytes
 	sum  hash.Hash
 }
 
 func newSpool(dir string) (*spool, error) {
-	f, err := os.CreateTemp(dir, spoolPrefix+"*")
+	f, err := spoolFile(dir)
 	if err != nil {
-		return nil, fmt.Errorf("spool a photo: %w", err)
+		return nil, err
 	}
-	if err := os.Remove(f.Name()); err != nil {
-		f.Close()
-		return nil, fmt.Errorf("spool a photo: %w", err)
-	}
-	return &spool{file: f, name: f.Name(), sum: sha256.New()}, nil
+	return &spool{file: f, sum: sha256.New()}, nil
 }
 
 func (s *spool) Close() error { return s.file.Close() }
 
-func (s *spool) copy(r io.Reader) error {
-	n, err := io.Copy(io.MultiWriter(s.file, s.sum), r)
-	s.n += n
-	return err
+func (s *spool) Write(b []byte) (int, error) {
+	n, err := s.file.Write(b)
+	s.n += int64(n)
+	s.sum.Write(b[:n])
+	return n, err
 }
 
-// fill takes in what r gives, and one byte more than the limit at most.
-func (s *spool) fill(ctx context.Context, r io.Reader, lim Limits) error {
-	err := s.copy(io.LimitReader(reader{ctx, r}, lim.Bytes+1-s.n))
+// fill takes in what r gives, and one byte more than the limit at most, with what was
+// before.
+func (s *spool) fill(ctx context.Context, r io.Reader, lim Limits, before int64) error {
+	_, err := io.Copy(s, io.LimitReader(reader{ctx, r}, lim.Bytes+1-before-s.n))
 	switch {
 	case err != nil:
 		return fmt.Errorf("receive a photo: %w", err)
-	case s.n > lim.Bytes:
+	case before+s.n > lim.Bytes:
 		return refuse(TooLarge, "", "This photo is larger than %d MB. Please send a smaller copy of it.", lim.Bytes>>20)
-	case s.n == 0:
+	case before+s.n == 0:
 		return refuse(Empty, "", "Nothing arrived. Please choose the photo again.")
 	}
 	return nil

@@ -25,6 +25,7 @@ type Blobs interface {
 	Open(context.Context, Key) (*Blob, error)
 	Delete(context.Context, Key) error
 	List(context.Context) iter.Seq2[Info, error]
+	Waiting(temp string) (*Waiting, error)
 }
 
 // Bucket keeps pictures in a store that speaks the S3 protocol, under the names

@@ -165,7 +165,7 @@ func Intake(ctx context.Context, r io.Reader, lim Limits, dir string) (*Picture,
 		return nil, err
 	}
 	defer spool.Close()
-	if err := spool.fill(ctx, r, lim); err != nil {
+	if err := spool.fill(ctx, r, lim, 0); err != nil {
 		return nil, err
 	}
 	return spool.picture(ctx, lim)
