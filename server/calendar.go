@@ -44,7 +44,7 @@ func (s *Server) calendarOf(ctx context.Context, secret string) ([]byte, error) 
 	}); err != nil {
 		return nil, err
 	}
-	cases, err := s.followup.KeeperCases(ctx, who)
+	cases, err := s.followup.KeeperCases(ctx, who, now)
 	if err != nil {
 		return nil, err
 	}

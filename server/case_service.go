@@ -37,7 +37,7 @@ func (c *caseService) ListCases(ctx context.Context, req *pb.ListCasesRequest) (
 	}
 	who := callOf(ctx).who.Actor
 	ended := req.GetState() == pb.CaseState_CASE_STATE_ENDED
-	list, next, err := c.s.followup.ListCases(ctx, who, ids[0], care.CaseQuery{Open: !ended, Closed: ended}, after, pageSize(req.GetPageSize(), 50))
+	list, next, err := c.s.followup.ListCases(ctx, who, c.s.now(), ids[0], care.CaseQuery{Open: !ended, Closed: ended}, after, pageSize(req.GetPageSize(), 50))
 	return &pb.ListCasesResponse{Cases: casesToProto(spoken(ctx), list, who, false), NextPageToken: nextPage(query, next)}, err
 }
 
@@ -45,7 +45,7 @@ func (c *caseService) ListCases(ctx context.Context, req *pb.ListCasesRequest) (
 // the phone shows the next thing of each.
 func (c *caseService) ListKeeperCases(ctx context.Context, _ *pb.ListKeeperCasesRequest) (*pb.ListKeeperCasesResponse, error) {
 	who := callOf(ctx).who.Actor
-	list, err := c.s.followup.KeeperCases(ctx, who)
+	list, err := c.s.followup.KeeperCases(ctx, who, c.s.now())
 	return &pb.ListKeeperCasesResponse{Cases: casesToProto(spoken(ctx), list, who, true)}, err
 }
 
@@ -255,7 +255,7 @@ func (c *caseService) LookAfterCase(ctx context.Context, req *pb.LookAfterCaseRe
 		return nil, err
 	}
 	who := callOf(ctx).who.Actor
-	v, err := c.s.followup.LookAfter(ctx, who, ids[0], ids[1], req.GetLookedAfterBy())
+	v, err := c.s.followup.LookAfter(ctx, who, c.s.now(), ids[0], ids[1], req.GetLookedAfterBy())
 	return &pb.LookAfterCaseResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 
@@ -301,7 +301,7 @@ func (c *caseService) EndQuarantine(ctx context.Context, req *pb.EndQuarantineRe
 		return nil, err
 	}
 	who := callOf(ctx).who.Actor
-	v, err := c.s.followup.EndQuarantine(ctx, who, ids[0], ids[1])
+	v, err := c.s.followup.EndQuarantine(ctx, who, c.s.now(), ids[0], ids[1])
 	return &pb.EndQuarantineResponse{Case: caseToProto(spoken(ctx), &v, who, true)}, err
 }
 

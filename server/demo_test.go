@@ -25,7 +25,7 @@ func TestDemoTellsEveryStory(t *testing.T) {
 		t.Fatalf("addresses are missing: %+v", d)
 	}
 	owner := care.Actor{Kind: care.BreederOwner, BreederID: "thimblewick", UserID: "thimblewick-owner"}
-	list, _, err := s.FollowUp().ListCases(t.Context(), owner, "thimblewick", care.CaseQuery{Open: true}, care.Cursor{}, 50)
+	list, _, err := s.FollowUp().ListCases(t.Context(), owner, now, "thimblewick", care.CaseQuery{Open: true}, care.Cursor{}, 50)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -149,7 +149,7 @@ func (s *Server) breederLive(w http.ResponseWriter, r *http.Request) {
 func (s *Server) keeperLive(w http.ResponseWriter, r *http.Request) {
 	s.live(w, r, routeKeeperLive, "", func(who caller) (func(context.Context) ([]string, error), error) {
 		return func(ctx context.Context) ([]string, error) {
-			cases, err := s.followup.KeeperCases(ctx, who.Actor)
+			cases, err := s.followup.KeeperCases(ctx, who.Actor, s.now())
 			var ids []string
 			for i := range cases {
 				ids = append(ids, cases[i].Case.BreederID)

@@ -49,12 +49,12 @@ type takenPicture struct{ File, When string }
 // what was logged as a table, the pictures, and one page to read it all.
 func (s *Server) exportKeeper(w http.ResponseWriter, r *http.Request) {
 	s.export(w, r, routeTakeaway, "warmhand.zip", "application/zip", func(who care.Actor) (func(io.Writer) error, error) {
-		cases, err := s.followup.KeeperCases(r.Context(), who)
+		cases, err := s.followup.KeeperCases(r.Context(), who, s.now())
 		return func(out io.Writer) error {
 			z := zip.NewWriter(out)
 			page := make([]takenAway, 0, len(cases))
 			for i := range cases {
-				shared, err := s.followup.KeeperExport(r.Context(), who, cases[i].Case.BreederID, cases[i].Case.ID)
+				shared, err := s.followup.KeeperExport(r.Context(), who, s.now(), cases[i].Case.BreederID, cases[i].Case.ID)
 				if care.IsCode(err, care.NotFound) {
 					continue
 				}

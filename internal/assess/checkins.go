@@ -129,11 +129,7 @@ func (e *engine) checkIns(a *Assessment) []CheckIn {
 	}
 	p.rhythm()
 	slices.SortStableFunc(p.plan, func(a, b CheckIn) int { return a.At.Compare(b.At) })
-	ahead := slices.IndexFunc(p.plan, func(c CheckIn) bool { return c.At.After(e.today) })
-	if ahead < 0 {
-		ahead = len(p.plan)
-	}
-	return p.plan[max(0, ahead-1):]
+	return askedFrom(p.plan, e.today)
 }
 
 // planner puts the check-ins of one case together.

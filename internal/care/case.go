@@ -167,11 +167,14 @@ type Case struct {
 	Headline   words.Text // the first reason in plain words, for the list
 	Assessment []byte     // the full assessment, JSON
 	AssessedAt time.Time
-	DueAt      time.Time // when the passing of time alone calls for a new look
-	LastHeard  *time.Time
-	SeenAt     *time.Time // when the breeder last looked
-	SeenAs     Standing   // as what it stood then
-	ChangedAt  time.Time  // when the standing last changed
+	// Ahead is what Headline and NextStep are on the days after AssessedAt if nothing
+	// is logged until DueAt, JSON of followup's; nil: of none.
+	Ahead     []byte
+	DueAt     time.Time // when the passing of time alone calls for a new look
+	LastHeard *time.Time
+	SeenAt    *time.Time // when the breeder last looked
+	SeenAs    Standing   // as what it stood then
+	ChangedAt time.Time  // when the standing last changed
 	// WroteAt, ToldAt and AnsweredAt are when the keeper's newest message came in,
 	// the keeper's newest entry that says more than that the app was opened, and
 	// the breeder's newest message or step; nil: never.

@@ -65,6 +65,16 @@ func EachPage(page func(after Cursor) (next Cursor, err error)) error {
 // CaseKey names a case.
 type CaseKey struct{ BreederID, ID string }
 
+// Followed is a case with what else an assessment of it is made from, but for the
+// breeder.
+type Followed struct {
+	Case   Case
+	Animal Animal
+	Log    []Entry // as Tx.Log has it
+	// Open are its open flags, without their texts and histories.
+	Open []Flag
+}
+
 // CaseQuery selects cases of a breeder.
 type CaseQuery struct {
 	Open, Closed bool // either or both
@@ -178,6 +188,9 @@ type Tx interface {
 	// beyond another: up to limit open cases that were assessed after at, and people to
 	// be looked at. Versions of both are counted up; n is how many there were.
 	BringForward(beyond, at time.Time, limit int) (n int, err error)
+	// Followed reads many cases of whatever breeders at once, in no order; one that
+	// is not there is left out.
+	Followed(cases []CaseKey) ([]Followed, error)
 	CasesOfKeeper(keeperID string) ([]Case, error)
 
 	PutFlag(Flag) error

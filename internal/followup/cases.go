@@ -19,7 +19,9 @@ type CaseView struct {
 	Assessment assess.Assessment // zero in lists
 }
 
-func view(tx care.Tx, c care.Case) (v CaseView, err error) {
+// view is a case as it stands now. What the pass left to be said on the day is worked
+// out for the few that are looked at.
+func view(tx care.Tx, c care.Case, now time.Time) (v CaseView, err error) {
 	v.Case = c
 	if v.Animal, err = tx.Animal(c.BreederID, c.AnimalID); err != nil {
 		return v, err
@@ -32,11 +34,24 @@ func view(tx care.Tx, c care.Case) (v CaseView, err error) {
 			return v, fmt.Errorf("stored assessment of case %s: %w", c.ID, err)
 		}
 	}
+	if c.ClosedAt != nil || len(c.Ahead) == 0 || now.Before(v.Assessment.DueAt) {
+		return v, nil
+	}
+	k, err := read(tx, c)
+	if err != nil {
+		return v, err
+	}
+	a := assess.Assess(k.subject, caseLog(k.log, &c), now)
+	if a.Standing != c.Standing {
+		return v, nil // the pass is on its way here
+	}
+	v.Assessment = a
+	v.Case.Urgency, v.Case.Headline, v.Case.NextStep, v.Case.AssessedAt = a.Urgency, a.Headline, a.NextStep(), care.Instant(now)
 	return v, nil
 }
 
 // ListCases is the triage list.
-func (s *Service) ListCases(ctx context.Context, who care.Actor, breederID string, q care.CaseQuery, after care.Cursor, limit int) (list []CaseView, next care.Cursor, err error) {
+func (s *Service) ListCases(ctx context.Context, who care.Actor, now time.Time, breederID string, q care.CaseQuery, after care.Cursor, limit int) (list []CaseView, next care.Cursor, err error) {
 	if err := breederOnly(who, breederID, "breeder"); err != nil {
 		return nil, next, err
 	}
@@ -67,6 +82,9 @@ func (s *Service) ListCases(ctx context.Context, who care.Actor, breederID strin
 			if a == nil {
 				return care.Missing("animal")
 			}
+			if err := sayToday(&c, now); err != nil {
+				return err
+			}
 			list[i] = CaseView{Case: c, Animal: *a, Breeder: b}
 		}
 		return nil
@@ -75,7 +93,7 @@ func (s *Service) ListCases(ctx context.Context, who care.Actor, breederID strin
 }
 
 // KeeperCases are the keeper's own cases, of all breeders.
-func (s *Service) KeeperCases(ctx context.Context, who care.Actor) (list []CaseView, err error) {
+func (s *Service) KeeperCases(ctx context.Context, who care.Actor, now time.Time) (list []CaseView, err error) {
 	if who.Kind != care.KeeperActor || who.KeeperID == "" {
 		return nil, errNotYours
 	}
@@ -89,7 +107,7 @@ func (s *Service) KeeperCases(ctx context.Context, who care.Actor) (list []CaseV
 			if !who.IsKeeper(c.KeeperID, c.BreederID) {
 				continue
 			}
-			v, err := view(tx, c)
+			v, err := view(tx, c, now)
 			if err != nil {
 				return err
 			}
@@ -108,7 +126,7 @@ func (s *Service) GetCase(ctx context.Context, who care.Actor, now time.Time, br
 		if err != nil {
 			return err
 		}
-		v, err = view(tx, c)
+		v, err = view(tx, c, now)
 		return err
 	})
 	if !who.OfBreeder(breederID) {
@@ -171,7 +189,7 @@ func (s *Service) ListFlags(ctx context.Context, who care.Actor, breederID, case
 // MarkSeen says that the breeder looked at the case as it stands.
 func (s *Service) MarkSeen(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string) (CaseView, error) {
 	now = care.Instant(now)
-	return s.onCase(ctx, who, breederID, caseID, "seen", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, who, now, breederID, caseID, "seen", func(tx care.Tx, c care.Case) (care.Case, error) {
 		c.SeenAt, c.SeenAs = &now, c.Standing
 		return savedCase(tx, c)
 	})
@@ -198,7 +216,7 @@ func (s *Service) SetAside(ctx context.Context, who care.Actor, now time.Time, b
 		}
 		aside = care.Aside{Until: &at, At: &now, Why: strings.TrimSpace(why)}
 	}
-	return s.onCase(ctx, who, breederID, caseID, "aside", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, who, now, breederID, caseID, "aside", func(tx care.Tx, c care.Case) (care.Case, error) {
 		if c.ClosedAt != nil {
 			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. Open it again first."}
 		}
@@ -211,8 +229,8 @@ func (s *Service) SetAside(ctx context.Context, who care.Actor, now time.Time, b
 }
 
 // LookAfter says who of the breeder's people sees to a case; "" for whoever comes.
-func (s *Service) LookAfter(ctx context.Context, who care.Actor, breederID, caseID, by string) (CaseView, error) {
-	return s.onCase(ctx, who, breederID, caseID, "looked_after", func(tx care.Tx, c care.Case) (care.Case, error) {
+func (s *Service) LookAfter(ctx context.Context, who care.Actor, now time.Time, breederID, caseID, by string) (CaseView, error) {
+	return s.onCase(ctx, who, now, breederID, caseID, "looked_after", func(tx care.Tx, c care.Case) (care.Case, error) {
 		c.LookedAfterBy = strings.TrimSpace(by)
 		return savedCase(tx, c)
 	})
@@ -273,7 +291,7 @@ func (s *Service) EndCase(ctx context.Context, who care.Actor, now time.Time, br
 		return CaseView{}, care.BadField("outcome", "Say how it ended: settled, returned, vet, died or lost_touch.")
 	}
 	now = care.Instant(now)
-	return s.onCase(ctx, who, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, who, now, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
 		fresh, err := endEntry(tx, who, c, now, requestID, note, care.Ended{Outcome: o})
 		if err != nil || !fresh {
 			return c, err
@@ -289,7 +307,7 @@ func (s *Service) EndCase(ctx context.Context, who care.Actor, now time.Time, br
 // ReopenCase takes the end back.
 func (s *Service) ReopenCase(ctx context.Context, who care.Actor, now time.Time, breederID, caseID, requestID string) (CaseView, error) {
 	now = care.Instant(now)
-	return s.onCase(ctx, who, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, who, now, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
 		if c.ClosedAt != nil && c.Outcome == "" {
 			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "This handover was revoked. Make a new one for the animal."}
 		}
@@ -334,7 +352,7 @@ func endEntry(tx care.Tx, who care.Actor, c care.Case, now time.Time, id, note s
 }
 
 // onCase runs one change of a case by the breeder.
-func (s *Service) onCase(ctx context.Context, who care.Actor, breederID, caseID, what string, f func(care.Tx, care.Case) (care.Case, error)) (v CaseView, err error) {
+func (s *Service) onCase(ctx context.Context, who care.Actor, now time.Time, breederID, caseID, what string, f func(care.Tx, care.Case) (care.Case, error)) (v CaseView, err error) {
 	if err := breederOnly(who, breederID, "case"); err != nil {
 		return v, err
 	}
@@ -346,7 +364,7 @@ func (s *Service) onCase(ctx context.Context, who care.Actor, breederID, caseID,
 		if c, err = f(tx, c); err != nil {
 			return stale(err)
 		}
-		v, err = view(tx, c)
+		v, err = view(tx, c, now)
 		return err
 	})
 	if err != nil {

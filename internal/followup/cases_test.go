@@ -184,8 +184,8 @@ func TestPassFindsSilence(t *testing.T) {
 		t.Errorf("again: looked at %d, %v", looked, err)
 	}
 	fresh := followup.New(p.store, p.codes, p.codes)
-	if looked, err = fresh.Pass(t.Context(), late.Add(day)); err != nil || looked != 1 {
-		t.Errorf("the day after, started anew: looked at %d, %v", looked, err)
+	if looked, err = fresh.Pass(t.Context(), late.Add(7*day)); err != nil || looked != 1 {
+		t.Errorf("a week later, started anew: looked at %d, %v", looked, err)
 	}
 	silences := 0
 	for _, f := range p.flags(t, c) {
@@ -356,11 +356,11 @@ func TestMarkSeen(t *testing.T) {
 	if v = p.get(t, c); !v.Case.ChangedAt.Equal(changed) {
 		t.Error("a message moved the standing")
 	}
-	list, _, err := p.ListCases(t.Context(), p.helper, "loam", care.CaseQuery{Open: true}, care.Cursor{}, 10)
+	list, _, err := p.ListCases(t.Context(), p.helper, t0, "loam", care.CaseQuery{Open: true}, care.Cursor{}, 10)
 	if err != nil || len(list) != 1 || list[0].Case.Headline.String() == "" || list[0].Animal.Name != "tub 14" {
 		t.Errorf("triage list: %+v, %v", list, err)
 	}
-	none, _, err := p.ListCases(t.Context(), p.other, "fern", care.CaseQuery{}, care.Cursor{}, 10)
+	none, _, err := p.ListCases(t.Context(), p.other, t0, "fern", care.CaseQuery{}, care.Cursor{}, 10)
 	if err != nil || len(none) != 0 {
 		t.Errorf("another breeder's list: %+v, %v", none, err)
 	}

@@ -322,7 +322,7 @@ func TestKeeperSeesTheirOwn(t *testing.T) {
 	}
 	// Lists and changes of the account are the breeder's alone.
 	for name, err := range map[string]error{
-		"ListCases":     second3(p.ListCases(t.Context(), second, "loam", care.CaseQuery{}, care.Cursor{}, 10)),
+		"ListCases":     second3(p.ListCases(t.Context(), second, t0, "loam", care.CaseQuery{}, care.Cursor{}, 10)),
 		"ListAnimals":   second3(p.ListAnimals(t.Context(), second, "loam", "", care.Cursor{}, 10)),
 		"ListHandovers": second3(p.ListHandovers(t.Context(), second, "loam", "", care.Cursor{}, 10)),
 		"GetBreeder":    second2(p.GetBreeder(t.Context(), second, "loam")),
@@ -347,11 +347,11 @@ func TestKeeperSeesTheirOwn(t *testing.T) {
 	if find(p.entries(t, second, v.Case), later.ID) == nil {
 		t.Error("the second keeper does not see all of the history")
 	}
-	mineOnly, err := p.KeeperCases(t.Context(), second)
+	mineOnly, err := p.KeeperCases(t.Context(), second, t0)
 	if err != nil || len(mineOnly) != 1 || mineOnly[0].Case.ID != v.Case.ID || mineOnly[0].Animal.Note != "" {
 		t.Errorf("the keeper's cases: %+v, %v", mineOnly, err)
 	}
-	if _, err := p.KeeperCases(t.Context(), p.loam); !care.IsCode(err, care.Denied) {
+	if _, err := p.KeeperCases(t.Context(), p.loam, t0); !care.IsCode(err, care.Denied) {
 		t.Errorf("KeeperCases by a breeder: %v", err)
 	}
 }

@@ -43,6 +43,15 @@ func (s *Service) Remembered(ctx context.Context, breederID, animalID string) (h
 	return held, err
 }
 
+// AssessAnew is what the whole log of a case says.
+func AssessAnew(tx care.Tx, c care.Case, now time.Time) (assess.Assessment, error) {
+	k, err := read(tx, c)
+	if err != nil {
+		return assess.Assessment{}, err
+	}
+	return assess.Assess(k.subject, caseLog(k.log, &c), now), nil
+}
+
 // ClaimReminders claims what is due and hands nothing over, as a server does that is
 // killed then. It returns how many messages there would have been.
 func (s *Service) ClaimReminders(ctx context.Context, now time.Time) (int, error) {

@@ -4,19 +4,15 @@
 package followup
 
 import (
-	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"runtime"
 	"slices"
-	"sync"
 	"time"
 
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
-	"warmhand/internal/words"
 
 	"github.com/google/uuid"
 )
@@ -124,8 +120,12 @@ func subject(tx care.Tx, c *care.Case) (*assess.Subject, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &assess.Subject{Animal: a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi, Thresholds: c.Thresholds, Unclaimed: c.KeeperID == "", CheckIns: b.CheckIns,
-		Returning: c.Return.AgreedAt != nil}, nil
+	return subjectOf(c, &a, &b), nil
+}
+
+func subjectOf(c *care.Case, a *care.Animal, b *care.Breeder) *assess.Subject {
+	return &assess.Subject{Animal: *a, HandedOverAt: c.HandedOverAt, Learned: c.Learned, Hemi: b.Hemi, Thresholds: c.Thresholds, Unclaimed: c.KeeperID == "", CheckIns: b.CheckIns,
+		Returning: c.Return.AgreedAt != nil}
 }
 
 // story is what a case is assessed by: what is fixed of it, and its part of the log.
@@ -154,7 +154,7 @@ func reassess(tx care.Tx, c care.Case, now time.Time) (care.Case, error) {
 
 // reassess is what is known once the case was computed anew and saved.
 func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
-	j, err := k.judge(now)
+	j, err := k.judge(now, 1)
 	if err != nil {
 		return nil, err
 	}
@@ -164,15 +164,17 @@ func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
 // judged is a case computed anew and not saved yet.
 type judged struct {
 	known
+	was     *care.Case
 	changed []care.Flag // of its flags
 	// When the breeder's people, those of them who are told of messages at once and the
 	// keeper are to be looked at because of it, see Remind; zero: when they are anyway.
 	breederAt, wroteAt, keeperAt time.Time
 }
 
-// judge computes a case anew. It reads and writes nothing.
-func (k *known) judge(now time.Time) (*judged, error) {
-	after := judged{known: *k}
+// judge computes a case anew, and what will be said of it on up to so many days, until
+// time alone changes more than that. It reads and writes nothing.
+func (k *known) judge(now time.Time, days int) (*judged, error) {
+	after := judged{known: *k, was: &k.open}
 	c := &after.open
 	c.Thresholds = k.subject.Thresholds
 	for i := range k.log {
@@ -191,16 +193,18 @@ func (k *known) judge(now time.Time) (*judged, error) {
 	if before != result.Standing || c.AssessedAt.IsZero() {
 		c.ChangedAt = now
 	}
-	c.Standing, c.Urgency, c.Headline = result.Standing, result.Urgency, result.Headline
-	c.AssessedAt, c.DueAt = now, care.Instant(result.DueAt)
+	c.Standing, c.Urgency, c.Headline, c.NextStep = result.Standing, result.Urgency, result.Headline, result.NextStep()
+	c.AssessedAt, c.Ahead, c.DueAt = now, nil, care.Instant(result.DueAt)
+	if days > 1 {
+		if err := after.foresee(result, days); err != nil {
+			return nil, err
+		}
+	}
 	if !c.DueAt.After(now) {
-		c.DueAt = now.Add(24 * time.Hour)
+		c.DueAt = now.Add(day)
 	}
 	c.Listen(k.log)
 	c.Silent = slices.ContainsFunc(result.Concerns, func(f care.Concern) bool { return f.Code == assess.ConcernSilence })
-	if c.NextStep = (words.Text{}); len(result.Steps) > 0 {
-		c.NextStep = result.Steps[0].Text
-	}
 	if c.BringBack(before, now); c.Aside.Until != nil && c.Aside.Until.Before(c.DueAt) {
 		c.DueAt = *c.Aside.Until
 	}
@@ -296,120 +300,6 @@ func lastMass(log []care.Entry, at time.Time) care.Grams {
 		}
 	}
 	return mass
-}
-
-// passWorkers is how many cases the pass looks at at a time. Most of a look is
-// reading and computing, which the processors share, and on SQLite those that
-// save at once share a commit.
-var passWorkers = 4 * runtime.GOMAXPROCS(0)
-
-// The pass takes passBatch cases at a time and has passLease to look at them; those of
-// a server that died come back to the others then.
-const (
-	passBatch = 250
-	passLease = 2 * time.Minute
-)
-
-// Pass reassesses every open case whose time has come and returns how many it
-// looked at. It may be stopped at any point and run again. Several servers that run it
-// at once share the cases. A case that fails does not keep the others waiting and is
-// taken again after passLease; what failed comes back joined, after all that could be
-// done.
-func (s *Service) Pass(ctx context.Context, now time.Time) (looked int, err error) {
-	now = care.Instant(now)
-	until := now.Add(passLease)
-	var failed []error
-	for {
-		var due []care.CaseKey
-		if err := s.store.Write(ctx, func(tx care.Tx) (err error) {
-			due, err = tx.ClaimDue(now, until, passBatch)
-			return err
-		}); err != nil {
-			return looked, errors.Join(append(failed, err)...)
-		}
-		n, stop, err := s.lookAll(ctx, due, now, until)
-		looked += n
-		if err != nil {
-			failed = append(failed, err)
-		}
-		if stop || len(due) < passBatch {
-			return looked, errors.Join(failed...)
-		}
-	}
-}
-
-// lookAll looks at claimed cases side by side; stop says that the database does not
-// answer, or ctx ended.
-func (s *Service) lookAll(ctx context.Context, due []care.CaseKey, now, until time.Time) (looked int, stop bool, err error) {
-	var (
-		mu      sync.Mutex
-		failed  []error
-		queue   = make(chan care.CaseKey)
-		working sync.WaitGroup
-	)
-	for range min(passWorkers, len(due)) {
-		working.Go(func() {
-			for key := range queue {
-				done, err := s.look(ctx, key, now, until)
-				mu.Lock()
-				if err != nil {
-					failed = append(failed, fmt.Errorf("case %s/%s: %w", key.BreederID, key.ID, err))
-					stop = stop || care.IsCode(err, care.Unavailable) || ctx.Err() != nil
-				} else if done {
-					looked++
-				}
-				mu.Unlock()
-			}
-		})
-	}
-	for _, key := range due {
-		mu.Lock()
-		stopped := stop
-		mu.Unlock()
-		if stopped {
-			break
-		}
-		queue <- key
-	}
-	close(queue)
-	working.Wait()
-	return looked, stop, errors.Join(failed...)
-}
-
-// look is the pass over one case that was claimed until an instant; false means that it
-// was changed since. The case is read and judged beside other looks, and only saving
-// takes its turn.
-func (s *Service) look(ctx context.Context, key care.CaseKey, now, until time.Time) (done bool, err error) {
-	var before care.Case
-	var j *judged
-	err = s.store.Read(ctx, func(tx care.Tx) (err error) {
-		j = nil
-		if before, err = tx.Case(key.BreederID, key.ID); err != nil || before.ClosedAt != nil || !before.DueAt.Equal(until) {
-			return err // ended, or assessed meanwhile
-		}
-		k, err := read(tx, before)
-		if err != nil {
-			return err
-		}
-		j, err = k.judge(now)
-		return err
-	})
-	if err == nil && j != nil {
-		err = s.store.Write(ctx, func(tx care.Tx) error {
-			_, err := j.save(tx)
-			return err
-		})
-	}
-	if care.IsCode(err, care.Stale) || care.IsCode(err, care.NotFound) {
-		return false, nil
-	}
-	if err != nil || j == nil {
-		return false, err
-	}
-	if after := &j.open; after.Standing != before.Standing || after.Aside != before.Aside {
-		s.hub.publish(change(after, "standing"))
-	}
-	return true, nil
 }
 
 // stale turns a comparison of versions that failed inside one transaction

@@ -457,7 +457,7 @@ func (s *Service) Claim(ctx context.Context, who care.Actor, now time.Time, type
 		if err := start(tx, keeper); err != nil {
 			return err
 		}
-		v, err = view(tx, c)
+		v, err = view(tx, c, now)
 		return err
 	})
 	if err != nil {

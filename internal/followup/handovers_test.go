@@ -112,7 +112,7 @@ func TestClaimASecondAnimal(t *testing.T) {
 	if err != nil || session.KeeperID != keeper.KeeperID {
 		t.Fatal(session, err)
 	}
-	list, err := p.KeeperCases(t.Context(), keeper)
+	list, err := p.KeeperCases(t.Context(), keeper, t0)
 	if err != nil || len(list) != 2 || v.Case.ID == c.ID {
 		t.Errorf("%d cases, %v", len(list), err)
 	}
@@ -209,7 +209,7 @@ func TestLetKeeperIn(t *testing.T) {
 		t.Fatal(err)
 	}
 	cases := func(who care.Actor) int {
-		list, err := p.KeeperCases(t.Context(), who)
+		list, err := p.KeeperCases(t.Context(), who, t0)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -306,7 +306,7 @@ func TestUnclaimedIsNotSilence(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if got := p.get(t, kase).Case; got.Headline.String() != "Card not claimed yet, 29 days after the handover." || got.Standing != care.Watch {
+	if got := p.getAt(t, kase, t0.Add(29*day)).Case; got.Headline.String() != "Card not claimed yet, 29 days after the handover." || got.Standing != care.Watch {
 		t.Errorf("weeks later: %s, %q", got.Standing, got.Headline)
 	}
 	if flags := p.flags(t, kase); len(flags) != 1 || !strings.HasPrefix(flags[0].Text.String(), "Card not claimed yet") {

@@ -21,7 +21,7 @@ type Shared struct {
 // KeeperExport returns one of a keeper's cases whole, for the keeper to take
 // away. The lines are a case file as of the keeper's view: without what the
 // breeder's other animals taught.
-func (s *Service) KeeperExport(ctx context.Context, who care.Actor, breederID, caseID string) (out Shared, err error) {
+func (s *Service) KeeperExport(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string) (out Shared, err error) {
 	err = s.store.Read(ctx, func(tx care.Tx) error {
 		c, err := tx.Case(breederID, caseID)
 		if err != nil {
@@ -31,7 +31,7 @@ func (s *Service) KeeperExport(ctx context.Context, who care.Actor, breederID, c
 			return care.Missing("case")
 		}
 		out = Shared{}
-		if out.CaseView, err = view(tx, c); err != nil {
+		if out.CaseView, err = view(tx, c, now); err != nil {
 			return err
 		}
 		out.Animal.Note, out.Animal.Place = "", ""
@@ -47,7 +47,7 @@ func (s *Service) KeeperExport(ctx context.Context, who care.Actor, breederID, c
 			return err
 		}
 		file := casefile.Case{ID: caseID, HandedOverAt: c.HandedOverAt, Handover: &casefile.Handover{Animal: out.Animal, ShowDay: out.Handover.ShowDay,
-			Hemi: out.Breeder.Hemi, Until: later(c.AssessedAt, c.HandedOverAt)}}
+			Hemi: out.Breeder.Hemi, Until: later(out.Case.AssessedAt, c.HandedOverAt)}}
 		for i := range log {
 			e := log[i]
 			if !keeperMaySee(&e, &c) {

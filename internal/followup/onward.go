@@ -214,7 +214,7 @@ func (s *Service) GiveBack(ctx context.Context, who care.Actor, now time.Time, b
 			return err
 		}
 		if want == (c.GiveBackAt != nil) {
-			v, err = view(tx, c)
+			v, err = view(tx, c, now)
 			return err
 		}
 		c.Return = care.Return{}
@@ -238,7 +238,7 @@ func (s *Service) GiveBack(ctx context.Context, who care.Actor, now time.Time, b
 		if c, err = reassess(tx, c, now); err != nil {
 			return err
 		}
-		v, err = view(tx, c)
+		v, err = view(tx, c, now)
 		return err
 	})
 	if err != nil {

@@ -132,7 +132,7 @@ func TestPassOn(t *testing.T) {
 			t.Errorf("the earlier %s: %v", what, err)
 		}
 	}
-	shared, err := p.KeeperExport(ctx, second, "loam", h.ID)
+	shared, err := p.KeeperExport(ctx, second, now, "loam", h.ID)
 	if err != nil || len(shared.Entries) != 11 {
 		t.Errorf("the next keeper's copy has %d entries, %v", len(shared.Entries), err)
 	}

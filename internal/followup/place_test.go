@@ -167,9 +167,12 @@ func (p *place) log(t testing.TB, who care.Actor, c care.Case, now time.Time, bo
 	return e
 }
 
-func (p *place) get(t testing.TB, c care.Case) followup.CaseView {
+// get is a case as it is stored; getAt is as it stands at an instant.
+func (p *place) get(t testing.TB, c care.Case) followup.CaseView { return p.getAt(t, c, t0) }
+
+func (p *place) getAt(t testing.TB, c care.Case, now time.Time) followup.CaseView {
 	t.Helper()
-	v, err := p.GetCase(t.Context(), care.Actor{Kind: care.BreederOwner, BreederID: c.BreederID}, t0, c.BreederID, c.ID)
+	v, err := p.GetCase(t.Context(), care.Actor{Kind: care.BreederOwner, BreederID: c.BreederID}, now, c.BreederID, c.ID)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -702,7 +702,7 @@ func TestNinetyDays(t *testing.T) {
 				if local.Hour() < 9 || local.Hour() >= 21 {
 					continue
 				}
-				for _, k := range p.get(t, f.c).Assessment.CheckIns[:1] {
+				for _, k := range p.getAt(t, f.c, now).Assessment.CheckIns[:1] {
 					q := question{f.way.ID, k.ID}
 					// An hour for the step of the clock, and what a busy service costs.
 					if k.At.Before(f.since) || k.At.After(now.Add(-time.Hour)) || refused[q] > 0 {

@@ -24,7 +24,7 @@ func (s *Service) AgreeReturn(ctx context.Context, who care.Actor, now time.Time
 	if how == "" {
 		return CaseView{}, care.BadField("how", "Say when and how it travels: both of you read it.")
 	}
-	return s.onCase(ctx, who, breederID, caseID, "return", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, who, now, breederID, caseID, "return", func(tx care.Tx, c care.Case) (care.Case, error) {
 		switch {
 		case c.GiveBackAt == nil:
 			return c, errNotGivenBack
@@ -58,7 +58,7 @@ func (s *Service) SendReturn(ctx context.Context, who care.Actor, now time.Time,
 				return err
 			}
 		}
-		v, err = view(tx, c)
+		v, err = view(tx, c, now)
 		return err
 	})
 	if err != nil {
@@ -100,7 +100,7 @@ func (s *Service) Arrive(ctx context.Context, who care.Actor, now time.Time, bre
 	if err != nil {
 		return CaseView{}, err
 	}
-	return s.onCase(ctx, who, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, who, now, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
 		open := c.ClosedAt == nil
 		fresh, err := endEntry(tx, who, c, now, a.RequestID, strings.TrimSpace(a.Learned), care.Ended{Outcome: care.OutcomeReturned, Lessons: lessons})
 		if err != nil || !fresh {
@@ -135,8 +135,8 @@ func (s *Service) Arrive(ctx context.Context, who care.Actor, now time.Time, bre
 }
 
 // EndQuarantine says that an animal that came back is out of quarantine.
-func (s *Service) EndQuarantine(ctx context.Context, who care.Actor, breederID, caseID string) (CaseView, error) {
-	return s.onCase(ctx, who, breederID, caseID, "return", func(tx care.Tx, c care.Case) (care.Case, error) {
+func (s *Service) EndQuarantine(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string) (CaseView, error) {
+	return s.onCase(ctx, who, now, breederID, caseID, "return", func(tx care.Tx, c care.Case) (care.Case, error) {
 		if c.Return.QuarantineUntil == nil {
 			return c, nil
 		}

@@ -116,7 +116,7 @@ func TestReturn(t *testing.T) {
 	if got := ready(); !strings.Contains(got, "quarantine") {
 		t.Errorf("in quarantine it is kept back by%s", got)
 	}
-	if _, err := p.EndQuarantine(ctx, p.helper, "loam", c.ID); err != nil {
+	if _, err := p.EndQuarantine(ctx, p.helper, now, "loam", c.ID); err != nil {
 		t.Fatal(err)
 	}
 	if got := ready(); strings.Contains(got, "quarantine") {

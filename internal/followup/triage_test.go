@@ -98,7 +98,7 @@ func TestSetAsideRefuses(t *testing.T) {
 		if err := aside(who, t0.Add(day), "because"); !care.IsCode(err, care.NotFound) {
 			t.Errorf("%+v: %v", who, err)
 		}
-		if _, err := p.LookAfter(t.Context(), who, "loam", c.ID, "Me"); !care.IsCode(err, care.NotFound) {
+		if _, err := p.LookAfter(t.Context(), who, t0, "loam", c.ID, "Me"); !care.IsCode(err, care.NotFound) {
 			t.Errorf("%+v: %v", who, err)
 		}
 	}
@@ -142,7 +142,7 @@ func TestTurn(t *testing.T) {
 	if is := p.look(t, c); is.SeenAs != is.Standing || is.SeenAs != care.Vet {
 		t.Errorf("seen as %s, stands as %s", is.SeenAs, is.Standing)
 	}
-	v, err := p.LookAfter(t.Context(), p.helper, "loam", c.ID, " Ida ")
+	v, err := p.LookAfter(t.Context(), p.helper, t0, "loam", c.ID, " Ida ")
 	if err != nil || v.Case.LookedAfterBy != "Ida" {
 		t.Errorf("looked after by %q, %v", v.Case.LookedAfterBy, err)
 	}

@@ -1,8 +1,11 @@
 package store
 
 import (
+	"cmp"
+	"maps"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"warmhand/internal/care"
@@ -21,7 +24,7 @@ var (
 		learned_mean learned_strength learned_animals thresholds created_at
 		standing urgency headline assessment assessed_at due_at last_heard seen_at changed_at version
 		looked_after_by aside_until aside_at aside_why seen_as wrote_at told_at answered_at silent next_step
-		got_at read_at return_state`),
+		got_at read_at return_state ahead`),
 		derived: columns(`open`)}
 	// inList is a case without its assessment, which is most of its bytes.
 	inList = table{name: "cases", what: "case", key: 2, columns: slices.DeleteFunc(slices.Clone(followed.columns), func(c string) bool { return c == "assessment" })}
@@ -53,7 +56,7 @@ func caseRow(c *care.Case) []any {
 		maybeInstant{&c.LastHeard}, maybeInstant{&c.SeenAt}, instant{&c.ChangedAt}, &c.Version,
 		&c.LookedAfterBy, maybeInstant{&c.Aside.Until}, maybeInstant{&c.Aside.At}, &c.Aside.Why, number[care.Standing]{&c.SeenAs},
 		maybeInstant{&c.WroteAt}, maybeInstant{&c.ToldAt}, maybeInstant{&c.AnsweredAt}, truth{&c.Silent}, said{&c.NextStep},
-		maybeInstant{&c.GotAt}, maybeInstant{&c.ReadAt}, document[care.Return]{&c.Return}}
+		maybeInstant{&c.GotAt}, maybeInstant{&c.ReadAt}, document[care.Return]{&c.Return}, jsonText{&c.Ahead}}
 }
 
 func listedRow(c *care.Case) []any {
@@ -104,6 +107,11 @@ var (
 	makeDue      = newQuery("make cases due", `UPDATE cases SET due_at = ?2, version = version + 1 WHERE breeder_id = ?1 AND open = 1`)
 	bringForward = newQuery("bring cases forward", `UPDATE cases SET due_at = ?2, version = version + 1 WHERE (breeder_id, case_id) IN
 		(SELECT breeder_id, case_id FROM cases WHERE open = 1 AND due_at > ?1 AND assessed_at > ?2 ORDER BY due_at LIMIT ?3)`)
+	lookCases   = followed.keyedQuery("case_id")
+	lookAnimals = animals.keyedQuery("animal_id")
+	lookLogs    = entries.keyedQuery("animal_id")
+	lookFlags   = newQuery("look at flags", `SELECT breeder_id, case_id, flag_id, code, level FROM KEYED(flags case_id ?1) WHERE closed_at IS NULL`)
+
 	casesOfKeeper = followed.selectQuery(`WHERE keeper_id = ?1 AND keeper_id <> '' ORDER BY handed_over_at DESC, breeder_id, case_id`)
 
 	putFlag   = flags.putQuery()
@@ -221,6 +229,75 @@ func (t *tx) BringForward(beyond, at time.Time, limit int) (int, error) {
 	}
 	more, err := t.exec(bringPeopleForward, beyond.UnixMilli(), at.UnixMilli(), limit)
 	return int(max(n, more)), err
+}
+
+func (t *tx) Followed(cases []care.CaseKey) ([]care.Followed, error) {
+	if len(cases) == 0 {
+		return nil, nil
+	}
+	keys := pairsOf(len(cases), func(i int) [2]string { return [2]string{cases[i].BreederID, cases[i].ID} })
+	found, err := list(t, lookCases, caseRow, keys)
+	if err != nil || len(found) == 0 {
+		return nil, err
+	}
+	all := make([]care.Followed, len(found))
+	byCase, byAnimal := map[care.CaseKey]*care.Followed{}, map[care.CaseKey][]*care.Followed{}
+	for i := range found {
+		c := &found[i]
+		all[i].Case = *c
+		byCase[care.CaseKey{BreederID: c.BreederID, ID: c.ID}] = &all[i]
+		a := care.CaseKey{BreederID: c.BreederID, ID: c.AnimalID}
+		byAnimal[a] = append(byAnimal[a], &all[i])
+	}
+	open, err := list(t, lookFlags, func(f *care.Flag) []any {
+		return []any{&f.BreederID, &f.CaseID, &f.ID, &f.Code, number[care.Standing]{&f.Level}}
+	}, keys)
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range open {
+		of := byCase[care.CaseKey{BreederID: f.BreederID, ID: f.CaseID}]
+		of.Open = append(of.Open, f)
+	}
+	animalKeys := slices.Collect(maps.Keys(byAnimal)) // several cases may be of one
+	keys = pairsOf(len(animalKeys), func(i int) [2]string { return [2]string{animalKeys[i].BreederID, animalKeys[i].ID} })
+	of, err := list(t, lookAnimals, animalRow, keys)
+	if err != nil {
+		return nil, err
+	}
+	for _, a := range of {
+		for _, f := range byAnimal[care.CaseKey{BreederID: a.BreederID, ID: a.ID}] {
+			f.Animal = a
+		}
+	}
+	logs, err := list(t, lookLogs, entryRow, keys)
+	if err != nil {
+		return nil, err
+	}
+	slices.SortFunc(logs, func(a, b care.Entry) int {
+		return cmp.Or(strings.Compare(a.BreederID, b.BreederID), strings.Compare(a.AnimalID, b.AnimalID), a.HappenedAt.Compare(b.HappenedAt), a.ReceivedAt.Compare(b.ReceivedAt), strings.Compare(a.ID, b.ID))
+	})
+	for len(logs) > 0 {
+		is := care.CaseKey{BreederID: logs[0].BreederID, ID: logs[0].AnimalID}
+		n := slices.IndexFunc(logs, func(e care.Entry) bool { return e.AnimalID != is.ID || e.BreederID != is.BreederID })
+		if n < 0 {
+			n = len(logs)
+		}
+		for _, f := range byAnimal[is] {
+			f.Log = logs[:n:n]
+		}
+		logs = logs[n:]
+	}
+	return all, nil
+}
+
+// pairsOf is the argument of KEYED.
+func pairsOf(n int, key func(int) [2]string) document[[][2]string] {
+	keys := make([][2]string, n)
+	for i := range keys {
+		keys[i] = key(i)
+	}
+	return document[[][2]string]{&keys}
 }
 
 // CasesOfKeeper is ordered by handover, newest first. Cases that nobody claimed

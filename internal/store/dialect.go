@@ -59,6 +59,11 @@ var placeholder = regexp.MustCompile(`\?(\d+)`)
 // parameter in common.
 var each = regexp.MustCompile(`EACH\((\?\d+)\)`)
 
+// keyed are the rows of a table under each of many keys of a breeder and one column
+// more: a list argument of arrays of two. The engine is told to take key by key,
+// since it cannot know that a prepared statement's are few.
+var keyed = regexp.MustCompile(`KEYED\((\w+) (\w+) (\?\d+)\)`)
+
 // unlessTaken leaves out rows that another transaction has just taken; SQLite has
 // one that writes.
 const unlessTaken = "UNLESS TAKEN"
@@ -75,8 +80,10 @@ func newQuery(op, text string) *query {
 }
 
 func inBoth(op, text string) *query {
+	lite := each.ReplaceAllString(strings.ReplaceAll(text, unlessTaken, ""), `(SELECT value FROM json_each($1))`)
+	post := each.ReplaceAllString(strings.ReplaceAll(text, unlessTaken, "FOR UPDATE SKIP LOCKED"), `(SELECT jsonb_array_elements_text($1::jsonb))`)
 	return &query{op: op, lets: letsIn.MatchString(text),
-		sqlite: each.ReplaceAllString(strings.ReplaceAll(text, unlessTaken, ""), `(SELECT value FROM json_each($1))`),
-		postgres: placeholder.ReplaceAllString(each.ReplaceAllString(strings.ReplaceAll(text, unlessTaken, "FOR UPDATE SKIP LOCKED"),
-			`(SELECT jsonb_array_elements_text($1::jsonb))`), `$$$1`)}
+		sqlite: keyed.ReplaceAllString(lite, `json_each($3) k CROSS JOIN $1 ON breeder_id = k.value ->> 0 AND $2 = k.value ->> 1`),
+		postgres: placeholder.ReplaceAllString(keyed.ReplaceAllString(post,
+			`jsonb_array_elements($3::jsonb) k CROSS JOIN LATERAL (SELECT * FROM $1 WHERE breeder_id = k.value ->> 0 AND $2 = k.value ->> 1 OFFSET 0) $1`), `$$$1`)}
 }

@@ -92,8 +92,8 @@ func explainSQLite(ctx context.Context, conn *sql.Conn, text string) (steps, sca
 		}
 		depth[id] = depth[parent] + 1
 		steps = append(steps, strings.Repeat("  ", depth[parent])+detail)
-		// A constant row and a list argument are short.
-		if m := sqliteScan.FindStringSubmatch(detail); m != nil && m[1] != "CONSTANT" && m[1] != "json_each" && !strings.HasPrefix(m[1], "SUBQUERY") {
+		// A constant row and a list argument, which is a virtual table, are short.
+		if m := sqliteScan.FindStringSubmatch(detail); m != nil && m[1] != "CONSTANT" && !strings.Contains(detail, "VIRTUAL TABLE") && !strings.HasPrefix(m[1], "SUBQUERY") {
 			scans = append(scans, m[1])
 		}
 	}

@@ -73,6 +73,10 @@ func TestReach(t *testing.T) {
 			l, _, err := tx.ListCases("b2", care.CaseQuery{Open: true}, care.Cursor{}, 9)
 			return len(l), err
 		},
+		"followed": func(tx care.Tx) (int, error) {
+			l, err := tx.Followed([]care.CaseKey{{BreederID: "b2", ID: "c"}})
+			return len(l), err
+		},
 		"flags":        func(tx care.Tx) (int, error) { l, err := tx.ListFlags("b2", "c"); return len(l), err },
 		"photo":        func(tx care.Tx) (int, error) { _, err := tx.Photo("b2", "p"); return 1, err },
 		"photos":       func(tx care.Tx) (int, error) { l, err := tx.ListPhotos("b2", "c"); return len(l), err },

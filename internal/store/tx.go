@@ -187,6 +187,11 @@ func (tb *table) byKey() string {
 
 func (tb *table) getQuery() *query { return tb.selectQuery(tb.byKey()) }
 
+// keyedQuery reads the rows of many keys, given as pairsOf has them, in no order.
+func (tb *table) keyedQuery(column string) *query {
+	return newQuery("look at "+tb.name, "SELECT "+strings.Join(tb.columns, ", ")+" FROM KEYED("+tb.name+" "+column+" ?1)")
+}
+
 func (tb *table) insertText() string {
 	all := append(tb.columns[:len(tb.columns):len(tb.columns)], tb.derived...)
 	marks := make([]string, len(all))

@@ -68,6 +68,37 @@ func TestKept(t *testing.T) {
 	}
 }
 
+// A text with another's numbers says what the other says, if they differ in nothing
+// else.
+func TestNumbers(t *testing.T) {
+	t.Parallel()
+	other := sample
+	other.Values = append([]any{1, Number{.26, 1}}, sample.Values[2:]...)
+	if !SameButNumbers(&sample, &other) {
+		t.Error("they differ in numbers alone")
+	}
+	nested, more := Say("{a}. {b}", sample, Count("{n} day", "{n} days", 2)), Say("{a}. {b}", other, Count("{n} day", "{n} days", 1))
+	for _, c := range [][2]Text{{sample, other}, {nested, more}, {more, nested}, {Say("Plain."), Say("Plain.")}, {Say("{x}", Number{-.04, 1}), Say("{x}", Number{.15, 1})}} {
+		got, err := c[0].WithNumbers(c[1].Numbers())
+		if err != nil || got.String() != c[1].String() || !SameButNumbers(&c[0], &c[1]) {
+			t.Errorf("%q, want %q, %v", got, c[1], err)
+		}
+	}
+	if got := sample.String(); got != `3 days, −4.2 % lost by 1 March 2027, "A" {x}: Refused twice` {
+		t.Errorf("the text itself became %q", got)
+	}
+	if _, err := sample.WithNumbers(nil); err == nil {
+		t.Error("numbers that are missing were not missed")
+	}
+	for _, differs := range []Text{Say("Plain."), sample.Begin(), {Form: sample.Form, One: sample.One, Values: sample.Values[1:]},
+		{Form: sample.Form, One: sample.One, Values: append([]any{Number{3, 1}}, sample.Values[1:]...)},
+		{Form: sample.Form, One: sample.One, Values: append([]any{3, Number{-4.25, 2}}, sample.Values[2:]...)}} {
+		if SameButNumbers(&sample, &differs) {
+			t.Errorf("%+v is no other than %+v but for numbers", differs, sample)
+		}
+	}
+}
+
 func TestMatch(t *testing.T) {
 	t.Parallel()
 	for accept, want := range map[string]string{"": "en", "de": "de", "de-AT,de;q=0.9,en;q=0.5": "de", "en-GB,de;q=0.5": "en", "fr": "en", "fr,de;q=0.2": "de", "zz;;q": "en", "*": "en", "gsw": "de"} {

@@ -3,6 +3,7 @@ package storetest
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -483,6 +484,64 @@ func dueCases(t *testing.T, s care.Store) {
 	wantSame(t, "the version of a case brought forward", far.Version, int64(1))
 	wantSame(t, "due then", claim(at(time.Hour), 10)[:1], []string{"a-now"})
 	wantSame(t, "due later", claim(at(2*time.Hour), 10)[:1], []string{"a-now"})
+}
+
+// followed reads many cases at once as each is read by itself.
+func followed(t *testing.T, s care.Store) {
+	for _, b := range []string{"b1", "b2", "b3"} {
+		full(b).insert(t, s)
+	}
+	write(t, s, func(tx care.Tx) error {
+		for i, id := range []string{"z", "m"} {
+			w := full("b2")
+			w.entry.ID, w.entry.HappenedAt = id, at(-time.Duration(i)*time.Minute)
+			w.flag.ID, w.flag.ClosedAt = id, nil
+			w.animal.ID, w.handover.ID, w.handover.AnimalID, w.handover.CodeHash = "a-"+id, "h-"+id, "a-"+id, id
+			w.kase.ID, w.kase.AnimalID = "h-"+id, "a-"+id
+			for _, err := range []error{tx.InsertEntry(w.entry), tx.PutFlag(w.flag), tx.InsertAnimal(w.animal), tx.InsertHandover(w.handover), tx.InsertCase(w.kase)} {
+				if err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+	keys := []care.CaseKey{{BreederID: "b2", ID: "h1"}, {BreederID: "b1", ID: "h1"}, {BreederID: "b2", ID: "h-z"}, {BreederID: "b1", ID: "h-z"}, {BreederID: "b4", ID: "h1"}}
+	got := read(t, s, func(tx care.Tx) ([]care.Followed, error) { return tx.Followed(keys) })
+	slices.SortFunc(got, func(a, b care.Followed) int {
+		return strings.Compare(a.Case.BreederID+a.Case.ID, b.Case.BreederID+b.Case.ID)
+	})
+	if len(got) != 3 {
+		t.Fatalf("%d cases of 3: %+v", len(got), got)
+	}
+	for i, key := range []care.CaseKey{{BreederID: "b1", ID: "h1"}, {BreederID: "b2", ID: "h-z"}, {BreederID: "b2", ID: "h1"}} {
+		want := read(t, s, func(tx care.Tx) (f care.Followed, err error) {
+			if f.Case, err = tx.Case(key.BreederID, key.ID); err != nil {
+				return f, err
+			}
+			if f.Animal, err = tx.Animal(key.BreederID, f.Case.AnimalID); err != nil {
+				return f, err
+			}
+			if f.Log, err = tx.Log(key.BreederID, f.Case.AnimalID); err != nil {
+				return f, err
+			}
+			flags, err := tx.ListFlags(key.BreederID, key.ID)
+			for _, x := range flags {
+				if x.ClosedAt == nil {
+					f.Open = append(f.Open, care.Flag{BreederID: x.BreederID, CaseID: x.CaseID, ID: x.ID, Code: x.Code, Level: x.Level})
+				}
+			}
+			return f, err
+		})
+		slices.SortFunc(got[i].Open, func(a, b care.Flag) int { return strings.Compare(a.ID, b.ID) })
+		slices.SortFunc(want.Open, func(a, b care.Flag) int { return strings.Compare(a.ID, b.ID) })
+		wantSame(t, fmt.Sprint(key), got[i], want)
+	}
+	if n := len(got[2].Log); n != 3 || len(got[2].Open) != 2 {
+		t.Errorf("%d entries and %d open flags: too few to show anything", n, len(got[2].Open))
+	}
+	none := read(t, s, func(tx care.Tx) ([]care.Followed, error) { return tx.Followed(nil) })
+	wantSame(t, "of none", len(none), 0)
 }
 
 // dueOnce has several servers claim at once: each case goes to one of them.

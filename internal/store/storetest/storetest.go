@@ -60,6 +60,7 @@ func Run(t *testing.T, place Place) {
 		{"cases open, closed and of an animal", caseQueries},
 		{"due cases are claimed, oldest first", dueCases},
 		{"due cases are claimed once", dueOnce},
+		{"many cases are read as each by itself", followed},
 		{"what waits is measured", backlog},
 		{"cases of a keeper", keeperCases},
 		{"cards of a keeper", keeperCards},
@@ -191,7 +192,7 @@ func full(b string) world {
 		kase: care.Case{
 			BreederID: b, ID: "h1", AnimalID: "a1", KeeperID: "k1", KeeperName: "Robin", HandedOverAt: t0, ClosedAt: ptr(at(time.Hour)), Outcome: care.OutcomeSettled, Earlier: []string{"h0"}, GiveBackAt: ptr(at(time.Second)),
 			Learned: care.Learned{Mean: 0.1 + 0.2, Strength: 4.5, Animals: 9}, Thresholds: care.Thresholds{Watch: .2, Act: .55, Lost: .4, SilenceGaps: 2, FirstWordDays: 9}, CreatedAt: t0, Version: 5,
-			Standing: care.StepIn, Urgency: 1.0 / 3, Headline: words.Count("Has not eaten for {n} day.", "Has not eaten for {n} days.", 31), Assessment: []byte(`{"standing": "step_in"}`), AssessedAt: t0,
+			Standing: care.StepIn, Urgency: 1.0 / 3, Headline: words.Count("Has not eaten for {n} day.", "Has not eaten for {n} days.", 31), Assessment: []byte(`{"standing": "step_in"}`), AssessedAt: t0, Ahead: []byte(`{"days": []}`),
 			DueAt: at(time.Hour), LastHeard: ptr(at(time.Minute)), SeenAt: ptr(at(2 * time.Minute)), SeenAs: care.Watch, ChangedAt: at(3 * time.Minute),
 			LookedAfterBy: "Ida", Aside: care.Aside{Until: ptr(at(48 * time.Hour)), At: ptr(at(4 * time.Minute)), Why: "the vet calls back"},
 			WroteAt: ptr(at(5 * time.Minute)), ToldAt: ptr(at(6 * time.Minute)), AnsweredAt: ptr(at(7 * time.Minute)), Silent: true, NextStep: words.Say("Weigh it once."),
