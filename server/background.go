@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/followup"
 )
 
 const (
@@ -18,9 +19,9 @@ const (
 	// answersKept is how long a repeated request gets its first answer: as long
 	// as a claim code waits, and far longer than a phone stays offline.
 	answersKept = 90 * 24 * time.Hour
-	// putOff is beyond what anything is put off for: a case is looked at each day, and
+	// putOff is beyond what anything is put off for: a case is looked at each week, and
 	// a person once in 24 hours.
-	putOff = 3 * 24 * time.Hour
+	putOff = (followup.AheadMost + 2) * 24 * time.Hour
 )
 
 // background runs what nobody asks for: the pass over cases whose time has

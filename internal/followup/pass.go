@@ -32,9 +32,9 @@ const (
 	passLease = 2 * time.Minute
 )
 
-// aheadMost is after how many days a case is looked at anew, whatever was foreseen: so
+// AheadMost is after how many days a case is looked at anew, whatever was foreseen: so
 // a program that judges otherwise has been over all of them in that time.
-const aheadMost = 7
+const AheadMost = 7
 
 // Pass reassesses every open case whose time has come and returns how many it
 // looked at. It may be stopped at any point and run again. Several servers that run it
@@ -191,13 +191,13 @@ func looking(keys []care.CaseKey, err error) error {
 }
 
 // daysAhead is for how many days at most a case is foreseen. Each case has a day of
-// its own in every aheadMost, so that what was looked at together does not come
+// its own in every AheadMost, so that what was looked at together does not come
 // together again.
 func daysAhead(c *care.Case, now time.Time) int {
 	h := fnv.New32a()
 	h.Write([]byte(c.ID)) //nolint:errcheck // a hash takes everything
-	own := int(h.Sum32()%aheadMost) + int(max(0, now.Sub(c.HandedOverAt))/day)
-	return aheadMost - own%aheadMost
+	own := int(h.Sum32()%AheadMost) + int(max(0, now.Sub(c.HandedOverAt))/day)
+	return AheadMost - own%AheadMost
 }
 
 // aheadOf is what Case.Ahead holds. It counts for the assessment of that time alone:
