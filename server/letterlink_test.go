@@ -44,7 +44,10 @@ func TestLetterLink(t *testing.T) {
 		if text := printtest.Text(t, open(ours).OK().Body); strings.Contains(text, "It wheezes.") {
 			t.Error("one link's words stand in another's letter")
 		}
-		open(theirs).OK()
+		german := stranger.Call("POST", "/v1/vet-letter.pdf", map[string]any{"secret": theirs}, "Accept-Language", "de").OK()
+		if text := printtest.Text(t, german.Body); !strings.Contains(text, "Für den reptilienkundigen Tierarzt") {
+			t.Errorf("whoever opens it in German reads %s", text)
+		}
 		gone(open(theirs + "x"))
 		gone(open(""))
 

@@ -22,6 +22,7 @@ import (
 	"warmhand/internal/followup"
 	"warmhand/internal/photo"
 	"warmhand/internal/print"
+	"warmhand/internal/words"
 )
 
 // The most of one request: a show day's table, and a rack with its neighbours.
@@ -95,7 +96,7 @@ func (s *Server) printCards(w http.ResponseWriter, r *http.Request) {
 				}
 			}
 		}
-		return "handover-card", func(w io.Writer) error { return print.Cards(w, in.Paper, in.Form, cards, now, zone) }, nil
+		return "handover-card", func(w io.Writer) error { return print.Cards(w, in.Paper, in.Form, cards, now, zone, asked(r)) }, nil
 	})
 }
 
@@ -118,7 +119,7 @@ func (s *Server) printLabels(w http.ResponseWriter, r *http.Request) {
 		for i := range animals {
 			labels[i] = print.Label{Animal: &animals[i], Link: s.AnimalURL(animals[i].ID)}
 		}
-		return "labels", func(w io.Writer) error { return print.Labels(w, paper, labels, now) }, nil
+		return "labels", func(w io.Writer) error { return print.Labels(w, paper, labels, now, asked(r)) }, nil
 	})
 }
 
@@ -142,7 +143,7 @@ func (s *Server) printRecord(w http.ResponseWriter, r *http.Request) {
 		if h.Signed != "" {
 			sig = print.Signature{Page: s.origin.String() + "/r", Digest: followup.RecordDigest(h.Signed)}
 		}
-		return "handover-record", func(w io.Writer) error { return print.Record(w, paper, &h.Record, sig, h.HandedOverAt, zone) }, nil
+		return "handover-record", func(w io.Writer) error { return print.Record(w, paper, &h.Record, sig, h.HandedOverAt, zone, asked(r)) }, nil
 	})
 }
 
@@ -207,7 +208,7 @@ func (s *Server) printLetter(w http.ResponseWriter, r *http.Request) {
 			return "", nil, care.BadField("pictures", "A letter takes 0 to %d pictures.", picturesMax)
 		}
 		caseID := r.PathValue("case")
-		write, err := s.letter(r.Context(), who, now, breederID, caseID, in.Paper, in.Concern, most)
+		write, err := s.letter(r, who, now, breederID, caseID, in.Paper, in.Concern, most)
 		if err != nil {
 			return "", nil, err
 		}
@@ -252,7 +253,7 @@ func (s *Server) openLetter(w http.ResponseWriter, r *http.Request) {
 		if err := s.prints.Try("letter/"+link, now); err != nil {
 			return nil, err
 		}
-		write, err := s.letter(r.Context(), who, now, l.BreederID, l.CaseID, in.Paper, l.Concern, picturesElse)
+		write, err := s.letter(r, who, now, l.BreederID, l.CaseID, in.Paper, l.Concern, picturesElse)
 		if care.IsCode(err, care.NotFound) {
 			return nil, access.NoLetter() // who made the link may not see the case any more
 		}
@@ -266,7 +267,8 @@ func (s *Server) openLetter(w http.ResponseWriter, r *http.Request) {
 }
 
 // letter gathers what a letter about a case says, with so many pictures at most.
-func (s *Server) letter(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string, paper print.Paper, concern string, most int) (func(io.Writer) error, error) {
+func (s *Server) letter(r *http.Request, who care.Actor, now time.Time, breederID, caseID string, paper print.Paper, concern string, most int) (func(io.Writer) error, error) {
+	ctx := r.Context()
 	found, err := s.followup.Findings(ctx, who, now, breederID, caseID)
 	if err != nil {
 		return nil, err
@@ -282,13 +284,21 @@ func (s *Server) letter(ctx context.Context, who care.Actor, now time.Time, bree
 		if err != nil {
 			return nil, err
 		}
-		caption := "Sent " + p.ReceivedAt.In(found.Zone).Format("2 January 2006, 15:04")
+		clock := func(t time.Time) (words.Date, string) {
+			t = t.In(found.Zone)
+			return words.Date{At: t, As: words.Day}, t.Format("15:04")
+		}
+		day, at := clock(p.ReceivedAt)
+		caption := words.Say("Sent {day}, {time}", day, at)
 		if p.TakenAt != nil {
-			caption = "Taken " + p.TakenAt.In(found.Zone).Format("2 January 2006, 15:04")
+			day, at = clock(*p.TakenAt)
+			caption = words.Say("Taken {day}, {time}", day, at)
 		}
 		letter.Pictures = append(letter.Pictures, print.Picture{JPEG: jpeg, Caption: caption})
 	}
-	return func(w io.Writer) error { return print.VetLetter(w, cmp.Or(paper, print.A4), &letter, found.Zone) }, nil
+	return func(w io.Writer) error {
+		return print.VetLetter(w, cmp.Or(paper, print.A4), &letter, found.Zone, asked(r))
+	}, nil
 }
 
 // picture reads the large size of a picture.

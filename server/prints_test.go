@@ -108,6 +108,9 @@ func TestPrintedRecord(t *testing.T) {
 	if same := breeder.Call("GET", path, nil).OK(); !bytes.Equal(same.Body, pdf.Body) {
 		t.Error("the breeder's copy is another document")
 	}
+	if text := printtest.Text(t, keeper.Call("GET", path, nil, "Accept-Language", "de-CH").OK().Body); !strings.Contains(text, "Übergabeprotokoll") || !strings.Contains(text, "Einmal gewogen: 540 g") {
+		t.Errorf("the record is not in German: %s", text)
+	}
 
 	// What the keeper's phone shows is what the paper says.
 	var got pb.GetHandoverResponse

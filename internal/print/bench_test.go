@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // A show day's table: forty cards in one document.
@@ -14,7 +15,7 @@ func BenchmarkCards40(b *testing.B) {
 	r := care.Record{Animal: spider(), Breeder: "Loam Row", Contact: "at the table by the door"}
 	cards := slices.Repeat([]Card{{Record: &r, Code: "K7QM4-2XR90", Link: links[1], Until: noon}}, 40)
 	for b.Loop() {
-		if err := Cards(io.Discard, A4, Credit, cards, noon, time.UTC); err != nil {
+		if err := Cards(io.Discard, A4, Credit, cards, noon, time.UTC, words.English); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -23,7 +24,7 @@ func BenchmarkCards40(b *testing.B) {
 func BenchmarkRecord(b *testing.B) {
 	r := longRecord()
 	for b.Loop() {
-		if err := Record(io.Discard, A4, r, signature, noon, time.UTC); err != nil {
+		if err := Record(io.Discard, A4, r, signature, noon, time.UTC, words.English); err != nil {
 			b.Fatal(err)
 		}
 	}

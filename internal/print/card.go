@@ -2,7 +2,6 @@ package print
 
 import (
 	"io"
-	"strconv"
 	"strings"
 	"time"
 
@@ -48,8 +47,8 @@ const (
 
 // Cards writes cards, as many on a sheet as it holds. at is the date that the
 // document carries, and zone that of the dates on the cards.
-func Cards(w io.Writer, p Paper, f Form, cards []Card, at time.Time, zone *time.Location) error {
-	s := newSheet(p, "Handover card", at)
+func Cards(w io.Writer, p Paper, f Form, cards []Card, at time.Time, zone *time.Location, in *words.Language) error {
+	s := newSheet(p, in, words.Say("Handover card"), at)
 	nothing := func() {}
 	var err error
 	switch f {
@@ -77,14 +76,11 @@ func (c *Card) address() string {
 
 // names are those of the animal on paper: the breeder's label, else that of
 // the species.
-func names(a *care.Animal) (name, common, scientific string) {
+func names(a *care.Animal, in *words.Language) (name, common, scientific string) {
 	sp, listed := snake.ByID(a.Species)
-	common, scientific = sp.Common, sp.Scientific
+	common, scientific = in.Say(words.Say(sp.Common).Begin()), sp.Scientific
 	if !listed {
-		common, scientific = strings.ReplaceAll(a.Species, "_", " "), ""
-	}
-	if common != "" {
-		common = strings.ToUpper(common[:1]) + common[1:]
+		common, scientific = in.Say(words.AsIs(strings.ReplaceAll(a.Species, "_", " ")).Begin()), ""
 	}
 	if name = a.Name; name == "" {
 		name = common
@@ -92,7 +88,7 @@ func names(a *care.Animal) (name, common, scientific string) {
 	return name, common, scientific
 }
 
-const ofFullSize = "This line is 50 mm long and the code 32 mm wide if the card was printed at full size."
+var ofFullSize = words.Say("This line is 50 mm long and the code 32 mm wide if the card was printed at full size.")
 
 // credit draws the front and, to the right of the fold, the back.
 func (s *sheet) credit(x, y float64, c *Card) error {
@@ -105,18 +101,18 @@ func (s *sheet) credit(x, y float64, c *Card) error {
 	}
 	s.checkLine(x+free, y+50)
 	s.set(regular, 5.2, muted)
-	s.para(x+free+CheckLine+1.6, y+48.4, 2.2, s.lines(ofFullSize, creditW-free-CheckLine-3.6, 0))
+	s.para(x+free+CheckLine+1.6, y+48.4, 2.2, s.lines(s.in.Say(ofFullSize), creditW-free-CheckLine-3.6, 0))
 
 	left := x + free + CodeSide + free
 	width := x + creditW - 3 - left
 	s.set(regular, 7, muted)
-	s.text(left, y+8.6, "For the keeper of")
+	s.put(left, y+8.6, words.Say("For the keeper of"))
 	if c.Record == nil {
 		s.writeOn(left, y+16.5, width)
 		s.set(regular, 7, muted)
-		s.text(left, y+20.6, c.number())
+		s.put(left, y+20.6, c.number())
 	} else {
-		name, common, scientific := names(&c.Record.Animal)
+		name, common, scientific := names(&c.Record.Animal, s.in)
 		s.text(left, y+13.4, s.fitted(name, bold, width, ink, 13, 11, 9.5, 8))
 		at := y + 17.4
 		if name != common {
@@ -128,51 +124,59 @@ func (s *sheet) credit(x, y float64, c *Card) error {
 		}
 	}
 	s.set(regular, 7.5, ink)
-	s.para(left, y+26.4, 3.3, s.lines("Scan the code with the phone’s camera, or open", width, 2))
+	s.para(left, y+26.4, 3.3, s.lines(s.in.Say(scan), width, 2))
 	s.set(bold, 7.5, ink)
 	address := s.lines(s.fitted(c.address(), bold, 2*width, ink, 7.5, 6.5, 5.5), width, 2)
 	end := s.para(left, y+33.2, 3, address)
 	s.set(regular, 7.5, ink)
-	s.text(left, end+.3, "and type")
+	s.put(left, end+.3, andType)
 	s.text(left, max(end+6.4, y+42.6), s.fitted(c.Code, bold, width, ink, 15, 13))
 
 	left, width = x+creditW+4, creditW-8
 	s.set(bold, 8.5, ink)
-	s.text(left, y+6.6, "In brief")
-	foot := s.foot(left, y+creditH-3.2, width, c.from(), 7, 6)
-	s.bullets(left, y+11.2, width, foot-1.5, c.brief(), 8, 7.5, 7, 6.5, 6)
+	s.put(left, y+6.6, words.Say("In brief"))
+	foot := s.foot(left, y+creditH-3.2, width, s.in.Say(c.from()), 7, 6)
+	s.bullets(left, y+11.2, width, foot-1.5, s.in.All(c.brief()), 8, 7.5, 7, 6.5, 6, 5.5)
 	return nil
 }
 
 // from says whose animal it was and how to reach them.
-func (c *Card) from() string {
-	if c.Record == nil {
-		return "From " + c.From
+func (c *Card) from() words.Text {
+	who := c.From
+	if c.Record != nil {
+		who = from(c.Record)
 	}
-	return from(c.Record)
+	return words.Say("From {breeder}", who)
 }
 
+// from is a record's breeder and how to reach them.
 func from(r *care.Record) string {
 	if r.Contact == "" {
-		return "From " + r.Breeder
+		return r.Breeder
 	}
-	return "From " + r.Breeder + " · " + r.Contact
+	return r.Breeder + " · " + r.Contact
 }
 
 // number is how a blank card is told from the next.
-func (c *Card) number() string { return "Card " + strconv.FormatInt(c.Number, 10) }
+func (c *Card) number() words.Text { return words.Say("Card {number}", int(c.Number)) }
+
+// How a card is opened: by its code, or at an address where the code is typed.
+var (
+	scan    = words.Say("Scan the code with the phone’s camera, or open")
+	andType = words.Say("and type")
+)
 
 // unknown is what a card says that was printed before its animal was known.
-var unknown = []string{
-	"Open the record with the code: it says what this animal eats, how to keep it, and what to look out for.",
-	"If the record is not there yet, the breeder’s phone has had no network since the sale. Open it again later.",
+var unknown = []words.Text{
+	words.Say("Open the record with the code: it says what this animal eats, how to keep it, and what to look out for."),
+	words.Say("If the record is not there yet, the breeder’s phone has had no network since the sale. Open it again later."),
 }
 
-func (c *Card) brief() []string {
+func (c *Card) brief() []words.Text {
 	if c.Record == nil {
 		return unknown
 	}
-	return words.English.All(care.CautionsInBrief(&c.Record.Animal))
+	return care.CautionsInBrief(&c.Record.Animal)
 }
 
 // writeOn is a line to write a name on.
@@ -225,13 +229,13 @@ func (s *sheet) a6(x, y float64, c *Card, zone *time.Location) error {
 	left, width := x+8, a6W-16.
 	s.band(left, y+8, width, 1.8)
 	s.set(regular, 9, muted)
-	s.text(left, y+15.6, "For the keeper of")
+	s.put(left, y+15.6, words.Say("For the keeper of"))
 	if c.Record == nil {
 		s.writeOn(left, y+25.5, width)
 		s.set(regular, 9, muted)
-		s.text(left, y+31, c.number())
+		s.put(left, y+31, c.number())
 	} else {
-		name, common, scientific := names(&c.Record.Animal)
+		name, common, scientific := names(&c.Record.Animal, s.in)
 		s.text(left, y+23.4, s.fitted(name, bold, width, ink, 20, 17, 14, 11))
 		at := y + 28.6
 		s.set(regular, 10, ink)
@@ -252,27 +256,24 @@ func (s *sheet) a6(x, y float64, c *Card, zone *time.Location) error {
 	right := left + CodeSide + free
 	room := x + a6W - 8 - right
 	s.set(regular, 9.5, ink)
-	end := s.para(right, y+top+3, 4.2, s.lines("Scan the code with the phone’s camera, or open", room, 3))
+	end := s.para(right, y+top+3, 4.2, s.lines(s.in.Say(scan), room, 3))
 	address := s.lines(s.fitted(c.address(), bold, 2*room, ink, 9.5, 8, 6.5), room, 2)
 	end = s.para(right, end+.6, 4, address)
 	s.set(regular, 9.5, ink)
-	s.text(right, end+.4, "and type")
+	s.put(right, end+.4, andType)
 	s.text(right, end+8, s.fitted(c.Code, bold, room, ink, 18, 16, 14))
 	s.set(regular, 8, muted)
 	if c.Record != nil {
-		s.text(right, y+top+CodeSide, s.fitted("The code waits until "+date(c.Until, zone)+".", regular, room, muted, 8, 7))
+		s.text(right, y+top+CodeSide, s.fitted(s.in.Say(words.Say("The code waits until {date}.", date(c.Until, zone))), regular, room, muted, 8, 7))
 	}
 
 	s.checkLine(left, y+top+CodeSide+free+1.5)
 	s.set(regular, 6.5, muted)
-	s.para(left+CheckLine+3, y+top+CodeSide+free, 2.7, s.lines(ofFullSize, width-CheckLine-3, 0))
+	s.para(left+CheckLine+3, y+top+CodeSide+free, 2.7, s.lines(s.in.Say(ofFullSize), width-CheckLine-3, 0))
 
 	s.set(bold, 11, ink)
-	s.text(left, y+86.6, "In brief")
-	foot := s.foot(left, y+a6H-7, width, c.from(), 8.5, 7.5)
-	s.bullets(left, y+92, width, foot-1.5, c.brief(), 9.5, 9, 8.5, 8, 7.5, 7)
+	s.put(left, y+86.6, words.Say("In brief"))
+	foot := s.foot(left, y+a6H-7, width, s.in.Say(c.from()), 8.5, 7.5)
+	s.bullets(left, y+92, width, foot-1.5, s.in.All(c.brief()), 9.5, 9, 8.5, 8, 7.5, 7)
 	return nil
 }
-
-// date is a day as it stands on paper, counted in a zone.
-func date(t time.Time, zone *time.Location) string { return t.In(zone).Format("2 January 2006") }

@@ -17,14 +17,14 @@ func Guide(w io.Writer, p Paper, a *care.Animal, pages []assess.GuidePage, at ti
 }
 
 func layGuide(p Paper, a *care.Animal, list []assess.GuidePage, at time.Time, zone *time.Location, in *words.Language, pages int) *sheet {
-	name, common, _ := names(a)
-	f := &flow{sheet: newSheet(p, "Guide for "+name, at), zone: zone, pages: pages, in: in}
-	f.running = "Guide for " + name + " · " + common + " · as of " + date(at, zone) + " · no vet's advice"
+	name, common, _ := names(a, in)
+	f := &flow{sheet: newSheet(p, in, words.Say("Guide for {name}", name), at), zone: zone, pages: pages}
+	f.running = words.Say("Guide for {name} · {species} · as of {date} · no vet's advice", name, common, date(at, zone))
 	f.x, f.w = 18, f.width-36
 	for _, g := range list {
 		f.page() // each by itself, to hang up
 		f.set(regular, 9.5, muted)
-		f.text(f.x, f.y+3.4, "For "+name+", "+common)
+		f.put(f.x, f.y+3.4, words.Say("For {name}, {species}", name, common))
 		f.y += 5.4
 		f.set(bold, 20, ink)
 		for _, l := range f.lines(in.Say(g.Title), f.w, 2) {
@@ -33,30 +33,30 @@ func layGuide(p Paper, a *care.Animal, list []assess.GuidePage, at time.Time, zo
 		}
 		f.y += 1
 		if !g.Now.Empty() {
-			f.say(bold, 10.5, ink, in.Say(g.Now))
+			f.say(bold, 10.5, ink, g.Now)
 		}
 		for _, part := range g.Parts {
-			f.section(in.Say(part.Title), 12)
+			f.section(part.Title, 12)
 			if part.Ordered {
-				f.steps(in.All(part.Points))
+				f.steps(part.Points)
 			} else {
-				f.list(10, in.All(part.Points))
+				f.list(10, part.Points)
 			}
 		}
-		f.section("Where this comes from", 12)
+		f.section(words.Say("Where this comes from"), 12)
 		for _, part := range g.Parts {
-			f.say(regular, 7.5, muted, in.Say(part.Title)+": "+part.Source)
+			f.say(regular, 7.5, muted, words.Say("{title}: {source}", part.Title, part.Source))
 		}
 	}
 	return f.sheet
 }
 
 // steps writes points with their numbers.
-func (f *flow) steps(points []string) {
+func (f *flow) steps(points []words.Text) {
 	const size = 10.
 	f.set(regular, size, ink)
 	for i, p := range points {
-		lines := f.lines(p, f.w-7, 0)
+		lines := f.lines(f.in.Say(p), f.w-7, 0)
 		f.need(float64(len(lines)) * size * spacing)
 		f.pdf.Text(f.x, f.y+size*.33, fmt.Sprintf("%d.", i+1))
 		f.write(f.x+7, size, lines)

@@ -7,6 +7,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // LabelSide is the printed side of a label's code.
@@ -24,13 +25,13 @@ type Label struct {
 
 // Labels writes labels, as many on a sheet as it holds. at is the date that the
 // document carries.
-func Labels(w io.Writer, p Paper, labels []Label, at time.Time) error {
-	s := newSheet(p, "Labels", at)
+func Labels(w io.Writer, p Paper, labels []Label, at time.Time, in *words.Language) error {
+	s := newSheet(p, in, words.Say("Labels"), at)
 	foot := func() {
 		x, y := (s.width-3*labelW)/2, s.height-7
 		s.checkLine(x, y)
 		s.set(regular, 7, muted)
-		s.text(x+CheckLine+3, y+.9, "Print at full size: then this line is 50 mm long and each code 22 mm wide.")
+		s.put(x+CheckLine+3, y+.9, words.Say("Print at full size: then this line is 50 mm long and each code 22 mm wide."))
 	}
 	err := s.each(gridOf(p, labelW, labelH, 8), labelW, labelH, len(labels), foot, func(i int, x, y float64) error {
 		return s.label(x, y, &labels[i])
@@ -49,7 +50,7 @@ func (s *sheet) label(x, y float64, l *Label) error {
 		return err
 	}
 	a := l.Animal
-	name, common, scientific := names(a)
+	name, common, scientific := names(a, s.in)
 	left := x + LabelSide + 2*free
 	width := x + labelW - 2 - left
 	s.set(bold, 12, ink)
@@ -69,21 +70,26 @@ func (s *sheet) label(x, y float64, l *Label) error {
 		s.text(left, at, s.fitted(scientific, italic, width, muted, 7, 6))
 		at += 3
 	}
-	sex := string(a.Sex)
-	if a.Sex != care.Female && a.Sex != care.Male {
-		sex = "sex not known"
-	}
-	if sp, _ := snake.ByID(a.Species); sp.CITES != "" {
-		sex += " · CITES " + strings.TrimPrefix(sp.CITES, "Appendix ")
-	}
-	facts := []string{sex}
-	if a.Hatched != nil {
-		facts = append(facts, "hatched "+a.Hatched.UTC().Format("2 Jan 2006"))
-	}
-	if a.Clutch != "" {
-		facts = append(facts, "clutch "+a.Clutch)
+	sex := s.in.Say(words.Say("sex not known"))
+	if a.Sex == care.Female || a.Sex == care.Male {
+		sex = s.in.Say(sexWord(a.Sex))
 	}
 	s.set(regular, 6.5, ink)
+	facts := []string{sex}
+	if sp, _ := snake.ByID(a.Species); sp.CITES != "" {
+		listed := "CITES " + strings.TrimPrefix(sp.CITES, "Appendix ")
+		if both := sex + " · " + listed; s.pdf.GetStringWidth(plain(both)) <= width {
+			facts[0] = both
+		} else {
+			facts = append(facts, listed)
+		}
+	}
+	if a.Hatched != nil {
+		facts = append(facts, s.in.Say(words.Say("hatched {date}", date(*a.Hatched, time.UTC))))
+	}
+	if a.Clutch != "" {
+		facts = append(facts, s.in.Say(words.Say("clutch {clutch}", a.Clutch)))
+	}
 	for _, f := range facts {
 		at = s.para(left, at, 2.7, s.lines(f, width, 1))
 	}

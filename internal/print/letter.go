@@ -11,6 +11,7 @@ import (
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // VetCase is what a reptile vet gets to read of a case.
@@ -32,7 +33,7 @@ type VetCase struct {
 // Picture is one picture of a letter.
 type Picture struct {
 	JPEG    []byte
-	Caption string
+	Caption words.Text
 }
 
 // What a letter lists of the home; older ones are counted.
@@ -44,26 +45,26 @@ const (
 // VetLetter writes the letter: who the animal is, what worries its keeper, its
 // weight, meals, signs, climate and home, with pictures. It states what was
 // logged and names no illness.
-func VetLetter(w io.Writer, p Paper, l *VetCase, zone *time.Location) error {
-	first, err := layLetter(p, l, zone, 0)
+func VetLetter(w io.Writer, p Paper, l *VetCase, zone *time.Location, in *words.Language) error {
+	first, err := layLetter(p, l, zone, in, 0)
 	if err != nil {
 		return err
 	}
-	s, err := layLetter(p, l, zone, first.pdf.PageCount())
+	s, err := layLetter(p, l, zone, in, first.pdf.PageCount())
 	if err != nil {
 		return err
 	}
 	return s.write(w)
 }
 
-func layLetter(p Paper, l *VetCase, zone *time.Location, pages int) (*sheet, error) {
+func layLetter(p Paper, l *VetCase, zone *time.Location, in *words.Language, pages int) (*sheet, error) {
 	a := &l.Record.Animal
-	name, common, scientific := names(a)
-	f := &flow{sheet: newSheet(p, "For the vet: "+name, l.At), zone: zone, pages: pages}
-	f.running = "For the vet: " + name + " · from the keeper's log up to " + date(l.At, zone)
+	name, _, _ := names(a, in)
+	f := &flow{sheet: newSheet(p, in, words.Say("For the vet: {name}", name), l.At), zone: zone, pages: pages}
+	f.running = words.Say("For the vet: {name} · from the keeper's log up to {date}", name, date(l.At, zone))
 	f.x, f.w = 18, f.width-36
 	f.page()
-	f.heading("For the reptile vet", name, common, scientific)
+	f.heading(words.Say("For the reptile vet"), a)
 	f.whoItIs(l)
 	f.concern(l)
 	f.letterWeight(l)
@@ -78,9 +79,10 @@ func layLetter(p Paper, l *VetCase, zone *time.Location, pages int) (*sheet, err
 }
 
 // heading is the title of a document about an animal.
-func (f *flow) heading(what, name, common, scientific string) {
+func (f *flow) heading(what words.Text, a *care.Animal) {
+	name, common, scientific := names(a, f.in)
 	f.set(regular, 9.5, muted)
-	f.text(f.x, f.y+3.4, what)
+	f.put(f.x, f.y+3.4, what)
 	f.y += 5.4
 	f.set(bold, 22, ink)
 	for _, l := range f.lines(name, f.w, 2) {
@@ -97,62 +99,59 @@ func (f *flow) heading(what, name, common, scientific string) {
 
 func (f *flow) whoItIs(l *VetCase) {
 	a := &l.Record.Animal
-	rows := [][]string{{"Sex", sexWord(a.Sex)}}
+	var rows [][]string
+	fact := func(label, text words.Text) { rows = append(rows, []string{f.in.Say(label), f.in.Say(text)}) }
+	fact(words.Say("Sex"), sexWord(a.Sex))
 	if a.Hatched != nil {
-		rows = append(rows, []string{"Hatched", date(*a.Hatched, time.UTC) + " (" + ageWords(*a.Hatched, l.At) + ")"})
+		fact(words.Say("Hatched"), words.Say("{date} ({age})", date(*a.Hatched, time.UTC), ageWords(*a.Hatched, l.At)))
 	}
 	if len(a.Genes) > 0 {
 		genes := strings.Join(a.Genes, ", ")
-		if evidence, gene := snake.Wobble(a.Genes); evidence != snake.NoWobble {
-			genes += "; " + gene + " comes with a head wobble (" + evidence.String() + ")"
+		text := words.AsIs(genes)
+		switch evidence, gene := snake.Wobble(a.Genes); evidence {
+		case snake.Reported:
+			text = words.Say("{genes}; {gene} comes with a head wobble (reported)", genes, gene)
+		case snake.Documented:
+			text = words.Say("{genes}; {gene} comes with a head wobble (documented)", genes, gene)
 		}
-		rows = append(rows, []string{"Genes", genes})
+		fact(words.Say("Genes"), text)
 	}
 	if a.TotalLength > 0 {
-		rows = append(rows, []string{"Length", number(float64(a.TotalLength)) + " mm, nose to tail tip"})
+		fact(words.Say("Length"), lengthWords(a.TotalLength))
 	}
-	rows = append(rows, []string{"In this home since", date(l.HandedOver, f.zone)},
-		[]string{"Bred or sold by", from(l.Record)[len("From "):]})
+	fact(words.Say("In this home since"), words.Say("{date}", date(l.HandedOver, f.zone)))
+	fact(words.Say("Bred or sold by"), words.AsIs(from(l.Record)))
 	f.table([]float64{0, .24}, nil, rows)
 }
 
 // ageWords is an age as one says it.
-func ageWords(hatched, at time.Time) string {
-	months := int(at.Sub(hatched).Hours() / 24 / 30.44)
-	switch {
-	case months < 24:
-		return plural(max(0, months), "month") + " old"
-	default:
-		return plural(months/12, "year") + " old"
+func ageWords(hatched, at time.Time) words.Text {
+	months := max(0, int(at.Sub(hatched).Hours()/24/30.44))
+	if months < 24 {
+		return words.Count("{n} month old", "{n} months old", months)
 	}
-}
-
-func plural(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
+	return words.Say("{n} years old", months/12)
 }
 
 func (f *flow) concern(l *VetCase) {
-	f.section("What this is about", 20)
+	f.section(words.Say("What this is about"), 20)
 	if l.Concern != "" {
-		f.say(bold, body, muted, "In the keeper's words")
-		f.say(regular, 11, ink, l.Concern)
+		f.say(bold, body, muted, words.Say("In the keeper's words"))
+		f.say(regular, 11, ink, words.AsIs(l.Concern))
 	}
-	var open []string
+	var open []words.Text
 	for _, c := range l.Assessment.Concerns {
 		if c.Code != assess.ConcernSilence {
-			open = append(open, f.in.Say(c.Text))
+			open = append(open, c.Text)
 		}
 	}
 	if len(open) == 0 {
-		f.say(regular, body, ink, "The log raises no concern of its own.")
+		f.say(regular, body, ink, words.Say("The log raises no concern of its own."))
 		return
 	}
-	f.say(bold, body, muted, "What the log shows")
+	f.say(bold, body, muted, words.Say("What the log shows"))
 	f.list(body, open)
-	f.say(regular, 8, muted, "Computed from the entries by a program. It is no examination and no diagnosis.")
+	f.say(regular, 8, muted, words.Say("Computed from the entries by a program. It is no examination and no diagnosis."))
 }
 
 // of are the entries of one kind.
@@ -166,44 +165,43 @@ func (l *VetCase) of(k care.Kind) (list []care.Entry) {
 }
 
 func (f *flow) letterWeight(l *VetCase) {
-	f.section("Weight", 40)
+	f.section(words.Say("Weight"), 40)
 	list := l.of(care.KindWeighIn)
-	mass := func(i int) care.Grams { return list[i].Body.(care.WeighIn).Mass }
 	switch len(list) {
 	case 0:
-		f.say(regular, body, ink, "No weight is on record.")
+		f.say(regular, body, ink, words.Say("No weight is on record."))
 		return
 	case 1:
-		f.say(regular, body, ink, "Weighed once: "+massWords(mass(0))+" on "+date(list[0].HappenedAt, f.zone)+".")
+		f.weighedOnce(list[0])
 		return
 	}
 	f.need(52)
 	f.massPlot(list, l.HandedOver)
 	last := len(list) - 1
-	text := fmt.Sprintf("%d weigh-ins, the last %s on %s. The broken line is the day it came into this home.", len(list), massWords(mass(last)), date(list[last].HappenedAt, f.zone))
+	text := words.Say("{n} weigh-ins, the last {mass} on {date}. The broken line is the day it came into this home.", len(list), massWords(list[last].Body.(care.WeighIn).Mass), date(list[last].HappenedAt, f.zone))
 	n := &l.Assessment.Numbers
 	// Where the loss is not known, all three are 0.
 	if n.LossLow < n.LossHigh {
-		text += fmt.Sprintf(" Without what is in the gut it weighs %s than then (90 %% interval: %s to %s).", lossWords(n.LossPct), lossWords(n.LossLow), lossWords(n.LossHigh))
+		text = words.Join(text, words.Say("Without what is in the gut it weighs {change} than then (90 % interval: {from} to {to}).", lossWords(n.LossPct), lossWords(n.LossLow), lossWords(n.LossHigh)))
 	}
 	f.say(regular, body, ink, text)
 }
 
 // lossWords is a loss of body mass, in per cent, of which less than nothing is a
 // gain.
-func lossWords(pct float64) string {
+func lossWords(pct float64) words.Text {
 	if pct < 0 {
-		return fmt.Sprintf("%.0f %% more", -pct)
+		return words.Say("{percent} % more", whole(-pct))
 	}
-	return fmt.Sprintf("%.0f %% less", pct)
+	return words.Say("{percent} % less", whole(pct))
 }
 
 func (f *flow) letterFood(l *VetCase) {
-	f.section("Food", 24)
+	f.section(words.Say("Food"), 24)
 	if n := l.Assessment.FastDays; n >= 0 && l.Assessment.LastMeal != nil {
-		f.say(regular, body, ink, "Last meal kept down: "+date(*l.Assessment.LastMeal, f.zone)+", "+plural(n, "day")+" ago.")
+		f.say(regular, body, ink, words.Count("Last meal kept down: {date}, {n} day ago.", "Last meal kept down: {date}, {n} days ago.", date(*l.Assessment.LastMeal, f.zone), n))
 	} else {
-		f.say(regular, body, ink, "No meal is on record.")
+		f.say(regular, body, ink, words.Say("No meal is on record."))
 	}
 	var here []care.Entry
 	eaten, before := 0, 0
@@ -219,21 +217,21 @@ func (f *flow) letterFood(l *VetCase) {
 		}
 	}
 	if before > 0 {
-		f.say(regular, body, ink, fmt.Sprintf("At the breeder it ate %d of %s.", eaten, plural(before, "offer")))
+		f.say(regular, body, ink, words.Count("At the breeder it ate {eaten} of {n} offer.", "At the breeder it ate {eaten} of {n} offers.", eaten, before))
 	}
 	if len(here) == 0 {
-		f.say(regular, body, ink, "Nothing was offered in this home, or it was not logged.")
+		f.say(regular, body, ink, words.Say("Nothing was offered in this home, or it was not logged."))
 		return
 	}
 	slices.Reverse(here)
 	f.offerTable(here[:min(len(here), lettersOffers)])
 	if more := len(here) - lettersOffers; more > 0 {
-		f.say(regular, 8, muted, fmt.Sprintf("And %d before these.", more))
+		f.say(regular, 8, muted, words.Say("And {n} before these.", more))
 	}
 }
 
 func (f *flow) letterSigns(l *VetCase) {
-	f.section("Seen on the animal", 16)
+	f.section(words.Say("Seen on the animal"), 16)
 	labels := map[string]string{}
 	for _, s := range assess.Signs() {
 		labels[s.Code] = s.Label
@@ -242,54 +240,54 @@ func (f *flow) letterSigns(l *VetCase) {
 	for _, e := range l.Entries {
 		switch b := e.Body.(type) {
 		case care.Sign:
-			what := or(labels[b.Code], b.Code)
+			what := or(words.Say(labels[b.Code]), words.AsIs(b.Code))
 			if b.Gone {
-				what += ": looked for, and not there any more"
+				what = words.Say("{sign}: looked for, and not there any more", what)
 			}
-			rows = append(rows, []string{date(e.HappenedAt, f.zone), what, e.Note})
+			rows = append(rows, []string{f.day(e.HappenedAt, f.zone), f.in.Say(what), e.Note})
 		case care.Shed:
-			rows = append(rows, []string{date(e.HappenedAt, f.zone), shedWords(b), e.Note})
+			rows = append(rows, []string{f.day(e.HappenedAt, f.zone), f.in.Say(shedWords(b)), e.Note})
 		}
 	}
 	if len(rows) == 0 {
-		f.say(regular, body, ink, "No sign and no shed was logged.")
+		f.say(regular, body, ink, words.Say("No sign and no shed was logged."))
 		return
 	}
 	slices.Reverse(rows)
-	f.table([]float64{0, .22, .6}, []string{"Day", "What", "Note"}, rows)
+	f.table([]float64{0, .22, .6}, f.in.All([]words.Text{words.Say("Day"), words.Say("What"), words.Say("Note")}), rows)
 }
 
 func (f *flow) letterHome(l *VetCase) {
-	f.section("Its home", 30)
+	f.section(words.Say("Its home"), 30)
 	sp, listed := snake.ByID(l.Record.Animal.Species)
 	readings := l.of(care.KindClimate)
 	readings = slices.DeleteFunc(readings, func(e care.Entry) bool { return e.HappenedAt.Before(l.HandedOver) })
 	if len(readings) == 0 {
-		f.say(regular, body, ink, "Temperatures and humidity were not measured, or not logged.")
+		f.say(regular, body, ink, words.Say("Temperatures and humidity were not measured, or not logged."))
 	} else {
 		slices.Reverse(readings)
 		one := func(v *care.Celsius) string {
 			if v == nil {
 				return "–"
 			}
-			return celsius(float64(*v))
+			return f.in.Say(celsius(float64(*v)))
 		}
 		var rows [][]string
 		for _, e := range readings[:min(len(readings), lettersReadings)] {
 			b := e.Body.(care.ClimateReading)
 			air := "–"
 			if b.Humidity != nil {
-				air = percent(float64(*b.Humidity))
+				air = f.in.Say(percent(float64(*b.Humidity)))
 			}
-			rows = append(rows, []string{date(e.HappenedAt, f.zone), one(b.Warm), one(b.Cool), one(b.Night), one(b.Surface), air})
+			rows = append(rows, []string{f.day(e.HappenedAt, f.zone), one(b.Warm), one(b.Cool), one(b.Night), one(b.Surface), air})
 		}
 		if listed {
 			c := &sp.Climate
-			rows = append(rows, []string{"usual for it", celsiusBand(c.HotSpot), celsiusBand(c.Cool), celsiusBand(c.Night), "not above " + celsius(c.HotTooHigh), percentBand(c.Humidity)})
+			rows = append(rows, f.in.All([]words.Text{words.Say("usual for it"), celsiusBand(c.HotSpot), celsiusBand(c.Cool), celsiusBand(c.Night), notAbove(celsius(c.HotTooHigh)), percentBand(c.Humidity)}))
 		}
-		f.table([]float64{0, .2, .37, .54, .71, .88}, []string{"Day", "Warm end", "Cool end", "Night", "Surface", "Humidity"}, rows)
+		f.table([]float64{0, .2, .37, .54, .71, .88}, f.in.All([]words.Text{words.Say("Day"), words.Say("Warm end"), words.Say("Cool end"), words.Say("Night"), words.Say("Surface"), words.Say("Humidity")}), rows)
 	}
-	answers := map[string]string{}
+	answers := map[string]words.Text{}
 	for _, e := range l.of(care.KindSetup) {
 		for _, a := range e.Body.(care.SetupCheck).Answers {
 			p, ok := care.Point(a.Point)
@@ -299,19 +297,19 @@ func (f *flow) letterHome(l *VetCase) {
 			delete(answers, a.Point) // the last answer counts
 			for _, c := range p.Choices {
 				if c.Code == a.Choice && c.Verdict == care.Hazard {
-					answers[a.Point] = p.Title + ": " + c.Label
+					answers[a.Point] = words.Say("{point}: {answer}", words.Say(p.Title), words.Say(c.Label))
 				}
 			}
 		}
 	}
-	var hazards []string
+	var hazards []words.Text
 	for _, p := range care.SetupPoints() {
-		if t := answers[p.Code]; t != "" {
+		if t, ok := answers[p.Code]; ok {
 			hazards = append(hazards, t)
 		}
 	}
 	if len(hazards) > 0 {
-		f.say(bold, body, muted, "Said of its setup")
+		f.say(bold, body, muted, words.Say("Said of its setup"))
 		f.list(body, hazards)
 	}
 }
@@ -324,7 +322,7 @@ func (f *flow) pictures(list []Picture) error {
 	const gap = 6.
 	w := (f.w - gap) / 2
 	most := w // of a picture's height
-	f.section("Pictures", most+8)
+	f.section(words.Say("Pictures"), most+8)
 	for i, row := range slices.Collect(slices.Chunk(list, 2)) {
 		tall := 0.
 		type placed struct {
@@ -350,7 +348,7 @@ func (f *flow) pictures(list []Picture) error {
 			x := f.x + float64(k)*(w+gap)
 			f.pdf.Image(p.name, x, f.y, p.w, p.h, false, "", 0, "")
 			f.set(regular, 8, muted)
-			f.para(x, f.y+tall+3.6, 8*spacing, f.lines(row[k].Caption, w, 1))
+			f.para(x, f.y+tall+3.6, 8*spacing, f.lines(f.in.Say(row[k].Caption), w, 1))
 		}
 		f.y += tall + 8
 	}
@@ -359,27 +357,27 @@ func (f *flow) pictures(list []Picture) error {
 
 // notes leaves room for what the vet writes.
 func (f *flow) notes() {
-	f.section("Notes of the vet", 30)
+	f.section(words.Say("Notes of the vet"), 30)
 	f.y += 4
 	for range 3 {
 		f.y += 7
 		f.line(f.x, f.y, f.x+f.w, f.y)
 	}
 	f.y += 3
-	f.say(regular, 8, muted, "Made from what the keeper and the breeder logged. Times are those of the breeder's zone.")
+	f.say(regular, 8, muted, words.Say("Made from what the keeper and the breeder logged. Times are those of the breeder's zone."))
 }
 
 // shedWords is a shed as a list names it.
-func shedWords(s care.Shed) string {
+func shedWords(s care.Shed) words.Text {
 	switch {
 	case s.Stage == care.Opaque:
-		return "Eyes and skin cloudy before a shed"
+		return words.Say("Eyes and skin cloudy before a shed")
 	case s.Stage == care.Cleared:
-		return "Clear again before a shed"
+		return words.Say("Clear again before a shed")
 	case s.Complete == nil:
-		return "Shed"
+		return words.Say("Shed")
 	case *s.Complete:
-		return "Shed in one piece"
+		return words.Say("Shed in one piece")
 	}
-	return "Shed, not all of it came off"
+	return words.Say("Shed, not all of it came off")
 }

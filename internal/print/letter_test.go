@@ -13,12 +13,13 @@ import (
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
 	"warmhand/internal/print/printtest"
+	"warmhand/internal/words"
 )
 
-func letterOf(t *testing.T, p Paper, l *VetCase) []byte {
+func letterOf(t *testing.T, p Paper, l *VetCase, in *words.Language) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	if err := VetLetter(&b, p, l, time.UTC); err != nil {
+	if err := VetLetter(&b, p, l, time.UTC, in); err != nil {
 		t.Fatal(err)
 	}
 	return b.Bytes()
@@ -63,10 +64,10 @@ func TestVetLetter(t *testing.T) {
 		if err := jpeg.Encode(&b, m, nil); err != nil {
 			t.Fatal(err)
 		}
-		l.Pictures = append(l.Pictures, Picture{JPEG: b.Bytes(), Caption: []string{"Taken on Monday", "Taken on Tuesday", "Taken on Friday"}[i]})
+		l.Pictures = append(l.Pictures, Picture{JPEG: b.Bytes(), Caption: words.Say("Taken on {day}", []string{"Monday", "Tuesday", "Friday"}[i])})
 	}
 	for _, p := range Papers() {
-		pdf := letterOf(t, p, l)
+		pdf := letterOf(t, p, l, words.English)
 		checkFonts(t, pdf)
 		checkMargins(t, pdf)
 		text := printtest.Text(t, pdf)
@@ -96,14 +97,14 @@ func TestVetLetterOfNothing(t *testing.T) {
 	t.Parallel()
 	l := &VetCase{Record: &care.Record{Animal: care.Animal{Species: "boiga_dendrophila"}, Breeder: "B"}, HandedOver: noon, At: noon}
 	l.Assessment.FastDays = -1
-	text := printtest.Text(t, letterOf(t, A4, l))
+	text := printtest.Text(t, letterOf(t, A4, l, words.English))
 	for _, want := range []string{"raises no concern of its own", "No weight is on record", "No meal is on record", "Nothing was offered", "No sign and no shed", "not measured"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is not in %s", want, text)
 		}
 	}
 	l.Pictures = []Picture{{JPEG: []byte("no picture")}}
-	if err := VetLetter(&bytes.Buffer{}, A4, l, time.UTC); err == nil {
+	if err := VetLetter(&bytes.Buffer{}, A4, l, time.UTC, words.English); err == nil {
 		t.Error("what is no picture is printed")
 	}
 }

@@ -1,32 +1,36 @@
 package print
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // weights plots the breeder's weigh-ins over the days.
 func (f *flow) weights(r *care.Record) {
 	list := slices.Clone(r.Weights)
 	slices.SortStableFunc(list, func(a, b care.Entry) int { return a.HappenedAt.Compare(b.HappenedAt) })
-	f.section("Its weight", 52)
+	f.section(words.Say("Its weight"), 52)
 	switch len(list) {
 	case 0:
-		f.say(regular, body, ink, "No weight is on record with the breeder.")
+		f.say(regular, body, ink, words.Say("No weight is on record with the breeder."))
 		return
 	case 1:
-		f.say(regular, body, ink, "Weighed once: "+massWords(list[0].Body.(care.WeighIn).Mass)+" on "+date(list[0].HappenedAt, f.zone)+".")
+		f.weighedOnce(list[0])
 		return
 	}
 	mass := func(i int) care.Grams { return list[i].Body.(care.WeighIn).Mass }
 	last := len(list) - 1
 	f.massPlot(list, time.Time{})
-	f.say(regular, 8, muted, fmt.Sprintf("%d weigh-ins by the breeder, from %s on %s to %s on %s.", len(list),
+	f.say(regular, 8, muted, words.Say("{n} weigh-ins by the breeder, from {mass1} on {date1} to {mass2} on {date2}.", len(list),
 		massWords(mass(0)), date(list[0].HappenedAt, f.zone), massWords(mass(last)), date(list[last].HappenedAt, f.zone)))
+}
+
+func (f *flow) weighedOnce(e care.Entry) {
+	f.say(regular, body, ink, words.Say("Weighed once: {mass} on {date}.", massWords(e.Body.(care.WeighIn).Mass), date(e.HappenedAt, f.zone)))
 }
 
 // massPlot plots two weigh-ins or more, the oldest first, over the days; a mark
@@ -54,10 +58,10 @@ func (f *flow) massPlot(list []care.Entry, mark time.Time) {
 	for v := bottom; v <= top+step/2; v += step {
 		y := y0 + height*(top-v)/(top-bottom)
 		f.line(x0, y, x1, y)
-		label := number(v) + " g"
+		label := f.in.Say(words.Say("{mass} g", number(v)))
 		f.text(x0-2-f.pdf.GetStringWidth(plain(label)), y+.9, label)
 	}
-	for _, d := range days(first, last, f.zone) {
+	for _, d := range f.days(first, last) {
 		x := x0 + (x1-x0)*d.at.Sub(first).Hours()/across
 		f.line(x, y0+height, x, y0+height+1.2)
 		f.text(min(x-f.pdf.GetStringWidth(plain(d.label))/2, x1-f.pdf.GetStringWidth(plain(d.label))), y0+height+4.4, d.label)
@@ -109,15 +113,11 @@ type dayMark struct {
 }
 
 // days are four marks for a time axis.
-func days(first, last time.Time, zone *time.Location) (marks []dayMark) {
+func (f *flow) days(first, last time.Time) (marks []dayMark) {
 	const n = 4
-	layout := "2 Jan"
-	if first.In(zone).Year() != last.In(zone).Year() {
-		layout = "2 Jan 2006"
-	}
 	for i := range n {
 		at := first.Add(last.Sub(first) * time.Duration(i) / (n - 1))
-		if label := at.In(zone).Format(layout); len(marks) == 0 || marks[len(marks)-1].label != label {
+		if label := f.day(at, f.zone); len(marks) == 0 || marks[len(marks)-1].label != label {
 			marks = append(marks, dayMark{at, label})
 		}
 	}

@@ -18,6 +18,8 @@ import (
 	"codeberg.org/go-pdf/fpdf"
 	"golang.org/x/image/font/sfnt"
 	"golang.org/x/text/unicode/norm"
+
+	"warmhand/internal/words"
 )
 
 // Paper is a size of paper.
@@ -88,6 +90,7 @@ var (
 type sheet struct {
 	pdf           *fpdf.Fpdf
 	width, height float64
+	in            *words.Language
 	face          face // what is set
 }
 
@@ -98,22 +101,22 @@ type face struct {
 	c     rgb
 }
 
-func newSheet(p Paper, title string, at time.Time) *sheet {
+func newSheet(p Paper, in *words.Language, title words.Text, at time.Time) *sheet {
 	w, h := p.size()
 	pdf := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: w, Ht: h}})
 	pdf.SetCatalogSort(true) // else the order of fonts is that of a map
 	pdf.SetCreationDate(at.UTC())
 	pdf.SetModificationDate(at.UTC())
-	pdf.SetTitle(plain(title), true)
+	pdf.SetTitle(plain(in.Say(title)), true)
 	pdf.SetProducer("Warmhand", true)
-	pdf.SetLang("en")
+	pdf.SetLang(in.Tag)
 	pdf.SetAutoPageBreak(false, 0)
 	pdf.SetMargins(0, 0, 0)
 	pdf.SetCellMargin(0)
 	pdf.AddUTF8FontFromBytes(family, regular, regularTTF)
 	pdf.AddUTF8FontFromBytes(family, bold, boldTTF)
 	pdf.AddUTF8FontFromBytes(family, italic, italicTTF)
-	return &sheet{pdf: pdf, width: w, height: h}
+	return &sheet{pdf: pdf, in: in, width: w, height: h}
 }
 
 func (s *sheet) write(w io.Writer) error {
@@ -157,6 +160,9 @@ func (s *sheet) set(style string, size float64, c rgb) {
 
 // text writes one line with its baseline at y.
 func (s *sheet) text(x, y float64, text string) { s.pdf.Text(x, y, plain(text)) }
+
+// put says one line with its baseline at y.
+func (s *sheet) put(x, y float64, text words.Text) { s.text(x, y, s.in.Say(text)) }
 
 // lines breaks text at spaces into lines of at most this width in the type that
 // is set, and a word that is wider than that where it must. With most > 0, what
@@ -290,9 +296,21 @@ func (s *sheet) each(g grid, w, h float64, n int, foot func(), draw func(i int, 
 
 // number rounds to what a scale or a ruler shows: one place below 10, none
 // above.
-func number(v float64) string {
+func number(v float64) words.Number {
 	if math.Abs(v) < 10 && v != math.Trunc(v) {
-		return fmt.Sprintf("%.1f", v)
+		return words.Number{V: v, Decimals: 1}
 	}
-	return fmt.Sprintf("%.0f", v)
+	return whole(v)
+}
+
+func whole(v float64) words.Number { return words.Number{V: v} }
+
+// date is a day as it stands on paper, counted in a zone.
+func date(t time.Time, zone *time.Location) words.Date {
+	return words.Date{At: t.In(zone), As: words.Day}
+}
+
+// day is a date by itself.
+func (s *sheet) day(t time.Time, zone *time.Location) string {
+	return s.in.Say(words.Say("{date}", date(t, zone)))
 }

@@ -14,6 +14,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/print/printtest"
+	"warmhand/internal/words"
 )
 
 var (
@@ -117,7 +118,7 @@ func cardsOf(t *testing.T, p Paper, f Form, n int, link string) []byte {
 	r := care.Record{Animal: spider(), Breeder: "Loam Row", Contact: "at the table by the door, " + strings.Repeat("or elsewhere ", 13)}
 	card := Card{Record: &r, Code: "K7QM4-2XR90", Link: link, Until: noon}
 	var b bytes.Buffer
-	if err := Cards(&b, p, f, slices.Repeat([]Card{card}, n), noon, time.UTC); err != nil {
+	if err := Cards(&b, p, f, slices.Repeat([]Card{card}, n), noon, time.UTC, words.English); err != nil {
 		t.Fatal(err)
 	}
 	return b.Bytes()
@@ -195,7 +196,7 @@ func TestLabelsReadBack(t *testing.T) {
 				labels = append(labels, Label{&a, fmt.Sprintf("https://snakes.example.org/b/animals/01890f3e-7b2a-7cc0-98c4-dc0c0c07%04d", i)})
 			}
 			var b bytes.Buffer
-			if err := Labels(&b, p, labels, noon); err != nil {
+			if err := Labels(&b, p, labels, noon, words.English); err != nil {
 				t.Fatal(err)
 			}
 			checkFonts(t, b.Bytes())
@@ -212,7 +213,7 @@ func TestLabelsReadBack(t *testing.T) {
 				checkLine(t, "foot", crop(page, corner.x-1, h-8.5, 60, 3))
 			}
 			text := printtest.Text(t, b.Bytes())
-			for _, want := range []string{"tub 0", fmt.Sprintf("tub %d", corner.n), "Ball python", "Python regius", "female", "hatched 12 Jan 2026", "clutch 2026-04", "CITES II", "spider, pastel"} {
+			for _, want := range []string{"tub 0", fmt.Sprintf("tub %d", corner.n), "Ball python", "Python regius", "female", "hatched 12 January 2026", "clutch 2026-04", "CITES II", "spider, pastel"} {
 				if !strings.Contains(text, want) {
 					t.Errorf("%q is not in %s", want, text)
 				}
@@ -253,7 +254,7 @@ func TestPlain(t *testing.T) {
 // cut has the others must have: plain asks one.
 func TestFont(t *testing.T) {
 	t.Parallel()
-	s := newSheet(A4, "", noon)
+	s := newSheet(A4, words.English, words.Text{}, noon)
 	for _, style := range []string{regular, bold, italic} {
 		s.set(style, 10, ink)
 		for d := '0'; d <= '9'; d++ {
@@ -283,7 +284,7 @@ func TestFont(t *testing.T) {
 
 func TestLines(t *testing.T) {
 	t.Parallel()
-	s := newSheet(A4, "", noon)
+	s := newSheet(A4, words.English, words.Text{}, noon)
 	s.set(regular, 10, ink)
 	text := "Leave it in peace for 5 to 7 days, then make the first offer. " + strings.Repeat("x", 100) + " end"
 	list := s.lines(text, 30, 0)
@@ -309,7 +310,7 @@ func TestLines(t *testing.T) {
 func TestLinkTooLong(t *testing.T) {
 	t.Parallel()
 	r := care.Record{Animal: spider()}
-	err := Cards(&bytes.Buffer{}, A4, Credit, []Card{{Record: &r, Link: strings.Repeat("x", 3000)}}, noon, time.UTC)
+	err := Cards(&bytes.Buffer{}, A4, Credit, []Card{{Record: &r, Link: strings.Repeat("x", 3000)}}, noon, time.UTC, words.English)
 	if err == nil || !strings.Contains(err.Error(), "3000") {
 		t.Errorf("got %v", err)
 	}

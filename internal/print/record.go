@@ -28,16 +28,16 @@ type Signature struct {
 // kept and what its home should be, its first two weeks, cautions, when to call
 // whom, and its origin. home is when it was handed over; the dates on it are
 // those of the zone. The document carries the date when the record was issued.
-func Record(w io.Writer, p Paper, r *care.Record, sig Signature, home time.Time, zone *time.Location) error {
+func Record(w io.Writer, p Paper, r *care.Record, sig Signature, home time.Time, zone *time.Location, in *words.Language) error {
 	// Twice: the first time to know how many pages there are.
-	pages := layRecord(p, r, sig, home, zone, 0).pdf.PageCount()
-	return layRecord(p, r, sig, home, zone, pages).write(w)
+	pages := layRecord(p, r, sig, home, zone, in, 0).pdf.PageCount()
+	return layRecord(p, r, sig, home, zone, in, pages).write(w)
 }
 
-func layRecord(p Paper, r *care.Record, sig Signature, home time.Time, zone *time.Location, pages int) *sheet {
-	name, _, _ := names(&r.Animal)
-	f := &flow{sheet: newSheet(p, "Handover record of "+name, r.IssuedAt), zone: zone, pages: pages}
-	f.running = "Handover record of " + name + " · issued by " + r.Breeder + " on " + date(r.IssuedAt, zone)
+func layRecord(p Paper, r *care.Record, sig Signature, home time.Time, zone *time.Location, in *words.Language, pages int) *sheet {
+	name, _, _ := names(&r.Animal, in)
+	f := &flow{sheet: newSheet(p, in, words.Say("Handover record of {name}", name), r.IssuedAt), zone: zone, pages: pages}
+	f.running = words.Say("Handover record of {name} · issued by {breeder} on {date}", name, r.Breeder, date(r.IssuedAt, zone))
 	f.x, f.w = 18, f.width-36
 	f.page()
 	f.identity(r, home)
@@ -57,9 +57,8 @@ func layRecord(p Paper, r *care.Record, sig Signature, home time.Time, zone *tim
 type flow struct {
 	*sheet
 	zone    *time.Location
-	running string // what stands at the foot of every page
+	running words.Text // what stands at the foot of every page
 	pages   int
-	in      *words.Language // nil: English
 	x, w    float64
 	y       float64 // the top of what is free on the page
 }
@@ -74,10 +73,10 @@ func (f *flow) page() {
 	f.pdf.AddPage()
 	f.band(f.x, 9, f.w, 1.2)
 	f.set(regular, 7.5, muted)
-	count := fmt.Sprintf("Page %d of %d", f.pdf.PageNo(), f.pages)
+	count := f.in.Say(words.Say("Page {page} of {pages}", f.pdf.PageNo(), f.pages))
 	wide := f.pdf.GetStringWidth(count)
 	f.text(f.x+f.w-wide, f.height-9, count)
-	f.pdf.Text(f.x, f.height-9, f.lines(f.running, f.w-wide-6, 1)[0])
+	f.pdf.Text(f.x, f.height-9, f.lines(f.in.Say(f.running), f.w-wide-6, 1)[0])
 	f.y = topEdge
 	if was.size > 0 { // what goes on is in the type it was in
 		f.set(was.style, was.size, was.c)
@@ -92,11 +91,11 @@ func (f *flow) need(h float64) {
 }
 
 // section is a heading with room for what begins below it.
-func (f *flow) section(title string, room float64) {
+func (f *flow) section(title words.Text, room float64) {
 	f.need(room + 14)
 	f.y += 4
 	f.set(bold, 12.5, ink)
-	f.text(f.x, f.y+4.6, title)
+	f.put(f.x, f.y+4.6, title)
 	f.y += 7.6
 }
 
@@ -111,9 +110,9 @@ func (f *flow) write(x, size float64, lines []string) {
 }
 
 // say writes a paragraph.
-func (f *flow) say(style string, size float64, c rgb, text string) {
+func (f *flow) say(style string, size float64, c rgb, text words.Text) {
 	f.set(style, size, c)
-	lines := f.lines(text, f.w, 0)
+	lines := f.lines(f.in.Say(text), f.w, 0)
 	if len(lines) < 4 {
 		f.need(float64(len(lines)) * size * spacing)
 	}
@@ -122,10 +121,10 @@ func (f *flow) say(style string, size float64, c rgb, text string) {
 }
 
 // list writes points.
-func (f *flow) list(size float64, points []string) {
+func (f *flow) list(size float64, points []words.Text) {
 	f.set(regular, size, ink)
 	for _, p := range points {
-		lines := f.lines(p, f.w-4, 0)
+		lines := f.lines(f.in.Say(p), f.w-4, 0)
 		f.need(float64(len(lines)) * size * spacing)
 		f.box(f.x, f.y+size*.33-size*.13-.45, 1, 1, warm)
 		f.write(f.x+4, size, lines)
@@ -172,40 +171,33 @@ func (f *flow) table(at []float64, head []string, rows [][]string) {
 
 func (f *flow) identity(r *care.Record, home time.Time) {
 	a := &r.Animal
-	name, common, scientific := names(a)
-	f.set(regular, 9.5, muted)
-	f.text(f.x, f.y+3.4, "Handover record")
-	f.y += 5.4
-	f.set(bold, 22, ink)
-	for _, l := range f.lines(name, f.w, 2) {
-		f.pdf.Text(f.x, f.y+7.4, l)
-		f.y += 9.4
-	}
-	f.set(regular, 11, ink)
-	f.text(f.x, f.y+3.8, common)
-	wide := f.pdf.GetStringWidth(plain(common) + "  ")
-	f.set(italic, 11, muted)
-	f.text(f.x+wide, f.y+3.8, scientific)
-	f.y += 8.5
+	f.heading(words.Say("Handover record"), a)
 
-	facts := [][2]string{{"Sex", sexWord(a.Sex)}, {"Hatched", "not recorded"}, {"Handed over", date(home, f.zone)},
-		{"Genes", "none recorded"}, {"Mother", parentWords(r.Mother)}, {"Father", parentWords(r.Father)}}
+	var facts [][2]string
+	fact := func(label, text words.Text) { facts = append(facts, [2]string{f.in.Say(label), f.in.Say(text)}) }
+	fact(words.Say("Sex"), sexWord(a.Sex))
+	when, genes := notRecorded, words.Say("none recorded")
 	if a.Hatched != nil {
-		facts[1][1] = date(*a.Hatched, time.UTC)
+		when = words.Say("{date}", date(*a.Hatched, time.UTC))
 	}
 	if len(a.Genes) > 0 {
-		facts[3][1] = strings.Join(a.Genes, ", ")
+		genes = words.AsIs(strings.Join(a.Genes, ", "))
 	}
+	fact(words.Say("Hatched"), when)
+	fact(words.Say("Handed over"), words.Say("{date}", date(home, f.zone)))
+	fact(words.Say("Genes"), genes)
+	fact(words.Say("Mother"), parentWords(r.Mother))
+	fact(words.Say("Father"), parentWords(r.Father))
 	if a.Clutch != "" {
-		facts = append(facts, [2]string{"Clutch", a.Clutch})
+		fact(words.Say("Clutch"), words.AsIs(a.Clutch))
 	}
 	if a.TotalLength > 0 {
-		facts = append(facts, [2]string{"Length", number(float64(a.TotalLength)) + " mm, nose to tail tip"})
+		fact(words.Say("Length"), lengthWords(a.TotalLength))
 	}
 	if n := len(r.Weights); n > 0 {
-		facts = append(facts, [2]string{"Last weight", massWords(r.Weights[n-1].Body.(care.WeighIn).Mass) + " on " + date(r.Weights[n-1].HappenedAt, f.zone)})
+		fact(words.Say("Last weight"), words.Say("{mass} on {date}", massWords(r.Weights[n-1].Body.(care.WeighIn).Mass), date(r.Weights[n-1].HappenedAt, f.zone)))
 	}
-	facts = append(facts, [2]string{"From", from(r)[len("From "):]})
+	fact(words.Say("From"), words.AsIs(from(r)))
 	// Three columns; what needs more than three lines there has the whole width
 	// below them.
 	const cols, label = 3, 7.5
@@ -242,84 +234,92 @@ func (f *flow) identity(r *care.Record, home time.Time) {
 	}
 }
 
-func sexWord(s care.Sex) string {
-	if s == care.Female || s == care.Male {
-		return string(s)
+var notRecorded = words.Say("not recorded")
+
+func sexWord(s care.Sex) words.Text {
+	switch s {
+	case care.Female:
+		return words.Say("female")
+	case care.Male:
+		return words.Say("male")
 	}
-	return "not known"
+	return words.Say("not known")
 }
 
-func parentWords(p care.Parent) string {
+func parentWords(p care.Parent) words.Text {
 	switch {
 	case p.Name == "" && len(p.Genes) == 0:
-		return "not recorded"
+		return notRecorded
 	case len(p.Genes) == 0:
-		return p.Name
+		return words.AsIs(p.Name)
 	}
-	return strings.TrimSpace(p.Name + " (" + strings.Join(p.Genes, ", ") + ")")
+	return words.AsIs(strings.TrimSpace(p.Name + " (" + strings.Join(p.Genes, ", ") + ")"))
+}
+
+func lengthWords(l care.Millimetres) words.Text {
+	return words.Say("{length} mm, nose to tail tip", number(float64(l)))
 }
 
 const gramsPerOunce = 28.349523125 // the international avoirdupois ounce, exactly
 
 // massWords is a mass in grams and ounces.
-func massWords(m care.Grams) string {
-	oz := float64(m) / gramsPerOunce
-	text := fmt.Sprintf("%.1f", oz)
-	if oz < 1 {
-		text = fmt.Sprintf("%.2f", oz)
+func massWords(m care.Grams) words.Text {
+	oz := words.Number{V: float64(m) / gramsPerOunce, Decimals: 1}
+	if oz.V < 1 {
+		oz.Decimals = 2
 	}
-	return number(float64(m)) + " g (" + text + " oz)"
+	return words.Say("{grams} g ({ounces} oz)", number(float64(m)), oz)
 }
 
 func (f *flow) feeding(r *care.Record) {
-	f.section("How it is fed", 12)
-	f.say(regular, body, ink, f.in.Say(r.FeedNext))
+	f.section(words.Say("How it is fed"), 12)
+	f.say(regular, body, ink, r.FeedNext)
 }
 
 func (f *flow) offers(r *care.Record) {
-	f.section("Its last offers", 24)
+	f.section(words.Say("Its last offers"), 24)
 	list := slices.Clone(r.Offers)
 	slices.SortStableFunc(list, func(a, b care.Entry) int { return b.HappenedAt.Compare(a.HappenedAt) })
 	if len(list) == 0 {
-		f.say(regular, body, ink, "No offer is on record with the breeder.")
+		f.say(regular, body, ink, words.Say("No offer is on record with the breeder."))
 		return
 	}
 	f.offerTable(list[:min(len(list), offersShown)])
 	if more := len(list) - offersShown; more > 0 {
-		f.say(regular, 8, muted, fmt.Sprintf("And %d before these.", more))
+		f.say(regular, 8, muted, words.Say("And {n} before these.", more))
 	}
 }
 
 // offerTable lists offers.
 func (f *flow) offerTable(list []care.Entry) {
-	results := map[care.OfferResult]string{care.Eaten: "eaten", care.Refused: "refused", care.Struck: "struck and let go", care.Regurgitated: "brought up"}
-	states := map[care.PreyState]string{care.Thawed: "thawed", care.Prekilled: "freshly killed", care.Live: "live"}
+	results := map[care.OfferResult]words.Text{care.Eaten: words.Say("eaten"), care.Refused: words.Say("refused"), care.Struck: words.Say("struck and let go"), care.Regurgitated: words.Say("brought up")}
+	states := map[care.PreyState]words.Text{care.Thawed: words.Say("thawed"), care.Prekilled: words.Say("freshly killed"), care.Live: words.Say("live")}
 	var rows [][]string
 	for _, e := range list {
 		o := e.Body.(care.Offer)
-		size := "not recorded"
+		size := notRecorded
 		if o.PreyMass > 0 {
 			size = massWords(o.PreyMass)
 		}
-		prey := snake.PreySize(float64(o.PreyMass), o.Prey)
-		rows = append(rows, []string{date(e.HappenedAt, f.zone), or(prey, "not recorded"), size, or(states[o.PreyState], "not recorded"), results[o.Result]})
+		prey := words.Say(snake.PreySize(float64(o.PreyMass), o.Prey))
+		rows = append(rows, []string{f.day(e.HappenedAt, f.zone), f.in.Say(or(prey, notRecorded)), f.in.Say(size), f.in.Say(or(states[o.PreyState], notRecorded)), f.in.Say(results[o.Result])})
 	}
-	f.table([]float64{0, .22, .42, .62, .8}, []string{"Day", "Prey", "Size", "State", "What came of it"}, rows)
+	f.table([]float64{0, .22, .42, .62, .8}, f.in.All([]words.Text{words.Say("Day"), words.Say("Prey"), words.Say("Size"), words.Say("State"), words.Say("What came of it")}), rows)
 }
 
-func or(text, instead string) string {
-	if text == "" {
+func or(text, instead words.Text) words.Text {
+	if text.Empty() {
 		return instead
 	}
 	return text
 }
 
 func (f *flow) home(r *care.Record) {
-	f.section("How it is kept now, and what its home should be", 40)
+	f.section(words.Say("How it is kept now, and what its home should be"), 40)
 	h := care.HomeOf(r)
-	was := "at the breeder"
+	was := words.Say("Now, at the breeder")
 	if !h.MeasuredAt.IsZero() {
-		was += ", " + date(h.MeasuredAt, f.zone)
+		was = words.Say("Now, at the breeder, {date}", date(h.MeasuredAt, f.zone))
 	}
 	var rows [][]string
 	for _, v := range h.Facts {
@@ -327,52 +327,52 @@ func (f *flow) home(r *care.Record) {
 		if v.Humidity {
 			one, band = percent, percentBand
 		}
-		row := []string{v.Label, "not recorded", "ask the breeder"}
+		now, should := notRecorded, words.Say("ask the breeder")
 		switch {
 		case v.Was != nil:
-			row[1] = one(*v.Was)
+			now = one(*v.Was)
 		case v.Code == "shed_humidity":
-			row[1] = ""
+			now = words.Text{}
 		}
 		switch {
 		case v.Low != nil:
-			row[2] = band(snake.Band{Low: *v.Low, High: *v.High})
+			should = band(snake.Band{Low: *v.Low, High: *v.High})
 		case v.High != nil:
-			row[2] = "not above " + one(*v.High)
+			should = notAbove(one(*v.High))
 		}
-		rows = append(rows, row)
+		rows = append(rows, []string{f.in.Form(v.Label), f.in.Say(now), f.in.Say(should)})
 	}
-	f.table([]float64{0, .34, .66}, []string{"", "Now, " + was, "At home"}, rows)
-	f.say(regular, 8, muted, f.in.Say(h.Note))
-	f.list(body, append(f.in.All(h.Points), "Every heater runs through a thermostat; lid and doors are locked; the app has the whole checklist."))
+	f.table([]float64{0, .34, .66}, []string{"", f.in.Say(was), f.in.Say(words.Say("At home"))}, rows)
+	f.say(regular, 8, muted, h.Note)
+	f.list(body, append(slices.Clone(h.Points), words.Say("Every heater runs through a thermostat; lid and doors are locked; the app has the whole checklist.")))
 }
 
 func (f *flow) firstDays(r *care.Record, home time.Time) {
-	f.section("The first two weeks", 40)
+	f.section(words.Say("The first two weeks"), 40)
 	plan, after := care.FirstDays(r, home.In(f.zone))
 	var rows [][]string
 	for _, d := range plan {
-		rows = append(rows, []string{fmt.Sprint(d.Day), d.Date.Format("Mon 2 January"), f.in.Say(d.Text)})
+		rows = append(rows, []string{fmt.Sprint(d.Day), f.in.Say(words.Say("{date}", words.Date{At: d.Date, As: words.WeekDay})), f.in.Say(d.Text)})
 	}
-	f.table([]float64{0, .07, .26}, []string{"Day", "Date", "What to do"}, rows)
-	f.say(regular, body, ink, f.in.Say(after))
-	f.say(regular, 8, muted, f.in.Say(care.FirstDaysCaution))
+	f.table([]float64{0, .07, .3}, f.in.All([]words.Text{words.Say("Day"), words.Say("Date"), words.Say("What to do")}), rows)
+	f.say(regular, body, ink, after)
+	f.say(regular, 8, muted, care.FirstDaysCaution)
 }
 
 func (f *flow) whenToCall(r *care.Record) {
-	f.section("When to call", 30)
+	f.section(words.Say("When to call"), 30)
 	for _, c := range assess.Calls() {
 		f.need(20)
-		f.say(bold, body, ink, c.Whom)
-		f.columns(c.Signs)
+		f.say(bold, body, ink, words.Say(c.Whom))
+		f.columns(f.in.Forms(c.Signs))
 		f.y += 1.5
 	}
 	if r.Contact != "" {
-		f.say(regular, body, ink, "How to reach "+r.Breeder+": "+r.Contact)
+		f.say(regular, body, ink, words.Say("How to reach {breeder}: {contact}", r.Breeder, r.Contact))
 	}
-	f.say(regular, body, ink, "In the app you can write to the breeder at any time.")
+	f.say(regular, body, ink, words.Say("In the app you can write to the breeder at any time."))
 	f.need(8)
-	f.say(regular, body, ink, "Reptile vet, name and number: ______________________________________________")
+	f.say(regular, body, ink, words.Say("Reptile vet, name and number: ______________________________________________"))
 }
 
 // columns writes short points in two columns.
@@ -400,12 +400,12 @@ func (f *flow) columns(list []string) {
 }
 
 func (f *flow) cautions(r *care.Record) {
-	f.section("Cautions", 16)
-	f.list(body, f.in.All(r.Cautions))
+	f.section(words.Say("Cautions"), 16)
+	f.list(body, r.Cautions)
 }
 
 func (f *flow) origin(r *care.Record) {
-	f.section("Origin and law", 30)
+	f.section(words.Say("Origin and law"), 30)
 	var rows [][]string
 	for _, fact := range care.OriginFacts(&r.Animal) {
 		text := f.in.Say(fact.Text)
@@ -418,23 +418,23 @@ func (f *flow) origin(r *care.Record) {
 	f.need(34)
 	f.y += 2
 	f.set(regular, 8.5, muted)
-	f.text(f.x, f.y+2.8, "For the seller to fill in by hand:")
+	f.put(f.x, f.y+2.8, words.Say("For the seller to fill in by hand:"))
 	f.y += 6
 	f.set(regular, body, ink)
 	x := f.x
-	for _, word := range []string{"bred in captivity", "taken from the wild", "not known"} {
+	for _, word := range []words.Text{words.Say("bred in captivity"), words.Say("taken from the wild"), words.Say("not known")} {
 		f.pdf.SetDrawColor(ink.r, ink.g, ink.b)
 		f.pdf.SetLineWidth(.25)
 		f.pdf.Rect(x, f.y+.2, 3.2, 3.2, "D")
-		f.text(x+5, f.y+3.1, word)
+		f.put(x+5, f.y+3.1, word)
 		x += 46
 	}
 	f.y += 12
-	for i, word := range []string{"Proof of origin, number", "Place and date", "Signature of the seller"} {
+	for i, word := range []words.Text{words.Say("Proof of origin, number"), words.Say("Place and date"), words.Say("Signature of the seller")} {
 		x := f.x + float64(i)*f.w/3
 		f.line(x, f.y, x+f.w/3-5, f.y)
 		f.set(regular, 7.5, muted)
-		f.text(x, f.y+3.4, word)
+		f.put(x, f.y+3.4, word)
 	}
 	f.y += 6
 }
@@ -443,24 +443,28 @@ func (f *flow) origin(r *care.Record) {
 const digestShown = 16
 
 func (f *flow) signature(r *care.Record, sig Signature) {
-	f.section("Its signed copy", 20)
+	f.section(words.Say("Its signed copy"), 20)
 	if sig.Digest == "" {
-		f.say(regular, body, ink, "There is none: this record was not signed by the breeder's key.")
+		f.say(regular, body, ink, words.Say("There is none: this record was not signed by the breeder's key."))
 		return
 	}
 	groups := slices.Collect(slices.Chunk([]byte(sig.Digest[:digestShown]), 4))
-	f.say(regular, body, ink, "This record is also a file that is signed by the key of "+r.Breeder+". Whoever is given the file can check at "+sig.Page+
-		" that nobody changed it. The digest of the file begins with "+string(bytes.Join(groups, []byte(" ")))+". This paper alone proves nothing.")
+	f.say(regular, body, ink, words.Say("This record is also a file that is signed by the key of {breeder}. Whoever is given the file can check at {page} that nobody changed it. The digest of the file begins with {digest}. This paper alone proves nothing.",
+		r.Breeder, sig.Page, string(bytes.Join(groups, []byte(" ")))))
 }
 
-func celsius(c float64) string {
-	return fmt.Sprintf("%.0f °C (%.0f °F)", c, c*9/5+32)
+func celsius(c float64) words.Text {
+	return words.Say("{celsius} °C ({fahrenheit} °F)", whole(c), whole(c*9/5+32))
 }
 
-func celsiusBand(b snake.Band) string {
-	return fmt.Sprintf("%.0f to %.0f °C (%.0f to %.0f °F)", b.Low, b.High, b.Low*9/5+32, b.High*9/5+32)
+func celsiusBand(b snake.Band) words.Text {
+	return words.Say("{low} to {high} °C ({lowF} to {highF} °F)", whole(b.Low), whole(b.High), whole(b.Low*9/5+32), whole(b.High*9/5+32))
 }
 
-func percent(p float64) string { return number(p) + " %" }
+func percent(p float64) words.Text { return words.Say("{percent} %", number(p)) }
 
-func percentBand(b snake.Band) string { return fmt.Sprintf("%.0f to %.0f %%", b.Low, b.High) }
+func percentBand(b snake.Band) words.Text {
+	return words.Say("{low} to {high} %", whole(b.Low), whole(b.High))
+}
+
+func notAbove(limit words.Text) words.Text { return words.Say("not above {limit}", limit) }

@@ -9,6 +9,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/print/printtest"
+	"warmhand/internal/words"
 )
 
 // longRecord has something in every part: 14 weigh-ins, 13 offers, parents,
@@ -45,8 +46,13 @@ var signature = Signature{Page: "https://snakes.example.org/r", Digest: strings.
 
 func recordOf(t *testing.T, p Paper, r *care.Record) []byte {
 	t.Helper()
+	return recordIn(t, p, r, words.English)
+}
+
+func recordIn(t *testing.T, p Paper, r *care.Record, in *words.Language) []byte {
+	t.Helper()
 	var b bytes.Buffer
-	if err := Record(&b, p, r, signature, noon.Add(3*time.Hour), time.UTC); err != nil {
+	if err := Record(&b, p, r, signature, noon.Add(3*time.Hour), time.UTC, in); err != nil {
 		t.Fatal(err)
 	}
 	return b.Bytes()
@@ -67,7 +73,7 @@ func TestRecordReadsBack(t *testing.T) {
 				"offers":    {"14 May 2026", "21 g (0.74 oz)", "refused", "struck and let go", "22 February 2026", "And 3 before these."},
 				"climate":   {"at the breeder, 29 May 2026", "32 °C (90 °F)", "30 to 34 °C (86 to 93 °F)", "62 %", "55 to 80 %", "not above 36 °C (97 °F)", "70 to 90 %", "BGBl II 486/2004"},
 				"setup":     {"keep every slit under", "no deeper than", "nothing to climb above 15 cm"},
-				"two weeks": {"Mon 1 June", "Sun 14 June", "First offer, in the evening", "17 June 2026", "Weigh it once"},
+				"two weeks": {"Monday 1 June", "Sunday 14 June", "First offer, in the evening", "17 June 2026", "Weigh it once"},
 				"calling":   {"A vet who treats reptiles, today", "It breathes with its mouth open", "The breeder, when", "How to reach Loam Row Snakes: at the table by the door, or loamrow@example.org", "Reptile vet, name and number"},
 				"cautions":  {"not a vet's advice", "licensed electrician", "Salmonella", "head wobble"},
 				"origin":    {"Appendix II; in the European Union Annex B", "Boidae spp. and Pythonidae spp.", "not legal advice", "where you live", "bred in captivity", "Signature of the seller"},
@@ -185,11 +191,11 @@ func TestRecordZone(t *testing.T) {
 	r := longRecord()
 	r.Offers = []care.Entry{{HappenedAt: time.Date(2026, 5, 20, 4, 0, 0, 0, time.UTC), Body: care.Offer{Result: care.Eaten}}}
 	var b bytes.Buffer
-	if err := Record(&b, A4, r, Signature{}, time.Date(2026, 6, 1, 4, 0, 0, 0, time.UTC), time.FixedZone("PDT", -7*3600)); err != nil {
+	if err := Record(&b, A4, r, Signature{}, time.Date(2026, 6, 1, 4, 0, 0, 0, time.UTC), time.FixedZone("PDT", -7*3600), words.English); err != nil {
 		t.Fatal(err)
 	}
 	text := printtest.Text(t, b.Bytes())
-	if !strings.Contains(text, "19 May 2026") || strings.Contains(text, "20 May 2026") || !strings.Contains(text, "Sun 31 May") {
+	if !strings.Contains(text, "19 May 2026") || strings.Contains(text, "20 May 2026") || !strings.Contains(text, "Sunday 31 May") {
 		t.Errorf("the days are not the breeder's: %s", text)
 	}
 }
