@@ -82,6 +82,13 @@ func (b *bundler) bundle(version string) (*site, error) {
 	if err != nil {
 		return nil, err
 	}
+	if later := app.later(); len(later) > 0 {
+		options.Plugins = []api.Plugin{b.after(later)}
+		if app, err = b.esbuild(options); err != nil {
+			return nil, err
+		}
+		options.Plugins = nil
+	}
 	sheets, err := b.sheets()
 	if err != nil {
 		return nil, err
@@ -293,6 +300,31 @@ const firstScreen = "src/ui/app.tsx"
 // firstStyle is part of the first load, even if no script imports it.
 const firstStyle = "src/style.css"
 
+// after makes the scripts that are loaded later import the first screen, which
+// is there by then. esbuild keeps in one file what the same entry points need,
+// so the first load is one file and not one for each way in which later
+// scripts share it: each file costs a phone a request and a run of its own.
+func (b *bundler) after(later []string) api.Plugin {
+	return api.Plugin{Name: "after the first screen", Setup: func(build api.PluginBuild) {
+		build.OnLoad(api.OnLoadOptions{Filter: `\.tsx?$`, Namespace: "file"}, func(args api.OnLoadArgs) (api.OnLoadResult, error) {
+			name, err := filepath.Rel(b.pwa, args.Path)
+			if err != nil || !slices.Contains(later, filepath.ToSlash(name)) {
+				return api.OnLoadResult{}, err
+			}
+			data, err := os.ReadFile(args.Path)
+			if err != nil {
+				return api.OnLoadResult{}, err
+			}
+			text := fmt.Sprintf("%s\nimport %q;\n", data, filepath.ToSlash(filepath.Join(b.pwa, firstScreen)))
+			loader := api.LoaderTS
+			if strings.HasSuffix(name, "x") {
+				loader = api.LoaderTSX
+			}
+			return api.OnLoadResult{Contents: &text, Loader: loader}, nil
+		})
+	}}
+}
+
 // sheets are the style sheets there are.
 func (b *bundler) sheets() (sources []string, err error) {
 	err = fs.WalkDir(os.DirFS(b.pwa), "src", func(name string, _ fs.DirEntry, err error) error {
@@ -336,6 +368,25 @@ func (b *bundled) firstLoad() (scripts, styles []string) {
 	}
 	slices.Sort(scripts[1:])
 	return scripts, styles
+}
+
+// later returns the sources that import() loads after the first screen; none
+// when the app has no first screen.
+func (b *bundled) later() (sources []string) {
+	first := false
+	for _, output := range b.meta.Outputs {
+		switch output.EntryPoint {
+		case "", "src/app.tsx":
+		case firstScreen:
+			first = true
+		default:
+			sources = append(sources, output.EntryPoint)
+		}
+	}
+	if !first {
+		return nil
+	}
+	return sources
 }
 
 // sheets returns the style sheets that were bundled each by itself, by their

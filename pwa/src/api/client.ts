@@ -64,7 +64,7 @@ export function asPhoto(photo: { type: string; takenAt?: string | undefined }) {
 
 /** How much of a picture the service has: the bytes, or all. */
 export async function arrivedOf(path: string, opt?: CallOptions): Promise<number | 'all'> {
-  const { response } = await send('HEAD', path, undefined, opt);
+  const { response } = await send('HEAD', path, undefined, opt, async () => undefined);
   if (!response.ok)
     throw new ApiError(response.status, '', say('The service answered {status}.', { status: response.status }), [], {});
   if (response.headers.get('Upload-Complete') === '?1') return 'all';
@@ -75,9 +75,9 @@ export async function arrivedOf(path: string, opt?: CallOptions): Promise<number
 
 /** Bodies of bytes go as they are, everything else as JSON. */
 export async function call<T>(method: Method, path: string, body?: unknown, opt?: CallOptions): Promise<T> {
-  const { response, bytes } = await send(method, path, body, opt);
+  const { response, read } = await send(method, path, body, opt, (r) => r.text());
   if (response.status === 204) return undefined as T;
-  const answer = jsonOf(response, await bytes.text());
+  const answer = jsonOf(response, read);
   if (!response.ok) throw decode(response.status, answer);
   return answer as T;
 }
@@ -90,26 +90,32 @@ export async function callForFile(
   body?: unknown,
   opt?: CallOptions,
 ): Promise<Blob> {
-  const { response, bytes } = await send(method, path, body, opt);
-  if (!response.ok) throw decode(response.status, jsonOf(response, await bytes.text()));
+  const { response, read } = await send(method, path, body, opt, (r) => r.blob());
+  if (!response.ok) throw decode(response.status, jsonOf(response, await read.text()));
   if (response.headers.get('Content-Type') !== type) throw new Offline();
-  return bytes;
+  return read;
 }
 
-async function send(
+/** An answer that breaks off while it is read is no answer. */
+async function send<T>(
   method: Method,
   path: string,
   body: unknown,
-  opt: CallOptions = {},
-): Promise<{ response: Response; bytes: Blob }> {
+  opt: CallOptions | undefined,
+  reader: (r: Response) => Promise<T>,
+): Promise<{ response: Response; read: T }> {
   const bytes = body instanceof ArrayBuffer || body instanceof Blob || ArrayBuffer.isView(body);
-  const headers: Record<string, string> = { Accept: 'application/json', 'Accept-Language': language(), ...opt.headers };
+  const headers: Record<string, string> = {
+    Accept: 'application/json',
+    'Accept-Language': language(),
+    ...opt?.headers,
+  };
   // A page of another site cannot send this header without asking first.
   if (method !== 'GET') headers['X-Warmhand'] ??= '1';
   if (body !== undefined && !bytes) headers['Content-Type'] = 'application/json';
 
-  const limit = AbortSignal.timeout(opt.timeout ?? 30_000);
-  const signal = opt.signal ? AbortSignal.any([opt.signal, limit]) : limit;
+  const limit = AbortSignal.timeout(opt?.timeout ?? 30_000);
+  const signal = opt?.signal ? AbortSignal.any([opt.signal, limit]) : limit;
   try {
     const response = await fetch(path, {
       method,
@@ -120,9 +126,9 @@ async function send(
       redirect: 'error',
       ...(body !== undefined && { body: bytes ? (body as BodyInit) : JSON.stringify(body) }),
     });
-    return { response, bytes: await response.blob() };
+    return { response, read: await reader(response) };
   } catch (cause) {
-    if (opt.signal?.aborted) throw cause;
+    if (opt?.signal?.aborted) throw cause;
     throw new Offline(undefined, { cause });
   }
 }

@@ -1,6 +1,19 @@
 import { locale } from './language';
 import { say } from './say';
 
+const formats = new Map<string, Intl.DateTimeFormat>();
+
+/** Browsers take long to make one, and a list of cases asks for many. */
+export function formatTime(at: Date, options: Intl.DateTimeFormatOptions): string {
+  const key = `${locale()} ${JSON.stringify(options)}`;
+  let known = formats.get(key);
+  if (!known) {
+    known = new Intl.DateTimeFormat(locale(), options);
+    formats.set(key, known);
+  }
+  return known.format(at);
+}
+
 const minute = 60_000;
 const hour = 60 * minute;
 
@@ -34,25 +47,23 @@ export function day(iso: string, now = new Date()): string {
   const days = daysSince(iso, now);
   if (days === 0) return say('today');
   if (days === 1) return say('yesterday');
-  return new Intl.DateTimeFormat(locale(), {
+  return formatTime(at, {
     weekday: 'short',
     day: 'numeric',
     month: 'short',
     ...(at.getFullYear() !== now.getFullYear() && { year: 'numeric' }),
-  }).format(at);
+  });
 }
 
 /** A date of the calendar, which has no time and no zone, as 2026-06-05: "5 Jun 2026". */
 export function date(iso: string): string {
   const at = new Date(`${iso}T00:00:00Z`);
-  return Number.isNaN(at.getTime())
-    ? iso
-    : new Intl.DateTimeFormat(locale(), { dateStyle: 'medium', timeZone: 'UTC' }).format(at);
+  return Number.isNaN(at.getTime()) ? iso : formatTime(at, { dateStyle: 'medium', timeZone: 'UTC' });
 }
 
 /** Hours and minutes, as the person writes them. */
 export function clock(iso: string): string {
-  return new Intl.DateTimeFormat(locale(), { hour: 'numeric', minute: '2-digit' }).format(new Date(iso));
+  return formatTime(new Date(iso), { hour: 'numeric', minute: '2-digit' });
 }
 
 /** For an input of type datetime-local: the person's own wall clock. */

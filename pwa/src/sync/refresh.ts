@@ -2,11 +2,9 @@ import { ApiError, asKeeper, call, Offline } from '../api/client';
 import type {
   CaseJson,
   EntryJson,
-  GetCaseResponseJson,
   GetCourseResponseJson,
   GetGuideResponseJson,
   GetHandoverResponseJson,
-  HandoverJson,
   ListEntriesResponseJson,
   ListKeeperCasesResponseJson,
   ListSetupPointsResponseJson,
@@ -16,6 +14,7 @@ import type {
 import { language } from '../core/language';
 import { cardCameIn } from '../photo/card';
 import {
+  type Known,
   keepCases,
   keepCourse,
   keepGuide,
@@ -44,10 +43,9 @@ export async function refresh(): Promise<'ok' | 'offline' | 'signed out'> {
     // Before the cases: a card that waits no more has its case.
     const waiting = known.waiting.length > 0 && (await get<ListWaitingCardsResponseJson>('/v1/keepers/me/cards'));
     const { cases = [] } = await get<ListKeeperCasesResponseJson>('/v1/keepers/me/cases');
-    const whole = await Promise.all(cases.map((c) => get<GetCaseResponseJson>(`/v1/${c.name}`)));
-    await keepCases(whole.map((w, i) => w.case ?? (cases[i] as CaseJson)));
+    if (!same(byName(known.cases), byName(cases))) await keepCases(cases);
     if (waiting) await keepWaiting(waiting.cards ?? []);
-    await Promise.all(cases.map((c) => refreshCase(c, anew ? undefined : known.records.get(c.name ?? ''))));
+    await Promise.all(cases.map((c) => refreshCase(c, known, anew)));
     await acknowledge(cases);
     if (cases.length > 0 && (anew || Date.now() - (await tablesAge()) > tablesHold)) await refreshTables();
     if (anew) await writeState(copiesLanguage, language());
@@ -93,7 +91,15 @@ export function cameTo(
   return { got, opened };
 }
 
-async function refreshCase(c: CaseJson, record: HandoverJson | undefined): Promise<void> {
+const byName = (cases: readonly CaseJson[]) => [...cases].sort((a, b) => (a.name ?? '').localeCompare(b.name ?? ''));
+
+/** Most often nothing is new, and a phone writes slowly: what is there already stays as it is. */
+function same(a: unknown, b: unknown): boolean {
+  return JSON.stringify(a) === JSON.stringify(b);
+}
+
+async function refreshCase(c: CaseJson, known: Known, anew: boolean): Promise<void> {
+  const name = c.name ?? '';
   const animal = c.animal?.name ?? '';
   const log: EntryJson[] = [];
   let page = '';
@@ -103,18 +109,19 @@ async function refreshCase(c: CaseJson, record: HandoverJson | undefined): Promi
     log.push(...(part.entries ?? []));
     page = part.nextPageToken ?? '';
   } while (page);
-  await keepLog(animal, log);
-  const { course } = await get<GetCourseResponseJson>(`/v1/${c.name}/course`);
-  if (course) await keepCourse(c.name ?? '', course);
-  const { guide } = await get<GetGuideResponseJson>(`/v1/${c.name}/guide`);
-  if (guide) await keepGuide(c.name ?? '', guide);
+  if (!same(known.logs.get(animal), log)) await keepLog(animal, log);
+  const { course } = await get<GetCourseResponseJson>(`/v1/${name}/course`);
+  if (course && !same(known.courses.get(name), course)) await keepCourse(name, course);
+  const { guide } = await get<GetGuideResponseJson>(`/v1/${name}/guide`);
+  if (guide && !same(known.guides.get(name), guide)) await keepGuide(name, guide);
+  const record = anew ? undefined : known.records.get(name);
   // Copies from before the record said all that is on paper have no first days.
   if (!record?.record?.firstDays) {
     // A case has the id of the handover that it follows up.
-    const { handover } = await get<GetHandoverResponseJson>(`/v1/${c.name?.replace('/cases/', '/handovers/')}`);
+    const { handover } = await get<GetHandoverResponseJson>(`/v1/${name.replace('/cases/', '/handovers/')}`);
     if (handover) {
-      await keepRecord(c.name ?? '', handover);
-      await cardCameIn(c.name ?? '', handover.claimTime);
+      await keepRecord(name, handover);
+      await cardCameIn(name, handover.claimTime);
     }
   }
 }

@@ -23,11 +23,11 @@ const SignInLink = lazy<{ onKeeper: () => void }>(() => import('./claim/link'));
 let syncing = false;
 
 /** The keeper's sender and fetcher; a breeder's screens need neither. */
-function keep(): void {
-  if (syncing) return void back();
+async function keep(): Promise<void> {
+  if (syncing) return back();
   syncing = true;
+  await seenToday();
   startSync(() => void load());
-  void seenToday().then((said) => (said ? load() : undefined));
 }
 
 /** Does this phone hold anything of a keeper's? */
@@ -57,17 +57,28 @@ async function start(): Promise<void> {
     </>,
     root,
   );
-  if (known.value && keeps(known.value)) keep();
+  // A phone draws first what it has, and then asks for more.
+  await idle();
+  if (known.value && keeps(known.value)) await keep();
   else if (path.value === '/') await find();
+  await idle();
   await startWorker();
   await writeState(languageKey, language()).catch(() => undefined);
+}
+
+/** Once the page has been drawn and has nothing to do, or after a second. */
+function idle(): Promise<void> {
+  return new Promise((done) => {
+    if ('requestIdleCallback' in window) requestIdleCallback(() => done(), { timeout: 1000 });
+    else setTimeout(done, 100);
+  });
 }
 
 /** Nothing of a keeper is on this phone: somebody may be signed in all the same. */
 async function find(): Promise<void> {
   try {
     const me = await call<GetMeResponseJson>('GET', '/v1/me');
-    if (me.role === 'keeper') keep();
+    if (me.role === 'keeper') await keep();
     else if (me.role && path.value === '/') go('/b', true);
   } catch {
     // No network: the welcome says what can be done.

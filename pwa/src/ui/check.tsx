@@ -3,9 +3,9 @@
 import type { JSX } from 'preact';
 import { useRef, useState } from 'preact/hooks';
 import { ApiError, call, Offline } from '../api/client';
-import { locale } from '../core/language';
 import { say } from '../core/say';
 import { checkSigned, digestOf, inBrief, readSigned, type SignedRecord, Unreadable } from '../core/signed';
+import { formatTime } from '../core/time';
 import { formatMass } from '../core/units';
 import { Screen } from './nav';
 import { Button, Field, Notice } from './parts/controls';
@@ -202,7 +202,7 @@ function Found({ found }: { found: Outcome }): JSX.Element {
 
 function date(iso: string): string {
   const at = new Date(iso);
-  return Number.isNaN(at.getTime()) ? iso : new Intl.DateTimeFormat(locale(), { dateStyle: 'long' }).format(at);
+  return Number.isNaN(at.getTime()) ? iso : formatTime(at, { dateStyle: 'long' });
 }
 
 const results: Record<string, string> = {

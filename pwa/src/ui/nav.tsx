@@ -59,6 +59,9 @@ export function Link({
   );
 }
 
+/** A page that was just opened is read from its top by itself; later the focus has to be brought to what is new. */
+let opened = false;
+
 /** One screen of the keeper's app: a way back, a heading that takes the focus, and the rest. */
 export function Screen({
   title,
@@ -74,7 +77,8 @@ export function Screen({
   const heading = useRef<HTMLHeadingElement>(null);
   useEffect(() => {
     document.title = `${title} – Warmhand`;
-    heading.current?.focus({ preventScroll: true });
+    if (opened) heading.current?.focus({ preventScroll: true });
+    opened = true;
   }, [title]);
   return (
     <main class="page">

@@ -14,6 +14,9 @@ export const broken = signal('');
 /** What was saved last, for the screen that follows. */
 export const saved = signal<{ case: string; text: string; id: string } | null>(null);
 
+let drawn = '';
+
+/** Reads the phone's database. The screens draw anew when it holds something new, and when the minutes they name have passed. */
 export async function load(): Promise<void> {
   try {
     const next = await readKnown();
@@ -21,7 +24,10 @@ export async function load(): Promise<void> {
       // A refused "opened the app" is nothing that a person wrote or could put right.
       if (item.state === 'dead' && item.entry?.seen) await drop(item.seq);
     }
-    known.value = next;
+    const minute = Math.floor(Date.now() / 60_000);
+    const all = JSON.stringify([minute, ...Object.values(next).map((v) => (v instanceof Map ? [...v] : v))]);
+    if (all !== drawn) known.value = next;
+    drawn = all;
     broken.value = '';
   } catch (e) {
     broken.value =

@@ -1,9 +1,8 @@
 // Where everything on the time line of a case lies. Pure: a course in, coordinates out.
 
 import type { CourseJson, EntryJson, StandingJson } from '../../core/contract';
-import { locale } from '../../core/language';
 import { say } from '../../core/say';
-import { day, daysSince } from '../../core/time';
+import { day, daysSince, formatTime } from '../../core/time';
 import { formatMass } from '../../core/units';
 import { entryLine, type Names, standingWord } from '../../core/words';
 
@@ -199,9 +198,7 @@ export function plot(course: CourseJson, width: number, now: Date, names: Names 
     const last = i === room - 1;
     dates.push({
       x: x(t),
-      label: last
-        ? say('now')
-        : new Intl.DateTimeFormat(locale(), { day: 'numeric', month: 'short' }).format(new Date(t)),
+      label: last ? say('now') : formatTime(new Date(t), { day: 'numeric', month: 'short' }),
       anchor: i === 0 ? 'start' : last ? 'end' : 'middle',
     });
   }
