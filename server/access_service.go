@@ -310,13 +310,20 @@ func (a *accessService) RenamePerson(ctx context.Context, req *pb.RenamePersonRe
 		out.Person = personToProto(&u)
 		return err
 	})
+	if err == nil {
+		a.s.followup.Changed(callOf(ctx).who.BreederID)
+	}
 	return out, err
 }
 
 func (a *accessService) DeleteHelper(ctx context.Context, req *pb.DeleteHelperRequest) (*pb.DeleteHelperResponse, error) {
-	return &pb.DeleteHelperResponse{}, a.s.store.Write(ctx, func(tx care.Tx) error {
+	err := a.s.store.Write(ctx, func(tx care.Tx) error {
 		return access.RemoveHelper(tx, callOf(ctx).who.Actor, req.GetPersonId())
 	})
+	if err == nil {
+		a.s.followup.Changed(callOf(ctx).who.BreederID)
+	}
+	return &pb.DeleteHelperResponse{}, err
 }
 
 func (a *accessService) CreateSignInLink(ctx context.Context, req *pb.CreateSignInLinkRequest) (*pb.CreateSignInLinkResponse, error) {

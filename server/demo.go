@@ -56,8 +56,8 @@ const (
 	demoShow       = 30  // days since the show day
 )
 
-// FillDemo fills an empty store with an invented breeder, seventeen animals and
-// nine handovers, lived through day by day with the same use cases and passes
+// FillDemo fills an empty store with an invented breeder, eighteen animals and
+// ten handovers, lived through day by day with the same use cases and passes
 // as a real one, so that every time in the log is what it would have been.
 func (s *Server) FillDemo(ctx context.Context) (Demo, error) {
 	ctx = care.WithReach(ctx, care.EverybodysReach)
@@ -198,6 +198,8 @@ func (d *demo) plan() {
 		{name: "Sedge", species: king, sex: care.Male, ageDays: 140, clutch: "Kings 3", from: 8, to: 16, prey: "mouse", every: 7, note: "Small from the beginning."},
 		{name: "Yarrow", species: king, sex: care.Female, ageDays: 140, clutch: "Kings 3", from: 8.5, to: 28, prey: "mouse", every: 7},
 		{name: "Ling", species: king, sex: care.Male, ageDays: 140, clutch: "Kings 3", from: 9, to: 30, prey: "mouse", every: 7},
+		// Sold, and here again.
+		{name: "Thistle", species: corn, sex: care.Female, ageDays: 300, from: 24, to: 58, prey: "mouse", every: 7, sold: true},
 	} {
 		d.history(i, a)
 	}
@@ -440,6 +442,42 @@ func (d *demo) stories() {
 	t.answers(16, 10, "How is Moss getting on? A word is enough.")
 
 	d.sell(8, "Clover", "", "", "mouse", 3)
+
+	t = d.sell(9, "Thistle", "Nell", "came home, because the keeper moves abroad", "mouse", 6)
+	t.setup(1)
+	t.climate(2, 30, 24, 22, 50)
+	t.offers(care.Eaten, 6, 13)
+	t.weighs(12, 61)
+	t.says(14, 20, "I move abroad for my work next week and cannot take her with me. May I bring her back to you?")
+	t.answers(15, 9, "Of course. You looked after her well.")
+	t.comesHome(14, 20)
+}
+
+// comesHome is the way back to the breeder, from the day it is asked for to the
+// day of arrival.
+func (t tale) comesHome(asked, arrived int) {
+	f, breeder := t.d.s.followup, t.d.owner.BreederID
+	do := func(day int, hour float64, step func(at time.Time, id string) error) {
+		t.d.add(t.at(day, hour), func(at time.Time) error { return step(at, t.d.cases[t.animal]) })
+	}
+	do(asked, 20.5, func(at time.Time, id string) error {
+		_, err := f.GiveBack(t.d.ctx, t.keeper(), at, breeder, id, true)
+		return err
+	})
+	do(asked+1, 9.5, func(at time.Time, id string) error {
+		_, err := f.AgreeReturn(t.d.ctx, t.d.owner, at, breeder, id, "By car, on Saturday at ten, in the box she came in.")
+		return err
+	})
+	do(arrived, 8, func(at time.Time, id string) error {
+		_, err := f.SendReturn(t.d.ctx, t.keeper(), at, breeder, id)
+		return err
+	})
+	do(arrived, 10, func(at time.Time, id string) error {
+		until := at.AddDate(0, 0, 30)
+		_, err := f.Arrive(t.d.ctx, t.d.owner, at, breeder, id, followup.Arrival{Mass: 62, Quarantine: &until, Place: "quarantine shelf",
+			Lessons: []string{"circumstances"}, Learned: "Nothing was wrong with her or her home.", RequestID: t.d.id()})
+		return err
+	})
 }
 
 // drawSetup draws an enclosure from the front: bark below, a hollow log with a

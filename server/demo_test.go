@@ -21,7 +21,7 @@ func TestDemoTellsEveryStory(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(d.Breeder) == 0 || len(d.Keepers) != 8 || d.Claim.Code == "" {
+	if len(d.Breeder) == 0 || len(d.Keepers) != 9 || d.Claim.Code == "" {
 		t.Fatalf("addresses are missing: %+v", d)
 	}
 	owner := care.Actor{Kind: care.BreederOwner, BreederID: "thimblewick", UserID: "thimblewick-owner"}
@@ -31,6 +31,10 @@ func TestDemoTellsEveryStory(t *testing.T) {
 	}
 	if len(list) != 9 {
 		t.Fatalf("%d cases, want 9", len(list))
+	}
+	ended, _, err := s.FollowUp().ListCases(t.Context(), owner, "thimblewick", care.CaseQuery{Closed: true}, care.Cursor{}, 50)
+	if err != nil || len(ended) != 1 || ended[0].Animal.Name != "Thistle" || ended[0].Case.Outcome != care.OutcomeReturned {
+		t.Errorf("%d cases have ended, want Thistle's alone, returned; %v", len(ended), err)
 	}
 	want := map[string]care.Standing{"Larch": care.Settled, "Pebble": care.Settled, "Fennel": care.StepIn, "Sorrel": care.Vet, "Quill": care.StepIn}
 	seen := map[care.Standing]int{}
@@ -68,7 +72,7 @@ func TestDemoTellsEveryStory(t *testing.T) {
 			t.Logf("%-8s %v %+v", a.Animal.Name, a.Ready.Ready, a.Ready.Points)
 		}
 	}
-	if len(ready) != 8 || !ready["Ling"] || ready["Yarrow"] || ready["Sedge"] {
+	if len(ready) != 9 || !ready["Ling"] || ready["Yarrow"] || ready["Sedge"] {
 		t.Errorf("ready for sale: %v", ready)
 	}
 	if _, err := s.FillDemo(t.Context()); err == nil {

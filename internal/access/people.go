@@ -35,8 +35,8 @@ func AddHelper(tx care.Tx, by care.Actor, name string, now time.Time) (care.User
 	return u, nil
 }
 
-// Rename gives somebody of the account another name: the owner anybody, a
-// helper themselves.
+// Rename gives somebody of the account another name, also where they look after
+// a case: the owner anybody, a helper themselves.
 func Rename(tx care.Tx, by care.Actor, userID, name string) (care.User, error) {
 	u, err := Colleague(tx, by, userID)
 	if err != nil {
@@ -46,17 +46,22 @@ func Rename(tx care.Tx, by care.Actor, userID, name string) (care.User, error) {
 	if err != nil {
 		return care.User{}, fmt.Errorf("listing people: %w", err)
 	}
+	was := u.Name
 	if u.Name, err = freeName(people, userID, name); err != nil {
 		return care.User{}, err
 	}
 	if err := tx.UpdateUser(u); err != nil {
 		return care.User{}, fmt.Errorf("renaming somebody: %w", err)
 	}
+	if err := tx.HandOnCases(u.BreederID, was, u.Name); err != nil {
+		return care.User{}, fmt.Errorf("renaming who looks after cases: %w", err)
+	}
 	return u, nil
 }
 
 // RemoveHelper ends everything that lets a helper in. What they logged stays,
-// under an id that names nobody.
+// under an id that names nobody. The cases that they looked after are whoever's
+// comes: a name that nobody answers to would keep others from them.
 func RemoveHelper(tx care.Tx, by care.Actor, userID string) error {
 	if err := ownersOwn(by); err != nil {
 		return err
@@ -96,6 +101,9 @@ func RemoveHelper(tx care.Tx, by care.Actor, userID string) error {
 	}
 	if err := tx.DeleteHours(u.BreederID, u.ID); err != nil && !care.IsCode(err, care.NotFound) {
 		return fmt.Errorf("ending reminders: %w", err)
+	}
+	if err := tx.HandOnCases(u.BreederID, u.Name, ""); err != nil {
+		return fmt.Errorf("handing on a helper's cases: %w", err)
 	}
 	if err := tx.DeleteUser(u.BreederID, u.ID); err != nil {
 		return fmt.Errorf("taking a helper out: %w", err)

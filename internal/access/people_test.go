@@ -1,6 +1,7 @@
 package access
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"testing"
@@ -46,7 +47,31 @@ func TestHelpers(t *testing.T) {
 	refused("taken out by a helper", care.Denied, remove(who, ida.ID))
 	refused("taken out by a stranger", care.NotFound, remove(stranger, ida.ID))
 	refused("the owner taken out", care.Precondition, remove(b.owner, b.owner.UserID))
+	looksAfter := func(want ...string) {
+		t.Helper()
+		b.write(func(tx care.Tx) error {
+			for i, id := range []string{"hers", "seconds"} {
+				if c, err := tx.Case("b1", id); err != nil || c.LookedAfterBy != want[i] {
+					t.Errorf("case %s: looked after by %q, want %q; %v", id, c.LookedAfterBy, want[i], err)
+				}
+			}
+			return nil
+		})
+	}
+	b.write(func(tx care.Tx) error {
+		for id, by := range map[string]string{"hers": "Ida", "seconds": "Second"} {
+			if err := errors.Join(
+				tx.InsertAnimal(care.Animal{BreederID: "b1", ID: id, Name: id, CreatedAt: start}),
+				tx.InsertHandover(care.Handover{BreederID: "b1", ID: id, AnimalID: id, State: care.HandoverClaimed, HandedOverAt: start, CreatedAt: start}),
+				tx.InsertCase(care.Case{BreederID: "b1", ID: id, AnimalID: id, HandedOverAt: start, CreatedAt: start, LookedAfterBy: by}),
+			); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 	b.write(rename(who, ida.ID, "ida")) // one's own name in other letters is no other's
+	looksAfter("ida", "Second")
 
 	// Everything that lets her in ends at once, and nothing of the owner's.
 	mine, hers := b.start(b.owner, start), b.start(who, start)
@@ -74,6 +99,7 @@ func TestHelpers(t *testing.T) {
 		return nil
 	})
 	b.write(remove(b.owner, ida.ID))
+	looksAfter("", "Second")
 	b.write(func(tx care.Tx) error {
 		for id, left := range map[string]bool{ida.ID: false, b.owner.UserID: true} {
 			_, hours := tx.Hours("b1", id)

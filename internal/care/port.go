@@ -177,6 +177,9 @@ type Tx interface {
 	UpdateCase(Case) error
 	// MakeDue makes all open cases of a breeder due, and counts their versions up.
 	MakeDue(breederID string, at time.Time) error
+	// HandOnCases writes another name, or none, on all cases of a breeder that one of
+	// their people looks after, and counts their versions up.
+	HandOnCases(breederID, from, to string) error
 	// ListCases is ordered by urgency, highest first, then id; the cases come
 	// without their Assessment.
 	ListCases(breederID string, q CaseQuery, after Cursor, limit int) ([]Case, Cursor, error)

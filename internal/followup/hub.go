@@ -10,7 +10,7 @@ import (
 type Change struct {
 	BreederID string `json:"breeder_id"`
 	CaseID    string `json:"case_id,omitempty"`
-	What      string `json:"what"` // entry, standing, claim, end, photo, seen; "resync" when changes were lost
+	What      string `json:"what"` // entry, standing, claim, end, photo, seen; "resync" when changes were lost or are many
 }
 
 func change(c *care.Case, what string) Change {
@@ -41,6 +41,12 @@ func (s *Service) Missed() {
 			missed(ch, id)
 		}
 	}
+}
+
+// Changed says to a breeder's watchers that more of their cases changed than are
+// worth naming.
+func (s *Service) Changed(breederID string) {
+	s.hub.publish(Change{BreederID: breederID, What: "resync"})
 }
 
 // Watch returns the changes of a breeder's cases from now on. A watcher that

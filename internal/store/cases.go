@@ -112,6 +112,7 @@ var (
 	lookLogs    = entries.keyedQuery("animal_id")
 	lookFlags   = newQuery("look at flags", `SELECT breeder_id, case_id, flag_id, code, level FROM KEYED(flags case_id ?1) WHERE closed_at IS NULL`)
 
+	handOnCases   = newQuery("hand cases on", `UPDATE cases SET looked_after_by = ?3, version = version + 1 WHERE breeder_id = ?1 AND looked_after_by = ?2 AND ?2 <> ''`)
 	casesOfKeeper = followed.selectQuery(`WHERE keeper_id = ?1 AND keeper_id <> '' ORDER BY handed_over_at DESC, breeder_id, case_id`)
 
 	putFlag   = flags.putQuery()
@@ -214,6 +215,11 @@ func (t *tx) ListCases(breederID string, q care.CaseQuery, after care.Cursor, li
 
 func (t *tx) MakeDue(breederID string, at time.Time) error {
 	_, err := t.exec(makeDue, breederID, at.UnixMilli())
+	return err
+}
+
+func (t *tx) HandOnCases(breederID, from, to string) error {
+	_, err := t.exec(handOnCases, breederID, from, to)
 	return err
 }
 

@@ -46,4 +46,6 @@ test('a helper is let in, looks after a case, and is taken out', async ({ page, 
   await ida.reload();
   await expect(ida.getByRole('heading', { name: 'Sign in' })).toBeVisible();
   await ida.context().close();
+  await page.goto(`/b/cases/${oak}`);
+  await expect(page.getByText('Looked after by whoever comes')).toBeVisible();
 });

@@ -1,6 +1,7 @@
 package storetest
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -459,6 +460,24 @@ func dueCases(t *testing.T, s care.Store) {
 	wantSame(t, "made due", claim(at(-time.Hour), 10), []string{"later", "never looked at", "now"})
 	after = read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "later") })
 	wantSame(t, "the version of a case made due", after.Version, before.Version+1)
+
+	write(t, s, func(tx care.Tx) error { // nobody's name is no name that cases go on from
+		return errors.Join(tx.HandOnCases("b1", "", "Ona"), tx.HandOnCases("b1", "Nobody", "Ona"), tx.HandOnCases("b2", "Ida", "Ona"))
+	})
+	wantSame(t, "a case of nobody", read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "later") }), after)
+	for _, name := range []string{"Ida", "Ona", ""} {
+		before = after
+		write(t, s, func(tx care.Tx) error {
+			if before.LookedAfterBy != "" {
+				return tx.HandOnCases("b1", before.LookedAfterBy, name)
+			}
+			before.LookedAfterBy = name
+			return tx.UpdateCase(before)
+		})
+		after = read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "later") })
+		before.LookedAfterBy, before.Version = name, before.Version+1
+		wantSame(t, fmt.Sprintf("handed on to %q", name), after, before)
+	}
 
 	write(t, s, func(tx care.Tx) error {
 		for _, c := range []care.Case{

@@ -6,6 +6,7 @@ import type { Known } from '../store/copies';
 import { languageKey, writeState } from '../store/db';
 import { back, startSync } from '../sync/sync';
 import { KeeperApp } from './keeper';
+import { idle } from './device';
 import { known, load, seenToday } from './keeper/state';
 import { lazy, styled } from './lazy';
 import { go, path } from './nav';
@@ -64,14 +65,6 @@ async function start(): Promise<void> {
   await idle();
   await startWorker();
   await writeState(languageKey, language()).catch(() => undefined);
-}
-
-/** Once the page has been drawn and has nothing to do, or after a second. */
-function idle(): Promise<void> {
-  return new Promise((done) => {
-    if ('requestIdleCallback' in window) requestIdleCallback(() => done(), { timeout: 1000 });
-    else setTimeout(done, 100);
-  });
 }
 
 /** Nothing of a keeper is on this phone: somebody may be signed in all the same. */

@@ -8,3 +8,11 @@ export function clearsAfterAWeek(): boolean {
     (/Macintosh/.test(navigator.userAgent) && navigator.maxTouchPoints > 1);
   return apple && !matchMedia('(display-mode: standalone)').matches;
 }
+
+/** Once the page has been drawn and has nothing to do, or after a second. */
+export function idle(): Promise<void> {
+  return new Promise((done) => {
+    if ('requestIdleCallback' in window) requestIdleCallback(() => done(), { timeout: 1000 });
+    else setTimeout(done, 100); // WebKit has no such word
+  });
+}

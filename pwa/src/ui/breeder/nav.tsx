@@ -3,7 +3,7 @@ import { createContext } from 'preact';
 import { useContext, useEffect, useRef } from 'preact/hooks';
 import { say } from '../../core/say';
 import { clock, day } from '../../core/time';
-import { Button, Notice } from '../parts/controls';
+import { Button, Failed, Notice } from '../parts/controls';
 import { isOffline, rest } from './hooks';
 
 export const Go = createContext<(path: string) => void>(() => undefined);
@@ -88,12 +88,7 @@ export function AsOf({ at, again }: { at: number; again: () => void }): JSX.Elem
 
 /** A problem that belongs to no single field. */
 export function Problem({ error, shown = [] }: { error: unknown; shown?: string[] }): JSX.Element | null {
-  const text = rest(error, ...shown);
-  return text ? (
-    <Notice kind="bad" live>
-      <p>{text}</p>
-    </Notice>
-  ) : null;
+  return <Failed text={rest(error, ...shown)} />;
 }
 
 export function Waiting(): JSX.Element {

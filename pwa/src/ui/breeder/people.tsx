@@ -121,7 +121,7 @@ function Person(props: {
             value={name}
             onInput={setName}
             error={problem(save.error, 'display_name')}
-            hint={say('Cases that are marked as looked after under the old name keep it.')}
+            hint={say('The cases that they look after go by the new name, too.')}
           />
           <div class="actions">
             <Button kind="main" type="submit" busy={save.busy}>
@@ -138,6 +138,7 @@ function Person(props: {
               'All their devices are signed out at once. What they logged and wrote stays. What they saved without network and did not send yet does not come in any more.',
             )}
           </p>
+          <p>{say('The cases that they look after are then looked after by whoever comes.')}</p>
           <div class="actions">
             <Button
               kind="danger"

@@ -6,6 +6,7 @@ import type { CaseJson, ListNewPhotosResponseJson } from '../../api/gen/warmhand
 import { idOf } from '../../core/ids';
 import { say } from '../../core/say';
 import { ago, day } from '../../core/time';
+import { idle } from '../device';
 import { Button, Field, Notice } from '../parts/controls';
 import { Standing } from '../parts/standing';
 import { AsideDialog, asking, lookers, takeBack, Undo, undoable } from './aside';
@@ -55,14 +56,15 @@ function isWide(): boolean {
   return matchMedia('(min-width: 64rem)').matches;
 }
 
-/** The way to keepers' new pictures, and how many wait: one page of them is asked for, beyond it there are more. */
+/** The way to keepers' new pictures, and, once the list stands, how many wait: one page of them is asked for, beyond it there are more. */
 function NewPhotos(): JSX.Element {
   const first = 20;
-  const loaded = useLoad(`new photos of ${breeder()}`, (signal) =>
-    ask<ListNewPhotosResponseJson>('GET', withQuery(`/v1/${breeder()}/newPhotos`, { pageSize: first }), undefined, {
-      signal,
-    }),
-  );
+  const loaded = useLoad(`new photos of ${breeder()}`, async (signal) => {
+    await idle();
+    signal.throwIfAborted();
+    const address = withQuery(`/v1/${breeder()}/newPhotos`, { pageSize: first });
+    return ask<ListNewPhotosResponseJson>('GET', address, undefined, { signal });
+  });
   const n = loaded.data?.photos?.length ?? 0;
   const many = loaded.data && (loaded.data.nextPageToken ? say('more than {n}', { n }) : n || 'none');
   return (
@@ -233,7 +235,7 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
         )}
         <Undo />
         {view === 'open' && <Gatherings />}
-        {view === 'open' && <NewPhotos />}
+        {view === 'open' && loaded && <NewPhotos />}
         {which === 'ended' && (
           <p>
             <Link to="/b/insight">{say('What your sales show, all together')}</Link>

@@ -8,7 +8,7 @@ import type {
 } from '../../core/contract';
 import { say } from '../../core/say';
 import { day } from '../../core/time';
-import { Button, Notice } from '../parts/controls';
+import { Button, Failed, Notice } from '../parts/controls';
 
 /** The keeper's check-ins in the phone's own calendar, by a private address that can be taken back. */
 export function Calendar(): JSX.Element {
@@ -65,11 +65,7 @@ export function Calendar(): JSX.Element {
           'Your calendar can show what you are asked next, and forgets it once you have answered. It can take half a day until it looks again.',
         )}
       </p>
-      {error && (
-        <Notice kind="bad" live>
-          <p>{error}</p>
-        </Notice>
-      )}
+      <Failed text={error} />
       {url && (
         <Notice title={say('Add this address to your calendar')}>
           <p>{say('In your calendar app choose to add or subscribe to a calendar by its address.')}</p>

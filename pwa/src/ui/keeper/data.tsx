@@ -8,7 +8,7 @@ import { forgetAll } from '../../store/copies';
 import { readState } from '../../store/db';
 import { announce, signedOut } from '../../sync/sync';
 import { Screen } from '../nav';
-import { Button, Field, Notice } from '../parts/controls';
+import { Button, Failed, Field, Notice } from '../parts/controls';
 import { known, unsent } from './state';
 
 /** What is kept of the keeper, and what the keeper may do about it. */
@@ -82,11 +82,7 @@ function WhoLooked(): JSX.Element {
     <section class="stack" aria-labelledby="looked">
       <h2 id="looked">{say('Who looked')}</h2>
       <p>{say('When somebody of your breeder opens your records, that is written down, and kept for a year.')}</p>
-      {error && (
-        <Notice kind="bad" live>
-          <p>{error}</p>
-        </Notice>
-      )}
+      <Failed text={error} />
       {looks?.length === 0 && <p role="status">{say('Nobody has opened them yet.')}</p>}
       {looks && looks.length > 0 && (
         <ul class="list" aria-label={say('Who looked')}>
@@ -209,11 +205,7 @@ function LeaveForGood(): JSX.Element {
           </dd>
         </div>
       </dl>
-      {error && (
-        <Notice kind="bad" live>
-          <p>{error}</p>
-        </Notice>
-      )}
+      <Failed text={error} />
       {asking ? (
         <Notice kind="warn" live title={say('This cannot be undone')}>
           {unsent.value.length > 0 && (

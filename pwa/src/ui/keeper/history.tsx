@@ -6,7 +6,7 @@ import { say } from '../../core/say';
 import { entryLine } from '../../core/words';
 import type { Line } from '../../store/copies';
 import { go, Link, Screen } from '../nav';
-import { Button, Notice } from '../parts/controls';
+import { Button, Failed } from '../parts/controls';
 import { TimeLine } from '../parts/timeline';
 import { OnPhone } from './home';
 import { ClimateForm, OfferForm, ShedForm, SignForm, WeighForm, whenLine } from './log';
@@ -134,11 +134,7 @@ function One({ c, line, change }: { c: CaseJson; line: Line; change: boolean }):
           <OnPhone dead={line.item.state === 'dead'} />
         </p>
       )}
-      {error && (
-        <Notice kind="bad" live>
-          <p>{error}</p>
-        </Notice>
-      )}
+      <Failed text={error} />
       {mayChange(c, line) && !asking && (
         <div class="actions foot">
           <Link to={point ? caseAddress(c.name ?? '', `setup/${point}`) : `${here}/change`} class="button main">

@@ -6,7 +6,7 @@ import { cameraKey, readState, writeState } from '../../store/db';
 import { phase, signedOut } from '../../sync/sync';
 import { lazy } from '../lazy';
 import { go, Link, Screen } from '../nav';
-import { Notice } from '../parts/controls';
+import { Failed } from '../parts/controls';
 import { CaseHome, CaseList } from './home';
 import { broken, caseNamed, known } from './state';
 
@@ -41,9 +41,7 @@ export function KeeperApp({ path }: { path: string }): JSX.Element {
   if (broken.value) {
     return (
       <Screen title={say('The app cannot start')}>
-        <Notice kind="bad" live>
-          <p>{broken.value}</p>
-        </Notice>
+        <Failed text={broken.value} again={() => location.reload()} />
       </Screen>
     );
   }

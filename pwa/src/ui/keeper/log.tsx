@@ -28,7 +28,7 @@ import {
 import { entryLine, preyCode, preyName, preyWords } from '../../core/words';
 import { current, type Line } from '../../store/copies';
 import { go, Screen, useUnsaved } from '../nav';
-import { Button, Field, Notice } from '../parts/controls';
+import { Button, Failed, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { animalName, known, linesOf, save, saved } from './state';
 
@@ -154,11 +154,7 @@ function Form({
         </p>
       )}
       {children}
-      {e.error && (
-        <Notice kind="bad" live>
-          <p>{e.error}</p>
-        </Notice>
-      )}
+      <Failed text={e.error} />
     </Screen>
   );
 }

@@ -14,7 +14,7 @@ import { day } from '../../core/time';
 import { syncNow } from '../../sync/sync';
 import { Screen } from '../nav';
 import { KeeperCode } from '../parts/code';
-import { Button, Notice } from '../parts/controls';
+import { Button, Failed } from '../parts/controls';
 import { Stages } from '../parts/stages';
 import { animalName } from './state';
 
@@ -85,11 +85,7 @@ function PassOn({ c }: { c: CaseJson }): JSX.Element {
           animal,
         })}
       </p>
-      {error && (
-        <Notice kind="bad" live>
-          <p>{error}</p>
-        </Notice>
-      )}
+      <Failed text={error} />
       {waits?.code ? (
         <KeeperCode code={waits.code} url={waits.url ?? ''} until={waits.expireTime ?? ''} passes={animal} />
       ) : (
@@ -164,11 +160,7 @@ function GiveBack({ c }: { c: CaseJson }): JSX.Element {
           )}
         </p>
       )}
-      {error && (
-        <Notice kind="bad" live>
-          <p>{error}</p>
-        </Notice>
-      )}
+      <Failed text={error} />
       <div class="actions">
         {c.returnAgreeTime && !c.returnLeaveTime && (
           <Button kind="main" busy={busy} onClick={() => void send()}>

@@ -9,7 +9,7 @@ import { announce } from '../../sync/sync';
 import { clearsAfterAWeek } from '../device';
 import { Link, Screen } from '../nav';
 import { KeeperCode } from '../parts/code';
-import { Button, Notice } from '../parts/controls';
+import { Button, Failed, Notice } from '../parts/controls';
 import { Languages } from '../parts/languages';
 import { Reminders } from '../parts/reminders';
 import { Calendar } from './calendar';
@@ -174,11 +174,7 @@ function AnotherPhone(): JSX.Element {
           'Use the app on a second phone or tablet as well, yours or a parent’s. If this phone is ever lost, your breeder can make such a code too.',
         )}
       </p>
-      {error && (
-        <Notice kind="bad" live>
-          <p>{error}</p>
-        </Notice>
-      )}
+      <Failed text={error} />
       {code ? (
         <KeeperCode code={code.code ?? ''} url={code.url ?? ''} until={code.expireTime ?? ''} />
       ) : (
@@ -216,11 +212,7 @@ function Leave(): JSX.Element {
           'Signs you out here and takes everything off this phone. What has been sent stays with your breeder; to have that erased too, see “Your data”.',
         )}
       </p>
-      {error && (
-        <Notice kind="bad" live>
-          <p>{error}</p>
-        </Notice>
-      )}
+      <Failed text={error} />
       {asking ? (
         <Notice kind="warn" live title={say('Sign out and clear this phone?')}>
           {unsent.value.length > 0 && (

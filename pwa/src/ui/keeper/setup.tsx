@@ -20,7 +20,7 @@ import type { NewPhoto } from '../../store/outbox';
 import { lazy } from '../lazy';
 import { go, Link, Screen, useUnsaved } from '../nav';
 import { ThermalBand } from '../parts/band';
-import { Button, Field, Notice } from '../parts/controls';
+import { Button, Failed, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { AddPictures, mostPhotos, Pictures, twice } from '../parts/pictures';
 import { Stage } from '../parts/stage';
@@ -487,11 +487,7 @@ function Point({ c, p, number, item, was, marked, next }: PointProps): JSX.Eleme
         lines={2}
         maxLength={500}
       />
-      {error && (
-        <Notice kind="bad" live>
-          <p>{error}</p>
-        </Notice>
-      )}
+      <Failed text={error} />
       {!c.endTime && (
         <div class="actions foot">
           <Button kind="main" icon="check" busy={busy} onClick={() => void submit()}>

@@ -154,6 +154,27 @@ export function Notice({ kind = 'info', title, children, live = false }: NoticeP
   );
 }
 
+/** Why something did not work, and to try once more where that can be done from here. Nothing while there is no text. */
+export function Failed({
+  text,
+  again,
+}: {
+  text: string | undefined;
+  again?: (() => void) | undefined;
+}): JSX.Element | null {
+  if (!text) return null;
+  return (
+    <Notice kind="bad" live>
+      <p>{text}</p>
+      {again && (
+        <div class="actions">
+          <Button onClick={again}>{say('Try again')}</Button>
+        </div>
+      )}
+    </Notice>
+  );
+}
+
 /** Copies a text, and says whether it did. */
 export function Copy({
   text,

@@ -3,7 +3,7 @@ import { useState } from 'preact/hooks';
 import { Offline } from '../../api/client';
 import { say } from '../../core/say';
 import { changeSettings, settings } from '../../core/settings';
-import { Button, Field, Notice } from './controls';
+import { Button, Failed, Field } from './controls';
 
 export interface SavePdfProps {
   /** What the button does. */
@@ -57,11 +57,7 @@ export function SavePdf({ label, name, fetch, main, disabled, children }: SavePd
           ]}
         />
       </div>
-      {problem && (
-        <Notice kind="bad" live>
-          <p>{problem}</p>
-        </Notice>
-      )}
+      <Failed text={problem} />
       <div class="actions">
         <Button kind={main ? 'main' : 'plain'} icon="print" busy={busy} disabled={disabled} onClick={() => void run()}>
           {label}

@@ -6,7 +6,7 @@ import { ApiError, type asBreeder, type asKeeper, call } from '../../api/client'
 import type { GetRemindersResponseJson, ReminderHoursJson, RemindersJson, ReminderWayJson } from '../../core/contract';
 import { say } from '../../core/say';
 import { ago } from '../../core/time';
-import { Button, Field, Notice } from './controls';
+import { Button, Failed, Field, Notice } from './controls';
 
 export interface RemindersProps {
   as: typeof asKeeper | typeof asBreeder;
@@ -75,11 +75,7 @@ export function Reminders({ as, breeder }: RemindersProps): JSX.Element {
               ),
         })}
       </p>
-      {error && (
-        <Notice kind="bad" live>
-          <p>{error}</p>
-        </Notice>
-      )}
+      <Failed text={error} again={state ? undefined : () => void run(async () => void (await ask()))} />
       {state && (
         <>
           <ThisDevice {...parts} />

@@ -2,7 +2,7 @@ import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import { ApiError, Offline } from '../../api/client';
 import { say } from '../../core/say';
-import { Button, Notice } from './controls';
+import { Button, Failed } from './controls';
 import { give } from './pdf';
 
 /** Hands the record that the breeder's key signed to the browser to keep. */
@@ -32,11 +32,7 @@ export function SaveSigned({ fetch }: { fetch: () => Promise<Blob> }): JSX.Eleme
           { link: <a href="/r">{say('check it on a page')}</a> },
         )}
       </p>
-      {problem && (
-        <Notice kind="bad" live>
-          <p>{problem}</p>
-        </Notice>
-      )}
+      <Failed text={problem} />
       <div class="actions">
         <Button icon="key" busy={busy} onClick={() => void run()}>
           {say('Save the signed record')}

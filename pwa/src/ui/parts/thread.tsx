@@ -6,7 +6,7 @@ import { ago } from '../../core/time';
 import { entryLine, type Names } from '../../core/words';
 import { dropDraft, isFull, readDraft, writeDraft } from '../../store/db';
 import type { NewPhoto } from '../../store/outbox';
-import { Button, Field, Notice } from './controls';
+import { Button, Failed, Field } from './controls';
 import { AddPictures, mostPhotos, Pictures, twice } from './pictures';
 import type { Stage } from './stage';
 
@@ -253,11 +253,7 @@ function Write(p: ThreadProps): JSX.Element {
           )}
         />
       )}
-      {error && (
-        <Notice kind="bad" live>
-          <p>{error}</p>
-        </Notice>
-      )}
+      <Failed text={error} />
       <AddPictures
         of={p.case}
         room={mostPhotos - draft.photos.length}

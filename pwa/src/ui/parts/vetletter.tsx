@@ -4,7 +4,7 @@ import { ApiError, type Method, Offline } from '../../api/client';
 import type { CreateLetterLinkResponseJson, LetterLinkJson, ListLetterLinksResponseJson } from '../../core/contract';
 import { say } from '../../core/say';
 import { day } from '../../core/time';
-import { Button, Field, Notice } from './controls';
+import { Button, Failed, Field } from './controls';
 import { SavePdf } from './pdf';
 
 export interface VetLetterProps {
@@ -92,11 +92,7 @@ function Links({ name, send, concern }: LinksProps & { concern: string }): JSX.E
           'Whoever has the link can open the letter for 14 days, as it is on that day and with the words above. They need no account. Each opening is listed among who looked at the case.',
         )}
       </p>
-      {problem && (
-        <Notice kind="bad" live>
-          <p>{problem}</p>
-        </Notice>
-      )}
+      <Failed text={problem} />
       {url && <p>{say('The link, shown only now: {url}', { url: <code>{url}</code> })}</p>}
       <div class="actions">
         {url && (
