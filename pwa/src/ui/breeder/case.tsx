@@ -781,7 +781,7 @@ function Setup({ d }: { d: Everything }): JSX.Element {
       {some.map((r) => (
         <li key={r.answer.point}>
           <p>
-            <strong>{r.point?.title ?? r.answer.point}</strong>
+            <strong>{r.point?.title ?? r.answer.point}</strong>{' '}
             {r.verdict.word && <span class={`chip ${r.choice?.verdict}`}>{r.verdict.word}</span>}
           </p>
           <p>

@@ -70,8 +70,7 @@ function List({ c, guide }: { c: CaseJson; guide: GuideJson }): JSX.Element {
         <li key={p.code}>
           <Link to={caseAddress(c.name ?? '', `guide/${p.code}`)}>
             <span class="grow">
-              {p.title}
-              {p.code === guide.nowPage && <span class="chip">{say('matters now')}</span>}
+              {p.title} {p.code === guide.nowPage && <span class="chip">{say('matters now')}</span>}
             </span>
             <Icon name="next" />
           </Link>

@@ -401,7 +401,7 @@ function Lately({ c, lines }: { c: CaseJson; lines: readonly Line[] }): JSX.Elem
       <ul class="list">
         {three.map((l) => (
           <li key={l.entry.name}>
-            {entryLine(l.entry, names)} <span class="muted">{ago(l.entry.happenTime)}</span>
+            {entryLine(l.entry, names)} <span class="muted">{ago(l.entry.happenTime)}</span>{' '}
             {l.item && <OnPhone dead={l.item.state === 'dead'} />}
           </li>
         ))}
