@@ -92,6 +92,43 @@ func TestBuild(t *testing.T) {
 	}
 }
 
+// However the scripts that come later share what the first screen needs, the
+// first load is few files: what comes before the screen, and the screen.
+func TestFirstLoadIsFewFiles(t *testing.T) {
+	t.Parallel()
+	change := map[string]string{
+		"src/app.tsx":    "import { both } from './both';\nvoid import('./ui/app').then((m) => m.start(both(__VERSION__)));",
+		"src/ui/app.tsx": "export const start = (v: string) => [import('./one'), import('./two'), import('./three')].map((p) => p.then((m: any) => m.run(v)));",
+	}
+	for name, uses := range map[string]string{"one": "ab", "two": "bc", "three": "ca"} {
+		var imports, calls string
+		for _, part := range strings.Split(uses, "") {
+			imports += "import { " + part + " } from './" + part + "';\n"
+			calls += " + " + part + "(v)"
+		}
+		change["src/ui/"+name+".ts"] = imports + "import { both } from '../both';\nexport const run = (v: string) => both('" + name + "')" + calls + ";"
+	}
+	for _, part := range []string{"a", "b", "c"} {
+		change["src/ui/"+part+".ts"] = "export const " + part + " = (v: string) => console.log('" + part + "', v);"
+		change["src/ui/app.tsx"] += "\nimport { " + part + " } from './" + part + "';\n" + part + "('first');"
+	}
+	s := built(t, change)
+	scripts := 0
+	for _, name := range s.first {
+		if strings.HasSuffix(name, ".js") {
+			scripts++
+		}
+		for _, later := range []string{"one-", "two-", "three-"} {
+			if strings.Contains(name, later) {
+				t.Errorf("the first load has %s", name)
+			}
+		}
+	}
+	if scripts > 4 { // app, what app shares, the screen's name for what is in the file beside it, that file
+		t.Errorf("the first load is %d scripts: %v", scripts, s.first)
+	}
+}
+
 // An old shell keeps hashed files that a new one names too: the same name with
 // other contents would mix two releases.
 func TestNameStandsForOneContents(t *testing.T) {
