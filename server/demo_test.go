@@ -32,7 +32,7 @@ func TestDemoTellsEveryStory(t *testing.T) {
 	if len(list) != 9 {
 		t.Fatalf("%d cases, want 9", len(list))
 	}
-	ended, _, err := s.FollowUp().ListCases(t.Context(), owner, "thimblewick", care.CaseQuery{Closed: true}, care.Cursor{}, 50)
+	ended, _, err := s.FollowUp().ListCases(t.Context(), owner, now, "thimblewick", care.CaseQuery{Closed: true}, care.Cursor{}, 50)
 	if err != nil || len(ended) != 1 || ended[0].Animal.Name != "Thistle" || ended[0].Case.Outcome != care.OutcomeReturned {
 		t.Errorf("%d cases have ended, want Thistle's alone, returned; %v", len(ended), err)
 	}
