@@ -50,7 +50,7 @@ var rooms = map[string]room{
 		why: "cohort simulates animals to judge the assessment by; it knows what it judges and no more"},
 	"internal/cohort/judge": {knows: []string{"internal/cohort"}, bare: true,
 		why: "judge prints and draws what cohort found"},
-	"internal/sheet": {knows: []string{"internal/assess", "internal/care", "internal/snake"}, modules: []string{"github.com/xuri/excelize/v2", "golang.org/x/text"}, pure: true,
+	"internal/sheet": {knows: []string{"internal/assess", "internal/care", "internal/snake", "internal/words"}, modules: []string{"github.com/xuri/excelize/v2", "golang.org/x/text"}, pure: true,
 		why: "sheet reads people's lists into animals and entries and writes them; it stands beside casefile and does no I/O, so that any file can be tried on it"},
 	"internal/followup": {knows: []string{"internal/assess", "internal/care", "internal/casefile", "internal/insight", "internal/sheet", "internal/snake", "internal/words"}, modules: []string{"github.com/google/uuid", "github.com/hashicorp/golang-lru/v2"},
 		why: "followup holds the use cases; it meets the store as care.Store and the wire not at all"},
@@ -66,8 +66,8 @@ var rooms = map[string]room{
 		why:     "replay reads files and keeps temporary ones around what casefile and assess do purely; it needs no store"},
 	"internal/measure": {modules: []string{"github.com/makiuchi-d/gozxing"}, pure: true,
 		why: "measure turns a picture into millimetres; it runs on the phone too, so it carries nothing that it does not need"},
-	"internal/photo": {
-		why: "photo turns bytes into safe bytes; it needs to know of no animal"},
+	"internal/photo": {knows: []string{"internal/words"},
+		why: "photo turns bytes into safe bytes and says why not; it needs to know of no animal"},
 	"internal/photo/phototest": {modules: []string{"github.com/johannesboyne/gofakes3"},
 		why: "phototest is a store of pictures for tests; it needs to know of nothing here"},
 	"internal/notify": {knows: []string{"internal/assess", "internal/care", "internal/snake", "internal/words"}, modules: []string{"github.com/arran4/golang-ical"}, pure: true,
@@ -78,7 +78,7 @@ var rooms = map[string]room{
 		why: "store keeps what care defines; a rule in it would be a second place for rules"},
 	"internal/store/storetest": {knows: []string{"internal/care", "internal/words"},
 		why: "storetest holds any care.Store to the port, whatever engine is behind it"},
-	"internal/access": {knows: []string{"internal/care"},
+	"internal/access": {knows: []string{"internal/care", "internal/words"},
 		why: "access makes and checks secrets; what they open is decided in followup and server"},
 	"internal/reference": {
 		why: "reference runs other people's software for tests; it needs to know of nothing here"},

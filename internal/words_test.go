@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -16,6 +17,7 @@ import (
 
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
+	"warmhand/internal/sheet"
 	"warmhand/internal/snake"
 	"warmhand/internal/words"
 )
@@ -27,13 +29,24 @@ type spoken struct {
 	values int
 }
 
-// formsInCode finds what is said by words.Say and words.Count.
+// sayers are the functions that take a form, and which of their arguments it is. The
+// values follow; last: what the form is itself is a value of another.
+var sayers = map[string]struct {
+	form int
+	last bool
+}{
+	"Say": {0, false}, "Count": {1, false}, "BadField": {1, false},
+	"Missing": {0, true}, "breederOnly": {2, true}, // kinds of thing
+}
+
+// formsInCode finds what is said, and refuses what it cannot find: a form that is no
+// literal is a row of a table, which formsInTables has.
 func formsInCode(t *testing.T) map[string]spoken {
 	t.Helper()
 	forms := map[string]spoken{}
 	for _, root := range []string{".", "../server"} {
 		err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
-			if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") || strings.Contains(path, "storetest") {
+			if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") || strings.Contains(path, "storetest") || strings.HasPrefix(path, "words/") {
 				return err
 			}
 			set := token.NewFileSet()
@@ -42,40 +55,44 @@ func formsInCode(t *testing.T) map[string]spoken {
 				return err
 			}
 			ast.Inspect(file, func(n ast.Node) bool {
-				if text, ok := errorText(n); ok && !strings.Contains(path, "casefile") {
-					forms[text] = spoken{set.Position(n.Pos()).String(), 0}
+				if n == nil {
+					return false
 				}
-				call, ok := n.(*ast.CallExpr)
-				if !ok {
-					return true
-				}
-				fun, ok := call.Fun.(*ast.SelectorExpr)
-				if !ok {
-					return true
-				}
-				where := set.Position(call.Pos()).String()
-				from, isWords := fun.X.(*ast.Ident)
-				if !isWords || from.Name != "words" {
-					return true
-				}
-				at := 0
-				switch fun.Sel.Name {
-				case "Count":
-					at = 1
-				case "Say":
-				default:
-					return true
-				}
-				form, ok := literal(call.Args[at])
-				if !ok {
-					return true
-				}
-				values := len(call.Args) - at - 1
-				forms[form] = spoken{where, values}
-				if at == 1 {
-					one, ok := literal(call.Args[0])
-					if !ok || placeOf(form, "n") < 0 || slices.ContainsFunc(words.Places(one), func(p string) bool { return placeOf(form, p) < 0 }) {
-						t.Errorf("%s: the one of %q", where, form)
+				where := set.Position(n.Pos()).String()
+				switch n := n.(type) {
+				case *ast.BasicLit:
+					// measure runs on the phone and holds its sentences as they are.
+					if text, ok := literal(n); ok && strings.HasPrefix(path, "measure/") && aSentence.MatchString(text) {
+						for _, s := range words.Sentences(text) {
+							forms[s] = spoken{where, 0}
+						}
+					}
+				case *ast.KeyValueExpr: // what a table of the store holds
+					if text, ok := literal(n.Value); ok && strings.HasPrefix(path, "store/") && name(n.Key) == "what" {
+						forms[text] = spoken{where, 0}
+					}
+				case *ast.CallExpr:
+					by, is := sayers[name(n.Fun)]
+					if from, ok := n.Fun.(*ast.SelectorExpr); !is || len(n.Args) <= by.form || ok && name(from.X) != "words" && name(from.X) != "care" {
+						return true
+					}
+					form, ok := literal(n.Args[by.form])
+					if !ok {
+						if !fromATable(n.Args[by.form]) {
+							t.Errorf("%s: a form has to stand there as it is", where)
+						}
+						return true
+					}
+					values := len(n.Args) - by.form - 1
+					if by.last {
+						values = 0
+					}
+					forms[form] = spoken{where, values}
+					if by.form == 1 && name(n.Fun) == "Count" {
+						one, ok := literal(n.Args[0])
+						if !ok || placeOf(form, "n") < 0 || slices.ContainsFunc(words.Places(one), func(p string) bool { return placeOf(form, p) < 0 }) {
+							t.Errorf("%s: the one of %q", where, form)
+						}
 					}
 				}
 				return true
@@ -89,36 +106,30 @@ func formsInCode(t *testing.T) map[string]spoken {
 	return forms
 }
 
-// errorText is the text of an error for people, where it is one with no values in it;
-// those with values are in English yet.
-func errorText(n ast.Node) (text string, ok bool) {
-	name := func(e ast.Expr) string {
-		switch e := e.(type) {
-		case *ast.Ident:
-			return e.Name
-		case *ast.SelectorExpr:
-			return e.Sel.Name
-		}
-		return ""
-	}
-	switch n := n.(type) {
+var aSentence = regexp.MustCompile(`^[A-Z].* .*\. ?$`)
+
+// fromATable reports whether something is a field, what one of the tables says, or
+// one of the few names that sentences of tables go by; and nothing put together.
+func fromATable(e ast.Expr) bool {
+	switch e := e.(type) {
+	case *ast.SelectorExpr, *ast.IndexExpr:
+		return true
+	case *ast.Ident:
+		return slices.Contains([]string{"ElectricCaution", "form", "name", "rule", "s", "what"}, e.Name)
 	case *ast.CallExpr:
-		if name(n.Fun) != "BadField" || len(n.Args) != 2 {
-			return "", false
-		}
-		text, ok := literal(n.Args[1])
-		return strings.ReplaceAll(text, "%%", "%"), ok
-	case *ast.CompositeLit:
-		if name(n.Type) != "Error" {
-			return "", false
-		}
-		for _, e := range n.Elts {
-			if kv, is := e.(*ast.KeyValueExpr); is && name(kv.Key) == "Text" {
-				return literal(kv.Value)
-			}
-		}
+		return name(e.Fun) == "string" || name(e.Fun) == "PreySize"
 	}
-	return "", false
+	return false
+}
+
+func name(e ast.Expr) string {
+	switch e := e.(type) {
+	case *ast.Ident:
+		return e.Name
+	case *ast.SelectorExpr:
+		return e.Sel.Name
+	}
+	return ""
 }
 
 func placeOf(form, name string) int { return slices.Index(words.Places(form), name) }
@@ -176,6 +187,10 @@ func formsInTables() map[string]spoken {
 			add("prey", snake.PreySize(mass, prey))
 		}
 	}
+	for _, m := range append(sheet.Meanings(), sheet.Ignored) {
+		add("columns of a list", m.Label())
+	}
+	add("sexes", string(care.Male), string(care.Female), string(care.SexUnknown))
 	for _, f := range care.HomeOf(&care.Record{}).Facts {
 		add("home", f.Label)
 	}

@@ -13,6 +13,7 @@ import (
 	"warmhand/internal/care"
 	"warmhand/internal/followup"
 	pb "warmhand/internal/gen/warmhand/v1"
+	"warmhand/internal/words"
 )
 
 type accessService struct {
@@ -153,7 +154,7 @@ func (a *accessService) keeperCode(code string, kept care.Secret) *pb.KeeperCode
 func (a *accessService) passkeys() (*access.Passkeys, error) {
 	if a.s.passkeys == nil {
 		return nil, &care.Error{Code: care.Precondition, Reason: care.ReasonPasskeyRefused,
-			Text: "Browsers allow passkeys on https and on localhost only. Sign in with a link or a recovery code."}
+			Text: words.Say("Browsers allow passkeys on https and on localhost only. Sign in with a link or a recovery code.")}
 	}
 	return a.s.passkeys, nil
 }

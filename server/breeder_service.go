@@ -118,14 +118,14 @@ func (b *breederService) UpdateCheckInPlan(ctx context.Context, req *pb.UpdateCh
 	for _, code := range slices.Sorted(maps.Keys(in.GetOwn())) {
 		v := plan.Of(code)
 		if v == nil {
-			return nil, care.BadField("check_in_plan.own", "%q is no check-in of the plan. GetCheckInPlan lists them.", code)
+			return nil, care.BadField("check_in_plan.own", "“{code}” is no check-in of the plan. GetCheckInPlan lists them.", code)
 		}
 		*v = int(in.GetOwn()[code])
 	}
 	for _, code := range slices.Sorted(maps.Keys(in.GetWords())) {
 		v := plan.WordsOf(code)
 		if v == nil {
-			return nil, care.BadField("check_in_plan.words", "%q is no check-in of the plan. GetCheckInPlan lists them.", code)
+			return nil, care.BadField("check_in_plan.words", "“{code}” is no check-in of the plan. GetCheckInPlan lists them.", code)
 		}
 		*v = in.GetWords()[code]
 	}
@@ -191,7 +191,7 @@ func thresholdsFromProto(in *pb.Thresholds) (t care.Thresholds, err error) {
 	for _, code := range slices.Sorted(maps.Keys(in.GetOwn())) {
 		v := t.Of(code)
 		if v == nil {
-			return t, care.BadField("thresholds.own", "%q is no threshold that can be moved. GetThresholds lists them.", code)
+			return t, care.BadField("thresholds.own", "“{code}” is no threshold that can be moved. GetThresholds lists them.", code)
 		}
 		*v = in.GetOwn()[code]
 	}

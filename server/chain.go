@@ -264,8 +264,8 @@ func (s *Server) stillIn(ctx context.Context, who *caller) error {
 
 // Why a stream ends early.
 var (
-	errServerStops = &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: "The server is restarting. Connect again in a moment."}
-	errSignedOut   = &care.Error{Code: care.Unauthenticated, Reason: care.ReasonSignInNeeded, Text: "This sign-in has ended. Please sign in again."}
+	errServerStops = &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: words.Say("The server is restarting. Connect again in a moment.")}
+	errSignedOut   = &care.Error{Code: care.Unauthenticated, Reason: care.ReasonSignInNeeded, Text: words.Say("This sign-in has ended. Please sign in again.")}
 )
 
 // heartbeat is how often a live stream shows that it is alive, and how soon an

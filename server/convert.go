@@ -40,7 +40,7 @@ func split(field, name string, kinds ...string) ([]string, error) {
 	ids := make([]string, 0, len(kinds))
 	for i, kind := range kinds {
 		if len(parts) != 2*len(kinds) || parts[2*i] != kind || !plainID.MatchString(parts[2*i+1]) {
-			return nil, care.BadField(field, "%q is not a name of the form %s/{id}.", name, strings.Join(kinds, "/{id}/"))
+			return nil, care.BadField(field, "“{name}” is not a name of the form {form}.", name, strings.Join(kinds, "/{id}/")+"/{id}")
 		}
 		ids = append(ids, parts[2*i+1])
 	}
@@ -57,7 +57,7 @@ func splitOwn(field, name, breederID string, kinds ...string) (id string, err er
 		return "", err
 	}
 	if ids[0] != breederID {
-		return "", care.BadField(field, "%q belongs to another account. Choose one of the same account.", name)
+		return "", care.BadField(field, "“{name}” belongs to another account. Choose one of the same account.", name)
 	}
 	return ids[len(ids)-1], nil
 }
@@ -105,7 +105,7 @@ func version(field, tag string) (int64, error) {
 	}
 	v, err := strconv.ParseInt(tag, 10, 64)
 	if err != nil || v < 1 {
-		return 0, care.BadField(field, "%q did not come from this server. Send the etag of the last answer, or none.", tag)
+		return 0, care.BadField(field, "“{etag}” did not come from this server. Send the etag of the last answer, or none.", tag)
 	}
 	return v, nil
 }
@@ -286,7 +286,7 @@ func animalFromProto(a *pb.Animal, breederID, id string) (out care.Animal, err e
 	if text := a.GetHatchDate(); text != "" {
 		at, err := time.Parse(time.DateOnly, text)
 		if err != nil {
-			return out, care.BadField("animal.hatch_date", "%q is not a date of the calendar. Write it as YYYY-MM-DD, or leave it empty.", text)
+			return out, care.BadField("animal.hatch_date", "“{date}” is not a date of the calendar. Write it as YYYY-MM-DD, or leave it empty.", text)
 		}
 		out.Hatched = &at
 	}
@@ -420,7 +420,7 @@ func entryFromProto(e *pb.Entry, breederID, animalID, id string) (out care.Entry
 			return out, err
 		}
 		if ids[0] != breederID || ids[1] != animalID {
-			return out, care.BadField("entry.replaces", "%q is in another animal's log. Correct it there.", name)
+			return out, care.BadField("entry.replaces", "“{name}” is in another animal's log. Correct it there.", name)
 		}
 		out.Replaces = ids[2]
 	}
@@ -482,7 +482,7 @@ func kindsFromProto(names []string) ([]care.Kind, error) {
 	kinds := make([]care.Kind, len(names))
 	for i, n := range names {
 		if kinds[i] = care.Kind(n); !slices.Contains(entryKinds, kinds[i]) {
-			return nil, care.BadField("kinds", "%q is not a kind of entry. Use offer, weigh_in, climate, shed, sign, setup, seen, step, message, outcome or withdrawal.", n)
+			return nil, care.BadField("kinds", "“{kind}” is not a kind of entry. Use offer, weigh_in, climate, shed, sign, setup, seen, step, message, outcome or withdrawal.", n)
 		}
 	}
 	return kinds, nil

@@ -65,14 +65,14 @@ func statusOf(err error, requestID string, in *words.Language) (st *status.Statu
 		if st, ok := status.FromError(err); ok && st.Code() != codes.Unknown {
 			return st, false // made by grpc itself, or mapped before
 		}
-		code, reason, text := codes.Internal, reasonInternal, fmt.Sprintf("Something went wrong here, and nothing was saved. Try again; if it stays, tell us the number %s.", requestID)
+		code, reason, text := codes.Internal, reasonInternal, words.Say("Something went wrong here, and nothing was saved. Try again; if it stays, tell us the number {number}.", requestID)
 		switch {
 		case errors.Is(err, context.DeadlineExceeded):
-			code, reason, text = codes.DeadlineExceeded, reasonTimedOut, "This took too long and was given up. Try again; a repeat with the same id is safe."
+			code, reason, text = codes.DeadlineExceeded, reasonTimedOut, words.Say("This took too long and was given up. Try again; a repeat with the same id is safe.")
 		case errors.Is(err, context.Canceled):
 			return status.New(codes.Canceled, "The caller hung up."), false
 		}
-		return withDetails(code, text, &errdetails.ErrorInfo{Reason: string(reason), Domain: errorDomain, Metadata: map[string]string{"request_id": requestID}}), true
+		return withDetails(code, in.Say(text), &errdetails.ErrorInfo{Reason: string(reason), Domain: errorDomain, Metadata: map[string]string{"request_id": requestID}}), true
 	}
 	code, ok := grpcCodes[e.Code]
 	if !ok {
@@ -82,11 +82,11 @@ func statusOf(err error, requestID string, in *words.Language) (st *status.Statu
 	if len(e.Fields) > 0 {
 		bad := &errdetails.BadRequest{}
 		for _, f := range e.Fields {
-			bad.FieldViolations = append(bad.FieldViolations, &errdetails.BadRequest_FieldViolation{Field: f.Field, Description: in.Form(f.Text)})
+			bad.FieldViolations = append(bad.FieldViolations, &errdetails.BadRequest_FieldViolation{Field: f.Field, Description: in.Say(f.Text)})
 		}
 		details = append(details, bad)
 	}
-	return withDetails(code, in.Form(e.Text), details...), e.Code == care.Unavailable && err != error(e)
+	return withDetails(code, in.Say(e.Text), details...), e.Code == care.Unavailable && err != error(e)
 }
 
 func withDetails(code codes.Code, text string, details ...protoadapt.MessageV1) *status.Status {
@@ -170,23 +170,20 @@ func fromGateway(st *status.Status) error {
 		return nil
 	}
 	text := strings.ReplaceAll(st.Message(), " ", " ")
-	where := ""
-	if m := jsonPlace.FindStringSubmatch(text); m != nil {
-		where = fmt.Sprintf(" (line %s, column %s)", m[1], m[2])
-	}
+	bad := care.BadField("body", "The request does not fit this method. Look at /api for what it takes.")
 	if m := unknownField.FindStringSubmatch(text); m != nil {
-		return care.BadField(m[1], "There is no field %q here%s. Check how it is spelt, or update the app.", m[1], where)
+		bad = care.BadField(m[1], "There is no field “{field}” here. Check how it is spelt, or update the app.", m[1])
+	} else if m := badParameter.FindStringSubmatch(text); m != nil {
+		bad = care.BadField(m[1], "The value of “{field}” in the address does not fit. Look at /api for what it takes.", m[1])
+	} else if m := badValue.FindStringSubmatch(text); m != nil {
+		bad = care.BadField(m[2], "The value of “{field}” does not fit: it takes {type}. Look at /api for what it takes.", m[2], m[1])
+	} else if badTime.MatchString(text) {
+		bad = care.BadField("body", "A time is not well formed. Write it like 2026-05-01T18:30:00Z.")
 	}
-	if m := badParameter.FindStringSubmatch(text); m != nil {
-		return care.BadField(m[1], "The value of %q in the address does not fit. Look at /api for what it takes.", m[1])
+	if m := jsonPlace.FindStringSubmatch(text); m != nil {
+		bad.Text = words.Join(bad.Text, words.Say("It is in line {line}, column {column}.", m[1], m[2]))
 	}
-	if m := badValue.FindStringSubmatch(text); m != nil {
-		return care.BadField(m[2], "The value of %q does not fit: it takes a %s%s. Look at /api for what it takes.", m[2], m[1], where)
-	}
-	if badTime.MatchString(text) {
-		return care.BadField("body", "A time is not well formed%s. Write it like 2026-05-01T18:30:00Z.", where)
-	}
-	return care.BadField("body", "The request does not fit this method%s. Look at /api for what it takes.", where)
+	return bad
 }
 
 // ruleBroken says in plain words which rules of the contract a request breaks.
@@ -214,7 +211,7 @@ func ruleBroken(err error, mask []string) error {
 }
 
 // plainRule is one broken rule as a sentence that says what to do.
-func plainRule(path string, v *protovalidate.Violation) string {
+func plainRule(path string, v *protovalidate.Violation) words.Text {
 	name := path
 	if i := strings.LastIndexByte(path, '.'); i >= 0 {
 		name = path[i+1:]
@@ -226,25 +223,30 @@ func plainRule(path string, v *protovalidate.Violation) string {
 	}
 	switch {
 	case rule == "required" && path != "" && strings.HasSuffix(path, "body"), rule == "required" && v.FieldDescriptor == nil:
-		return "The entry is empty. Say what happened."
+		return words.Say("The entry is empty. Say what happened.")
 	case rule == "required", rule == "string.min_len", rule == "repeated.min_items", rule == "enum.not_in":
-		return fmt.Sprintf("%s is missing. Fill it in.", name)
+		return words.Say("{field} is missing. Fill it in.", name)
 	case rule == "string.max_len":
-		return fmt.Sprintf("%s is too long. Use at most %s characters.", name, limit)
+		return words.Say("{field} is too long. Use at most {most} characters.", name, limit)
 	case rule == "repeated.max_items":
-		return fmt.Sprintf("%s has too many items. Send at most %s.", name, limit)
+		return words.Say("{field} has too many items. Send at most {most}.", name, limit)
 	case rule == "enum.defined_only":
-		return fmt.Sprintf("%s has a value that this version does not know. Update the app, or choose one of the listed values.", name)
+		return words.Say("{field} has a value that this version does not know. Update the app, or choose one of the listed values.", name)
 	case rule == "string.pattern":
 		if name == "hatch_date" {
-			return "hatch_date is not a date. Write it as YYYY-MM-DD, or leave it empty."
+			return words.Say("hatch_date is not a date. Write it as YYYY-MM-DD, or leave it empty.")
 		}
-		return fmt.Sprintf("%s does not have the form that is needed here (%s). Check it.", name, limit)
-	case strings.HasPrefix(rule, "double."), strings.HasPrefix(rule, "int32."):
-		return fmt.Sprintf("%s is out of range: it %s. Check the number and its unit.", name, strings.TrimSuffix(v.Proto.GetMessage(), "."))
+		return words.Say("{field} does not have the form that is needed here ({form}). Check it.", name, limit)
+	case strings.HasSuffix(rule, ".gte_lte"):
+		if limits := aNumber.FindAllString(v.Proto.GetMessage(), -1); len(limits) == 2 {
+			return words.Say("{field} is out of range: it goes from {least} to {most}. Check the number and its unit.", name, limits[0], limits[1])
+		}
 	}
-	return fmt.Sprintf("%s does not fit: %s.", name, strings.TrimSuffix(v.Proto.GetMessage(), "."))
+	return words.Say("{field} does not fit. Look at /api for what it takes.", name)
 }
+
+// aNumber is one in what protovalidate says of a range.
+var aNumber = regexp.MustCompile(`-?\d+(\.\d+)?`)
 
 // snakeCase turns a JSON name into the contract's: displayName, display_name.
 func snakeCase(name string) string {

@@ -22,6 +22,7 @@ import (
 
 	"warmhand/internal/care"
 	pb "warmhand/internal/gen/warmhand/v1"
+	"warmhand/internal/words"
 )
 
 // wireJSON is how messages are written as JSON, everywhere.
@@ -142,9 +143,9 @@ func (s *Server) gatewayError(w http.ResponseWriter, r *http.Request, err error)
 func (s *Server) routingError(w http.ResponseWriter, r *http.Request, code int) {
 	switch code {
 	case http.StatusMethodNotAllowed:
-		s.writeStatus(w, withDetails(codes.Unimplemented, fmt.Sprintf("%s is not possible here. Look at /api for what is.", r.Method), notFoundInfo()))
+		s.writeStatus(w, withDetails(codes.Unimplemented, asked(r).Say(words.Say("{method} is not possible here. Look at /api for what is.", r.Method)), notFoundInfo()))
 	case http.StatusNotFound:
-		s.writeStatus(w, withDetails(codes.NotFound, "There is nothing at this address. Look at /api for what there is.", notFoundInfo()))
+		s.writeStatus(w, withDetails(codes.NotFound, asked(r).Say(words.Say("There is nothing at this address. Look at /api for what there is.")), notFoundInfo()))
 	default:
 		s.writeError(w, r, care.BadField("path", "The address is not well formed. Look at /api for what there is."))
 	}

@@ -19,6 +19,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/gen"
+	"warmhand/internal/words"
 )
 
 // bodyMax is the largest JSON request.
@@ -125,18 +126,18 @@ func (s *Server) fromOurPages(r *http.Request) error {
 	if strings.HasPrefix(r.URL.Path, "/mail/") {
 		return nil // the link itself is the key, no cookie is looked at, and mail programs send it (RFC 8058)
 	}
-	denied := func(text string) error {
+	denied := func(text words.Text) error {
 		return &care.Error{Code: care.Denied, Reason: care.ReasonNotYours, Text: text}
 	}
 	if origin := r.Header.Get("Origin"); origin != "" && origin != s.origin.String() {
 		u, err := url.Parse(origin)
 		if err != nil || u.Host == "" || u.Host != r.Host {
-			return denied("This request comes from another site. Open Warmhand itself and do it there.")
+			return denied(words.Say("This request comes from another site. Open Warmhand itself and do it there."))
 		}
 	}
 	cred := s.fromHTTP(r)
 	if cred.bearer == "" && (cred.breeder != "" || cred.keeper != "") && cred.browser == "" {
-		return denied("A request that is signed in by a cookie needs the header X-Warmhand: 1.")
+		return denied(words.Say("A request that is signed in by a cookie needs the header X-Warmhand: 1."))
 	}
 	return nil
 }
@@ -155,8 +156,8 @@ func (s *Server) jsonBody(next http.Handler) http.Handler {
 		var large *http.MaxBytesError
 		switch {
 		case errors.As(err, &large):
-			s.writeError(w, r, &care.Error{Code: care.Invalid, Reason: care.ReasonTooLarge, Text: "The request is larger than 1 MiB. Send less at once.",
-				Fields: []care.FieldError{{Field: "body", Text: "Larger than 1 MiB."}}})
+			s.writeError(w, r, &care.Error{Code: care.Invalid, Reason: care.ReasonTooLarge, Text: words.Say("The request is larger than 1 MiB. Send less at once."),
+				Fields: []care.FieldError{{Field: "body", Text: words.Say("Larger than 1 MiB.")}}})
 			return
 		case err != nil:
 			s.writeError(w, r, care.BadField("body", "The request did not arrive whole. Send it again."))
@@ -182,7 +183,7 @@ func syntax(body []byte) error {
 	err := json.Unmarshal(body, &any)
 	var bad *json.SyntaxError
 	if errors.As(err, &bad) {
-		return care.BadField("body", "The request is not JSON: it breaks off being that at byte %d. Check what was sent.", bad.Offset)
+		return care.BadField("body", "The request is not JSON: it breaks off being that at byte {place}. Check what was sent.", int(bad.Offset))
 	}
 	if err != nil {
 		return care.BadField("body", "The request is not JSON. Check what was sent.")

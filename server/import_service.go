@@ -12,6 +12,7 @@ import (
 	pb "warmhand/internal/gen/warmhand/v1"
 	"warmhand/internal/sheet"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 type importService struct {
@@ -25,7 +26,7 @@ func (i *importService) GetImport(ctx context.Context, req *pb.GetImportRequest)
 		return nil, err
 	}
 	out, err := i.s.followup.GetImport(ctx, callOf(ctx).who.Actor, ids[0], ids[1])
-	return &pb.GetImportResponse{Import: importToProto(&out)}, err
+	return &pb.GetImportResponse{Import: importToProto(&out, spoken(ctx))}, err
 }
 
 func (i *importService) ListImports(ctx context.Context, req *pb.ListImportsRequest) (*pb.ListImportsResponse, error) {
@@ -41,7 +42,7 @@ func (i *importService) ListImports(ctx context.Context, req *pb.ListImportsRequ
 	list, next, err := i.s.followup.ListImports(ctx, callOf(ctx).who.Actor, ids[0], after, pageSize(req.GetPageSize(), 50))
 	out := &pb.ListImportsResponse{NextPageToken: nextPage(query, next)}
 	for j := range list {
-		out.Imports = append(out.Imports, importToProto(&list[j]))
+		out.Imports = append(out.Imports, importToProto(&list[j], spoken(ctx)))
 	}
 	return out, err
 }
@@ -55,7 +56,7 @@ func (i *importService) PreviewImport(ctx context.Context, req *pb.PreviewImport
 	if err != nil {
 		return nil, err
 	}
-	return previewToProto(&v), nil
+	return previewToProto(&v, spoken(ctx)), nil
 }
 
 func (i *importService) ConfirmImport(ctx context.Context, req *pb.ConfirmImportRequest) (*pb.ConfirmImportResponse, error) {
@@ -66,7 +67,7 @@ func (i *importService) ConfirmImport(ctx context.Context, req *pb.ConfirmImport
 		if other == nil && in.State != care.ImportDone {
 			other = err
 		}
-		return &pb.ConfirmImportResponse{Import: importToProto(&in)}, other
+		return &pb.ConfirmImportResponse{Import: importToProto(&in, spoken(ctx))}, other
 	}
 	if err != nil {
 		return nil, err
@@ -76,7 +77,7 @@ func (i *importService) ConfirmImport(ctx context.Context, req *pb.ConfirmImport
 		return nil, err
 	}
 	i.s.importsDue()
-	return &pb.ConfirmImportResponse{Import: importToProto(&out)}, nil
+	return &pb.ConfirmImportResponse{Import: importToProto(&out, spoken(ctx))}, nil
 }
 
 func (i *importService) UndoImport(ctx context.Context, req *pb.UndoImportRequest) (*pb.UndoImportResponse, error) {
@@ -89,7 +90,7 @@ func (i *importService) UndoImport(ctx context.Context, req *pb.UndoImportReques
 		return nil, err
 	}
 	i.s.importsDue()
-	return &pb.UndoImportResponse{Import: importToProto(&out)}, nil
+	return &pb.UndoImportResponse{Import: importToProto(&out, spoken(ctx))}, nil
 }
 
 // table opens the sheet that a mapping names, once the import is known to be the
@@ -108,7 +109,7 @@ func (i *importService) table(ctx context.Context, name string, mapping *pb.Impo
 		return ids, nil, m, err
 	}
 	if n := len(m.Columns); n > 0 && n != t.Width {
-		return ids, nil, m, care.BadField("mapping.columns", "The list has %d columns, and %d were described. Leave them out to have them guessed.", t.Width, n)
+		return ids, nil, m, care.BadField("mapping.columns", "The list has {columns} columns, and {described} were described. Leave them out to have them guessed.", t.Width, n)
 	}
 	return ids, t, m, nil
 }
@@ -117,12 +118,12 @@ func mappingFromProto(in *pb.ImportMapping) (m sheet.Mapping, err error) {
 	m = sheet.Mapping{Sheet: in.GetSheet(), HeadingRow: int(in.GetHeadingRow()), Decimal: sheet.Decimal(in.GetDecimal()), Species: in.GetSpecies(),
 		OtherSpecies: in.GetOtherSpecies(), FillDown: in.GetFillDown(), BlankResult: in.GetBlankResult(), UndatedOn: in.GetUndatedOn()}
 	if _, known := snake.ByID(m.Species); m.Species != "" && m.Species != care.OtherSnake && !known {
-		return m, care.BadField("mapping.species", "%q is not in the species table. Choose one of the listed species, or %s.", m.Species, care.OtherSnake)
+		return m, care.BadField("mapping.species", "“{species}” is not in the species table. Choose one of the listed species, or {other}.", m.Species, care.OtherSnake)
 	}
 	known := sheet.Meanings()
 	for i, c := range in.GetColumns() {
 		if c.GetMeaning() != "" && !slices.Contains(known, sheet.Meaning(c.GetMeaning())) {
-			return m, care.BadField(fmt.Sprintf("mapping.columns[%d].meaning", i), "%q is nothing that a column can mean. Choose one of the listed meanings.", c.GetMeaning())
+			return m, care.BadField(fmt.Sprintf("mapping.columns[%d].meaning", i), "“{meaning}” is nothing that a column can mean. Choose one of the listed meanings.", c.GetMeaning())
 		}
 		m.Columns = append(m.Columns, sheet.Column{Meaning: sheet.Meaning(c.GetMeaning()), Unit: sheet.Unit(c.GetUnit()), Order: sheet.Order(c.GetOrder())})
 	}
@@ -144,15 +145,15 @@ const (
 	previewText = 80
 )
 
-func previewToProto(v *followup.Preview) *pb.PreviewImportResponse {
-	out := &pb.PreviewImportResponse{Import: importToProto(&v.Import), Sheets: v.Table.Sheets, Mapping: mappingToProto(&v.Mapping), Wrong: int32(v.Wrong), Warnings: int32(v.Warnings),
+func previewToProto(v *followup.Preview, in *words.Language) *pb.PreviewImportResponse {
+	out := &pb.PreviewImportResponse{Import: importToProto(&v.Import, in), Sheets: v.Table.Sheets, Mapping: mappingToProto(&v.Mapping), Wrong: int32(v.Wrong), Warnings: int32(v.Warnings),
 		RowCount: int32(v.Rows), Animals: int32(v.Animals), Entries: int32(v.Entries), Already: int32(v.Already), EarlierTime: maybeTime(v.Earlier)}
 	headings := v.Table.Headings(v.Mapping.HeadingRow)
 	for i := range headings {
-		out.Headings = append(out.Headings, firstLetters(sheet.Title(headings, i)))
+		out.Headings = append(out.Headings, firstLetters(in.Say(sheet.Title(headings, i))))
 	}
 	for _, m := range sheet.Meanings() {
-		out.Meanings = append(out.Meanings, &pb.ImportMeaning{Code: string(m), Label: m.Label()})
+		out.Meanings = append(out.Meanings, &pb.ImportMeaning{Code: string(m), Label: in.Form(m.Label())})
 	}
 	rows := v.Table.Data(v.Mapping)
 	for _, r := range rows[:min(len(rows), previewRows)] {
@@ -163,14 +164,14 @@ func previewToProto(v *followup.Preview) *pb.PreviewImportResponse {
 		out.Rows = append(out.Rows, row)
 	}
 	for _, q := range v.Questions {
-		question := &pb.ImportQuestion{Code: q.Code, Column: int32(q.Column), Text: firstLetters(q.Text)}
+		question := &pb.ImportQuestion{Code: q.Code, Column: int32(q.Column), Text: firstLetters(in.Say(q.Text))}
 		for _, c := range q.Choices {
-			question.Choices = append(question.Choices, &pb.ImportChoice{Code: c.Code, Label: c.Label})
+			question.Choices = append(question.Choices, &pb.ImportChoice{Code: c.Code, Label: in.Say(c.Label)})
 		}
 		out.Questions = append(out.Questions, question)
 	}
 	for _, p := range v.Problems {
-		out.Problems = append(out.Problems, &pb.ImportProblem{Row: int32(p.Row), Column: firstLetters(p.Title), Value: p.Value, Text: p.Text, Warning: p.Warning})
+		out.Problems = append(out.Problems, &pb.ImportProblem{Row: int32(p.Row), Column: firstLetters(in.Say(p.Title)), Value: p.Value, Text: in.Say(p.Text), Warning: p.Warning})
 	}
 	return out
 }
@@ -195,12 +196,12 @@ var importStates = enum[care.ImportState, pb.ImportState]{
 	{care.ImportUndoing, pb.ImportState_IMPORT_STATE_UNDOING}, {care.ImportUndone, pb.ImportState_IMPORT_STATE_UNDONE}, {care.ImportFailed, pb.ImportState_IMPORT_STATE_FAILED},
 }
 
-func importToProto(in *care.Import) *pb.Import {
-	out := &pb.Import{Name: under(in.BreederID, "imports", in.ID), File: in.File, State: importStates.proto(in.State), CreateTime: timeToProto(in.CreatedAt),
-		ConfirmTime: maybeTime(in.ConfirmedAt), EndTime: maybeTime(in.EndedAt), Animals: int32(in.Animals), Entries: int32(in.Entries),
-		Done: int32(in.Done), Total: int32(in.Total), Trouble: in.Trouble}
-	for _, k := range in.Kept {
-		out.Kept = append(out.Kept, &pb.KeptByUndo{Animal: animalName(in.BreederID, k.AnimalID), DisplayName: k.Name, Why: k.Why})
+func importToProto(i *care.Import, in *words.Language) *pb.Import {
+	out := &pb.Import{Name: under(i.BreederID, "imports", i.ID), File: i.File, State: importStates.proto(i.State), CreateTime: timeToProto(i.CreatedAt),
+		ConfirmTime: maybeTime(i.ConfirmedAt), EndTime: maybeTime(i.EndedAt), Animals: int32(i.Animals), Entries: int32(i.Entries),
+		Done: int32(i.Done), Total: int32(i.Total), Trouble: in.Say(i.Trouble)}
+	for _, k := range i.Kept {
+		out.Kept = append(out.Kept, &pb.KeptByUndo{Animal: animalName(i.BreederID, k.AnimalID), DisplayName: k.Name, Why: in.Say(k.Why)})
 	}
 	return out
 }

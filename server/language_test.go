@@ -31,6 +31,15 @@ func TestLanguageOfAnswers(t *testing.T) {
 			t.Errorf("%q: %d %s, want %q", language, got.Status, got.Body, want)
 		}
 	}
+	for language, want := range map[string]string{"": "28.5 g after 2.5 g looks like a slip.", "de": "28,5 g nach 2,5 g sieht nach einem Tippfehler aus."} {
+		animal := breeder.NewAnimal()
+		breeder.Weigh("b1", animal, 2.5)
+		got := breeder.Call("POST", "/v1/breeders/b1/animals/"+animal+"/entries?entryId="+f.ID("entry"),
+			map[string]any{"happenTime": f.Clock.Now(), "weighIn": map[string]any{"massG": 28.5}}, "Accept-Language", language)
+		if !strings.HasPrefix(got.Text("message"), want) {
+			t.Errorf("%q: %s, want %q", language, got.Body, want)
+		}
+	}
 	if record := breeder.Call("GET", "/v1/breeders/b1/handovers/"+caseID, nil, "Accept-Language", "de").OK().Text("handover", "record", "feeding"); !strings.Contains(record, "Lass sie die ersten 5 bis 7 Tage in Ruhe") {
 		t.Errorf("the record: %s", record)
 	}

@@ -20,6 +20,7 @@ import (
 	"warmhand/internal/care"
 	"warmhand/internal/photo"
 	"warmhand/internal/sheet"
+	"warmhand/internal/words"
 )
 
 // Lists that breeders bring in: their files wait beside the pictures until they are
@@ -62,7 +63,7 @@ func (l *lists) receive(in io.Reader) (f *os.File, digest string, size int64, er
 	return f, hex.EncodeToString(sum.Sum(nil)), size, nil
 }
 
-var errListGone = &care.Error{Code: care.Precondition, Reason: care.ReasonImportState, Text: "The list is not here any more: it is kept for a day. Choose the file again; what was added is not doubled."}
+var errListGone = &care.Error{Code: care.Precondition, Reason: care.ReasonImportState, Text: words.Say("The list is not here any more: it is kept for a day. Choose the file again; what was added is not doubled.")}
 
 // open reads one sheet of a list that waits.
 func (l *lists) open(ctx context.Context, breederID, importID, name string) (*sheet.Table, error) {
@@ -116,7 +117,7 @@ func (s *Server) putList(w http.ResponseWriter, r *http.Request) {
 		s.writeError(w, r, err)
 		return
 	}
-	body, err := wireJSON.Marshal(importToProto(&in))
+	body, err := wireJSON.Marshal(importToProto(&in, asked(r)))
 	if err != nil {
 		s.writeError(w, r, err)
 		return
@@ -223,7 +224,7 @@ func (s *Server) workOnImports(ctx context.Context) error {
 			if err == nil {
 				continue
 			}
-			why := "Something went wrong here. Confirm the list again: what was added is not doubled. Or undo it."
+			why := words.Say("Something went wrong here. Confirm the list again: what was added is not doubled. Or undo it.")
 			var known *care.Error
 			if errors.As(err, &known) {
 				why = known.Text

@@ -10,6 +10,7 @@ import (
 	"warmhand/internal/care"
 	"warmhand/internal/followup"
 	pb "warmhand/internal/gen/warmhand/v1"
+	"warmhand/internal/words"
 )
 
 // sendTime is how long a live client may take to accept one event.
@@ -31,7 +32,7 @@ func (s *streams) begin(who care.Actor) (end func(), err error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.open[key] >= streamsEach {
-		return nil, &care.Error{Code: care.Exhausted, Reason: care.ReasonTooManyTries, Text: "Warmhand is open in too many places at once. Close some of them.",
+		return nil, &care.Error{Code: care.Exhausted, Reason: care.ReasonTooManyTries, Text: words.Say("Warmhand is open in too many places at once. Close some of them."),
 			Meta: map[string]string{"retry_seconds": "60"}}
 	}
 	if s.open == nil {

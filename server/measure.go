@@ -36,7 +36,7 @@ func (s *Server) measured(ctx context.Context, who care.Actor, list []care.Entry
 				continue
 			}
 			if n++; n > mostMeasured {
-				return i, care.BadField("entry.setup.answers", "More than %d sizes are to be measured in photos. Send fewer at once.", mostMeasured)
+				return i, care.BadField("entry.setup.answers", "More than {most} sizes are to be measured in photos. Send fewer at once.", mostMeasured)
 			}
 			at := fmt.Sprintf("entry.setup.answers[%d].taps", j)
 			a.Measure = 1 // so that the rules see a size; what it is comes of the photo
@@ -77,7 +77,7 @@ func (s *Server) measureAnswer(ctx context.Context, who care.Actor, e *care.Entr
 	got, err := measure.Measure(q)
 	var refused *measure.Refusal
 	if errors.As(err, &refused) {
-		return care.BadField(field, "%s", refused.Text)
+		return care.BadField(field, refused.Text)
 	}
 	if err != nil {
 		return fmt.Errorf("measuring in photo %s: %w", p.Hash, err)

@@ -15,6 +15,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/photo"
+	"warmhand/internal/words"
 )
 
 const (
@@ -35,7 +36,7 @@ func (s *Server) putPhoto(w http.ResponseWriter, r *http.Request) {
 	var elsewhere *photo.OffsetError
 	if errors.As(err, &elsewhere) {
 		w.Header().Set(uploadOffset, strconv.FormatInt(elsewhere.Offset, 10))
-		err = &care.Error{Code: care.Conflict, Reason: care.ReasonUploadOffset, Text: fmt.Sprintf("Of this photo %d bytes have arrived. Go on there.", elsewhere.Offset)}
+		err = &care.Error{Code: care.Conflict, Reason: care.ReasonUploadOffset, Text: words.Say("Of this photo {bytes} bytes have arrived. Go on there.", int(elsewhere.Offset))}
 	}
 	if err != nil {
 		s.writeError(w, r, err)
@@ -140,19 +141,19 @@ func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none *care.P
 	if text := r.Header.Get("X-Taken-At"); text != "" {
 		at, err := time.Parse(time.RFC3339, text)
 		if err != nil {
-			return none, care.BadField("X-Taken-At", "%q is not a time. Write it like 2026-05-01T18:30:00Z, or leave it out.", printable(text))
+			return none, care.BadField("X-Taken-At", "“{time}” is not a time. Write it like 2026-05-01T18:30:00Z, or leave it out.", printable(text))
 		}
 		taken = &at
 	}
 	if r.ContentLength > photoMax {
-		return none, &photo.Error{Code: photo.TooLarge, Field: "photo", Message: "The picture is larger than 25 MB. Send it in a smaller size."}
+		return none, &photo.Error{Code: photo.TooLarge, Field: "photo", Message: words.Say("The picture is larger than 25 MB. Send it in a smaller size.")}
 	}
 	http.NewResponseController(w).SetReadDeadline(time.Now().Add(photoTime)) //nolint:errcheck // a connection without deadlines has none
 	pic, err := s.waiting.Receive(ctx, uploadName(r), from, last, http.MaxBytesReader(w, r.Body, photoMax+1), photo.Limits{Bytes: photoMax})
 	if err != nil {
 		var refused *photo.Error
 		if !errors.As(err, &refused) && !errors.Is(err, ctx.Err()) && isArrival(err) {
-			return none, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: "The picture did not arrive whole. Send it again, or the rest of it."}
+			return none, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: words.Say("The picture did not arrive whole. Send it again, or the rest of it.")}
 		}
 		return none, notKept(ctx, err, errNotKept)
 	}
@@ -207,8 +208,8 @@ func notKept(ctx context.Context, err error, instead *care.Error) error {
 }
 
 var (
-	errNotKept = &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: "This could not be saved just now. Please try again in a little while."}
-	errNotRead = &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: "The picture cannot be read just now. Please try again in a little while."}
+	errNotKept = &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: words.Say("This could not be saved just now. Please try again in a little while.")}
+	errNotRead = &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: words.Say("The picture cannot be read just now. Please try again in a little while.")}
 )
 
 // isArrival reports whether reading the request failed, and not the disk.

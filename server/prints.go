@@ -52,11 +52,11 @@ func (s *Server) printCards(w http.ResponseWriter, r *http.Request) {
 		}
 		switch {
 		case !slices.Contains(print.Forms(), in.Form):
-			return "", nil, care.BadField("form", "Say which card: %s.", oneOf(print.Forms()))
+			return "", nil, care.BadField("form", "Say which card. There are: {list}.", listOf(print.Forms()))
 		case !slices.Contains(print.Papers(), in.Paper):
-			return "", nil, care.BadField("paper", "Say which paper: %s.", oneOf(print.Papers()))
+			return "", nil, care.BadField("paper", "Say which paper. There are: {list}.", listOf(print.Papers()))
 		case len(in.Cards) == 0 || len(in.Cards) > cardsMax:
-			return "", nil, care.BadField("cards", "Print 1 to %d cards at once; these are %d.", cardsMax, len(in.Cards))
+			return "", nil, care.BadField("cards", "Print 1 to {most} cards at once; these are {n}.", cardsMax, len(in.Cards))
 		}
 		drafts := make([]followup.CardDraft, len(in.Cards))
 		for i, c := range in.Cards {
@@ -109,7 +109,7 @@ func (s *Server) printLabels(w http.ResponseWriter, r *http.Request) {
 		}
 		ids := r.URL.Query()["animal"]
 		if len(ids) == 0 || len(ids) > labelsMax {
-			return "", nil, care.BadField("animal", "Print 1 to %d labels at once; these are %d.", labelsMax, len(ids))
+			return "", nil, care.BadField("animal", "Print 1 to {most} labels at once; these are {n}.", labelsMax, len(ids))
 		}
 		animals, err := s.followup.Animals(r.Context(), who, breederID, ids)
 		if err != nil {
@@ -164,7 +164,7 @@ func (s *Server) printGuide(w http.ResponseWriter, r *http.Request) {
 		if code := r.URL.Query().Get("page"); code != "" {
 			pages = slices.DeleteFunc(pages, func(p assess.GuidePage) bool { return p.Code != code })
 			if len(pages) == 0 {
-				return "", nil, care.BadField("page", "There is no page %q. Look at the guide for the codes of its pages.", code)
+				return "", nil, care.BadField("page", "There is no page “{page}”. Look at the guide for the codes of its pages.", code)
 			}
 		}
 		s.looks.note(who, breederID, caseID, "", care.LookFile, now)
@@ -201,11 +201,11 @@ func (s *Server) printLetter(w http.ResponseWriter, r *http.Request) {
 		}
 		switch {
 		case in.Paper != "" && !slices.Contains(print.Papers(), in.Paper):
-			return "", nil, care.BadField("paper", "Say which paper: %s.", oneOf(print.Papers()))
+			return "", nil, care.BadField("paper", "Say which paper. There are: {list}.", listOf(print.Papers()))
 		case utf8.RuneCountInString(in.Concern) > concernMax:
-			return "", nil, care.BadField("concern", "Keep it to %d characters; the rest can be told.", concernMax)
+			return "", nil, care.BadField("concern", "Keep it to {most} characters; the rest can be told.", concernMax)
 		case most < 0 || most > picturesMax:
-			return "", nil, care.BadField("pictures", "A letter takes 0 to %d pictures.", picturesMax)
+			return "", nil, care.BadField("pictures", "A letter takes 0 to {most} pictures.", picturesMax)
 		}
 		caseID := r.PathValue("case")
 		write, err := s.letter(r, who, now, breederID, caseID, in.Paper, in.Concern, most)
@@ -238,7 +238,7 @@ func (s *Server) openLetter(w http.ResponseWriter, r *http.Request) {
 			return nil, badShape(err)
 		}
 		if in.Paper != "" && !slices.Contains(print.Papers(), in.Paper) {
-			return nil, care.BadField("paper", "Say which paper: %s.", oneOf(print.Papers()))
+			return nil, care.BadField("paper", "Say which paper. There are: {list}.", listOf(print.Papers()))
 		}
 		var l access.Letter
 		var who care.Actor
@@ -353,17 +353,17 @@ func paperOf(r *http.Request) (print.Paper, error) {
 	case p == "":
 		return print.A4, nil
 	case !slices.Contains(print.Papers(), p):
-		return "", care.BadField("paper", "Say which paper: %s.", oneOf(print.Papers()))
+		return "", care.BadField("paper", "Say which paper. There are: {list}.", listOf(print.Papers()))
 	}
 	return p, nil
 }
 
-func oneOf[S ~string](list []S) string {
-	words := make([]string, len(list))
+func listOf[S ~string](list []S) string {
+	names := make([]string, len(list))
 	for i, v := range list {
-		words[i] = string(v)
+		names[i] = string(v)
 	}
-	return strings.Join(words, " or ")
+	return strings.Join(names, ", ")
 }
 
 // badShape says in plain words why JSON does not fit; that it is JSON was
@@ -371,11 +371,11 @@ func oneOf[S ~string](list []S) string {
 func badShape(err error) error {
 	var kind *json.UnmarshalTypeError
 	if errors.As(err, &kind) {
-		return care.BadField(snakeCase(kind.Field), "The value of %q does not fit. Look at /api for what it takes.", kind.Field)
+		return care.BadField(snakeCase(kind.Field), "The value of “{field}” does not fit. Look at /api for what it takes.", kind.Field)
 	}
 	if _, name, ok := strings.Cut(err.Error(), "unknown field "); ok {
 		name = strings.Trim(name, `"`)
-		return care.BadField(name, "There is no field %q here. Check how it is spelt, or update the app.", name)
+		return care.BadField(name, "There is no field “{field}” here. Check how it is spelt, or update the app.", name)
 	}
 	return care.BadField("body", "The request does not fit. Look at /api for what it takes.")
 }

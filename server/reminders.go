@@ -223,7 +223,7 @@ func (r *reminderService) AddPushDevice(ctx context.Context, req *pb.AddPushDevi
 func (r *reminderService) SetReminderMail(ctx context.Context, req *pb.SetReminderMailRequest) (*pb.SetReminderMailResponse, error) {
 	c := callOf(ctx)
 	if r.s.mail == nil {
-		return nil, &care.Error{Code: care.Precondition, Reason: care.ReasonNoMail, Text: "This server sends no mail. Reminders on a device do not need it."}
+		return nil, &care.Error{Code: care.Precondition, Reason: care.ReasonNoMail, Text: words.Say("This server sends no mail. Reminders on a device do not need it.")}
 	}
 	// A mail goes to whatever address is typed, so few do.
 	if err := r.s.mails.Try(callerKey(c.who.Actor), r.s.now()); err != nil {
@@ -236,7 +236,7 @@ func (r *reminderService) SetReminderMail(ctx context.Context, req *pb.SetRemind
 	if w.ConfirmedAt == nil {
 		l, err := notify.Confirm(w.Address, r.s.Origin()+"/mail/confirm/"+r.s.key.MailToken(mailYes, w.ID), r.s.Origin(), c.in)
 		if d := r.s.post(ctx, l, err); d.Outcome != care.Delivered && d.Outcome != care.Unclear {
-			return nil, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: d.Why.String() + " Try again later, or choose another address."}
+			return nil, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: words.Join(d.Why, words.Say("Try again later, or choose another address."))}
 		}
 	}
 	out, err := r.state(ctx)

@@ -18,6 +18,7 @@ import (
 	"unicode"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // Prefixes let a person, and a scanner for leaked secrets, see what a string
@@ -112,6 +113,6 @@ func cleanLabel(s string) string {
 func signInNeeded() *care.Error {
 	return &care.Error{
 		Code: care.Unauthenticated, Reason: care.ReasonSignInNeeded,
-		Text: "Please sign in again. What you saved on this device is still there.",
+		Text: words.Say("Please sign in again. What you saved on this device is still there."),
 	}
 }

@@ -66,7 +66,7 @@ func wantError(t *testing.T, err error, code care.Code, reason care.ErrorReason)
 	if e.Code != code || e.Reason != reason {
 		t.Fatalf("got %s %s (%s), want %s %s", e.Code, e.Reason, e.Text, code, reason)
 	}
-	if !strings.HasSuffix(e.Text, ".") || strings.Contains(e.Text, "!") {
+	if !strings.HasSuffix(e.Text.String(), ".") || strings.Contains(e.Text.String(), "!") {
 		t.Errorf("text %q is not a plain sentence", e.Text)
 	}
 	return e

@@ -6,6 +6,7 @@ import (
 	"unicode"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // Codes are what people read off paper and type. The alphabet is Crockford's
@@ -34,7 +35,7 @@ func NewClaimCode() string { return newCode(claimLength, claimGroup) }
 // A slip of one character, and nearly every exchange of two neighbours, is a
 // BadField error for the field "code" without a look into the store.
 func ParseClaimCode(s string) (string, error) {
-	return parseCode(s, "code", "the card", claimLength, claimGroup)
+	return parseCode(s, "code", words.Say("the card"), claimLength, claimGroup)
 }
 
 func newCode(length, group int) string {
@@ -57,7 +58,7 @@ func grouped(code string, group int) string {
 	return b.String()
 }
 
-func parseCode(s, field, source string, length, group int) (string, error) {
+func parseCode(s, field string, source words.Text, length, group int) (string, error) {
 	code := make([]byte, 0, length)
 	for _, r := range s {
 		switch r = unicode.ToUpper(r); {
@@ -68,20 +69,20 @@ func parseCode(s, field, source string, length, group int) (string, error) {
 		case r == 'I', r == 'L':
 			r = '1'
 		case r == 'U':
-			return "", care.BadField(field, "There is no letter U in these codes. It may be a V. Please compare it with %s.", source)
+			return "", care.BadField(field, "There is no letter U in these codes. It may be a V. Please compare it with {source}.", source)
 		case strings.IndexRune(alphabet, r) < 0:
-			return "", care.BadField(field, "These codes have only letters and numbers, and this one has %q in it. Please compare it with %s.", r, source)
+			return "", care.BadField(field, "These codes have only letters and numbers, and this one has “{letter}” in it. Please compare it with {source}.", string(r), source)
 		}
 		if len(code) == length {
-			return "", care.BadField(field, "A code has %d letters and numbers, and this one has more. Please compare it with %s.", length, source)
+			return "", care.BadField(field, "A code has {length} letters and numbers, and this one has more. Please compare it with {source}.", length, source)
 		}
 		code = append(code, byte(r))
 	}
 	if len(code) < length {
-		return "", care.BadField(field, "A code has %d letters and numbers, and this one has %d. Please compare it with %s.", length, len(code), source)
+		return "", care.BadField(field, "A code has {length} letters and numbers, and this one has {typed}. Please compare it with {source}.", length, len(code), source)
 	}
 	if checkFor(string(code[:length-1])) != code[length-1] {
-		return "", care.BadField(field, "One character seems to be off. Please compare it with %s.", source)
+		return "", care.BadField(field, "One character seems to be off. Please compare it with {source}.", source)
 	}
 	return grouped(string(code), group), nil
 }

@@ -103,7 +103,7 @@ func TestParseClaimCode(t *testing.T) {
 		{good + "K", "", "this one has more"},
 		{"K7QM4-2XR9T", "", "One character seems to be off"},
 		{"K7QU4-2XR90", "", "may be a V"},
-		{"K7QM4_2XR90", "", `'_'`},
+		{"K7QM4_2XR90", "", "“_”"},
 		{"K7QM4-2ХR90", "", "only letters and numbers"}, // a Cyrillic Х
 		{strings.Repeat("A", 1<<20), "", "this one has more"},
 	} {
@@ -115,7 +115,7 @@ func TestParseClaimCode(t *testing.T) {
 			continue
 		}
 		e := wantError(t, err, care.Invalid, care.ReasonBadField)
-		if e.Fields[0].Field != "code" || !strings.Contains(e.Text, c.says) {
+		if e.Fields[0].Field != "code" || !strings.Contains(e.Text.String(), c.says) {
 			t.Errorf("%q: field %s, text %q", c.in, e.Fields[0].Field, e.Text)
 		}
 	}

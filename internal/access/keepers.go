@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // How long a keeper code waits. A breeder's travels by letter or by telephone
@@ -171,7 +172,7 @@ func endWays(tx care.Tx, keeperID string, narrowed func(saw string) (string, boo
 // out. who is signed in on the phone so far: what that sign-in sees, it still
 // sees when it is the same keeper's.
 func RedeemKeeperCode(tx care.Tx, key Key, typed, requestID string, who care.Actor, now time.Time) (care.Actor, error) {
-	code, err := parseCode(typed, "code", "what your breeder sent you", claimLength, claimGroup)
+	code, err := parseCode(typed, "code", words.Say("what your breeder sent you"), claimLength, claimGroup)
 	if err != nil {
 		return care.Actor{}, err
 	}
@@ -192,7 +193,7 @@ func RedeemKeeperCode(tx care.Tx, key Key, typed, requestID string, who care.Act
 	} else if !care.IsCode(err, care.NotFound) {
 		return care.Actor{}, fmt.Errorf("looking up the use of a keeper code: %w", err)
 	} else {
-		if keeper, err = redeem(tx, care.SecretKeeper, hash, "code", "Please ask your breeder for a new one.", now); err != nil {
+		if keeper, err = redeem(tx, care.SecretKeeper, hash, words.Say("code"), words.Say("Please ask your breeder for a new one."), now); err != nil {
 			return care.Actor{}, err
 		}
 		if err := tx.InsertAnswered(care.Answered{Scope: scope, RequestID: requestID, At: care.Instant(now)}); err != nil {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 const (
@@ -30,7 +31,7 @@ func NewLetterLink(tx care.Tx, who care.Actor, l Letter, keeperID string, now ti
 		return "", s, err
 	}
 	if len(open) >= lettersMost {
-		return "", s, care.BadField("name", "%d links open this letter already. End one of them first.", len(open))
+		return "", s, care.BadField("name", "{n} links open this letter already. End one of them first.", len(open))
 	}
 	if s, plain, err = newSecret(care.SecretLetter, who, "", letterLife, now); err != nil {
 		return "", s, err
@@ -111,7 +112,7 @@ func OpenLetter(tx care.Tx, plain string, now time.Time) (l Letter, who care.Act
 
 // NoLetter is the one answer to a link that opens nothing, whatever the cause.
 func NoLetter() error {
-	return &care.Error{Code: care.NotFound, Reason: care.ReasonNotFound, Text: "This link opens no letter, or not any more. Ask whoever gave it to you for a new one."}
+	return &care.Error{Code: care.NotFound, Reason: care.ReasonNotFound, Text: words.Say("This link opens no letter, or not any more. Ask whoever gave it to you for a new one.")}
 }
 
 func letterOf(s care.Secret) (l Letter, err error) {

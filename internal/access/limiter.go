@@ -2,7 +2,6 @@ package access
 
 import (
 	"container/list"
-	"fmt"
 	"net/netip"
 	"strconv"
 	"sync"
@@ -11,6 +10,7 @@ import (
 	"golang.org/x/time/rate"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // Rate is how many tries there are in a time. They may all come at once.
@@ -92,11 +92,11 @@ func (m *Limiter) Try(key string, now time.Time) error {
 			wait = max(wait, untilOne(b, now))
 		}
 		if wait > 0 {
-			return tooMany("There were too many tries from here.", wait)
+			return tooMany(words.Say("There were too many tries from here."), wait)
 		}
 	}
 	if wait := untilOne(m.overall, now); wait > 0 {
-		return tooMany("There are too many tries just now, from everywhere together.", wait)
+		return tooMany(words.Say("There are too many tries just now, from everywhere together."), wait)
 	}
 	if c == nil {
 		c = &counted{key: key}
@@ -124,17 +124,15 @@ func untilOne(b *rate.Limiter, now time.Time) time.Duration {
 	return time.Duration(missing / float64(b.Limit()) * float64(time.Second))
 }
 
-func tooMany(why string, wait time.Duration) error {
+func tooMany(why words.Text, wait time.Duration) error {
 	s := int((wait + time.Second - 1) / time.Second)
-	in := fmt.Sprintf("%d seconds", s)
-	if s == 1 {
-		in = "1 second"
-	} else if s > 120 {
-		in = fmt.Sprintf("%d minutes", (s+59)/60)
+	again := words.Count("Please try again in {n} second.", "Please try again in {n} seconds.", s)
+	if s > 120 {
+		again = words.Say("Please try again in {n} minutes.", (s+59)/60)
 	}
 	return &care.Error{
 		Code: care.Exhausted, Reason: care.ReasonTooManyTries,
-		Text: why + " Please try again in " + in + ".",
+		Text: words.Join(why, again),
 		Meta: map[string]string{"retry_seconds": strconv.Itoa(s)},
 	}
 }

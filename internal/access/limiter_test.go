@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 func TestLimiterCountsByKey(t *testing.T) {
@@ -21,7 +22,7 @@ func TestLimiterCountsByKey(t *testing.T) {
 		}
 	}
 	e := wantError(t, m.Try("a", now), care.Exhausted, care.ReasonTooManyTries)
-	if e.Meta["retry_seconds"] != "6" || e.Text != "There were too many tries from here. Please try again in 6 seconds." {
+	if e.Meta["retry_seconds"] != "6" || e.Text.String() != "There were too many tries from here. Please try again in 6 seconds." {
 		t.Errorf("%q, %v", e.Text, e.Meta)
 	}
 	if err := m.Try("b", now); err != nil {
@@ -129,7 +130,7 @@ func TestWaitIsReadable(t *testing.T) {
 		121 * time.Second:  "Why. Please try again in 3 minutes.",
 		3600 * time.Second: "Why. Please try again in 60 minutes.",
 	} {
-		if e := wantError(t, tooMany("Why.", wait), care.Exhausted, care.ReasonTooManyTries); e.Text != want {
+		if e := wantError(t, tooMany(words.Say("Why."), wait), care.Exhausted, care.ReasonTooManyTries); e.Text.String() != want {
 			t.Errorf("%q, want %q", e.Text, want)
 		}
 	}

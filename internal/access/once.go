@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 const (
@@ -55,7 +56,7 @@ func NewSignInLink(tx care.Tx, who care.Actor, now time.Time) (plain string, s c
 
 // RedeemSignInLink uses a link up and says whose it is.
 func RedeemSignInLink(tx care.Tx, plain string, now time.Time) (care.Actor, error) {
-	return redeem(tx, care.SecretSignIn, Hash(plain), "sign-in link", "Please ask for a new one.", now)
+	return redeem(tx, care.SecretSignIn, Hash(plain), words.Say("sign-in link"), words.Say("Please ask for a new one."), now)
 }
 
 // NewRecoveryCodes makes the ten codes that let a breeder's user in without a
@@ -101,30 +102,30 @@ func RecoveryCodesLeft(tx care.Tx, breederID, userID string) (int, error) {
 // RedeemRecoveryCode uses a code up and says whose it is. A slip of the pen is
 // a BadField error for the field "code" and uses nothing up.
 func RedeemRecoveryCode(tx care.Tx, code string, now time.Time) (care.Actor, error) {
-	code, err := parseCode(code, "code", "your list", recoveryLength, recoveryGroup)
+	code, err := parseCode(code, "code", words.Say("your list"), recoveryLength, recoveryGroup)
 	if err != nil {
 		return care.Actor{}, err
 	}
-	return redeem(tx, care.SecretRecovery, Hash(code), "recovery code", "Please take another one from your list.", now)
+	return redeem(tx, care.SecretRecovery, Hash(code), words.Say("recovery code"), words.Say("Please take another one from your list."), now)
 }
 
 // redeem uses a one-time secret up. The row stays until it expires, so that a
 // second use can be told what happened.
-func redeem(tx care.Tx, kind care.SecretKind, hash, what, advice string, now time.Time) (care.Actor, error) {
+func redeem(tx care.Tx, kind care.SecretKind, hash string, what, advice words.Text, now time.Time) (care.Actor, error) {
 	now = care.Instant(now)
-	refuse := func(reason care.ErrorReason, why string) error {
-		return &care.Error{Code: care.Unauthenticated, Reason: reason, Text: "This " + what + " " + why + ". " + advice}
+	refuse := func(reason care.ErrorReason, why words.Text) error {
+		return &care.Error{Code: care.Unauthenticated, Reason: reason, Text: words.Join(why, advice)}
 	}
 	s, err := tx.Secret(hash)
 	switch {
 	case care.IsCode(err, care.NotFound), err == nil && s.Kind != kind:
-		return care.Actor{}, refuse(care.ReasonCodeWrong, "is not one of ours, or was replaced")
+		return care.Actor{}, refuse(care.ReasonCodeWrong, words.Say("This {what} is not one of ours, or was replaced.", what))
 	case err != nil:
 		return care.Actor{}, fmt.Errorf("looking up a %s: %w", what, err)
 	case s.UsedAt != nil:
-		return care.Actor{}, refuse(care.ReasonCodeUsed, "has been used already")
+		return care.Actor{}, refuse(care.ReasonCodeUsed, words.Say("This {what} has been used already.", what))
 	case !now.Before(s.ExpiresAt):
-		return care.Actor{}, refuse(care.ReasonCodeExpired, "is too old")
+		return care.Actor{}, refuse(care.ReasonCodeExpired, words.Say("This {what} is too old.", what))
 	}
 	s.UsedAt = &now
 	if err := tx.UpdateSecret(s); err != nil {

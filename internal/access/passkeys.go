@@ -15,6 +15,7 @@ import (
 	"github.com/go-webauthn/webauthn/webauthn"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 const (
@@ -170,7 +171,7 @@ func (p *Passkeys) finishRegister(tx care.Tx, was pending, answer []byte, label 
 		if err != nil {
 			return care.Passkey{}, fmt.Errorf("looking for the same passkey: %w", err)
 		}
-		return care.Passkey{}, refusal(care.Conflict, "This passkey is registered here already. You can sign in with it.")
+		return care.Passkey{}, refusal(care.Conflict, words.Say("This passkey is registered here already. You can sign in with it."))
 	}
 	data, err := json.Marshal(credential)
 	if err != nil {
@@ -231,14 +232,14 @@ func (p *Passkeys) FinishSignIn(tx care.Tx, ceremony string, answer []byte, now 
 	switch {
 	case care.IsCode(dbErr, care.NotFound):
 		return care.Actor{}, refusal(care.Unauthenticated,
-			"This passkey is not known here. It may have been removed, or belong to another address. Please try another passkey or a recovery code.")
+			words.Say("This passkey is not known here. It may have been removed, or belong to another address. Please try another passkey or a recovery code."))
 	case dbErr != nil:
 		return care.Actor{}, fmt.Errorf("looking up a passkey: %w", dbErr)
 	case err != nil:
 		return care.Actor{}, refused("the passkey did not pass", err)
 	case credential.Authenticator.CloneWarning:
 		return care.Actor{}, refusal(care.Unauthenticated,
-			"There may be a copy of this passkey: its counter did not go up. Please sign in with another passkey or a recovery code, then remove this one.")
+			words.Say("There may be a copy of this passkey: its counter did not go up. Please sign in with another passkey or a recovery code, then remove this one."))
 	}
 	if key.Data, err = json.Marshal(credential); err != nil {
 		return care.Actor{}, fmt.Errorf("writing a passkey: %w", err)
@@ -269,7 +270,7 @@ func RemovePasskey(tx care.Tx, who care.Actor, credentialID string) error {
 		}
 		if left == 0 {
 			return refusal(care.Precondition,
-				"This is your only passkey, and without it you could not sign in again. Please add another passkey or make recovery codes first.")
+				words.Say("This is your only passkey, and without it you could not sign in again. Please add another passkey or make recovery codes first."))
 		}
 	}
 	if err := tx.DeletePasskey(who.BreederID, who.UserID, credentialID); err != nil {
@@ -365,12 +366,12 @@ func read(k care.Passkey) (c webauthn.Credential, err error) {
 	return c, err
 }
 
-func refusal(code care.Code, text string) *care.Error {
+func refusal(code care.Code, text words.Text) *care.Error {
 	return &care.Error{Code: code, Reason: care.ReasonPasskeyRefused, Text: text}
 }
 
 func overdue() *care.Error {
-	return refusal(care.Unauthenticated, "This took longer than five minutes, or was finished already. Please begin again.")
+	return refusal(care.Unauthenticated, words.Say("This took longer than five minutes, or was finished already. Please begin again."))
 }
 
 // refused hides from the person, and keeps for the log, why an answer did not
@@ -380,7 +381,7 @@ func refused(what string, cause error) error {
 	if errors.As(cause, &detail) && detail.DevInfo != "" {
 		what = fmt.Sprintf("%s (%q)", what, detail.DevInfo)
 	}
-	e := refusal(care.Unauthenticated, "The passkey was not accepted. Please try again, or use another passkey or a recovery code.")
+	e := refusal(care.Unauthenticated, words.Say("The passkey was not accepted. Please try again, or use another passkey or a recovery code."))
 	if cause == nil {
 		return fmt.Errorf("%s: %w", what, e)
 	}

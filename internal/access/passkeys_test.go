@@ -367,7 +367,7 @@ func TestPasskeyCounter(t *testing.T) {
 		}
 	}
 	e := wantError(t, signIn(&clone), care.Unauthenticated, care.ReasonPasskeyRefused)
-	if !strings.Contains(e.Text, "copy") {
+	if !strings.Contains(e.Text.String(), "copy") {
 		t.Errorf("text %q", e.Text)
 	}
 	if err := signIn(d); err != nil {

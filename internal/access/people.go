@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // helpersMost bounds what a list shows and a stolen session can add.
@@ -23,7 +24,7 @@ func AddHelper(tx care.Tx, by care.Actor, name string, now time.Time) (care.User
 		return care.User{}, fmt.Errorf("listing people: %w", err)
 	}
 	if len(people) > helpersMost {
-		return care.User{}, &care.Error{Code: care.Precondition, Text: fmt.Sprintf("An account has at most %d helpers. Take out somebody who no longer helps.", helpersMost)}
+		return care.User{}, &care.Error{Code: care.Precondition, Text: words.Say("An account has at most {most} helpers. Take out somebody who no longer helps.", helpersMost)}
 	}
 	u := care.User{BreederID: by.BreederID, ID: rand.Text(), Role: care.Helper, CreatedAt: care.Instant(now)}
 	if u.Name, err = freeName(people, "", name); err != nil {
@@ -71,7 +72,7 @@ func RemoveHelper(tx care.Tx, by care.Actor, userID string) error {
 		return err
 	}
 	if u.Role != care.Helper {
-		return &care.Error{Code: care.Precondition, Text: "The owner cannot be taken out. To end the account, erase it in its settings."}
+		return &care.Error{Code: care.Precondition, Text: words.Say("The owner cannot be taken out. To end the account, erase it in its settings.")}
 	}
 	for kind := range prefixes {
 		if err := endSecrets(tx, u.BreederID, u.ID, kind); err != nil {
@@ -156,7 +157,7 @@ func freeName(people []care.User, userID, name string) (string, error) {
 	}
 	for _, u := range people {
 		if u.ID != userID && strings.EqualFold(u.Name, name) {
-			return "", care.BadField("display_name", "Somebody here is called %s already. Please give another name, so that you can tell each other apart.", u.Name)
+			return "", care.BadField("display_name", "Somebody here is called {name} already. Please give another name, so that you can tell each other apart.", u.Name)
 		}
 	}
 	return name, nil

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // Rule says which actors may call a method. The zero value lets nobody in.
@@ -36,30 +37,30 @@ func (p Policy) Check(method string, who care.Actor) error { return Check(p[meth
 // Check returns nil when the actor may go on, Unauthenticated when signing in
 // may help, and Denied when it will not.
 func Check(r Rule, who care.Actor) error {
-	denied := func(text string) error {
+	denied := func(text words.Text) error {
 		return &care.Error{Code: care.Denied, Reason: care.ReasonNotYours, Text: text}
 	}
 	switch {
 	case !r.open && who.Kind == care.Nobody:
-		return &care.Error{Code: care.Unauthenticated, Reason: care.ReasonSignInNeeded, Text: "Please sign in first."}
+		return &care.Error{Code: care.Unauthenticated, Reason: care.ReasonSignInNeeded, Text: words.Say("Please sign in first.")}
 	case !r.open && !slices.Contains(r.kinds, who.Kind):
 		return denied(r.forWhom())
 	case who.ReadOnly && !r.reads:
-		return denied("This token may only read. Please use one that may also write.")
+		return denied(words.Say("This token may only read. Please use one that may also write."))
 	}
 	return nil
 }
 
-func (r Rule) forWhom() string {
+func (r Rule) forWhom() words.Text {
 	breeder, helper := slices.Contains(r.kinds, care.BreederOwner), slices.Contains(r.kinds, care.Helper)
 	keeper := slices.Contains(r.kinds, care.KeeperActor)
 	switch {
 	case keeper && !breeder:
-		return "Only the keeper of the animal can do this."
+		return words.Say("Only the keeper of the animal can do this.")
 	case breeder && helper && !keeper:
-		return "Only the breeder and their helpers can do this."
+		return words.Say("Only the breeder and their helpers can do this.")
 	case breeder && !keeper:
-		return "Only the owner of the breeder's account can do this."
+		return words.Say("Only the owner of the breeder's account can do this.")
 	}
-	return "This is not open to you."
+	return words.Say("This is not open to you.")
 }

@@ -8,6 +8,7 @@ import (
 	lru "github.com/hashicorp/golang-lru/v2"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // How long a sign-in lasts without use. 400 days is as long as a browser keeps
@@ -358,7 +359,7 @@ func endDevice(tx care.Tx, s *care.Secret) error {
 
 func reused() *care.Error {
 	e := signInNeeded()
-	e.Text = "An older sign-in of this device was used again, which can mean that somebody copied it. To be safe it was ended everywhere. " + e.Text
+	e.Text = words.Join(words.Say("An older sign-in of this device was used again, which can mean that somebody copied it. To be safe it was ended everywhere."), e.Text)
 	e.Meta = map[string]string{"cause": "reused"}
 	return e
 }

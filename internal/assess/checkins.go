@@ -86,15 +86,15 @@ func CheckCheckIns(c care.CheckIns) (care.CheckIns, error) {
 		case *v == o.Default:
 			*v = 0
 		case *v != 0 && *v != care.NotAsked && (*v < o.Least || *v > o.Most):
-			return c, care.BadField("check_in_plan.own."+o.Code, "%q goes from %s to %s. Choose a number of days between them, or leave it out.", o.Label, dayCount(o.Least), dayCount(o.Most))
+			return c, care.BadField("check_in_plan.own."+o.Code, "“{name}” goes from {least} to {most}. Choose a number of days between them, or leave it out.", words.Say(o.Label), dayCount(o.Least), dayCount(o.Most))
 		}
 		w := c.WordsOf(o.Code)
 		*w = strings.TrimSpace(*w)
 		switch {
 		case utf8.RuneCountInString(*w) > care.CheckInWordsMost:
-			return c, care.BadField("check_in_plan.words."+o.Code, "Keep the words for %q to %d characters: a question is read at a glance.", o.Label, care.CheckInWordsMost)
+			return c, care.BadField("check_in_plan.words."+o.Code, "Keep the words for “{name}” to {most} characters: a question is read at a glance.", words.Say(o.Label), care.CheckInWordsMost)
 		case strings.ContainsFunc(*w, unicode.IsControl):
-			return c, care.BadField("check_in_plan.words."+o.Code, "Write the words for %q on one line, without control characters.", o.Label)
+			return c, care.BadField("check_in_plan.words."+o.Code, "Write the words for “{name}” on one line, without control characters.", words.Say(o.Label))
 		}
 	}
 	return c, nil

@@ -87,11 +87,11 @@ func CheckThresholds(t care.Thresholds) (care.Thresholds, error) {
 		case *v == 0 || math.Abs(*v-o.Default) < o.Step/2:
 			*v, *all = 0, o.Default
 		case !(*v >= o.Least && *v <= o.Most):
-			return t, care.BadField("thresholds.own."+o.Code, "%q goes from %s to %s. Choose a value between them.", o.Label, o.Say(o.Least), o.Say(o.Most))
+			return t, care.BadField("thresholds.own."+o.Code, "“{name}” goes from {least} to {most}. Choose a value between them.", words.Say(o.Label), o.Say(o.Least), o.Say(o.Most))
 		}
 	}
 	if full.Watch > full.Act {
-		return t, care.BadField("thresholds.own.act_from", "Stepping in from %s comes before watching from %s. Choose the same or more here, or less there.", ownThresholds[1].Say(full.Act), ownThresholds[0].Say(full.Watch))
+		return t, care.BadField("thresholds.own.act_from", "Stepping in from {act} comes before watching from {watch}. Choose the same or more here, or less there.", ownThresholds[1].Say(full.Act), ownThresholds[0].Say(full.Watch))
 	}
 	return t, nil
 }

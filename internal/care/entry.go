@@ -259,7 +259,7 @@ func LessonsOf(codes []string) (Lessons, error) {
 	}
 	for _, code := range codes {
 		if !slices.Contains(lessons, code) {
-			return "", BadField("lessons", "%q is none of what can be learned. Choose from: %s.", code, strings.Join(lessons, ", "))
+			return "", BadField("lessons", "“{lesson}” is none of what can be learned. Choose from: {lessons}.", code, strings.Join(lessons, ", "))
 		}
 	}
 	return Lessons(strings.Join(kept, " ")), nil

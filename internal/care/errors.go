@@ -3,6 +3,8 @@ package care
 import (
 	"errors"
 	"fmt"
+
+	"warmhand/internal/words"
 )
 
 // Code is the class of an error; the server maps each to one gRPC code.
@@ -67,7 +69,7 @@ const (
 // FieldError names one field (proto path, snake_case) and what to do about it.
 type FieldError struct {
 	Field string
-	Text  string
+	Text  words.Text
 }
 
 // Error is every error that a person or a client is meant to see. Text says
@@ -75,7 +77,7 @@ type FieldError struct {
 type Error struct {
 	Code   Code
 	Reason ErrorReason
-	Text   string
+	Text   words.Text
 	Fields []FieldError
 	// Meta is small machine-readable detail, such as the weight that a slip
 	// was compared with.
@@ -89,16 +91,17 @@ func (e *Error) Error() string {
 	return fmt.Sprintf("%s: %s (%s: %s)", e.Reason, e.Text, e.Fields[0].Field, e.Fields[0].Text)
 }
 
-// BadField is an Invalid error that names one field.
-func BadField(field, format string, args ...any) *Error {
-	text := fmt.Sprintf(format, args...)
+// BadField is an Invalid error that names one field; form and values are those of
+// words.Say.
+func BadField(field, form string, values ...any) *Error {
+	text := words.Say(form, values...)
 	return &Error{Code: Invalid, Reason: ReasonBadField, Text: text, Fields: []FieldError{{field, text}}}
 }
 
 // Missing is the answer for a resource that does not exist or that the caller
 // may not know of; the two must not be told apart.
 func Missing(what string) *Error {
-	return &Error{Code: NotFound, Reason: ReasonNotFound, Text: "There is no such " + what + ", or it is not yours to see."}
+	return &Error{Code: NotFound, Reason: ReasonNotFound, Text: words.Say("There is no such {what}, or it is not yours to see.", words.Say(what))}
 }
 
 // IsCode reports whether err is an *Error of this class.

@@ -31,17 +31,17 @@ func CheckPhrases(list []string) ([]string, error) {
 			continue
 		}
 		if n := len([]rune(p)); n > PhraseLong {
-			return nil, BadField(field, "This phrase has %d characters. Keep it to %d.", n, PhraseLong)
+			return nil, BadField(field, "This phrase has {n} characters. Keep it to {most}.", n, PhraseLong)
 		}
 		for _, m := range place.FindAllStringSubmatch(p, -1) {
 			if !slices.Contains(PhrasePlaces, m[1]) {
-				return nil, BadField(field, "[%s] is none of the places. There are: [%s].", m[1], strings.Join(PhrasePlaces, "], ["))
+				return nil, BadField(field, "[{place}] is none of the places. There are: [{places}].", m[1], strings.Join(PhrasePlaces, "], ["))
 			}
 		}
 		out = append(out, p)
 	}
 	if len(out) > MostPhrases {
-		return nil, BadField("breeder.phrases", "These are %d phrases. Keep it to %d, so that one is found quickly.", len(out), MostPhrases)
+		return nil, BadField("breeder.phrases", "These are {n} phrases. Keep it to {most}, so that one is found quickly.", len(out), MostPhrases)
 	}
 	return out, nil
 }

@@ -74,7 +74,7 @@ func Unread(log []Entry, caseID string, fromKeeper bool, read *time.Time) (first
 // CheckHours checks what a person has chosen.
 func CheckHours(r *Hours) error {
 	if _, err := time.LoadLocation(r.Zone); err != nil || r.Zone == "" || r.Zone == "Local" {
-		return BadField("zone", "%q is not a time zone. Use a name such as Europe/Vienna or Pacific/Auckland.", r.Zone)
+		return BadField("zone", "“{zone}” is not a time zone. Use a name such as Europe/Vienna or Pacific/Auckland.", r.Zone)
 	}
 	for _, m := range []struct {
 		field string

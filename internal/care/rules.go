@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // OtherSnake is the species of an animal that the species table does not
@@ -22,10 +23,10 @@ const clockSlack = 10 * time.Minute
 // CheckAnimal reports the first thing that is wrong with an animal's record.
 func CheckAnimal(a *Animal, now time.Time) error {
 	if _, known := snake.ByID(a.Species); !known && a.Species != OtherSnake {
-		return BadField("animal.species", "%q is not in the species table. Choose one of the listed species, or %s for one that is not listed.", a.Species, OtherSnake)
+		return BadField("animal.species", "“{species}” is not in the species table. Choose one of the listed species, or {other} for one that is not listed.", a.Species, OtherSnake)
 	}
 	if a.Hatched != nil && (a.Hatched.After(now.Add(24*time.Hour)) || a.Hatched.Year() < 1950) {
-		return BadField("animal.hatch_date", "%s cannot be right: a hatch date lies between 1950 and today. Correct it or leave it empty.", a.Hatched.Format(time.DateOnly))
+		return BadField("animal.hatch_date", "{date} cannot be right: a hatch date lies between 1950 and today. Correct it or leave it empty.", words.Date{At: *a.Hatched, As: words.Day})
 	}
 	for _, l := range []struct {
 		field string
@@ -51,12 +52,12 @@ func CheckAnimal(a *Animal, now time.Time) error {
 // itself; field names are those of the contract.
 func CheckEntry(e *Entry, now time.Time) error {
 	if e.HappenedAt.After(now.Add(clockSlack)) {
-		err := BadField("entry.happen_time", "%s lies in the future. Check the date, and the clock of this phone.", e.HappenedAt.UTC().Format(time.RFC3339))
+		err := BadField("entry.happen_time", "{time} lies in the future. Check the date, and the clock of this phone.", e.HappenedAt.UTC().Format(time.RFC3339))
 		err.Reason = ReasonInFuture
 		return err
 	}
 	if e.HappenedAt.Year() < 1980 {
-		return BadField("entry.happen_time", "%s is too long ago to be right. Check the year.", e.HappenedAt.UTC().Format(time.DateOnly))
+		return BadField("entry.happen_time", "{date} is too long ago to be right. Check the year.", words.Date{At: e.HappenedAt.UTC(), As: words.Day})
 	}
 	switch b := e.Body.(type) {
 	case Offer:
@@ -78,11 +79,11 @@ func CheckEntry(e *Entry, now time.Time) error {
 		}
 		for _, t := range append(b.airs(), temperature{"surface_c", b.Surface}) {
 			if t.v != nil && (!finite(float64(*t.v)) || *t.v < -20 || *t.v > 300) {
-				return BadField("entry.climate."+t.field, "%.1f °C cannot be right. Check the number and the unit.", float64(*t.v))
+				return BadField("entry.climate."+t.field, "{c} °C cannot be right. Check the number and the unit.", words.Number{V: float64(*t.v), Decimals: 1})
 			}
 		}
 		if b.Humidity != nil && (!finite(float64(*b.Humidity)) || *b.Humidity < 0 || *b.Humidity > 100) {
-			return BadField("entry.climate.humidity_pct", "Humidity lies between 0 and 100 %%.")
+			return BadField("entry.climate.humidity_pct", "Humidity lies between 0 and 100 %.")
 		}
 	case Shed:
 		switch b.Stage {
@@ -140,7 +141,7 @@ func checkMark(m *Mark, by ActorKind) error {
 		return BadField("entry.message.mark", "Marks are the breeder's. Write it as a message, or answer the point again.")
 	}
 	if _, ok := Point(m.Point); !ok {
-		return BadField("entry.message.point", "%q is not a point of the setup checklist. Update the app, or choose a listed point.", m.Point)
+		return BadField("entry.message.point", "“{point}” is not a point of the setup checklist. Update the app, or choose a listed point.", m.Point)
 	}
 	if m.At != nil && (m.Photo == "" || !m.At.inside()) {
 		return BadField("entry.message.mark", "The place of the mark lies in no photo. Name the photo, and give pixels of its large size.")
@@ -170,10 +171,10 @@ func checkSetup(s SetupCheck) error {
 		at := fmt.Sprintf("entry.setup.answers[%d]", i)
 		p, ok := Point(a.Point)
 		if !ok {
-			return BadField(at+".point", "%q is not a point of the setup checklist. Update the app, or choose a listed point.", a.Point)
+			return BadField(at+".point", "“{point}” is not a point of the setup checklist. Update the app, or choose a listed point.", a.Point)
 		}
 		if seen[a.Point] {
-			return BadField(at+".point", "The point %q is answered twice. Send one answer to each point.", a.Point)
+			return BadField(at+".point", "The point “{point}” is answered twice. Send one answer to each point.", a.Point)
 		}
 		seen[a.Point] = true
 		found := false
@@ -181,7 +182,7 @@ func checkSetup(s SetupCheck) error {
 			found = found || c.Code == a.Choice
 		}
 		if !found {
-			return BadField(at+".choice", "%q is not an answer to %q. Choose one of the listed answers.", a.Choice, p.Title)
+			return BadField(at+".choice", "“{answer}” is not an answer to “{point}”. Choose one of the listed answers.", a.Choice, words.Say(p.Title))
 		}
 		if !finite(float64(a.Measure)) || a.Measure < 0 {
 			return BadField(at+".measure_mm", "Give the size in millimetres, or leave it empty.")
@@ -191,7 +192,7 @@ func checkSetup(s SetupCheck) error {
 		}
 		if a.Taps != nil {
 			if p.Measure != MeasureOpening && p.Measure != MeasureGap {
-				return BadField(at+".taps", "%q is not measured in a photo. Leave the taps out.", p.Title)
+				return BadField(at+".taps", "“{point}” is not measured in a photo. Leave the taps out.", words.Say(p.Title))
 			}
 			if !a.Taps.whole() {
 				return BadField(at+".taps", "Name the photo, and give 4 to 32 places on the rim of the opening, and the four corners of a bank card or none.")
@@ -200,10 +201,10 @@ func checkSetup(s SetupCheck) error {
 		for _, code := range slices.Sorted(maps.Keys(a.Sizes)) {
 			i := slices.IndexFunc(p.Sizes, func(s Size) bool { return s.Code == code })
 			if i < 0 {
-				return BadField(at+".sizes", "%q is not a size of %q. Update the app, or leave it out.", code, p.Title)
+				return BadField(at+".sizes", "“{size}” is not a size of “{point}”. Update the app, or leave it out.", code, words.Say(p.Title))
 			}
 			if v := a.Sizes[code]; !finite(v) || v < 0 || v > 1e6 {
-				return BadField(at+".sizes", "%s: give a number in %s, or leave it empty.", p.Sizes[i].Label, p.Sizes[i].Unit)
+				return BadField(at+".sizes", "{size}: give a number in {unit}, or leave it empty.", words.Say(p.Sizes[i].Label), p.Sizes[i].Unit)
 			}
 		}
 	}
@@ -230,13 +231,12 @@ func CheckSlip(e *Entry, log []Entry) error {
 			}
 		}
 	}
-	slip := func(field, value, against, text string, args ...any) error {
-		err := BadField(field, text, args...)
+	slip := func(value, against float64, err *Error) error {
+		number := func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 		err.Code, err.Reason = Precondition, ReasonLikelySlip
-		err.Meta = map[string]string{"value": value, "against": against}
+		err.Meta = map[string]string{"value": number(value), "against": number(against)}
 		return err
 	}
-	number := func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 	switch b := e.Body.(type) {
 	case WeighIn:
 		if last == nil {
@@ -246,19 +246,19 @@ func CheckSlip(e *Entry, log []Entry) error {
 		days := math.Max(0, e.HappenedAt.Sub(last.HappenedAt).Hours()/24)
 		ratio := float64(b.Mass) / before
 		if ratio > 1.5+days*.01 || ratio < math.Max(.4, .65-days*.001) {
-			return slip("entry.weigh_in.mass_g", number(float64(b.Mass)), number(before),
-				"%s g after %s g looks like a slip. If the scale really shows it, say so and send it again.", number(float64(b.Mass)), number(before))
+			return slip(float64(b.Mass), before, BadField("entry.weigh_in.mass_g", "{now} g after {before} g looks like a slip. If the scale really shows it, say so and send it again.",
+				words.AsMany(float64(b.Mass)), words.AsMany(before)))
 		}
 	case Offer:
 		if last != nil && b.PreyMass > last.Body.(WeighIn).Mass {
-			return slip("entry.offer.prey_g", number(float64(b.PreyMass)), number(float64(last.Body.(WeighIn).Mass)),
-				"Prey of %s g is heavier than the snake itself. If that is right, say so and send it again.", number(float64(b.PreyMass)))
+			return slip(float64(b.PreyMass), float64(last.Body.(WeighIn).Mass),
+				BadField("entry.offer.prey_g", "Prey of {prey} g is heavier than the snake itself. If that is right, say so and send it again.", words.AsMany(float64(b.PreyMass))))
 		}
 	case ClimateReading:
 		for _, t := range b.airs() {
 			if t.v != nil && *t.v > 50 {
-				return slip("entry.climate."+t.field, number(float64(*t.v)), "50",
-					"%s °C is hotter than any enclosure should be. Is it °F? If it is right, say so and send it again.", number(float64(*t.v)))
+				return slip(float64(*t.v), 50,
+					BadField("entry.climate."+t.field, "{c} °C is hotter than any enclosure should be. Is it °F? If it is right, say so and send it again.", words.AsMany(float64(*t.v))))
 			}
 		}
 	}

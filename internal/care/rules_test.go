@@ -25,7 +25,7 @@ func wantError(t *testing.T, err error, code Code, reason ErrorReason, field str
 		t.Errorf("got %v, want %s about %s", err, reason, field)
 		return nil
 	}
-	if e.Code != code || e.Reason != reason || len(e.Fields) != 1 || e.Fields[0].Field != field || e.Text == "" || e.Fields[0].Text == "" {
+	if e.Code != code || e.Reason != reason || len(e.Fields) != 1 || e.Fields[0].Field != field || e.Text.Empty() || e.Fields[0].Text.Empty() {
 		t.Errorf("got %s %+v, want %s %s about %s", e.Code, e, code, reason, field)
 	}
 	return e

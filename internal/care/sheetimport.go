@@ -1,6 +1,10 @@
 package care
 
-import "time"
+import (
+	"time"
+
+	"warmhand/internal/words"
+)
 
 // ImportState is where the import of a list is.
 type ImportState string
@@ -41,13 +45,16 @@ type Import struct {
 	Animals, Entries int
 	// Done of Total are the steps taken, for a person who waits.
 	Done, Total int
-	Trouble     string // why it failed, for people
+	Trouble     words.Text // why it failed, for people
 	Kept        []KeptByUndo
 	Version     int64
 }
 
 // KeptByUndo is an animal that undoing an import left as it was, and why.
-type KeptByUndo struct{ AnimalID, Name, Why string }
+type KeptByUndo struct {
+	AnimalID, Name string
+	Why            words.Text
+}
 
 // ImportAnimal is an animal that an import made, or whose log it added to.
 type ImportAnimal struct {

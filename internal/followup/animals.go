@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // GetBreeder returns the account to its own people.
@@ -52,7 +53,7 @@ func (s *Service) UpdateBreeder(ctx context.Context, who care.Actor, now time.Ti
 				b.Contact = in.Contact
 			case "time_zone":
 				if _, err := time.LoadLocation(in.TimeZone); err != nil || in.TimeZone == "Local" {
-					return care.BadField("breeder.time_zone", "%q is not a time zone. Use a name such as Europe/Berlin.", in.TimeZone)
+					return care.BadField("breeder.time_zone", "“{zone}” is not a time zone. Use a name such as Europe/Berlin.", in.TimeZone)
 				}
 				b.TimeZone = in.TimeZone
 			case "hemisphere":
@@ -66,7 +67,7 @@ func (s *Service) UpdateBreeder(ctx context.Context, who care.Actor, now time.Ti
 					return err
 				}
 			default:
-				return care.BadField("update_mask", "%q cannot be changed. Name display_name, contact, time_zone, hemisphere or phrases.", f)
+				return care.BadField("update_mask", "“{field}” cannot be changed. Name display_name, contact, time_zone, hemisphere or phrases.", f)
 			}
 		}
 		if err := tx.UpdateBreeder(b); err != nil {
@@ -105,7 +106,7 @@ func (s *Service) CreateAnimal(ctx context.Context, who care.Actor, now time.Tim
 		old, err := tx.Animal(a.BreederID, a.ID)
 		if err == nil {
 			if !sameAnimal(old, a) {
-				return &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: "This id already belongs to another animal. Make a new id for each animal."}
+				return &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: words.Say("This id already belongs to another animal. Make a new id for each animal.")}
 			}
 			out = old
 			return nil
@@ -149,7 +150,7 @@ func checkParents(tx care.Tx, a *care.Animal) error {
 			return err
 		}
 		if found.Sex == parent.not {
-			return care.BadField(parent.field, "%s is %s in your stock book. Choose another animal, or correct the sex there first.", found.Name, found.Sex)
+			return care.BadField(parent.field, "{name} is {sex} in your stock book. Choose another animal, or correct the sex there first.", found.Name, words.Say(string(found.Sex)))
 		}
 	}
 	return nil
@@ -234,7 +235,7 @@ func (s *Service) UpdateAnimal(ctx context.Context, who care.Actor, now time.Tim
 			case "place":
 				a.Place = in.Place
 			default:
-				return care.BadField("update_mask", "%q is not a field of an animal that can be changed.", f)
+				return care.BadField("update_mask", "“{field}” is not a field of an animal that can be changed.", f)
 			}
 		}
 		if a.Sex == "" {
@@ -254,8 +255,9 @@ func (s *Service) UpdateAnimal(ctx context.Context, who care.Actor, now time.Tim
 		}
 		if c != nil && a.Species != was.Species {
 			// Everything else may be put right at any time: the record stays as it was issued.
-			const text = "This animal was handed over, and the keeper's record, limits and checklist are for its species. Revoke the handover or end the follow-up, then change the species and hand the animal over anew."
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalHasCase, Text: text, Fields: []care.FieldError{{Field: "animal.species", Text: text}}}
+			err := care.BadField("animal.species", "This animal was handed over, and the keeper's record, limits and checklist are for its species. Revoke the handover or end the follow-up, then change the species and hand the animal over anew.")
+			err.Code, err.Reason = care.Precondition, care.ReasonAnimalHasCase
+			return err
 		}
 		a.UpdatedAt = now
 		if err := tx.UpdateAnimal(a); err != nil {
@@ -294,7 +296,7 @@ func (s *Service) DeleteAnimal(ctx context.Context, who care.Actor, now time.Tim
 			return err
 		}
 		if c != nil {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalHasCase, Text: "This animal is being followed up. End its case first, then take it out of the stock book."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalHasCase, Text: words.Say("This animal is being followed up. End its case first, then take it out of the stock book.")}
 		}
 		at := care.Instant(now)
 		a.DeletedAt, a.UpdatedAt = &at, at

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // CardsAtOnce is the most blank cards that one request makes: what one request
@@ -28,7 +29,7 @@ func (s *Service) CreateCards(ctx context.Context, who care.Actor, now time.Time
 		return nil, err
 	}
 	if count < 1 || count > CardsAtOnce {
-		return nil, care.BadField("count", "Make 1 to %d cards at once.", CardsAtOnce)
+		return nil, care.BadField("count", "Make 1 to {most} cards at once.", CardsAtOnce)
 	}
 	now = care.Instant(now)
 	digest := digestOf("CreateCards", count)
@@ -117,12 +118,12 @@ func (s *Service) RevokeCard(ctx context.Context, who care.Actor, now time.Time,
 }
 
 func cardUsed(c *care.Card, animalID string) error {
-	return &care.Error{Code: care.Precondition, Reason: care.ReasonCardUsed, Text: fmt.Sprintf("Card %d went with another sale. If that one was the mistake, revoke it; else say which card it was.", c.Number),
+	return &care.Error{Code: care.Precondition, Reason: care.ReasonCardUsed, Text: words.Say("Card {number} went with another sale. If that one was the mistake, revoke it; else say which card it was.", c.Number),
 		Meta: map[string]string{"handover": c.HandoverID, "animal": animalID}}
 }
 
 func cardRevoked(c *care.Card) error {
-	return &care.Error{Code: care.Precondition, Reason: care.ReasonCardRevoked, Text: fmt.Sprintf("Card %d was revoked. Take another card for this animal.", c.Number)}
+	return &care.Error{Code: care.Precondition, Reason: care.ReasonCardRevoked, Text: words.Say("Card {number} was revoked. Take another card for this animal.", c.Number)}
 }
 
 // blankCard finds a breeder's card by its code. Another breeder's does not exist.
@@ -130,8 +131,8 @@ func blankCard(tx care.Tx, breederID, hash string) (*care.Card, error) {
 	c, err := tx.CardByCode(hash)
 	switch {
 	case care.IsCode(err, care.NotFound), err == nil && c.BreederID != breederID:
-		return nil, &care.Error{Code: care.NotFound, Reason: care.ReasonCodeWrong, Text: "None of your blank cards has this code. Compare it with the card again, or take another card.",
-			Fields: []care.FieldError{{Field: "handover.card_code", Text: "None of your blank cards has this code."}}}
+		return nil, &care.Error{Code: care.NotFound, Reason: care.ReasonCodeWrong, Text: words.Say("None of your blank cards has this code. Compare it with the card again, or take another card."),
+			Fields: []care.FieldError{{Field: "handover.card_code", Text: words.Say("None of your blank cards has this code.")}}}
 	case err != nil:
 		return nil, err
 	case c.RevokedAt != nil:
@@ -172,15 +173,15 @@ func unclaim(c *care.Card) { c.KeeperID, c.KeeperName, c.ClaimedAt, c.ClaimReque
 func cardWaits(tx care.Tx, c *care.Card) error {
 	switch {
 	case c.RevokedAt != nil, c.HandoverID != "": // its handover has another code by now
-		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "The breeder took this code back. Ask the breeder for a new one."}
+		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: words.Say("The breeder took this code back. Ask the breeder for a new one.")}
 	case c.KeeperID != "":
-		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeUsed, Text: "This code was used already. If that was you, open Warmhand on the phone you used. If it was not you, tell the breeder."}
+		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeUsed, Text: words.Say("This code was used already. If that was you, open Warmhand on the phone you used. If it was not you, tell the breeder.")}
 	}
 	b, err := tx.Breeder(c.BreederID)
 	if err != nil {
 		return err
 	}
-	return &care.Error{Code: care.Precondition, Reason: care.ReasonCardWaiting, Text: "The card is right. It waits for the phone of " + b.Name + ", which sends the sale once it has a network.",
+	return &care.Error{Code: care.Precondition, Reason: care.ReasonCardWaiting, Text: words.Say("The card is right. It waits for the phone of {breeder}, which sends the sale once it has a network.", b.Name),
 		Meta: map[string]string{"breeder": b.Name}}
 }
 
@@ -196,7 +197,7 @@ func (s *Service) ClaimCard(ctx context.Context, who care.Actor, now time.Time, 
 	now = care.Instant(now)
 	err = s.store.Write(ctx, func(tx care.Tx) error {
 		if _, err := tx.HandoverByCode(hash); err == nil {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonCardUsed, Text: "The sale has come in meanwhile. Open the card again."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonCardUsed, Text: words.Say("The sale has come in meanwhile. Open the card again.")}
 		} else if !care.IsCode(err, care.NotFound) {
 			return err
 		}

@@ -11,6 +11,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/casefile"
+	"warmhand/internal/words"
 
 	"github.com/google/uuid"
 )
@@ -30,7 +31,7 @@ func (s *Service) ExportCase(ctx context.Context, who care.Actor, breederID, cas
 			return err
 		}
 		if c.ClosedAt != nil && c.Outcome == "" {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "This handover was revoked, so there is no case to export."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: words.Say("This handover was revoked, so there is no case to export.")}
 		}
 		h, err := tx.Handover(breederID, caseID)
 		if err != nil {
@@ -98,7 +99,7 @@ func (s *Service) ImportCases(ctx context.Context, who care.Actor, now time.Time
 			from = b
 		}
 		if b != "" && b != from {
-			return sum, &care.Error{Code: care.Invalid, Reason: care.ReasonBadField, Text: fmt.Sprintf("The file holds cases of more than one breeder, %q and %q. Import those of one breeder at a time.", from, b)}
+			return sum, &care.Error{Code: care.Invalid, Reason: care.ReasonBadField, Text: words.Say("The file holds cases of more than one breeder, “{one}” and “{another}”. Import those of one breeder at a time.", from, b)}
 		}
 	}
 	prior := lessons(cases)
@@ -136,7 +137,7 @@ func onLine(n int, err error) error {
 	if !errors.As(err, &e) || e.Code == care.Unavailable {
 		return err
 	}
-	out := &casefile.Error{Line: n, Text: e.Text}
+	out := &casefile.Error{Line: n, Text: e.Text.String()}
 	if len(e.Fields) > 0 {
 		if out.Field = e.Fields[0].Field; out.Field == "entry.happen_time" {
 			out.Field = "at"
@@ -229,10 +230,10 @@ func (in *importing) run() (*care.Case, error) {
 			return nil, err
 		}
 	} else if kase.AnimalID != a.ID || !kase.HandedOverAt.Equal(file.HandedOverAt) {
-		return nil, &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: "There is another case with this id. Give the case of the file another one."}
+		return nil, &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: words.Say("There is another case with this id. Give the case of the file another one.")}
 	}
 	if kase.ClosedAt != nil && kase.Outcome == "" {
-		return nil, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "The handover with this id was revoked here. Give the case of the file another id."}
+		return nil, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: words.Say("The handover with this id was revoked here. Give the case of the file another id.")}
 	}
 	added, err := in.entries(&kase, a.ID)
 	if err != nil || !fresh && added == 0 {
@@ -264,7 +265,7 @@ func (in *importing) animal(a care.Animal) error {
 	old, err := in.tx.Animal(in.breederID, a.ID)
 	if err == nil {
 		if old.Species != a.Species {
-			return &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: fmt.Sprintf("The animal %q is of another species here, %s. Give the animal of the file another id.", a.ID, old.Species)}
+			return &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: words.Say("The animal “{id}” is of another species here, {species}. Give the animal of the file another id.", a.ID, old.Species)}
 		}
 		return nil
 	}
@@ -287,7 +288,7 @@ func (in *importing) animal(a care.Animal) error {
 func (in *importing) open(caseID string, a care.Animal) (care.Case, error) {
 	at := in.c.HandedOverAt
 	if at.After(in.now) {
-		return care.Case{}, care.BadField("at", "The handover, %s, lies in the future. Check the date.", at.Format(time.RFC3339))
+		return care.Case{}, care.BadField("at", "The handover, {time}, lies in the future. Check the date.", at.Format(time.RFC3339))
 	}
 	h := care.Handover{BreederID: in.breederID, ID: caseID, AnimalID: a.ID, State: care.HandoverIssued, HandedOverAt: at, ShowDay: in.c.Handover.ShowDay,
 		ClaimExpiresAt: in.now, CreatedAt: in.now, Version: 1}
@@ -349,7 +350,7 @@ func (in *importing) entries(c *care.Case, animalID string) (added int, err erro
 			return added, at(i, err)
 		}
 		if e.ReceivedAt.After(in.now) {
-			return added, at(i, care.BadField("received_at", "%s lies in the future. Check the date.", e.ReceivedAt.Format(time.RFC3339)))
+			return added, at(i, care.BadField("received_at", "{time} lies in the future. Check the date.", e.ReceivedAt.Format(time.RFC3339)))
 		}
 		old, err := in.tx.Entry(in.breederID, animalID, e.ID)
 		if err == nil {
@@ -361,7 +362,7 @@ func (in *importing) entries(c *care.Case, animalID string) (added int, err erro
 				continue
 			}
 			if !sameAs(&old, &e) {
-				return added, at(i, &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: fmt.Sprintf("The entry %q is there with other content. Correct it by a new line that replaces it.", e.ID)})
+				return added, at(i, &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: words.Say("The entry “{id}” is there with other content. Correct it by a new line that replaces it.", e.ID)})
 			}
 			continue
 		}
@@ -390,7 +391,7 @@ func (in *importing) entries(c *care.Case, animalID string) (added int, err erro
 				return added, at(i, err)
 			}
 		default:
-			return added, at(i, &care.Error{Code: care.Conflict, Reason: care.ReasonAlreadyReplaced, Text: "This entry was corrected otherwise already."})
+			return added, at(i, &care.Error{Code: care.Conflict, Reason: care.ReasonAlreadyReplaced, Text: words.Say("This entry was corrected otherwise already.")})
 		}
 	}
 	in.sum.Entries += added
@@ -475,7 +476,7 @@ func (in *importing) end(c *care.Case) error {
 	}
 	for i := range cases {
 		if cases[i].ClosedAt == nil && cases[i].ID != c.ID {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalHasCase, Text: "The animal has another case that is still followed up. End that one first, or give the animal of the file another id."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalHasCase, Text: words.Say("The animal has another case that is still followed up. End that one first, or give the animal of the file another id.")}
 		}
 	}
 	return nil

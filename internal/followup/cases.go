@@ -9,6 +9,7 @@ import (
 
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // CaseView is a case with what a screen shows beside it.
@@ -209,7 +210,7 @@ func (s *Service) SetAside(ctx context.Context, who care.Actor, now time.Time, b
 	if until != nil {
 		at := care.Instant(*until)
 		if !at.After(now) || at.After(now.AddDate(0, 0, AsideDays)) {
-			return CaseView{}, care.BadField("until_time", "Choose a day after today, at most %d days ahead.", AsideDays)
+			return CaseView{}, care.BadField("until_time", "Choose a day after today, at most {most} days ahead.", AsideDays)
 		}
 		if strings.TrimSpace(why) == "" {
 			return CaseView{}, care.BadField("reason", "Say in a few words what it waits for, so that you know when it is back.")
@@ -218,7 +219,7 @@ func (s *Service) SetAside(ctx context.Context, who care.Actor, now time.Time, b
 	}
 	return s.onCase(ctx, who, now, breederID, caseID, "aside", func(tx care.Tx, c care.Case) (care.Case, error) {
 		if c.ClosedAt != nil {
-			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. Open it again first."}
+			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: words.Say("This follow-up has ended. Open it again first.")}
 		}
 		c.Aside = aside
 		if aside.Until != nil && aside.Until.Before(c.DueAt) {
@@ -297,7 +298,7 @@ func (s *Service) EndCase(ctx context.Context, who care.Actor, now time.Time, br
 			return c, err
 		}
 		if c.ClosedAt != nil {
-			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This case has ended already. Open it again to give it another outcome."}
+			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: words.Say("This case has ended already. Open it again to give it another outcome.")}
 		}
 		c.ClosedAt, c.Outcome, c.GiveBackAt, c.Return = &now, o, nil, care.Return{}
 		return reassess(tx, c, now)
@@ -309,10 +310,10 @@ func (s *Service) ReopenCase(ctx context.Context, who care.Actor, now time.Time,
 	now = care.Instant(now)
 	return s.onCase(ctx, who, now, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
 		if c.ClosedAt != nil && c.Outcome == "" {
-			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "This handover was revoked. Make a new one for the animal."}
+			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: words.Say("This handover was revoked. Make a new one for the animal.")}
 		}
 		if endedByKeeper(&c) {
-			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "The keeper ended this follow-up and is no longer here, so it cannot be opened again. Hand the animal over anew if it is kept on."}
+			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: words.Say("The keeper ended this follow-up and is no longer here, so it cannot be opened again. Hand the animal over anew if it is kept on.")}
 		}
 		fresh, err := endEntry(tx, who, c, now, requestID, "", care.Ended{Outcome: c.Outcome, Reopened: true})
 		if err != nil || !fresh {
@@ -326,7 +327,7 @@ func (s *Service) ReopenCase(ctx context.Context, who care.Actor, now time.Time,
 			return c, err
 		}
 		if other != nil {
-			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalHasCase, Text: "This animal was handed over again since. Follow it up in the newer case."}
+			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalHasCase, Text: words.Say("This animal was handed over again since. Follow it up in the newer case.")}
 		}
 		c.ClosedAt, c.Outcome, c.Return = nil, "", care.Return{}
 		return reassess(tx, c, now)
@@ -395,7 +396,7 @@ func (s *Service) MayAddPhoto(ctx context.Context, who care.Actor, breederID, ca
 			return err
 		}
 		if c.ClosedAt != nil {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. The breeder can open it again."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: words.Say("This follow-up has ended. The breeder can open it again.")}
 		}
 		return nil
 	})
@@ -418,7 +419,7 @@ func (s *Service) AddPhoto(ctx context.Context, who care.Actor, now time.Time, p
 		old, err := tx.Photo(p.BreederID, p.ID)
 		if err == nil {
 			if old.CaseID != p.CaseID || old.Source != p.Source {
-				return &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: "This id already belongs to another photo. Make a new id for each photo."}
+				return &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: words.Say("This id already belongs to another photo. Make a new id for each photo.")}
 			}
 			out = old
 			return nil

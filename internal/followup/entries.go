@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // CreateEntry saves one entry and reassesses its case. A repeat with the same
@@ -74,7 +75,7 @@ func add(tx care.Tx, who care.Actor, e care.Entry, known **known, out *care.Entr
 	old, err := entryOf(tx, &e, k)
 	if err == nil {
 		if !sameEntry(&old, &e) {
-			return false, &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: "This id already belongs to another entry. Make a new id for each entry."}
+			return false, &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: words.Say("This id already belongs to another entry. Make a new id for each entry.")}
 		}
 		*out = old
 		return false, nil
@@ -93,7 +94,7 @@ func add(tx care.Tx, who care.Actor, e care.Entry, known **known, out *care.Entr
 		c = &was
 	}
 	if c != nil && c.ClosedAt != nil {
-		return false, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. The breeder can open it again."}
+		return false, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: words.Say("This follow-up has ended. The breeder can open it again.")}
 	}
 	if c == nil && k == nil {
 		if c, err = openCase(tx, e.BreederID, e.AnimalID); err != nil {
@@ -234,8 +235,8 @@ func checkLinks(tx care.Tx, e *care.Entry) error {
 			return care.BadField("entry.replaces", "A correction is of the same kind as what it corrects. Withdraw the entry and make a new one instead.")
 		}
 		if old.ReplacedBy != "" {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonAlreadyReplaced, Text: "This entry was corrected already. Correct the newer one.",
-				Fields: []care.FieldError{{Field: "entry.replaces", Text: "This entry was corrected already. Correct the newer one."}},
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonAlreadyReplaced, Text: words.Say("This entry was corrected already. Correct the newer one."),
+				Fields: []care.FieldError{{Field: "entry.replaces", Text: words.Say("This entry was corrected already. Correct the newer one.")}},
 				Meta:   map[string]string{"replaced_by": old.ReplacedBy}}
 		}
 	}

@@ -13,6 +13,7 @@ import (
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
 	"warmhand/internal/snake"
+	"warmhand/internal/words"
 
 	"github.com/google/uuid"
 )
@@ -47,7 +48,7 @@ func newID() string {
 	return uuid.Must(uuid.NewV7()).String() // fails only with crypto/rand, which does not
 }
 
-var errNotYours = &care.Error{Code: care.Denied, Reason: care.ReasonNotYours, Text: "This account may not do that. Sign in as the breeder or as the animal's keeper."}
+var errNotYours = &care.Error{Code: care.Denied, Reason: care.ReasonNotYours, Text: words.Say("This account may not do that. Sign in as the breeder or as the animal's keeper.")}
 
 // breederOnly lets the breeder's people in. To others the breeder's things do
 // not exist.
@@ -307,7 +308,7 @@ func lastMass(log []care.Entry, at time.Time) care.Grams {
 func stale(err error) error {
 	var e *care.Error
 	if errors.As(err, &e) && e.Code == care.Stale {
-		return &care.Error{Code: care.Stale, Reason: care.ReasonStale, Text: "Somebody changed this meanwhile. Look at it again and repeat your change."}
+		return &care.Error{Code: care.Stale, Reason: care.ReasonStale, Text: words.Say("Somebody changed this meanwhile. Look at it again and repeat your change.")}
 	}
 	return err
 }

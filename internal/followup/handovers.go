@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // ClaimDays is how long a claim code waits for its keeper.
@@ -89,14 +90,14 @@ func (s *Service) CreateHandover(ctx context.Context, who care.Actor, now time.T
 			return err
 		}
 		if a.DeletedAt != nil {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalGone, Text: "This animal is not in the stock book any more. If it was sold, say which animal it was."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonAnimalGone, Text: words.Say("This animal is not in the stock book any more. If it was sold, say which animal it was.")}
 		}
 		c, err := openCase(tx, d.BreederID, d.AnimalID)
 		if err != nil {
 			return err
 		}
 		if c != nil {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonAlreadyHanded, Text: "This animal was handed over already and is being followed up. Revoke that handover or end its case first.",
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonAlreadyHanded, Text: words.Say("This animal was handed over already and is being followed up. Revoke that handover or end its case first."),
 				Meta: map[string]string{"handover": c.ID, "claimed": strconv.FormatBool(c.KeeperID != "")}}
 		}
 		b, err := tx.Breeder(d.BreederID)
@@ -104,7 +105,7 @@ func (s *Service) CreateHandover(ctx context.Context, who care.Actor, now time.T
 			return err
 		}
 		if b.EraseAt != nil {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonToBeErased, Text: "This account is going to be erased, and the keeper's record with it. Call that off under Settings first."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonToBeErased, Text: words.Say("This account is going to be erased, and the keeper's record with it. Call that off under Settings first.")}
 		}
 		log, err := tx.Log(d.BreederID, d.AnimalID)
 		if err != nil {
@@ -162,7 +163,7 @@ func (s *Service) CreateHandover(ctx context.Context, who care.Actor, now time.T
 }
 
 func requestReused() error {
-	return &care.Error{Code: care.Conflict, Reason: care.ReasonRequestReused, Text: "This request id was used for something else. Make a new id for each new request."}
+	return &care.Error{Code: care.Conflict, Reason: care.ReasonRequestReused, Text: words.Say("This request id was used for something else. Make a new id for each new request.")}
 }
 
 func digestOf(method string, v any) string {
@@ -284,13 +285,13 @@ func unclaimed(tx care.Tx, breederID, id string) (care.Handover, error) {
 		return h, err
 	}
 	if h.From != "" {
-		return h, &care.Error{Code: care.Precondition, Reason: care.ReasonNotYours, Text: "The keeper made this code, to pass the animal on. Only the keeper can take it back or make another."}
+		return h, &care.Error{Code: care.Precondition, Reason: care.ReasonNotYours, Text: words.Say("The keeper made this code, to pass the animal on. Only the keeper can take it back or make another.")}
 	}
 	switch h.State {
 	case care.HandoverClaimed:
-		return h, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeUsed, Text: "The keeper has claimed this handover already. Its code cannot be taken back; end the case instead."}
+		return h, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeUsed, Text: words.Say("The keeper has claimed this handover already. Its code cannot be taken back; end the case instead.")}
 	case care.HandoverRevoked:
-		return h, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "This handover was revoked. Make a new one for the animal."}
+		return h, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: words.Say("This handover was revoked. Make a new one for the animal.")}
 	}
 	return h, nil
 }
@@ -359,8 +360,8 @@ func byCode(tx care.Tx, hash string) (care.Handover, error) {
 	}
 	card, err := tx.CardByCode(hash)
 	if care.IsCode(err, care.NotFound) {
-		return h, &care.Error{Code: care.NotFound, Reason: care.ReasonCodeWrong, Text: "No handover has this code. Compare it with the card again, or ask the breeder for a new one.",
-			Fields: []care.FieldError{{Field: "claim_code", Text: "No handover has this code. Compare it with the card again."}}}
+		return h, &care.Error{Code: care.NotFound, Reason: care.ReasonCodeWrong, Text: words.Say("No handover has this code. Compare it with the card again, or ask the breeder for a new one."),
+			Fields: []care.FieldError{{Field: "claim_code", Text: words.Say("No handover has this code. Compare it with the card again.")}}}
 	}
 	if err != nil {
 		return h, err
@@ -372,11 +373,11 @@ func byCode(tx care.Tx, hash string) (care.Handover, error) {
 func claimable(h *care.Handover, now time.Time) error {
 	switch h.StateAt(now) {
 	case care.HandoverClaimed:
-		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeUsed, Text: "This code was used already. If that was you, open Warmhand on the phone you used. If it was not you, tell the breeder."}
+		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeUsed, Text: words.Say("This code was used already. If that was you, open Warmhand on the phone you used. If it was not you, tell the breeder.")}
 	case care.HandoverRevoked:
-		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "The breeder took this code back. Ask the breeder for a new one."}
+		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: words.Say("The breeder took this code back. Ask the breeder for a new one.")}
 	case care.HandoverExpired:
-		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeExpired, Text: "This code is too old to be used. Ask the breeder for a new one; it takes a moment."}
+		return &care.Error{Code: care.Precondition, Reason: care.ReasonCodeExpired, Text: words.Say("This code is too old to be used. Ask the breeder for a new one; it takes a moment.")}
 	}
 	return nil
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // personOf is the key under which a person's hours and ways are kept.
@@ -147,7 +148,7 @@ func (s *Service) AddWay(ctx context.Context, who care.Actor, now time.Time, w c
 			there--
 		}
 		if !same && there >= care.WaysMost {
-			return care.BadField("device", "Reminders go to %d devices already. Turn one of them off first.", there)
+			return care.BadField("device", "Reminders go to {n} devices already. Turn one of them off first.", there)
 		}
 		if err := tx.PutWay(w); err != nil {
 			return err
@@ -217,9 +218,9 @@ func (s *Service) TryWay(ctx context.Context, who care.Actor, now time.Time, way
 		}
 		switch {
 		case w.ConfirmedAt == nil:
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonNotConfirmed, Text: "This address is not confirmed yet. Open the link in the mail that was sent to it."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonNotConfirmed, Text: words.Say("This address is not confirmed yet. Open the link in the mail that was sent to it.")}
 		case w.LastAt != nil && now.Before(w.LastAt.Add(testWait)):
-			return &care.Error{Code: care.Exhausted, Reason: care.ReasonTooManyTries, Text: "Something was sent there just now. Wait a moment before you try again."}
+			return &care.Error{Code: care.Exhausted, Reason: care.ReasonTooManyTries, Text: words.Say("Something was sent there just now. Wait a moment before you try again.")}
 		}
 		w.LastAt = &now
 		return tx.PutWay(w)

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -14,6 +15,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/sheet"
+	"warmhand/internal/words"
 )
 
 // A list is brought in by steps: AddImport keeps that there is one, PreviewImport
@@ -62,7 +64,7 @@ func (s *Service) AddImport(ctx context.Context, who care.Actor, now time.Time, 
 		old, err := tx.Import(in.BreederID, in.ID)
 		switch {
 		case err == nil && old.Digest != in.Digest:
-			return &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: "This id already belongs to another list. Make a new id for each list."}
+			return &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: words.Say("This id already belongs to another list. Make a new id for each list.")}
 		case err == nil:
 			in = old
 			return nil
@@ -303,19 +305,23 @@ func setOf(list []int) map[int]bool {
 }
 
 func slipProblem(t *sheet.Table, m sheet.Mapping, l sheet.Line, slip *care.Error) sheet.Problem {
-	text := "This looks like a slip or a wrong unit. Leave the row out unless it is right."
+	number := func(key string) words.Number {
+		v, _ := strconv.ParseFloat(slip.Meta[key], 64) // care.CheckSlip wrote it
+		return words.AsMany(v)
+	}
+	text := words.Say("This looks like a slip or a wrong unit. Leave the row out unless it is right.")
 	switch l.Body.Kind() {
 	case care.KindWeighIn:
-		text = fmt.Sprintf("%s g after %s g looks like a slip or a wrong unit. Leave the row out unless it is right.", slip.Meta["value"], slip.Meta["against"])
+		text = words.Say("{now} g after {before} g looks like a slip or a wrong unit. Leave the row out unless it is right.", number("value"), number("against"))
 	case care.KindOffer:
-		text = fmt.Sprintf("Prey of %s g is heavier than the snake, %s g. Leave the row out unless it is right.", slip.Meta["value"], slip.Meta["against"])
+		text = words.Say("Prey of {prey} g is heavier than the snake, {snake} g. Leave the row out unless it is right.", number("value"), number("against"))
 	case care.KindClimate:
-		text = fmt.Sprintf("%s °C is hotter than any enclosure should be. Leave the row out unless it is right.", slip.Meta["value"])
+		text = words.Say("{c} °C is hotter than any enclosure should be. Leave the row out unless it is right.", number("value"))
 	}
 	return sheet.Problem{Row: l.Row, Column: l.Column, Title: sheet.Title(t.Headings(m.HeadingRow), l.Column), Value: slip.Meta["value"], Text: text, Warning: true}
 }
 
-var errImportGoesOn = &care.Error{Code: care.Precondition, Reason: care.ReasonImportState, Text: "This list is being worked on just now. Wait until that has ended."}
+var errImportGoesOn = &care.Error{Code: care.Precondition, Reason: care.ReasonImportState, Text: words.Say("This list is being worked on just now. Wait until that has ended.")}
 
 // ConfirmImport has a list added as m says, without the rows in leave. What is
 // open or wrong refuses it, unless leaveWrong says that wrong rows stay out. A
@@ -341,7 +347,7 @@ func (s *Service) ConfirmImport(ctx context.Context, who care.Actor, now time.Ti
 		case care.ImportUndoing:
 			return errImportGoesOn
 		case care.ImportUndone:
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonImportState, Text: "This import was undone. Choose the file again to bring it in anew."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonImportState, Text: words.Say("This import was undone. Choose the file again to bring it in anew.")}
 		}
 		plan, err := preview(tx, &v, now, t, m, leave)
 		if err != nil {
@@ -349,17 +355,17 @@ func (s *Service) ConfirmImport(ctx context.Context, who care.Actor, now time.Ti
 		}
 		switch {
 		case len(v.Questions) > 0:
-			return care.BadField("mapping", "Something is still open: %s", v.Questions[0].Text)
+			return care.BadField("mapping", "Something is still open: {question}", v.Questions[0].Text)
 		case v.Wrong > 0 && !leaveWrong:
 			p := v.Problems[slices.IndexFunc(v.Problems, func(p sheet.Problem) bool { return !p.Warning })]
-			return care.BadField("leave_wrong", "Row %d: %s Put the list right, or say that such rows are left out.", p.Row, p.Text)
+			return care.BadField("leave_wrong", "Row {row}: {problem} Put the list right, or say that such rows are left out.", p.Row, p.Text)
 		case v.Animals+v.Entries == 0 && in.State == care.ImportDraft:
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonNothingNew, Text: "There is nothing in this list that is not there already."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonNothingNew, Text: words.Say("There is nothing in this list that is not there already.")}
 		}
 		if in.Reading, err = json.Marshal(reading{v.Mapping, leave}); err != nil {
 			return fmt.Errorf("keeping how a list is read: %w", err)
 		}
-		in.State, in.By, in.ByID, in.ConfirmedAt, in.EndedAt, in.Trouble = care.ImportRunning, who.Kind, who.ID(), &now, nil, ""
+		in.State, in.By, in.ByID, in.ConfirmedAt, in.EndedAt, in.Trouble = care.ImportRunning, who.Kind, who.ID(), &now, nil, words.Text{}
 		in.Done, in.Total = 0, len(plan.Animals)+len(plan.Lines)
 		return nil
 	})
@@ -390,9 +396,9 @@ func (s *Service) UndoImport(ctx context.Context, who care.Actor, now time.Time,
 		case care.ImportRunning:
 			return errImportGoesOn
 		case care.ImportDraft:
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonImportState, Text: "This list was not brought in, so there is nothing to undo."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonImportState, Text: words.Say("This list was not brought in, so there is nothing to undo.")}
 		}
-		in.State, in.By, in.ByID, in.EndedAt, in.Trouble, in.Kept = care.ImportUndoing, who.Kind, who.ID(), nil, "", nil
+		in.State, in.By, in.ByID, in.EndedAt, in.Trouble, in.Kept = care.ImportUndoing, who.Kind, who.ID(), nil, words.Text{}, nil
 		in.Done, in.Total = 0, in.Animals+in.Entries
 		if err := tx.UpdateImport(in); err != nil {
 			return stale(err)
@@ -415,7 +421,7 @@ func (s *Service) PendingImports(ctx context.Context) (list []care.Import, err e
 
 // FailImport ends an import that cannot go on, with a reason for people. What it
 // added so far stays, until it is undone or confirmed again.
-func (s *Service) FailImport(ctx context.Context, now time.Time, in care.Import, why string) error {
+func (s *Service) FailImport(ctx context.Context, now time.Time, in care.Import, why words.Text) error {
 	now = care.Instant(now)
 	return s.store.Write(ctx, func(tx care.Tx) error {
 		in, err := tx.Import(in.BreederID, in.ID)
@@ -622,7 +628,7 @@ func (r *runner) reassess(tx care.Tx, animalID string) error {
 // RunUndo takes an import back, or goes on where it was stopped.
 func (s *Service) RunUndo(ctx context.Context, now time.Time, in care.Import) error {
 	now = care.Instant(now)
-	u := &undoing{runner: runner{s: s, in: in, now: now}, kept: map[string]string{}, names: map[string]string{}, parents: map[string][]string{}}
+	u := &undoing{runner: runner{s: s, in: in, now: now}, kept: map[string]words.Text{}, names: map[string]string{}, parents: map[string][]string{}}
 	var list []care.ImportAnimal
 	if err := s.store.Read(ctx, func(tx care.Tx) (err error) {
 		list, err = tx.ListImportAnimals(in.BreederID, in.ID)
@@ -669,8 +675,8 @@ func (s *Service) RunUndo(ctx context.Context, now time.Time, in care.Import) er
 // undoing is a runner that takes back.
 type undoing struct {
 	runner
-	made    []string          // animals to take out
-	kept    map[string]string // animals that stay, and why
+	made    []string              // animals to take out
+	kept    map[string]words.Text // animals that stay, and why
 	names   map[string]string
 	parents map[string][]string // children of an animal that are still there
 }
@@ -691,7 +697,7 @@ func (u *undoing) withdraw(tx care.Tx, list []care.ImportAnimal) (n int, err err
 			return n, err
 		}
 		if handed {
-			u.kept[a.ID] = "It was handed over since, and its history stands in the keeper's record."
+			u.kept[a.ID] = words.Say("It was handed over since, and its history stands in the keeper's record.")
 			n++
 			continue
 		}
@@ -735,11 +741,11 @@ func (u *undoing) withdraw(tx care.Tx, list []care.ImportAnimal) (n int, err err
 		switch {
 		case x.Made && a.DeletedAt != nil:
 		case x.Made && others > 0:
-			u.kept[a.ID] = "Something was logged on it since. The lines of the list are withdrawn."
+			u.kept[a.ID] = words.Say("Something was logged on it since. The lines of the list are withdrawn.")
 		case x.Made:
 			u.made = append(u.made, a.ID)
 		case corrected > 0:
-			u.kept[a.ID] = "Lines of the list were corrected since; the corrections stay."
+			u.kept[a.ID] = words.Say("Lines of the list were corrected since; the corrections stay.")
 		}
 		n++
 	}
@@ -774,7 +780,7 @@ func (u *undoing) findParents(ctx context.Context) error {
 				if a := &stay[i]; !gone[a.ID] {
 					for _, parent := range []string{a.MotherID, a.FatherID} {
 						if gone[parent] {
-							u.kept[parent] = fmt.Sprintf("It is a parent of %s, which stays.", a.Name)
+							u.kept[parent] = words.Say("It is a parent of {name}, which stays.", a.Name)
 							delete(gone, parent)
 							changed = true
 						}
@@ -800,7 +806,7 @@ func (u *undoing) remove(tx care.Tx, ids []string) error {
 		if cases, err := animalCases(tx, u.in.BreederID, id); err != nil {
 			return err
 		} else if len(cases) > 0 {
-			u.kept[id] = "It was followed up."
+			u.kept[id] = words.Say("It was followed up.")
 			continue
 		}
 		a.DeletedAt, a.UpdatedAt = &u.now, u.now

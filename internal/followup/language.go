@@ -35,7 +35,7 @@ func (s *Service) SetLanguage(ctx context.Context, who care.Actor, tag string) e
 		for _, l := range words.Languages() {
 			known = append(known, l.Tag+" ("+l.Name+")")
 		}
-		return care.BadField("language", "%q is no language of this app. Choose one of these: %s.", tag, strings.Join(known, ", "))
+		return care.BadField("language", "“{tag}” is no language of this app. Choose one of these: {list}.", tag, strings.Join(known, ", "))
 	}
 	return s.store.Write(ctx, func(tx care.Tx) error {
 		return language(tx, who, func(kept *string) bool {

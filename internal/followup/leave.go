@@ -7,6 +7,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/casefile"
+	"warmhand/internal/words"
 )
 
 // Shared is all that a keeper shares in one case: what an export holds.
@@ -192,9 +193,9 @@ func erase(tx care.Tx, c care.Case, now time.Time, touched *[]care.Case) error {
 func mayComeBack(c *care.Case) error {
 	switch {
 	case c.KeeperID == "":
-		return &care.Error{Code: care.Precondition, Reason: care.ReasonNotClaimed, Text: "Nobody has claimed this card yet. Make a new claim code on the handover's page instead."}
+		return &care.Error{Code: care.Precondition, Reason: care.ReasonNotClaimed, Text: words.Say("Nobody has claimed this card yet. Make a new claim code on the handover's page instead.")}
 	case c.KeeperGone():
-		return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This keeper has left and was erased, so there is nobody to let in. Hand the animal over anew if it is kept on."}
+		return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: words.Say("This keeper has left and was erased, so there is nobody to let in. Hand the animal over anew if it is kept on.")}
 	}
 	return nil
 }

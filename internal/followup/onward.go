@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // PassOnDays is how long the code waits with which a keeper passes an animal on.
@@ -23,7 +24,7 @@ func holder(tx care.Tx, who care.Actor, breederID, caseID string) (c care.Case, 
 	}
 	cases, err = animalCases(tx, breederID, c.AnimalID)
 	if err == nil && !holds(&c, cases) {
-		err = &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This animal is not with you any more, as far as your breeder knows. If it is, write to your breeder."}
+		err = &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: words.Say("This animal is not with you any more, as far as your breeder knows. If it is, write to your breeder.")}
 	}
 	return c, cases, err
 }
@@ -176,14 +177,14 @@ func takeOver(tx care.Tx, who care.Actor, h *care.Handover, now time.Time) (c ca
 		return c, err
 	}
 	if who.IsKeeper(from.KeeperID, h.BreederID) {
-		return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeUsed, Text: "This code is for the next keeper, and this phone is the one that passes the animal on. Open it on the next keeper's phone."}
+		return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeUsed, Text: words.Say("This code is for the next keeper, and this phone is the one that passes the animal on. Open it on the next keeper's phone.")}
 	}
 	cases, err := animalCases(tx, h.BreederID, h.AnimalID)
 	if err != nil {
 		return c, err
 	}
 	if !holds(&from, cases) || from.KeeperGone() {
-		return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: "The keeper who made this code does not have the animal any more. Ask them, or the breeder, for a new one."}
+		return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: words.Say("The keeper who made this code does not have the animal any more. Ask them, or the breeder, for a new one.")}
 	}
 	record, c, err := passedRecord(tx, &from, now)
 	if err != nil {

@@ -222,7 +222,7 @@ func wantReason(t testing.TB, err error, reason care.ErrorReason) *care.Error {
 	if e.Reason != reason {
 		t.Fatalf("got %v, want reason %s", err, reason)
 	}
-	if e.Text == "" {
+	if e.Text.Empty() {
 		t.Errorf("%s says nothing", reason)
 	}
 	return e

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // CardDraft names a handover whose card is to be printed. The caller has to know
@@ -53,8 +54,8 @@ func (s *Service) Cards(ctx context.Context, who care.Actor, now time.Time, bree
 				return err
 			}
 			if subtle.ConstantTimeCompare([]byte(h.CodeHash), []byte(hashes[i])) == 0 {
-				return ofCard(i, &care.Error{Code: care.Invalid, Reason: care.ReasonCodeWrong, Text: "This handover has another code. If its code is lost, make a new one and print its card.",
-					Fields: []care.FieldError{{Field: "claim_code", Text: "Not the code of this handover."}}})
+				return ofCard(i, &care.Error{Code: care.Invalid, Reason: care.ReasonCodeWrong, Text: words.Say("This handover has another code. If its code is lost, make a new one and print its card."),
+					Fields: []care.FieldError{{Field: "claim_code", Text: words.Say("Not the code of this handover.")}}})
 			}
 			list = append(list, h)
 		}
@@ -76,8 +77,8 @@ func blankToPrint(tx care.Tx, breederID string, number int64, hash string) (h ca
 	case c.RevokedAt != nil:
 		return h, cardRevoked(&c)
 	case subtle.ConstantTimeCompare([]byte(c.CodeHash), []byte(hash)) == 0:
-		return h, &care.Error{Code: care.Invalid, Reason: care.ReasonCodeWrong, Text: "This card has another code. Codes are told once; if they are lost, make new cards.",
-			Fields: []care.FieldError{{Field: "claim_code", Text: "Not the code of this card."}}}
+		return h, &care.Error{Code: care.Invalid, Reason: care.ReasonCodeWrong, Text: words.Say("This card has another code. Codes are told once; if they are lost, make new cards."),
+			Fields: []care.FieldError{{Field: "claim_code", Text: words.Say("Not the code of this card.")}}}
 	}
 	b, err := tx.Breeder(breederID)
 	h.Record.Breeder, h.Record.Contact = b.Name, b.Contact

@@ -8,6 +8,7 @@ import (
 
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // Probe says what would follow in a case if body were its next entry, at an
@@ -27,7 +28,7 @@ func (s *Service) Probe(ctx context.Context, who care.Actor, now time.Time, bree
 			return err
 		}
 		if c.ClosedAt != nil {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This follow-up has ended. The breeder can open it again."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: words.Say("This follow-up has ended. The breeder can open it again.")}
 		}
 		about, log, err := story(tx, &c)
 		if err != nil {

@@ -6,13 +6,14 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // QuarantineDays is for how long at most a quarantine is set.
 const QuarantineDays = 365
 
 var errNotGivenBack = &care.Error{Code: care.Precondition, Reason: care.ReasonNotGivenBack,
-	Text: "The keeper has not asked to give the animal back, or wants to keep it after all. Write to each other first; the keeper asks on the animal's own page."}
+	Text: words.Say("The keeper has not asked to give the animal back, or wants to keep it after all. Write to each other first; the keeper asks on the animal's own page.")}
 
 // AgreeReturn says when and how an animal travels that its keeper gives back. It
 // may be said anew until the animal is on its way.
@@ -29,7 +30,7 @@ func (s *Service) AgreeReturn(ctx context.Context, who care.Actor, now time.Time
 		case c.GiveBackAt == nil:
 			return c, errNotGivenBack
 		case c.Return.LeftAt != nil:
-			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonOnItsWay, Text: "It is on its way already. Write what changed in the thread."}
+			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonOnItsWay, Text: words.Say("It is on its way already. Write what changed in the thread.")}
 		case c.Return.AgreedAt != nil && c.Return.How == how:
 			return c, nil
 		}
@@ -50,7 +51,7 @@ func (s *Service) SendReturn(ctx context.Context, who care.Actor, now time.Time,
 			return errNotGivenBack
 		}
 		if c.Return.AgreedAt == nil {
-			return &care.Error{Code: care.Precondition, Reason: care.ReasonNotGivenBack, Text: "It is not agreed yet when and how it travels. The breeder writes that down first."}
+			return &care.Error{Code: care.Precondition, Reason: care.ReasonNotGivenBack, Text: words.Say("It is not agreed yet when and how it travels. The breeder writes that down first.")}
 		}
 		if c.Return.LeftAt == nil {
 			c.Return.LeftAt = &now
@@ -93,7 +94,7 @@ func (s *Service) Arrive(ctx context.Context, who care.Actor, now time.Time, bre
 	if until != nil {
 		at := care.Instant(*until)
 		if until = &at; !at.After(now) || at.After(now.AddDate(0, 0, QuarantineDays)) {
-			return CaseView{}, care.BadField("quarantine_time", "Choose a day after today, at most %d days ahead, or no quarantine.", QuarantineDays)
+			return CaseView{}, care.BadField("quarantine_time", "Choose a day after today, at most {most} days ahead, or no quarantine.", QuarantineDays)
 		}
 	}
 	lessons, err := care.LessonsOf(a.Lessons)
@@ -107,7 +108,7 @@ func (s *Service) Arrive(ctx context.Context, who care.Actor, now time.Time, bre
 			return c, err
 		}
 		if !open {
-			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: "This case has ended already. Open it again to give it another outcome."}
+			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: words.Say("This case has ended already. Open it again to give it another outcome.")}
 		}
 		if a.Mass != 0 {
 			e := care.Entry{BreederID: breederID, AnimalID: c.AnimalID, ID: newID(), CaseID: c.ID, By: who.Kind, ByID: who.ID(),

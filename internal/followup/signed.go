@@ -11,6 +11,7 @@ import (
 
 	"warmhand/internal/care"
 	"warmhand/internal/casefile"
+	"warmhand/internal/words"
 )
 
 // Signer signs in a breeder's name.
@@ -71,9 +72,9 @@ func (s *Service) SignedRecord(ctx context.Context, who care.Actor, breederID, i
 	case h.Signed != "":
 		return h.Signed, nil
 	case h.From != "":
-		return "", &care.Error{Code: care.Precondition, Reason: care.ReasonNotSigned, Text: "A keeper passed this animal on, and the breeder's key signs only what the breeder hands over. Ask that keeper for the signed record they were given."}
+		return "", &care.Error{Code: care.Precondition, Reason: care.ReasonNotSigned, Text: words.Say("A keeper passed this animal on, and the breeder's key signs only what the breeder hands over. Ask that keeper for the signed record they were given.")}
 	}
-	return "", &care.Error{Code: care.Precondition, Reason: care.ReasonNotSigned, Text: "This record has no signature: it was issued before records were signed, or came from another server."}
+	return "", &care.Error{Code: care.Precondition, Reason: care.ReasonNotSigned, Text: words.Say("This record has no signature: it was issued before records were signed, or came from another server.")}
 }
 
 // PublicKeys are the public halves of all keys that a breeder's records were

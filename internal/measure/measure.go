@@ -1,7 +1,6 @@
 package measure
 
 import (
-	"fmt"
 	"image"
 	"math"
 	"slices"
@@ -178,7 +177,7 @@ func Measure(r *Request) (*Result, error) {
 		if r.Line != 0 {
 			k := r.Line / CheckLine
 			if !(k > .9 && k < 1.1) {
-				return nil, refuse(WrongPrint, fmt.Sprintf("The card's line should be 50 mm long and is %.1f mm. Print the card again at full size (100 %%), or use a bank card.", r.Line))
+				return nil, refuse(WrongPrint, "The card's line is not 50 mm long. Print the card again at full size (100 %), or use a bank card.")
 			}
 			size = [2]float64{CodeSide * k, CodeSide * k}
 		}

@@ -12,6 +12,8 @@ import (
 	"os"
 	"strings"
 	"time"
+
+	"warmhand/internal/words"
 )
 
 const (
@@ -213,9 +215,9 @@ func (s *spool) fill(ctx context.Context, r io.Reader, lim Limits, before int64)
 	case err != nil:
 		return fmt.Errorf("receive a photo: %w", err)
 	case before+s.n > lim.Bytes:
-		return refuse(TooLarge, "", "This photo is larger than %d MB. Please send a smaller copy of it.", lim.Bytes>>20)
+		return refuse(TooLarge, "", words.Say("This photo is larger than {most} MB. Please send a smaller copy of it.", int(lim.Bytes>>20)))
 	case before+s.n == 0:
-		return refuse(Empty, "", "Nothing arrived. Please choose the photo again.")
+		return refuse(Empty, "", words.Say("Nothing arrived. Please choose the photo again."))
 	}
 	return nil
 }

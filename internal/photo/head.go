@@ -15,6 +15,8 @@ import (
 	"strings"
 
 	"golang.org/x/image/vp8"
+
+	"warmhand/internal/words"
 )
 
 const (
@@ -51,16 +53,14 @@ func readHead(f io.ReaderAt, size int64) (*head, error) {
 	case "webp":
 		err = h.readWebP(f, size)
 	case "heic", "avif":
-		return nil, refuse(UnsupportedFormat, h.format, "The camera saved this photo as %s, which cannot be opened here. "+
-			"Please set the camera to save JPEG, often called the most compatible format, and take it again, "+
-			"or send a screenshot of the photo.", strings.ToUpper(h.format))
+		return nil, refuse(UnsupportedFormat, h.format, words.Say("The camera saved this photo as {format}, which cannot be opened here. Please set the camera to save JPEG, often called the most compatible format, and take it again, or send a screenshot of the photo.",
+			strings.ToUpper(h.format)))
 	case "":
-		return nil, refuse(NotAPicture, "", "This file is not a picture. Please send a photo as JPEG, PNG or WebP.")
+		return nil, refuse(NotAPicture, "", words.Say("This file is not a picture. Please send a photo as JPEG, PNG or WebP."))
 	case "video":
-		return nil, refuse(NotAPicture, "video", "This file is a film. Please send a photo as JPEG, PNG or WebP.")
+		return nil, refuse(NotAPicture, "video", words.Say("This file is a film. Please send a photo as JPEG, PNG or WebP."))
 	default:
-		return nil, refuse(UnsupportedFormat, h.format, "A %s file cannot be opened here. "+
-			"Please send a photo as JPEG, PNG or WebP.", strings.ToUpper(h.format))
+		return nil, refuse(UnsupportedFormat, h.format, words.Say("A {format} file cannot be opened here. Please send a photo as JPEG, PNG or WebP.", strings.ToUpper(h.format)))
 	}
 	var refused *Error
 	switch {
@@ -312,10 +312,9 @@ func (h *head) readWebP(f io.ReaderAt, size int64) error {
 		used := 0
 		switch name := string(b[:4]); {
 		case name == "VP8L":
-			return refuse(UnsupportedFormat, "webp lossless", "This is a lossless WebP, which cannot be opened here. "+
-				"Please save it as JPEG or PNG and send it again.")
+			return refuse(UnsupportedFormat, "webp lossless", words.Say("This is a lossless WebP, which cannot be opened here. Please save it as JPEG or PNG and send it again."))
 		case name == "ANIM", name == "ANMF":
-			return refuse(UnsupportedFormat, "webp animation", "This picture moves. Please send a still photo as JPEG, PNG or WebP.")
+			return refuse(UnsupportedFormat, "webp animation", words.Say("This picture moves. Please send a still photo as JPEG, PNG or WebP."))
 		case name == "VP8 " && h.decode == nil:
 			frame := io.NewSectionReader(f, at, n)
 			d := vp8.NewDecoder()

@@ -40,6 +40,8 @@ import (
 	"time"
 
 	"golang.org/x/sync/semaphore"
+
+	"warmhand/internal/words"
 )
 
 // The longest side in pixels of the two pictures that are kept.
@@ -103,7 +105,7 @@ const (
 type Error struct {
 	Code    Code
 	Field   string // always "photo"
-	Message string
+	Message words.Text
 	Format  string // "heic", "gif", …; empty if unknown
 	cause   error
 }
@@ -117,13 +119,12 @@ func (e *Error) Error() string {
 
 func (e *Error) Unwrap() error { return e.cause }
 
-func refuse(code Code, format, text string, args ...any) *Error {
-	return &Error{Code: code, Field: "photo", Format: format, Message: fmt.Sprintf(text, args...)}
+func refuse(code Code, format string, message words.Text) *Error {
+	return &Error{Code: code, Field: "photo", Format: format, Message: message}
 }
 
 func damaged(format string, cause error) *Error {
-	e := refuse(Damaged, format, "This photo did not arrive whole, or its file is damaged. "+
-		"Please send it again; if that does not help, take a new one.")
+	e := refuse(Damaged, format, words.Say("This photo did not arrive whole, or its file is damaged. Please send it again; if that does not help, take a new one."))
 	e.cause = cause
 	return e
 }
@@ -177,12 +178,12 @@ func (h *head) check(lim Limits) error {
 		return damaged(h.format, fmt.Errorf("size %d × %d", h.width, h.height))
 	}
 	if max(h.width, h.height) > lim.Side || int64(h.width)*int64(h.height) > lim.Pixels {
-		return refuse(TooManyPixels, h.format, "This photo is %d × %d pixels; the most is %d million in all and %d on one side. "+
-			"Please send a smaller copy of it.", h.width, h.height, lim.Pixels/1e6, lim.Side)
+		return refuse(TooManyPixels, h.format, words.Say("This photo is {width} × {height} pixels; the most is {most} million in all and {side} on one side. Please send a smaller copy of it.",
+			h.width, h.height, int(lim.Pixels/1e6), lim.Side))
 	}
 	if h.need() > decodeBudget {
-		return refuse(TooManyPixels, h.format, "This photo of %d × %d pixels takes too much memory to open the way it is saved. "+
-			"Please send it as an ordinary JPEG, or a copy of at most 6 million pixels.", h.width, h.height)
+		return refuse(TooManyPixels, h.format, words.Say("This photo of {width} × {height} pixels takes too much memory to open the way it is saved. Please send it as an ordinary JPEG, or a copy of at most 6 million pixels.",
+			h.width, h.height))
 	}
 	return nil
 }
@@ -212,7 +213,7 @@ func render(ctx context.Context, h *head, most time.Duration) (*Picture, error) 
 		return nil, fmt.Errorf("decode a photo: %w", ctx.Err())
 	}
 	if err != nil && timed.Err() != nil {
-		return nil, refuse(TooSlow, h.format, "This photo takes too long to open the way it is saved. Please send it as an ordinary JPEG, or a smaller copy of it.")
+		return nil, refuse(TooSlow, h.format, words.Say("This photo takes too long to open the way it is saved. Please send it as an ordinary JPEG, or a smaller copy of it."))
 	}
 	if err != nil {
 		return nil, decodeError(h.format, err)
@@ -253,8 +254,7 @@ func decodeError(format string, err error) error {
 	var unusualJPEG jpeg.UnsupportedError
 	var unusualPNG png.UnsupportedError
 	if errors.As(err, &unusualJPEG) || errors.As(err, &unusualPNG) {
-		e := refuse(UnsupportedFormat, format, "This is an unusual kind of %s that cannot be opened here. "+
-			"Please save it again as an ordinary JPEG, or send a screenshot of it.", strings.ToUpper(format))
+		e := refuse(UnsupportedFormat, format, words.Say("This is an unusual kind of {format} that cannot be opened here. Please save it again as an ordinary JPEG, or send a screenshot of it.", strings.ToUpper(format)))
 		e.cause = err
 		return e
 	}

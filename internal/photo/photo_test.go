@@ -497,7 +497,7 @@ func TestRefusals(t *testing.T) {
 			if c.code != "" && e.Code != c.code || e.Format != c.format || e.Field != "photo" {
 				t.Errorf("got %s %q %q: %v", e.Code, e.Format, e.Field, err)
 			}
-			if !strings.Contains(e.Message, "lease ") || strings.Contains(e.Message, "!") {
+			if !strings.Contains(e.Message.String(), "lease ") || strings.Contains(e.Message.String(), "!") {
 				t.Errorf("the message does not say what to do: %q", e.Message)
 			}
 			t.Logf("%v %v", time.Since(start).Round(time.Millisecond), err)

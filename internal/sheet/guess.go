@@ -1,10 +1,11 @@
 package sheet
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 	"time"
+
+	"warmhand/internal/words"
 )
 
 // Column is what one column means, and how it is written.
@@ -46,12 +47,15 @@ const NoHeadings = -1
 type Question struct {
 	Code    string // date_order, decimal, undated_on, blank_result
 	Column  int    // -1: of the whole table
-	Text    string
+	Text    words.Text
 	Choices []Choice
 }
 
 // Choice is one answer to a question.
-type Choice struct{ Code, Label string }
+type Choice struct {
+	Code  string
+	Label words.Text
+}
 
 // Guess fills in what m leaves open, as far as the table decides it, and asks
 // about the rest. now is today, in the time of the table.
@@ -114,8 +118,8 @@ func (t *Table) Guess(m Mapping, now time.Time) (Mapping, []Question) {
 	default:
 		point, _ := readNumber(ask, DecimalPoint)
 		comma, _ := readNumber(ask, DecimalComma)
-		questions = append(questions, Question{"decimal", -1, fmt.Sprintf("How much is %s?", ask),
-			[]Choice{{string(DecimalPoint), plain(point)}, {string(DecimalComma), plain(comma)}}})
+		questions = append(questions, Question{"decimal", -1, words.Say("How much is {number}?", ask),
+			[]Choice{{string(DecimalPoint), words.Say("{number}", words.AsMany(point))}, {string(DecimalComma), words.Say("{number}", words.AsMany(comma))}}})
 	}
 	return m, questions
 }
@@ -151,7 +155,7 @@ func (t *Table) headingOrders(m *Mapping, headings []Cell, now time.Time, questi
 		}
 	}
 	if ask != "" && said == Undecided {
-		*questions = append(*questions, askOrder(first, "The headings", ask, choices))
+		*questions = append(*questions, askOrder(first, words.Say("The headings"), ask, choices))
 	}
 }
 
@@ -161,11 +165,11 @@ func firstReading(c Cell, from1904 bool, now time.Time) (date, bool) {
 	return d, sure
 }
 
-func askOrder(column int, title, text string, choices map[Order]time.Time) Question {
-	q := Question{Code: "date_order", Column: column, Text: fmt.Sprintf("%s: which day is %s?", title, text)}
+func askOrder(column int, title words.Text, text string, choices map[Order]time.Time) Question {
+	q := Question{Code: "date_order", Column: column, Text: words.Say("{column}: which day is {text}?", title, text)}
 	for _, o := range []Order{DMY, MDY, YMD, Days1900, Days1904} {
 		if at, ok := choices[o]; ok {
-			q.Choices = append(q.Choices, Choice{string(o), at.Format("2 January 2006")})
+			q.Choices = append(q.Choices, Choice{string(o), words.Say("{day}", words.Date{At: at, As: words.Day})})
 		}
 	}
 	return q
@@ -218,11 +222,11 @@ func (t *Table) Headings(row int) []Cell {
 }
 
 // Title is how a column is called: its heading, else its letter.
-func Title(headings []Cell, i int) string {
+func Title(headings []Cell, i int) words.Text {
 	if i < len(headings) && headings[i].Text != "" {
-		return headings[i].Text
+		return words.AsIs(headings[i].Text)
 	}
-	return "Column " + letters(i)
+	return words.Say("Column {letter}", letters(i))
 }
 
 // letters is a column as spreadsheets name it: A, B, ... Z, AA.

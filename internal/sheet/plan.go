@@ -2,7 +2,6 @@ package sheet
 
 import (
 	"errors"
-	"fmt"
 	"regexp"
 	"slices"
 	"strings"
@@ -11,6 +10,8 @@ import (
 
 	"warmhand/internal/assess"
 	"warmhand/internal/care"
+	"warmhand/internal/snake"
+	"warmhand/internal/words"
 )
 
 // Book is what is known of the breeder.
@@ -43,9 +44,9 @@ type Line struct {
 type Problem struct {
 	Row     int
 	Column  int // -1: the whole row
-	Title   string
+	Title   words.Text
 	Value   string
-	Text    string
+	Text    words.Text
 	Warning bool
 }
 
@@ -85,7 +86,7 @@ func (t *Table) Plan(m Mapping, questions []Question, book Book, leave map[int]b
 		p.know(&animal{Animal: book.Animals[i], known: true})
 	}
 	if p.column(Name) < 0 && p.column(AnimalID) < 0 {
-		p.plan.Questions = append(p.plan.Questions, Question{Code: "name", Column: -1, Text: "Which column says what the animal is called? Choose it below."})
+		p.plan.Questions = append(p.plan.Questions, Question{Code: "name", Column: -1, Text: words.Say("Which column says what the animal is called? Choose it below.")})
 	}
 	p.daysLeftOut()
 	for i, rows := 0, t.data(m.HeadingRow); i < len(rows); i++ {
@@ -96,11 +97,11 @@ func (t *Table) Plan(m Mapping, questions []Question, book Book, leave map[int]b
 	}
 	p.parents()
 	if p.undated && m.UndatedOn == "" {
-		p.plan.Questions = append(p.plan.Questions, Question{"undated_on", -1, "These weights have no date. On which day were they taken?", []Choice{{LeftOut, "Leave the weights out"}}})
+		p.plan.Questions = append(p.plan.Questions, Question{"undated_on", -1, words.Say("These weights have no date. On which day were they taken?"), []Choice{{LeftOut, words.Say("Leave the weights out")}}})
 	}
 	if p.blank && m.BlankResult == "" {
-		p.plan.Questions = append(p.plan.Questions, Question{"blank_result", -1, "Some feedings do not say how they ended.",
-			[]Choice{{string(care.Eaten), "They were eaten"}, {LeftOut, "Leave them out"}}})
+		p.plan.Questions = append(p.plan.Questions, Question{"blank_result", -1, words.Say("Some feedings do not say how they ended."),
+			[]Choice{{string(care.Eaten), words.Say("They were eaten")}, {LeftOut, words.Say("Leave them out")}}})
 	}
 	return p.plan
 }
@@ -114,7 +115,7 @@ func (p *planner) daysLeftOut() {
 		}
 	}
 	if len(days) > 1 {
-		p.say(p.m.HeadingRow, days[0], "", fmt.Sprintf("%d columns are days and are left out. Only weights can stand in a column for each day; feedings and sheds need a row each, with their date.", len(days)), true)
+		p.say(p.m.HeadingRow, days[0], "", words.Say("{n} columns are days and are left out. Only weights can stand in a column for each day; feedings and sheds need a row each, with their date.", len(days)), true)
 	}
 }
 
@@ -175,13 +176,13 @@ func (p *planner) idOf(text string) string {
 type rowProblem struct {
 	column int
 	value  string
-	text   string
+	text   words.Text
 }
 
-func (e *rowProblem) Error() string { return e.text }
+func (e *rowProblem) Error() string { return e.text.String() }
 
-func (p *planner) say(row, column int, value, text string, warning bool) {
-	title := ""
+func (p *planner) say(row, column int, value string, text words.Text, warning bool) {
+	var title words.Text
 	if column >= 0 {
 		title = Title(p.headings, column)
 	}
@@ -223,8 +224,8 @@ func isBlank(s string) bool {
 	return false
 }
 
-func (p *planner) fail(m Meaning, value, text string, args ...any) error {
-	return &rowProblem{p.column(m), value, fmt.Sprintf(text, args...)}
+func (p *planner) fail(m Meaning, value string, text words.Text) error {
+	return &rowProblem{p.column(m), value, text}
 }
 
 // row reads one row. What is wrong with it leaves it out whole, so that a half
@@ -266,7 +267,7 @@ func (p *planner) holdsAnything(r *Row) bool {
 func (p *planner) animal(r *Row) (*animal, error) {
 	for i, c := range p.m.Columns {
 		if cell := r.cell(i); c.Meaning != Ignored && cell.Kind == Fault {
-			return nil, &rowProblem{i, cell.Text, "The cell holds a mistake of the spreadsheet or a formula without its result. Open the file in a spreadsheet, put it right and save it."}
+			return nil, &rowProblem{i, cell.Text, words.Say("The cell holds a mistake of the spreadsheet or a formula without its result. Open the file in a spreadsheet, put it right and save it.")}
 		}
 	}
 	id, name := p.value(r, AnimalID).Text, p.value(r, Name).Text
@@ -274,7 +275,7 @@ func (p *planner) animal(r *Row) (*animal, error) {
 		if p.m.FillDown && p.last != nil {
 			return p.last, nil
 		}
-		return nil, p.fail(Name, "", "It does not say which animal. Fill it in, or say above that an empty cell means the animal of the row before.")
+		return nil, p.fail(Name, "", words.Say("It does not say which animal. Fill it in, or say above that an empty cell means the animal of the row before."))
 	}
 	a, err := p.find(id, name)
 	if err == nil && a == nil && id != "" && name != "" {
@@ -315,7 +316,7 @@ func (p *planner) find(id, name string) (*animal, error) {
 	case 1:
 		return found[0], nil
 	}
-	return nil, p.fail(Name, name, "Several animals have this name. Give each another name in your stock book, or add a column with their ids.")
+	return nil, p.fail(Name, name, words.Say("Several animals have this name. Give each another name in your stock book, or add a column with their ids."))
 }
 
 // madeID is the form of the ids that are made here and not by a breeder.
@@ -331,7 +332,7 @@ func (p *planner) unnumbered(r *Row, id, name string) *animal {
 	a := found[0]
 	a.numbered = true
 	p.byID[p.idOf(id)] = a
-	p.say(r.N, p.column(AnimalID), id, fmt.Sprintf("The number is taken for that of %s in your stock book, by the name.", a.Name), true)
+	p.say(r.N, p.column(AnimalID), id, words.Say("The number is taken for that of {name} in your stock book, by the name.", a.Name), true)
 	return a
 }
 
@@ -347,10 +348,10 @@ func (p *planner) describe(r *Row, known bool) (of animal, err error) {
 		}
 		if of.Species = id; id == "" {
 			if !p.m.OtherSpecies {
-				return of, p.fail(Species, c.Text, "This species is not in the list. Correct it, or say above that species which are not listed are taken as “other snake”.")
+				return of, p.fail(Species, c.Text, words.Say("This species is not in the list. Correct it, or say above that species which are not listed are taken as “other snake”."))
 			}
 			of.Species = care.OtherSnake
-			p.note(r, &of, Species, c.Text, "It is taken as “other snake”. What stands here is kept in the note.")
+			p.note(r, &of, Species, c.Text, words.Say("It is taken as “other snake”. What stands here is kept in the note."))
 		}
 	}
 	if c := p.value(r, Sex); c.Text != "" {
@@ -359,13 +360,13 @@ func (p *planner) describe(r *Row, known bool) (of animal, err error) {
 		case ok:
 			of.Sex = sex
 		case strings.HasSuffix(c.Text, "?"):
-			p.note(r, &of, Sex, c.Text, "It is not sure, so the sex is unknown. What stands here is kept in the note.")
+			p.note(r, &of, Sex, c.Text, words.Say("It is not sure, so the sex is unknown. What stands here is kept in the note."))
 		default:
-			return of, p.fail(Sex, c.Text, "Write male, female or unknown (or 1.0, 0.1).")
+			return of, p.fail(Sex, c.Text, words.Say("Write male, female or unknown (or 1.0, 0.1)."))
 		}
 	}
 	if c := p.value(r, Hatched); partOfDate.MatchString(c.Text) {
-		p.note(r, &of, Hatched, c.Text, "This is no whole date, so the hatch date stays empty. What stands here is kept in the note.")
+		p.note(r, &of, Hatched, c.Text, words.Say("This is no whole date, so the hatch date stays empty. What stands here is kept in the note."))
 	} else if c.Text != "" {
 		d, err := p.date(c, Hatched, p.m.Columns[p.column(Hatched)].Order)
 		if err != nil {
@@ -376,11 +377,11 @@ func (p *planner) describe(r *Row, known bool) (of animal, err error) {
 	}
 	if c := p.value(r, Genes); c.Text != "" {
 		if of.Genes = genesOf(c.Text); len(of.Genes) > maxGenes {
-			return of, p.fail(Genes, c.Text, "There are more than %d genes. Take some out.", maxGenes)
+			return of, p.fail(Genes, c.Text, words.Say("There are more than {most} genes. Take some out.", maxGenes))
 		}
 		for _, g := range of.Genes {
 			if utf8.RuneCountInString(g) > maxGene {
-				return of, p.fail(Genes, c.Text, "The name of a gene is longer than %d letters. Divide the genes by commas.", maxGene)
+				return of, p.fail(Genes, c.Text, words.Say("The name of a gene is longer than {most} letters. Divide the genes by commas.", maxGene))
 			}
 		}
 	}
@@ -413,7 +414,7 @@ func (p *planner) describe(r *Row, known bool) (of animal, err error) {
 }
 
 // note keeps in an animal's note what has no other place, and says so once.
-func (p *planner) note(r *Row, of *animal, m Meaning, value, why string) {
+func (p *planner) note(r *Row, of *animal, m Meaning, value string, why words.Text) {
 	if of.known {
 		return
 	}
@@ -445,7 +446,7 @@ func genesOf(text string) (genes []string) {
 func (p *planner) text(r *Row, m Meaning, most int) (string, error) {
 	c := p.value(r, m)
 	if utf8.RuneCountInString(c.Text) > most {
-		return "", p.fail(m, c.Text, "This is longer than %d letters. Shorten it.", most)
+		return "", p.fail(m, c.Text, words.Say("This is longer than {most} letters. Shorten it.", most))
 	}
 	return c.Text, nil
 }
@@ -461,12 +462,12 @@ func (p *planner) make(r *Row, id, name string, of animal) (*animal, error) {
 	}
 	if of.Species == "" {
 		if p.column(Species) >= 0 {
-			return nil, p.fail(Species, "", "The species is missing. Fill it in, or choose above which one new animals are.")
+			return nil, p.fail(Species, "", words.Say("The species is missing. Fill it in, or choose above which one new animals are."))
 		}
-		return nil, p.fail(Name, shown, "There is no animal with this name in your stock book. Correct the name, add the animal first, or choose above which species new animals are.")
+		return nil, p.fail(Name, shown, words.Say("There is no animal with this name in your stock book. Correct the name, add the animal first, or choose above which species new animals are."))
 	}
 	if utf8.RuneCountInString(shown) > maxName {
-		return nil, p.fail(Name, shown, "The name is longer than %d letters. Shorten it.", maxName)
+		return nil, p.fail(Name, shown, words.Say("The name is longer than {most} letters. Shorten it.", maxName))
 	}
 	if of.Sex == "" {
 		of.Sex = care.SexUnknown
@@ -514,15 +515,23 @@ func (p *planner) compare(r *Row, a *animal, of animal) error {
 		if now == "" || had == now {
 			return nil
 		}
+		shown := words.AsIs(had)
+		switch s, listed := snake.ByID(had); {
+		case m == Sex:
+			shown = words.Say(string(care.Sex(had)))
+		case m == Species && listed:
+			shown = words.Say(s.Common)
+		}
 		if !a.known {
-			return p.fail(m, now, "Row %d says “%s” of the same animal. Put one of them right, or give the animals different names.", a.row, had)
+			return p.fail(m, now, words.Say("Row {row} says “{had}” of the same animal. Put one of them right, or give the animals different names.", a.row, shown))
 		}
 		key := a.ID + "/" + string(m)
 		if !p.said[key] {
+			text := words.Say("{name} is in your stock book with “{had}” here. The stock book stays as it is.", a.Name, shown)
 			if p.said[key] = true; had == "" {
-				had = "nothing"
+				text = words.Say("{name} is in your stock book with nothing here. The stock book stays as it is.", a.Name)
 			}
-			p.say(r.N, p.column(m), now, fmt.Sprintf("%s is in your stock book with “%s” here. The stock book stays as it is.", a.Name, had), true)
+			p.say(r.N, p.column(m), now, text, true)
 		}
 		return nil
 	}
@@ -596,7 +605,7 @@ func (p *planner) parents() {
 			switch {
 			case of == nil || of.known || of.order == 2:
 			case of.order == 1:
-				p.say(a.row, p.column(parent.m), of.Name, "An animal cannot be its own ancestor. This parent is left out.", true)
+				p.say(a.row, p.column(parent.m), of.Name, words.Say("An animal cannot be its own ancestor. This parent is left out."), true)
 				*parent.id = ""
 			default:
 				put(of)
@@ -618,17 +627,17 @@ func (p *planner) parent(a *animal, m Meaning, name string, not care.Sex) string
 	if name == "" {
 		return ""
 	}
-	why := ""
+	var why words.Text
 	found, err := p.find("", name)
 	switch {
 	case err != nil:
-		why = "Several animals have this name. It is kept in the note."
+		why = words.Say("Several animals have this name. It is kept in the note.")
 	case found == nil:
-		why = "There is no such animal, here or in your stock book. It is kept in the note."
+		why = words.Say("There is no such animal, here or in your stock book. It is kept in the note.")
 	case found.ID == a.ID:
-		why = "An animal cannot be its own parent. It is kept in the note."
+		why = words.Say("An animal cannot be its own parent. It is kept in the note.")
 	case found.Sex == not:
-		why = fmt.Sprintf("%s is %s. It is kept in the note.", found.Name, found.Sex)
+		why = words.Say("{name} is {sex}. It is kept in the note.", found.Name, words.Say(string(found.Sex)))
 	default:
 		return found.ID
 	}
@@ -641,7 +650,7 @@ func (p *planner) parent(a *animal, m Meaning, name string, not care.Sex) string
 func (p *planner) date(c Cell, m Meaning, order Order) (date, error) {
 	readings, ok := readDate(c, p.t.From1904, p.now)
 	if !ok || len(readings) == 0 {
-		return date{}, p.fail(m, c.Text, "This is not a date. Write it like 2026-05-31.")
+		return date{}, p.fail(m, c.Text, words.Say("This is not a date. Write it like 2026-05-31."))
 	}
 	if d, ok := readings[Undecided]; ok {
 		return d, nil
@@ -651,7 +660,7 @@ func (p *planner) date(c Cell, m Meaning, order Order) (date, error) {
 	case ok:
 		return d, nil
 	case order != Undecided:
-		return d, p.fail(m, c.Text, "This is not a date in the order that the column has. Write it like 2026-05-31.")
+		return d, p.fail(m, c.Text, words.Say("This is not a date in the order that the column has. Write it like 2026-05-31."))
 	}
 	for _, d := range readings { // asked about above; any will do to look on
 		return d, nil
@@ -687,11 +696,11 @@ func (p *planner) measure(c Cell, m Meaning, mass bool, most float64) (float64, 
 	}
 	switch {
 	case !ok && mass:
-		return 0, p.fail(m, c.Text, "This is not a weight. Write a number, with g, kg, oz or lb where it is not that of the column.")
+		return 0, p.fail(m, c.Text, words.Say("This is not a weight. Write a number, with g, kg, oz or lb where it is not that of the column."))
 	case !ok:
-		return 0, p.fail(m, c.Text, "This is not a length. Write a number, with mm, cm, m, in or ft where it is not that of the column.")
+		return 0, p.fail(m, c.Text, words.Say("This is not a length. Write a number, with mm, cm, m, in or ft where it is not that of the column."))
 	case v < 0 || v > most:
-		return 0, p.fail(m, c.Text, "%s %s cannot be right. Check the number and its unit.", plain(v), map[bool]string{true: "g", false: "mm"}[mass])
+		return 0, p.fail(m, c.Text, words.Say("{size} {unit} cannot be right. Check the number and its unit.", words.AsMany(v), map[bool]string{true: "g", false: "mm"}[mass]))
 	}
 	return v, nil
 }
@@ -702,7 +711,7 @@ func (p *planner) lines(r *Row, a *animal) error {
 	event := p.own(r, Event).Text
 	kind, known := eventWords.find(event)
 	if event != "" && !known {
-		p.say(r.N, p.column(Event), event, "The log does not keep this kind of line. The row is left out.", true)
+		p.say(r.N, p.column(Event), event, words.Say("The log does not keep this kind of line. The row is left out."), true)
 		return nil
 	}
 	kind, detail, _ := strings.Cut(kind, " ")
@@ -712,7 +721,7 @@ func (p *planner) lines(r *Row, a *animal) error {
 	}
 	dated := func(m Meaning, body care.Body) error {
 		if !hasDay && p.column(Date) >= 0 {
-			return p.fail(Date, "", "The date is missing. Fill it in.")
+			return p.fail(Date, "", words.Say("The date is missing. Fill it in."))
 		}
 		if !hasDay {
 			if p.undated = true; p.m.UndatedOn == "" || p.m.UndatedOn == LeftOut {
@@ -720,7 +729,7 @@ func (p *planner) lines(r *Row, a *animal) error {
 			}
 			on, err := time.Parse(time.DateOnly, p.m.UndatedOn)
 			if err != nil {
-				return p.fail(m, p.m.UndatedOn, "The day for what has no date is not a date. Write it like 2026-05-31.")
+				return p.fail(m, p.m.UndatedOn, words.Say("The day for what has no date is not a date. Write it like 2026-05-31."))
 			}
 			day = date{at: on}
 		}
@@ -729,7 +738,7 @@ func (p *planner) lines(r *Row, a *animal) error {
 	if c := p.own(r, Weight); c.Text != "" {
 		switch {
 		case kind != "" && kind != string(care.KindWeighIn):
-			p.say(r.N, p.column(Weight), c.Text, fmt.Sprintf("The row is no weigh-in (%s). Its weight is left out.", event), true)
+			p.say(r.N, p.column(Weight), c.Text, words.Say("The row is no weigh-in ({kind}). Its weight is left out.", event), true)
 		default:
 			g, err := p.measure(c, Weight, true, 200_000)
 			if err == nil {
@@ -740,7 +749,7 @@ func (p *planner) lines(r *Row, a *animal) error {
 			}
 		}
 	} else if kind == string(care.KindWeighIn) {
-		return p.fail(Weight, "", "The weight is missing. Fill it in.")
+		return p.fail(Weight, "", words.Say("The weight is missing. Fill it in."))
 	}
 	for _, read := range []func(*Row, string, string) (Meaning, care.Body, error){p.offer, p.shed, p.climate, p.sign} {
 		m, body, err := read(r, kind, detail)
@@ -765,7 +774,7 @@ func (p *planner) lines(r *Row, a *animal) error {
 	case !a.known && a.row == r.N:
 		a.Note = paragraphs(a.Note, note)
 	default:
-		p.say(r.N, p.column(Note), note, "The row logs nothing that this note could go with. The note is left out.", true)
+		p.say(r.N, p.column(Note), note, words.Say("The row logs nothing that this note could go with. The note is left out."), true)
 	}
 	return nil
 }
@@ -786,7 +795,7 @@ func (p *planner) day(r *Row) (d date, ok bool, err error) {
 	if h := p.value(r, Time); h.Text != "" && !d.timed {
 		clock, ok := readClock(h)
 		if !ok {
-			return d, false, p.fail(Time, h.Text, "This is not an hour of the day. Write it like 18:30.")
+			return d, false, p.fail(Time, h.Text, words.Say("This is not an hour of the day. Write it like 18:30."))
 		}
 		d.at, d.timed = d.at.Add(clock), true
 	}
@@ -823,7 +832,7 @@ func (p *planner) weightsOnDays(r *Row, a *animal) {
 			}
 			if err = p.log(r, a, WeightOn, i, d, care.WeighIn{Mass: care.Grams(g)}); !ok {
 				p.plan.Lines = slices.DeleteFunc(p.plan.Lines, func(l Line) bool { return l.Row == r.N && l.Column == i })
-				err = &rowProblem{i, c.Text, "This is not a weight. Write a number. It alone is left out."}
+				err = &rowProblem{i, c.Text, words.Say("This is not a weight. Write a number. It alone is left out.")}
 			}
 		}
 		var bad *rowProblem
@@ -852,7 +861,7 @@ func (p *planner) offer(r *Row, kind, detail string) (Meaning, care.Body, error)
 	word, ok := detail, true
 	if result.Text != "" {
 		if word, ok = resultWords.find(result.Text); !ok {
-			return m, nil, p.fail(Result, result.Text, "Write how the feeding ended: eaten, refused, struck or regurgitated.")
+			return m, nil, p.fail(Result, result.Text, words.Say("Write how the feeding ended: eaten, refused, struck or regurgitated."))
 		}
 		if fold(p.headings[p.column(Result)].Text) == "refused" && (word == "eaten" || word == "refused") { // "refused: yes"
 			word = map[string]string{"eaten": "refused", "refused": "eaten"}[word]
@@ -878,12 +887,12 @@ func (p *planner) offer(r *Row, kind, detail string) (Meaning, care.Body, error)
 	if state.Text != "" {
 		word, ok := stateWords.find(state.Text)
 		if !ok {
-			return m, nil, p.fail(PreyState, state.Text, "Write how it was offered: thawed, prekilled or live.")
+			return m, nil, p.fail(PreyState, state.Text, words.Say("Write how it was offered: thawed, prekilled or live."))
 		}
 		o.PreyState = care.PreyState(word)
 	}
 	if o.Prey = prey.Text; utf8.RuneCountInString(o.Prey) > maxPrey {
-		return m, nil, p.fail(Prey, prey.Text, "The prey's name is longer than %d letters. Shorten it.", maxPrey)
+		return m, nil, p.fail(Prey, prey.Text, words.Say("The prey's name is longer than {most} letters. Shorten it.", maxPrey))
 	}
 	return m, o, nil
 }
@@ -902,7 +911,7 @@ func (p *planner) shed(r *Row, kind, _ string) (Meaning, care.Body, error) {
 			if _, isDate := readDate(c, p.t.From1904, p.now); isDate {
 				return ShedMark, nil, nil // see shedOn
 			}
-			return ShedMark, nil, p.fail(ShedMark, c.Text, "Write how it went: complete, in pieces, opaque or clear; or the date.")
+			return ShedMark, nil, p.fail(ShedMark, c.Text, words.Say("Write how it went: complete, in pieces, opaque or clear; or the date."))
 		}
 	case kind == string(care.KindShed):
 		return Event, care.Shed{Stage: care.ShedDone}, nil
@@ -955,11 +964,11 @@ func (p *planner) climate(r *Row, kind, _ string) (Meaning, care.Body, error) {
 		if c.Kind != Number {
 			var ok bool
 			if v, ok = readNumber(strings.TrimRight(c.Text, " °C%"), p.m.Decimal); !ok {
-				return nil, p.fail(m, c.Text, "This is not a number. Write it like 31.5.")
+				return nil, p.fail(m, c.Text, words.Say("This is not a number. Write it like 31.5."))
 			}
 		}
 		if v < low || v > high {
-			return nil, p.fail(m, c.Text, "%s cannot be right. Check the number; temperatures are in °C.", plain(v))
+			return nil, p.fail(m, c.Text, words.Say("{value} cannot be right. Check the number; temperatures are in °C.", words.AsMany(v)))
 		}
 		return &v, nil
 	}
@@ -986,7 +995,7 @@ func (p *planner) climate(r *Row, kind, _ string) (Meaning, care.Body, error) {
 		switch b.TakenWith = care.TakenWith(fold(c.Text)); b.TakenWith {
 		case care.WithUnknown, care.WithProbe, care.WithInfrared, care.WithDial, care.WithStrip:
 		default:
-			return TakenWith, nil, p.fail(TakenWith, c.Text, "Write what it was measured with: probe, infrared, dial, strip or unknown.")
+			return TakenWith, nil, p.fail(TakenWith, c.Text, words.Say("Write what it was measured with: probe, infrared, dial, strip or unknown."))
 		}
 	}
 	return first, b, nil
@@ -999,7 +1008,7 @@ func (p *planner) sign(r *Row, kind, _ string) (Meaning, care.Body, error) {
 	}
 	code, gone := strings.CutSuffix(c.Text, goneMark)
 	if !slices.ContainsFunc(assess.Signs(), func(s assess.SignInfo) bool { return s.Code == code }) {
-		return Sign, nil, p.fail(Sign, c.Text, "This is no code of a sign that the service knows. Leave the column out, or log signs in the app.")
+		return Sign, nil, p.fail(Sign, c.Text, words.Say("This is no code of a sign that the service knows. Leave the column out, or log signs in the app."))
 	}
 	return Sign, care.Sign{Code: code, Gone: gone}, nil
 }

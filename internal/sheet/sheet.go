@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // Limits of what is read. They hold whatever a file claims of itself: what is
@@ -78,13 +79,10 @@ type Table struct {
 }
 
 // refused is why a file is not taken, with the row where that is known (0: not).
-func refused(row int, format string, args ...any) error {
-	text := fmt.Sprintf(format, args...)
+func refused(row int, why words.Text) error {
+	err := care.BadField("file", "{why}", why)
 	if row > 0 {
-		text = fmt.Sprintf("Row %d: ", row) + text
-	}
-	err := care.BadField("file", "%s", text)
-	if row > 0 {
+		err = care.BadField("file", "Row {row}: {why}", row, why)
 		err.Meta = map[string]string{"row": strconv.Itoa(row)}
 	}
 	return err
@@ -92,11 +90,12 @@ func refused(row int, format string, args ...any) error {
 
 // TooLarge is the refusal of a file above MaxBytes.
 func TooLarge() error {
-	const text = "The file is larger than 20 MB. Save the list alone as CSV, without pictures, or in parts."
-	return &care.Error{Code: care.Invalid, Reason: care.ReasonTooLarge, Text: text, Fields: []care.FieldError{{Field: "file", Text: text}}}
+	err := care.BadField("file", "The file is larger than 20 MB. Save the list alone as CSV, without pictures, or in parts.")
+	err.Reason = care.ReasonTooLarge
+	return err
 }
 
-var errTooManyRows = fmt.Sprintf("The list has more than %d rows. Bring it in in parts.", MaxRows)
+var tooManyRows = words.Say("The list has more than {most} rows. Bring it in in parts.", MaxRows)
 
 // Open reads one sheet of a file of size bytes: the one that name says, with ""
 // the first that holds a list. What is no table that it can read is a
@@ -124,7 +123,7 @@ func Open(r io.ReaderAt, size int64, name string) (*Table, error) {
 		return nil, err
 	}
 	if len(t.Rows) == 0 {
-		return nil, refused(0, "There is nothing in this list. Choose another file or sheet.")
+		return nil, refused(0, words.Say("There is nothing in this list. Choose another file or sheet."))
 	}
 	for i := range t.Rows {
 		t.Width = max(t.Width, len(t.Rows[i].Cells))
@@ -135,28 +134,30 @@ func Open(r io.ReaderAt, size int64, name string) (*Table, error) {
 // known refuses what is neither a table of text nor a packed workbook, with
 // what to do instead.
 func known(head []byte) error {
-	const save = "Open it in a spreadsheet and save it as XLSX or CSV."
-	for _, f := range []struct{ magic, text string }{
-		{"\xd0\xcf\x11\xe0", "This is a spreadsheet in an old form, or one with a password. " + save},
-		{"%PDF", "This is a PDF. Choose the list itself, saved as XLSX or CSV."},
-		{"{\\rtf", "This is a text document. Choose the list itself, saved as XLSX or CSV."},
-		{"\x89PNG", "This is a picture. Choose the list itself, saved as XLSX or CSV."},
-		{"\xff\xd8\xff", "This is a picture. Choose the list itself, saved as XLSX or CSV."},
-		{"SQLite format 3", "This is a database. Choose a list, saved as XLSX or CSV."},
-		{"\x1f\x8b", "This file is packed. Unpack it and choose the list itself."},
-		{"7z\xbc\xaf", "This file is packed. Unpack it and choose the list itself."},
-		{"Rar!", "This file is packed. Unpack it and choose the list itself."},
-		{"<?xml", "This is no table. " + save},
-		{"<!DOCTYPE", "This is a web page. " + save},
-		{"<html", "This is a web page. " + save},
-		{"{", "This is no table. Case files are brought in on the service's own machine: warmhand import."},
+	for _, f := range []struct {
+		magic string
+		why   words.Text
+	}{
+		{"\xd0\xcf\x11\xe0", words.Say("This is a spreadsheet in an old form, or one with a password. Open it in a spreadsheet and save it as XLSX or CSV.")},
+		{"%PDF", words.Say("This is a PDF. Choose the list itself, saved as XLSX or CSV.")},
+		{"{\\rtf", words.Say("This is a text document. Choose the list itself, saved as XLSX or CSV.")},
+		{"\x89PNG", words.Say("This is a picture. Choose the list itself, saved as XLSX or CSV.")},
+		{"\xff\xd8\xff", words.Say("This is a picture. Choose the list itself, saved as XLSX or CSV.")},
+		{"SQLite format 3", words.Say("This is a database. Choose a list, saved as XLSX or CSV.")},
+		{"\x1f\x8b", words.Say("This file is packed. Unpack it and choose the list itself.")},
+		{"7z\xbc\xaf", words.Say("This file is packed. Unpack it and choose the list itself.")},
+		{"Rar!", words.Say("This file is packed. Unpack it and choose the list itself.")},
+		{"<?xml", words.Say("This is no table. Open it in a spreadsheet and save it as XLSX or CSV.")},
+		{"<!DOCTYPE", words.Say("This is a web page. Open it in a spreadsheet and save it as XLSX or CSV.")},
+		{"<html", words.Say("This is a web page. Open it in a spreadsheet and save it as XLSX or CSV.")},
+		{"{", words.Say("This is no table. Case files are brought in on the service's own machine: warmhand import.")},
 	} {
 		if bytes.HasPrefix(bytes.TrimPrefix(head, []byte("\xef\xbb\xbf")), []byte(f.magic)) {
-			return refused(0, "%s", f.text)
+			return refused(0, f.why)
 		}
 	}
 	if len(bytes.TrimSpace(head)) == 0 {
-		return refused(0, "The file is empty. Choose another one.")
+		return refused(0, words.Say("The file is empty. Choose another one."))
 	}
 	return nil
 }
@@ -173,13 +174,13 @@ func (t *Table) add(n int, cells []Cell, held *int) error {
 		return nil
 	}
 	if last >= maxColumns {
-		return refused(n, "There are more than %d columns. Take out those that are not needed.", maxColumns)
+		return refused(n, words.Say("There are more than {most} columns. Take out those that are not needed.", maxColumns))
 	}
 	if len(t.Rows) >= MaxRows {
-		return refused(n, "%s", errTooManyRows)
+		return refused(n, tooManyRows)
 	}
 	if *held += last + 1; *held > maxCells {
-		return refused(n, "The list has more than %d cells. Bring it in in parts.", maxCells)
+		return refused(n, words.Say("The list has more than {most} cells. Bring it in in parts.", maxCells))
 	}
 	t.Rows = append(t.Rows, Row{N: n, Cells: cells[: last+1 : last+1]})
 	return nil

@@ -12,6 +12,8 @@ import (
 
 	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
+
+	"warmhand/internal/words"
 )
 
 // readText reads a table of text: its characters, then what divides its cells,
@@ -41,7 +43,7 @@ func (t *Table) readText(r io.Reader) error {
 		err = t.readRows(data, divider, first, true)
 	}
 	if errors.As(err, &bad) {
-		return refused(bad.StartLine+first-1, "A quotation mark opens and is not closed, or text follows after it closed. Put it right there, or save the list anew from a spreadsheet.")
+		return refused(bad.StartLine+first-1, words.Say("A quotation mark opens and is not closed, or text follows after it closed. Put it right there, or save the list anew from a spreadsheet."))
 	}
 	return err
 }
@@ -66,7 +68,7 @@ func (t *Table) readRows(data []byte, divider rune, first int, lazy bool) error 
 			lines := strings.Count(text, "\n")
 			folded += lines
 			if len(text) > maxText || lazy && lines > 20 {
-				return refused(n, "A cell is longer than %d letters. Is a quotation mark missing there?", maxText)
+				return refused(n, words.Say("A cell is longer than {most} letters. Is a quotation mark missing there?", maxText))
 			}
 			cells[i].Text = bare(clean(text))
 		}
@@ -90,19 +92,19 @@ func toUTF8(data []byte) ([]byte, error) {
 	case zeros(data, 0) > len(data)/8:
 		wide = unicode.UTF16(unicode.BigEndian, unicode.IgnoreBOM)
 	case bytes.IndexByte(data, 0) >= 0:
-		return nil, refused(0, "This is no table of text. Save the list as XLSX or CSV.")
+		return nil, refused(0, words.Say("This is no table of text. Save the list as XLSX or CSV."))
 	case utf8.Valid(data):
 		return data, nil
 	default:
 		out, err := charmap.Windows1252.NewDecoder().Bytes(data)
 		if err != nil {
-			return nil, refused(0, "The letters of this file cannot be read. Save it as CSV in UTF-8, or as XLSX.")
+			return nil, refused(0, words.Say("The letters of this file cannot be read. Save it as CSV in UTF-8, or as XLSX."))
 		}
 		return out, nil
 	}
 	out, err := wide.NewDecoder().Bytes(data)
 	if err != nil || bytes.IndexByte(out, 0) >= 0 {
-		return nil, refused(0, "The letters of this file cannot be read. Save it as CSV in UTF-8, or as XLSX.")
+		return nil, refused(0, words.Say("The letters of this file cannot be read. Save it as CSV in UTF-8, or as XLSX."))
 	}
 	return out, nil
 }

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // A workbook is read here part by part as a stream, and not with the library
@@ -40,13 +41,13 @@ const (
 
 var errUnpacked = errors.New("too much")
 
-const damaged = "The file is damaged, or is no workbook. Open it in a spreadsheet and save it anew as XLSX or CSV."
+var damaged = words.Say("The file is damaged, or is no workbook. Open it in a spreadsheet and save it anew as XLSX or CSV.")
 
 // openWorkbook unpacks at most limit bytes.
 func openWorkbook(r io.ReaderAt, size int64, name string, limit int64) (*Table, error) {
 	z, err := zip.NewReader(r, size)
 	if err != nil {
-		return nil, refused(0, "%s", damaged)
+		return nil, refused(0, damaged)
 	}
 	w := &workbook{files: map[string]*zip.File{}, left: limit}
 	for _, f := range z.File {
@@ -54,18 +55,18 @@ func openWorkbook(r io.ReaderAt, size int64, name string, limit int64) (*Table, 
 	}
 	switch {
 	case w.files["xl/workbook.bin"] != nil:
-		return nil, refused(0, "This is a workbook in binary form. Open it in a spreadsheet and save it as XLSX or CSV.")
+		return nil, refused(0, words.Say("This is a workbook in binary form. Open it in a spreadsheet and save it as XLSX or CSV."))
 	case w.files["content.xml"] != nil:
-		return nil, refused(0, "This is an OpenDocument file. Open it and save it as XLSX or CSV.")
+		return nil, refused(0, words.Say("This is an OpenDocument file. Open it and save it as XLSX or CSV."))
 	case w.files["xl/workbook.xml"] == nil && w.files["_rels/.rels"] == nil:
-		return nil, refused(0, "This is a packed folder. Unpack it and choose one list from it, XLSX or CSV.")
+		return nil, refused(0, words.Say("This is a packed folder. Unpack it and choose one list from it, XLSX or CSV."))
 	}
 	t, err := w.read(name)
 	switch {
 	case errors.Is(err, errUnpacked):
-		return nil, refused(0, "Unpacked, the file is larger than %d MB. Save the list alone as CSV, or in parts.", limit>>20)
+		return nil, refused(0, words.Say("Unpacked, the file is larger than {most} MB. Save the list alone as CSV, or in parts.", int(limit>>20)))
 	case err != nil && !isRefusal(err):
-		return nil, refused(0, "%s", damaged)
+		return nil, refused(0, damaged)
 	}
 	return t, err
 }
@@ -186,7 +187,7 @@ func (w *workbook) read(name string) (*Table, error) {
 	}
 	t.From1904 = w.from1904
 	if len(parts) == 0 {
-		return nil, refused(0, "There is no sheet in this workbook. Choose another file.")
+		return nil, refused(0, words.Say("There is no sheet in this workbook. Choose another file."))
 	}
 	if p := target(func(l link) bool { return l.kind == "styles" }); p != "" {
 		if err := w.readStyles(p); err != nil {
@@ -201,7 +202,7 @@ func (w *workbook) read(name string) (*Table, error) {
 	if name != "" {
 		i := slices.Index(t.Sheets, name)
 		if i < 0 {
-			return nil, refused(0, "The workbook has no sheet %q. Choose one of its sheets.", name)
+			return nil, refused(0, words.Say("The workbook has no sheet “{name}”. Choose one of its sheets.", name))
 		}
 		t.Sheet = name
 		return t, w.readSheet(parts[i], t)
@@ -304,7 +305,7 @@ func (w *workbook) readTexts(part string) error {
 		text, err := textIn(d)
 		w.texts = append(w.texts, text)
 		if len(w.texts) > maxCells {
-			return refused(0, "The workbook holds more than %d texts. Save the list alone as CSV, or in parts.", maxCells)
+			return refused(0, words.Say("The workbook holds more than {most} texts. Save the list alone as CSV, or in parts.", maxCells))
 		}
 		return err
 	})
@@ -363,7 +364,7 @@ func (w *workbook) readSheet(part string, t *Table) error {
 			return t.add(n, cells, &held)
 		case "mergeCell":
 			if len(merged) > maxCells/10 {
-				return refused(0, "The sheet has too many merged cells. Take the merging out, or save the list as CSV.")
+				return refused(0, words.Say("The sheet has too many merged cells. Take the merging out, or save the list as CSV."))
 			}
 			merged = append(merged, attr(e, "ref"))
 		}
@@ -375,7 +376,7 @@ func (w *workbook) readSheet(part string, t *Table) error {
 	budget := maxCells
 	for _, ref := range merged {
 		if budget -= t.spread(ref); budget < 0 {
-			return refused(0, "The sheet has too many merged cells. Take the merging out, or save the list as CSV.")
+			return refused(0, words.Say("The sheet has too many merged cells. Take the merging out, or save the list as CSV."))
 		}
 	}
 	return nil
@@ -412,13 +413,13 @@ func (w *workbook) readRow(d *xml.Decoder, n int) ([]Cell, error) {
 			return nil, err
 		}
 		if len(cell.Text) > maxText {
-			return nil, refused(n, "A cell is longer than %d letters. Shorten it.", maxText)
+			return nil, refused(n, words.Say("A cell is longer than {most} letters. Shorten it.", maxText))
 		}
 		if cell.Text == "" {
 			continue
 		}
 		if col >= maxColumns {
-			return nil, refused(n, "There are more than %d columns. Take out those that are not needed.", maxColumns)
+			return nil, refused(n, words.Say("There are more than {most} columns. Take out those that are not needed.", maxColumns))
 		}
 		if col < len(cells) {
 			return nil, io.ErrUnexpectedEOF

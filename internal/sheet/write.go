@@ -12,6 +12,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // Stock is what an export writes: a stock book, and the log of each animal as
@@ -274,7 +275,7 @@ func (s *Stock) WriteXLSX(w io.Writer) (err error) {
 		n := 0
 		put := func(row []any) error {
 			if n++; n > excelize.TotalRows {
-				return &care.Error{Code: care.Precondition, Reason: care.ReasonTooLarge, Text: "The log has more lines than a workbook can hold. Take the CSV files."}
+				return &care.Error{Code: care.Precondition, Reason: care.ReasonTooLarge, Text: words.Say("The log has more lines than a workbook can hold. Take the CSV files.")}
 			}
 			for i, v := range row {
 				switch v := v.(type) {

@@ -12,6 +12,7 @@ import (
 	"golang.org/x/text/unicode/norm"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // Animals and their logs.
@@ -126,7 +127,7 @@ func (t *tx) MarkReplaced(breederID, animalID, entryID, by string) error {
 	}
 	return &care.Error{
 		Code: care.Precondition, Reason: care.ReasonAlreadyReplaced,
-		Text: "This entry was corrected before. Please correct the newer one.",
+		Text: words.Say("This entry was corrected before. Please correct the newer one."),
 	}
 }
 

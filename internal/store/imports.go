@@ -19,7 +19,7 @@ var (
 func importRow(i *care.Import) []any {
 	return []any{&i.BreederID, &i.ID, &i.File, &i.Digest, &i.Bytes, &i.State, jsonText{&i.Reading}, &i.By, &i.ByID,
 		instant{&i.CreatedAt}, maybeInstant{&i.ConfirmedAt}, maybeInstant{&i.EndedAt},
-		number[int]{&i.Animals}, number[int]{&i.Entries}, number[int]{&i.Done}, number[int]{&i.Total}, &i.Trouble, document[[]care.KeptByUndo]{&i.Kept}, &i.Version}
+		number[int]{&i.Animals}, number[int]{&i.Entries}, number[int]{&i.Done}, number[int]{&i.Total}, said{&i.Trouble}, document[[]care.KeptByUndo]{&i.Kept}, &i.Version}
 }
 
 func importAnimalRow(a *care.ImportAnimal) []any {

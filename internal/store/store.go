@@ -16,6 +16,7 @@ import (
 	"sync/atomic"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // Config says where the store is.
@@ -122,7 +123,7 @@ func run(t *tx, f func(care.Tx) error) (err error) {
 func notSaved(engine string, code any) error {
 	return fmt.Errorf("%s code %v: %w", engine, code, &care.Error{
 		Code: care.Unavailable, Reason: care.ReasonNotSaved,
-		Text: "This could not be saved just now. Please try again in a little while.",
+		Text: words.Say("This could not be saved just now. Please try again in a little while."),
 	})
 }
 
@@ -130,6 +131,6 @@ func notSaved(engine string, code any) error {
 func idReused() *care.Error {
 	return &care.Error{
 		Code: care.Conflict, Reason: care.ReasonIDReused,
-		Text: "This id is already in use for something else. Please make a new id.",
+		Text: words.Say("This id is already in use for something else. Please make a new id."),
 	}
 }

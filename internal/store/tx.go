@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // tx is one transaction as the domain sees it.
@@ -97,7 +98,7 @@ func (t *tx) swap(q *query, exists func() error, args ...any) error {
 	}
 	return &care.Error{
 		Code: care.Stale, Reason: care.ReasonStale,
-		Text: "Somebody else changed this meanwhile. Please look at it again and repeat your change.",
+		Text: words.Say("Somebody else changed this meanwhile. Please look at it again and repeat your change."),
 	}
 }
 
@@ -245,7 +246,7 @@ func checkText(s string) error {
 	if !utf8.ValidString(s) || strings.IndexByte(s, 0) >= 0 {
 		return &care.Error{
 			Code: care.Invalid, Reason: care.ReasonBadField,
-			Text: "A text holds a character that cannot be kept. Please type it again.",
+			Text: words.Say("A text holds a character that cannot be kept. Please type it again."),
 		}
 	}
 	return nil
@@ -253,7 +254,7 @@ func checkText(s string) error {
 
 func checkNumber(f float64) error {
 	if math.IsNaN(f) || math.IsInf(f, 0) {
-		return &care.Error{Code: care.Invalid, Reason: care.ReasonBadField, Text: "A value is not a number. Please enter it again."}
+		return &care.Error{Code: care.Invalid, Reason: care.ReasonBadField, Text: words.Say("A value is not a number. Please enter it again.")}
 	}
 	return nil
 }

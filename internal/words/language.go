@@ -283,7 +283,8 @@ func (l *Language) appendNumber(b []byte, n Number) []byte {
 	if l.print == nil {
 		return append(b, text...)
 	}
-	return append(b, l.print.Sprint(number.Decimal(v, number.Scale(n.Decimals), number.NoSeparator()))...)
+	_, decimals, _ := strings.Cut(text, ".")
+	return append(b, l.print.Sprint(number.Decimal(v, number.Scale(len(decimals)), number.NoSeparator()))...)
 }
 
 func (l *Language) appendDate(b []byte, d Date) []byte {

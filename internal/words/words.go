@@ -41,8 +41,11 @@ const (
 // Number is a value that is written with so many decimals.
 type Number struct {
 	V        float64 `json:"number"`
-	Decimals int     `json:"decimals"`
+	Decimals int     `json:"decimals"` // -1: as many as it has
 }
+
+// AsMany is a number with the decimals that it has.
+func AsMany(v float64) Number { return Number{V: v, Decimals: -1} }
 
 // Date is a value that is written as a day, or as what As names of it. It is
 // said as of At's own zone.

@@ -316,7 +316,7 @@ test('an animal is added, logged, corrected and handed over; a lost answer doubl
     await page.getByRole('button', { name: 'Revoke' }).click();
     await page.getByRole('button', { name: 'Yes, revoke it and end its case' }).click();
     await expect(page.locator('.ticket')).toHaveCount(0);
-    await expect(page.getByText(/^revoked, handed over/)).toBeVisible();
+    await expect(page.getByText(/^revoked · handed over/)).toBeVisible();
     expect((await look(second)).ok()).toBe(false);
   });
   await page.context().close();

@@ -170,7 +170,7 @@ test('a card is taken on, and what is logged without network arrives once', asyn
     await page.getByRole('button', { name: 'Send' }).click();
     await expect(page.getByLabel('Message')).toHaveValue('');
     const mine = page.locator('.thread .mine').filter({ hasText: 'Is this hide big enough?' });
-    await expect(mine.getByText('(not sent yet)')).toBeVisible();
+    await expect(mine.getByText('not sent yet')).toBeVisible();
     const inThread = mine.getByRole('button', { name: 'Picture from you: Is this hide big enough?' });
     await expect.poll(() => inThread.locator('img').evaluate((i) => (i as HTMLImageElement).naturalWidth)).toBe(96);
     await axe(page, 'thread with a picture');

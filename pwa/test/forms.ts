@@ -4,6 +4,8 @@ import { join } from 'node:path';
 import { parseSync } from 'vite';
 
 const src = join(import.meta.dirname, '../src');
+// It holds its sentences as they are: it runs in the app and in the service.
+const engine = join(import.meta.dirname, '../../internal/measure');
 
 interface Node {
   type: string;
@@ -102,6 +104,11 @@ export function readForms(): Read {
       }
       return unsaid.push(`${at(n)} say() needs its form as a text`);
     });
+  }
+  for (const file of readdirSync(engine)) {
+    if (!file.endsWith('.go') || file.endsWith('_test.go')) continue;
+    for (const [, text] of readFileSync(join(engine, file), 'utf8').matchAll(/"([A-Z][^"\n]* [^"\n]*\. ?)"/g))
+      for (const form of (text ?? '').trim().split(/(?<=\.) /)) forms.push({ form, counted: false, at: file });
   }
   return { forms, unsaid };
 }

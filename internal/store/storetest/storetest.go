@@ -207,7 +207,7 @@ func full(b string) world {
 		answered: care.Answered{Scope: b, RequestID: "r1", Digest: "d", Answer: []byte{0, 7}, At: t0},
 		imported: care.Import{BreederID: b, ID: "i1", File: "stock.xlsx", Digest: "abc", Bytes: 1 << 20, State: care.ImportUndone, Reading: []byte(`{"a": 1}`),
 			By: care.BreederOwner, ByID: "u1", CreatedAt: t0, ConfirmedAt: ptr(at(time.Minute)), EndedAt: ptr(at(time.Hour)), Animals: 12, Entries: 340, Done: 5, Total: 352,
-			Trouble: "the list is gone", Kept: []care.KeptByUndo{{AnimalID: "a1", Name: "tub 14", Why: "handed over"}}, Version: 4},
+			Trouble: words.Say("the list of {name} is gone", "Fern"), Kept: []care.KeptByUndo{{AnimalID: "a1", Name: "tub 14", Why: words.Say("It is a parent of {name}.", "Ida")}}, Version: 4},
 		touched: care.ImportAnimal{BreederID: b, ImportID: "i1", AnimalID: "a1", Made: true},
 		card: care.Card{BreederID: b, Number: 17, CodeHash: "card-" + b, Mark: "mark", CreatedAt: t0, RevokedAt: ptr(at(time.Hour)), HandoverID: "h1",
 			KeeperID: "k1", KeeperName: "Robin", ClaimedAt: ptr(at(time.Minute)), ClaimRequest: "r2", Version: 6},

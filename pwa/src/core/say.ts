@@ -58,6 +58,21 @@ export function say(
   return parts.every((p) => typeof p === 'string') ? parts.join('') : parts;
 }
 
+/** Several names or things in one sentence. */
+export const listed = (items: readonly string[], type: 'conjunction' | 'disjunction' = 'conjunction'): string =>
+  new Intl.ListFormat(locale(), { type }).format(items);
+
+/** Short facts beside one another; what is not there is left out. */
+export const facts = (...list: readonly (string | false | null | undefined)[]): string =>
+  list.filter(Boolean).join(' · ');
+
+/** What the measuring engine says, sentence by sentence. Its sentences stand in internal/measure. */
+export const sayOfEngine = (text: string): string =>
+  text
+    .split(/(?<=\.) /)
+    .map((sentence) => catalogue[sentence] ?? sentence)
+    .join(' ');
+
 /** A heading or a label as it stands within a sentence: English begins it small, others have it as it is. */
 export function within(text: string): string {
   return language() === 'en' ? text.toLowerCase() : text;

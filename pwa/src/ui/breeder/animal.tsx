@@ -16,7 +16,7 @@ import type {
   ShedStageJson,
 } from '../../api/gen/warmhand/v1/entry_service_pb';
 import { idOf } from '../../core/ids';
-import { say } from '../../core/say';
+import { facts, say } from '../../core/say';
 import { settings } from '../../core/settings';
 import { ago, date, forInput, fromInput } from '../../core/time';
 import { formatMass, formatNumber, massForInput, massInWords, parseMass } from '../../core/units';
@@ -561,11 +561,13 @@ function History({ animal, turn }: { animal: string; turn: number }): JSX.Elemen
               <div>
                 <p>{e.replacedBy ? <del>{entryLine(e, d.names)}</del> : entryLine(e, d.names)}</p>
                 <p class="muted">
-                  {ago(e.happenTime)}
-                  {e.by === 'ACTOR_KIND_KEEPER' && say(', by the keeper')}
-                  {e.replaces && !e.withdrawal && say(', a correction')}
-                  {e.replacedBy && say(', corrected since')}
-                  {e.note && `. ${e.note}`}
+                  {facts(
+                    ago(e.happenTime),
+                    e.by === 'ACTOR_KIND_KEEPER' && say('by the keeper'),
+                    e.replaces && !e.withdrawal && say('a correction'),
+                    e.replacedBy && say('corrected since'),
+                    e.note,
+                  )}
                 </p>
               </div>
               {!e.replacedBy && e.by !== 'ACTOR_KIND_KEEPER' && draftFrom(e) && changing !== e.name && (

@@ -28,7 +28,7 @@ import type {
 import type { SetupPointJson, SignInfoJson } from '../../api/gen/warmhand/v1/reference_service_pb';
 import { idOf, uuidv7 } from '../../core/ids';
 import { factsOf, fill, openPlaces } from '../../core/phrases';
-import { say, within } from '../../core/say';
+import { facts, say, within } from '../../core/say';
 
 import { ago, day, daysSince } from '../../core/time';
 import { formatMass, formatNumber } from '../../core/units';
@@ -232,23 +232,21 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
           <Standing standing={c.standing} big />
         </div>
         <p class="muted">
-          {say('{species}{keeper}. Handed over {ago}{dayOf}. {heard} {passed}{link}', {
-            species: c.commonName,
-            keeper: keeper ? say(', with {keeper}', { keeper }) : say(', not claimed yet'),
-            ago: ago(c.handoverTime),
-            dayOf: a ? say(', day {n}', { n: a.day ?? 0 }) : '',
-            heard: c.lastHeardTime
-              ? say('Last heard {ago}.', { ago: ago(c.lastHeardTime) })
-              : say('Nothing heard yet.'),
-            passed: c.passedOn && (
-              <>
-                {say('Passed on by {link}.', {
-                  link: <Link to={`/b/cases/${idOf(c.earlierCase)}`}>{say('an earlier keeper')}</Link>,
-                })}{' '}
-              </>
-            ),
-            link: <Link to={`/b/animals/${idOf(c.animal?.name)}`}>{say('Its page in the stock book')}</Link>,
-          })}
+          {facts(
+            c.commonName,
+            keeper ? say('with {keeper}', { keeper }) : say('not claimed yet'),
+            say('handed over {ago}', { ago: ago(c.handoverTime) }),
+            a && say('day {n}', { n: a.day ?? 0 }),
+            c.lastHeardTime ? say('last heard {ago}', { ago: ago(c.lastHeardTime) }) : say('nothing heard yet'),
+          )}{' '}
+          {c.passedOn && (
+            <>
+              {say('Passed on by {link}.', {
+                link: <Link to={`/b/cases/${idOf(c.earlierCase)}`}>{say('an earlier keeper')}</Link>,
+              })}{' '}
+            </>
+          )}
+          <Link to={`/b/animals/${idOf(c.animal?.name)}`}>{say('Its page in the stock book')}</Link>
         </p>
         {c.headline && <p class="headline">{c.headline}</p>}
         <LookedAfter c={c} again={again} />
@@ -1027,13 +1025,10 @@ function LetIn({ c }: { c: CaseJson }): JSX.Element {
         <label>
           <input type="checkbox" checked={lost} onChange={(e) => setLost(e.currentTarget.checked)} />
           <span>
-            {say('The phone is lost{means}', {
-              means: (
-                <span class="muted">
-                  {`: ${say('ends what it, and every other phone of this keeper, can see of your animals')}`}
-                </span>
-              ),
-            })}
+            {say('The phone is lost.')}{' '}
+            <span class="muted">
+              {say('It, and every other phone of this keeper, then sees nothing of your animals.')}
+            </span>
           </span>
         </label>
         {code && (

@@ -6,7 +6,7 @@ import type {
   PlannedCheckInJson,
   UpdateCheckInPlanResponseJson,
 } from '../../api/gen/warmhand/v1/breeder_service_pb';
-import { say } from '../../core/say';
+import { listed, say } from '../../core/say';
 import { Button, Field, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { problem, useLoad, useSave } from './hooks';
@@ -17,10 +17,10 @@ const notAsked = -1;
 
 /** What is asked when nothing stands in the field. */
 function ours(questions: string[] | undefined): string {
-  const list = questions?.map((q) => `“${q}”`).join(say(' or '));
-  return say('The keeper reads it as yours. {what}', {
-    what: list ? say('Ours: {list}', { list }) : say('Ours depends on what the log lacks.'),
-  });
+  const list = questions?.map((question) => say('“{question}”', { question }));
+  return list?.length
+    ? say('The keeper reads it as yours. Ours: {list}', { list: listed(list, 'disjunction') })
+    : say('The keeper reads it as yours. Ours depends on what the log lacks.');
 }
 
 /** When the breeder's keepers are asked how it goes. */

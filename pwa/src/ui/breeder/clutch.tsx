@@ -1,7 +1,7 @@
 import type { JSX } from 'preact';
 import type { StockAnimalJson } from '../../api/gen/warmhand/v1/animal_service_pb';
 import { idOf } from '../../core/ids';
-import { say } from '../../core/say';
+import { facts, say } from '../../core/say';
 import { ago } from '../../core/time';
 import { formatMass, formatNumber } from '../../core/units';
 import { Button } from '../parts/controls';
@@ -102,8 +102,11 @@ function Sibling({ s, mid, most }: { s: StockAnimalJson; mid: number; most: numb
         <ReadyWord of={s} />
         {g > 0 && (
           <span>
-            {formatMass(g)}, {ago(s.weighTime)}
-            {mid > 0 && say(', {percent} % of the middle', { percent: formatNumber((100 * g) / mid) })}
+            {facts(
+              formatMass(g),
+              ago(s.weighTime),
+              mid > 0 && say('{percent} % of the middle', { percent: formatNumber((100 * g) / mid) }),
+            )}
           </span>
         )}
         <span class="muted">{[sexWord(a.sex), (a.genes ?? []).join(', ')].filter(Boolean).join(' · ')}</span>

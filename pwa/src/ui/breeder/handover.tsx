@@ -13,7 +13,7 @@ import type {
   RevokeHandoverResponseJson,
 } from '../../api/gen/warmhand/v1/handover_service_pb';
 import { idOf } from '../../core/ids';
-import { say } from '../../core/say';
+import { facts, say } from '../../core/say';
 import { ago, date, day, fromInput } from '../../core/time';
 import { entryLine } from '../../core/words';
 import { ThermalBand } from '../parts/band';
@@ -166,19 +166,20 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
     <main class="page printed">
       <Heading>{say('Handover of {title}', { title })}</Heading>
       <p class="muted unprinted">
-        {say('{state}, handed over {ago}{claimed}{code}. {link}{case}', {
-          state: stateWords[h.state ?? 'HANDOVER_STATE_UNSPECIFIED'],
-          ago: ago(h.handoverTime),
-          claimed: h.claimTime && say(', claimed {ago}', { ago: ago(h.claimTime) }),
-          code: waiting && h.claimExpireTime && say('. The code waits until {day}', { day: day(h.claimExpireTime) }),
-          link: <Link to={`/b/animals/${idOf(h.animal)}`}>{say('Stock book')}</Link>,
-          case: h.case && (
-            <>
-              {' · '}
-              <Link to={`/b/cases/${idOf(h.case)}`}>{say('Case')}</Link>
-            </>
-          ),
-        })}
+        {facts(
+          stateWords[h.state ?? 'HANDOVER_STATE_UNSPECIFIED'],
+          say('handed over {ago}', { ago: ago(h.handoverTime) }),
+          h.claimTime && say('claimed {ago}', { ago: ago(h.claimTime) }),
+          waiting && h.claimExpireTime && say('the code waits until {day}', { day: day(h.claimExpireTime) }),
+        )}
+        {' · '}
+        <Link to={`/b/animals/${idOf(h.animal)}`}>{say('Stock book')}</Link>
+        {h.case && (
+          <>
+            {' · '}
+            <Link to={`/b/cases/${idOf(h.case)}`}>{say('Case')}</Link>
+          </>
+        )}
       </p>
       {waiting && code && (
         <section class="ticket" aria-labelledby="t-h">

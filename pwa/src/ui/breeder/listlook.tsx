@@ -426,6 +426,13 @@ function FirstRows({ v }: { v: PreviewImportResponseJson }): JSX.Element {
   );
 }
 
+/** Where a problem stands in the list. */
+function placeOf(row: number, column: string | undefined, value: string | undefined): string {
+  if (column && value) return say('Row {row}, {column}: “{value}”', { row, column, value });
+  if (column) return say('Row {row}, {column}', { row, column });
+  return value ? say('Row {row}: “{value}”', { row, value }) : say('Row {row}', { row });
+}
+
 /** So many at once, so that a long list stays quick to read. */
 const page = 30;
 
@@ -454,13 +461,7 @@ function Problems({
           return (
             <li key={`${row} ${i}`} class="stack">
               <p>
-                <strong>
-                  {say('Row {row}{column}{value}', {
-                    row,
-                    column: p.column && `, ${p.column}`,
-                    value: p.value && `: “${p.value}”`,
-                  })}
-                </strong>{' '}
+                <strong>{placeOf(row, p.column, p.value)}</strong>{' '}
                 <span class="muted">{p.warning ? say('Worth a look.') : say('Left out.')}</span>
               </p>
               <p>{p.text}</p>

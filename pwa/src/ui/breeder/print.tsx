@@ -105,8 +105,8 @@ export function ChooseLabels({
         </div>
       </fieldset>
       <p role="status">
-        {chosen.size === 1 ? say('1 animal chosen') : say('{n} animals chosen', { n: chosen.size })}
-        {many && say('. At most {most} labels are printed at once: take some out.', { most })}
+        {say({ one: '1 animal chosen.', other: '{n} animals chosen.' }, { n: chosen.size })}{' '}
+        {many && say('At most {most} labels are printed at once: take some out.', { most })}
       </p>
       <SavePdf
         label={say('Print labels')}

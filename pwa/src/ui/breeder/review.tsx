@@ -10,7 +10,7 @@ import type {
   SetupPointJson,
 } from '../../core/contract';
 import { idOf, uuidv7 } from '../../core/ids';
-import { say } from '../../core/say';
+import { facts, say } from '../../core/say';
 import { ago } from '../../core/time';
 import { formatNumber } from '../../core/units';
 import { lazy } from '../lazy';
@@ -280,18 +280,17 @@ function One({
     return () => removeEventListener('keydown', key);
   }, []);
 
-  const hints = [p.photo?.dark && say('rather dark'), p.photo?.blurred && say('not sharp')].filter(Boolean).join(', ');
   return (
     <article ref={all} class="stack" aria-label={title}>
       <Heading>{title}</Heading>
       <p class="muted">
-        {say('New photo {number}. {link}{keeper}, {ago}{hints}', {
-          number,
-          link: <Link to={`/b/cases/${idOf(caseOf(p))}`}>{p.animalName}</Link>,
-          keeper: p.keeperName && `, ${p.keeperName}`,
-          ago: ago(p.photo?.takeTime ?? p.photo?.receiveTime),
-          hints: hints && `, ${hints}`,
-        })}
+        {say('New photo {number}', { number })} · <Link to={`/b/cases/${idOf(caseOf(p))}`}>{p.animalName}</Link> ·{' '}
+        {facts(
+          p.keeperName,
+          ago(p.photo?.takeTime ?? p.photo?.receiveTime),
+          p.photo?.dark && say('rather dark'),
+          p.photo?.blurred && say('not sharp'),
+        )}
       </p>
       {choice && (
         <p>

@@ -1,5 +1,5 @@
 import type { JSX } from 'preact';
-import { say, within } from '../../core/say';
+import { listed, say, within } from '../../core/say';
 
 import { ago } from '../../core/time';
 import { entryLine } from '../../core/words';
@@ -18,12 +18,12 @@ export function line(i: Item): string {
 function count(items: readonly Item[]): string {
   const sales = items.filter((i) => i.sale).length;
   const entries = items.length - sales;
-  return [
-    sales > 0 && say({ one: '1 sale', other: '{n} sales' }, { n: sales }),
-    entries > 0 && say({ one: '1 entry', other: '{n} entries' }, { n: entries }),
-  ]
-    .filter(Boolean)
-    .join(say(' and '));
+  return listed(
+    [
+      sales > 0 && say({ one: '1 sale', other: '{n} sales' }, { n: sales }),
+      entries > 0 && say({ one: '1 entry', other: '{n} entries' }, { n: entries }),
+    ].filter((part) => part !== false),
+  );
 }
 
 /** On every screen, while something is only on this device. */

@@ -19,28 +19,24 @@ const answers: Record<string, string> = {
 export function Asked({ c, busy, now = new Date() }: { c: CaseJson; busy: boolean; now?: Date }): JSX.Element | null {
   const next = c.assessment?.checkIns?.[0];
   if (!next?.dueTime || busy || linesOf(c).some((l) => l.item && !l.entry.seen)) return null;
-  const from = next.own ? say('{breederName} asks', { breederName: c.breederName || say('your breeder') }) : '';
+  const breederName = c.breederName || say('your breeder');
   if (daysSince(next.dueTime, now) < 0) {
+    const [on, question] = [day(next.dueTime, now), next.question];
     return (
       <p>
-        {say('Next, {day}{from}: “{question}” Nothing to write down until then, unless something worries you.', {
-          day: day(next.dueTime, now),
-          from: from && `, ${from}`,
-          question: next.question,
-        })}
+        {next.own
+          ? say('Next, {day}, {breederName} asks: “{question}”', { day: on, breederName, question })
+          : say('Next, {day}: “{question}”', { day: on, question })}{' '}
+        {say('Nothing to write down until then, unless something worries you.')}
       </p>
     );
   }
   const to = caseAddress(c.name ?? '', askPlaces[next.ask ?? ''] ?? 'thread');
   return (
     <div class="stack">
-      {from && (
-        <p>
-          {from[0]?.toUpperCase() + from.slice(1)}: “{next.question}”
-        </p>
-      )}
+      {next.own && <p>{say('{breederName} asks: “{question}”', { breederName, question: next.question })}</p>}
       <Link to={to} class="button wide">
-        <span>{from ? (answers[next.ask ?? ''] ?? say('Answer')) : next.question}</span>
+        <span>{next.own ? (answers[next.ask ?? ''] ?? say('Answer')) : next.question}</span>
       </Link>
     </div>
   );

@@ -3,7 +3,7 @@ import { useEffect, useState } from 'preact/hooks';
 import { ApiError, asKeeper, call } from '../../api/client';
 import type { ListLooksResponseJson, LookJson } from '../../core/contract';
 import { whatLooked, whoLooked } from '../../core/looks';
-import { say } from '../../core/say';
+import { listed, say } from '../../core/say';
 import { forgetAll } from '../../store/copies';
 import { readState } from '../../store/db';
 import { announce, signedOut } from '../../sync/sync';
@@ -32,7 +32,7 @@ const sharedAnyway = [
 
 function breeders(): string {
   const names = [...new Set((known.value?.cases ?? []).map((c) => c.breederName).filter(Boolean))];
-  return names.join(say(' and '));
+  return listed(names as string[]);
 }
 
 function Sharing(): JSX.Element {

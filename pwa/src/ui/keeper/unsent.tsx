@@ -1,7 +1,7 @@
 import type { JSX } from 'preact';
 import type { CaseJson } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
-import { say } from '../../core/say';
+import { facts, say } from '../../core/say';
 import { ago } from '../../core/time';
 import { entryLine } from '../../core/words';
 import type { Item } from '../../store/db';
@@ -47,14 +47,12 @@ export default function Unsent(): JSX.Element {
               <li key={i.seq}>
                 {what(i)}
                 <span class="muted block">
-                  {say('{animal}, saved {ago}{sent}{tried}', {
-                    animal: animalNameOf(caseOf(i)),
-                    ago: ago(new Date(i.savedAt).toISOString()),
-                    sent:
-                      part.value?.id === i.id &&
-                      say(', {percent} % sent', { percent: Math.round(100 * part.value.part) }),
-                    tried: i.tries > 0 && say({ one: ', tried once', other: ', tried {n} times' }, { n: i.tries }),
-                  })}
+                  {facts(
+                    animalNameOf(caseOf(i)),
+                    say('saved {ago}', { ago: ago(new Date(i.savedAt).toISOString()) }),
+                    part.value?.id === i.id && say('{percent} % sent', { percent: Math.round(100 * part.value.part) }),
+                    i.tries > 0 && say({ one: 'tried once', other: 'tried {n} times' }, { n: i.tries }),
+                  )}
                 </span>
                 {i.after.some((id) => dead.some((d) => d.id === id)) && (
                   <span class="block">{say('It waits for what needs you above.')}</span>

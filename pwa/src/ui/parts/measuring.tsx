@@ -2,7 +2,7 @@ import type { JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { scannedClaimCode } from '../../core/code';
 import type { TapsJson } from '../../core/contract';
-import { say } from '../../core/say';
+import { say, sayOfEngine } from '../../core/say';
 import { formatNumber } from '../../core/units';
 import { type Answer, type Found, findCode, measureOpening } from '../../photo/finder';
 import { Button, Notice } from './controls';
@@ -160,7 +160,7 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
       )}
       {answer?.refusal && (
         <Notice kind="warn" live title={say('No width yet')}>
-          <p>{answer.refusal.text}</p>
+          <p>{sayOfEngine(answer.refusal.text)}</p>
         </Notice>
       )}
       {result && (
@@ -169,7 +169,7 @@ export default function Measuring({ photo, src, words, onDone, onClose }: Measur
           live
           title={`${sizeWords(result.widthMm, result.plusMinusMm)} ${slot ? say('between the edges') : 'across'}`}
         >
-          <p>{result.advice || say('That is close enough to go by.')}</p>
+          <p>{sayOfEngine(result.advice) || say('That is close enough to go by.')}</p>
         </Notice>
       )}
       <div class="actions">

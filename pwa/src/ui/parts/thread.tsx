@@ -1,7 +1,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { EntryJson, SetupMarkJson } from '../../core/contract';
-import { say } from '../../core/say';
+import { facts, say } from '../../core/say';
 import { ago } from '../../core/time';
 import { entryLine, type Names } from '../../core/words';
 import { dropDraft, isFull, readDraft, writeDraft } from '../../store/db';
@@ -77,8 +77,11 @@ export function Thread(p: ThreadProps): JSX.Element {
           return (
             <li key={e.name} class={`${e.step ? 'agreed' : 'said'} ${mine ? 'mine' : 'theirs'}`}>
               <p class="meta">
-                {name}, {ago(e.happenTime)}
-                {p.unsent?.has(e.name ?? '') ? ` ${say('(not sent yet)')}` : receipt && `, ${receiptWords[receipt]}`}
+                {facts(
+                  name,
+                  ago(e.happenTime),
+                  p.unsent?.has(e.name ?? '') ? say('not sent yet') : receipt && receiptWords[receipt],
+                )}
               </p>
               <p class="text">{entryLine(e, p.names)}</p>
               {e.step && e.note && <p class="muted">{e.note}</p>}

@@ -153,9 +153,7 @@ function Links({ name, send, concern }: LinksProps & { concern: string }): JSX.E
                   })
                 }
               >
-                {say('End it{made}', {
-                  made: <span class="ear">{say(', made {day}', { day: day(l.createTime ?? '') })}</span>,
-                })}
+                {say('End it')} <span class="ear">{say('made {day}', { day: day(l.createTime ?? '') })}</span>
               </Button>
             </li>
           ))}
