@@ -66,7 +66,7 @@ func spoken(ctx context.Context) *words.Language {
 type step func(s *Server, ctx context.Context, c *call, next func(context.Context) error) error
 
 // chain is what every call goes through, unary or stream, first to last.
-var chain = []step{timeCall, traceCall, mapErrors, catchPanics, setDeadline, authenticate, authorise, confine, countTries, checkRequest}
+var chain = []step{timeCall, traceCall, mapErrors, catchPanics, setDeadline, authenticate, authorise, countCall, confine, countTries, checkRequest}
 
 // through runs the chain and then f.
 func (s *Server) through(ctx context.Context, c *call, f func(context.Context) error) error {
@@ -197,6 +197,14 @@ func confine(_ *Server, ctx context.Context, c *call, next func(context.Context)
 		breederID = breederOf(c.msg.ProtoReflect())
 	}
 	return next(care.WithReach(ctx, reachOf(c.method, c.who.Actor, breederID)))
+}
+
+// countCall limits what one account does.
+func countCall(s *Server, ctx context.Context, c *call, next func(context.Context) error) error {
+	if err := s.count(c.method, c.who.Actor); err != nil {
+		return err
+	}
+	return next(ctx)
 }
 
 // countTries limits the methods by which secrets could be guessed.

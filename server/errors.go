@@ -7,7 +7,9 @@ import (
 	"net/http"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
 	"unicode"
 
 	"buf.build/go/protovalidate"
@@ -17,6 +19,7 @@ import (
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/protoadapt"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	"warmhand/internal/care"
 	"warmhand/internal/photo"
@@ -79,6 +82,9 @@ func statusOf(err error, requestID string, in *words.Language) (st *status.Statu
 		code = codes.Internal
 	}
 	details := []protoadapt.MessageV1{&errdetails.ErrorInfo{Reason: string(e.Reason), Domain: errorDomain, Metadata: e.Meta}}
+	if s, err := strconv.Atoi(e.Meta["retry_seconds"]); err == nil {
+		details = append(details, &errdetails.RetryInfo{RetryDelay: durationpb.New(time.Duration(s) * time.Second)})
+	}
 	if len(e.Fields) > 0 {
 		bad := &errdetails.BadRequest{}
 		for _, f := range e.Fields {
@@ -134,8 +140,8 @@ func (s *Server) writeStatus(w http.ResponseWriter, st *status.Status) {
 		h.Set("WWW-Authenticate", "Bearer")
 	case codes.ResourceExhausted:
 		for _, d := range st.Details() {
-			if info, ok := d.(*errdetails.ErrorInfo); ok && info.Metadata["retry_seconds"] != "" {
-				h.Set("Retry-After", info.Metadata["retry_seconds"])
+			if info, ok := d.(*errdetails.RetryInfo); ok {
+				h.Set("Retry-After", strconv.FormatInt(info.GetRetryDelay().GetSeconds(), 10))
 			}
 		}
 	}

@@ -219,5 +219,8 @@ func (s *Server) admit(w http.ResponseWriter, r *http.Request, route, breederID 
 	}
 	// The handler's transactions take their reach from the request.
 	*r = *r.WithContext(care.WithReach(r.Context(), reachOf(route, who.Actor, breederID)))
-	return who, policy.Check(route, who.Actor)
+	if err := policy.Check(route, who.Actor); err != nil {
+		return who, err
+	}
+	return who, s.count(route, who.Actor)
 }

@@ -26,7 +26,7 @@ type Child struct {
 const ChildEnv = "WARMHAND_TEST_SERVER"
 
 func (c Child) run() error {
-	s, err := New(context.Background(), Config{DatabaseURL: c.Database, DataDir: c.Dir, Listen: "127.0.0.1:0", Now: func() time.Time { return c.Now }, Log: slog.New(slog.DiscardHandler), beat: c.Beat})
+	s, err := New(context.Background(), Config{DatabaseURL: c.Database, DataDir: c.Dir, Listen: "127.0.0.1:0", CallsEach: -1, Now: func() time.Time { return c.Now }, Log: slog.New(slog.DiscardHandler), beat: c.Beat})
 	if err != nil {
 		return err
 	}

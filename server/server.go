@@ -53,6 +53,9 @@ type Config struct {
 	// Patience is how long a caller may take to send a request's headers, and
 	// twice over a JSON body; 0 means ten seconds.
 	Patience time.Duration
+	// CallsEach is how many changes one person or program may make in a minute; they
+	// may read twice as much. 0 means 1200, less than 0 that nobody counts.
+	CallsEach int
 	// Now is the program's only clock; nil means time.Now.
 	Now func() time.Time
 	// Log gets what an operator should know; nil means slog.Default().
@@ -121,6 +124,7 @@ type Server struct {
 	looks     looks
 	streams   streams
 	pictures  sync.RWMutex // held while a picture is kept or discarded
+	calls     *calls   // nil for no limits
 	claims    *access.Limiter
 	signIns   *access.Limiter
 	prints    *access.Limiter
@@ -148,7 +152,7 @@ type Server struct {
 // fails.
 func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	s = &Server{cfg: cfg, log: cfg.Log, now: cfg.Now, draining: make(chan struct{}), importDue: make(chan struct{}, 1), measuring: make(chan struct{}, 1),
-		claims: access.NewLimiter(access.ClaimLimits), signIns: access.NewLimiter(access.SignInLimits),
+		calls: newCalls(cfg.CallsEach), claims: access.NewLimiter(access.ClaimLimits), signIns: access.NewLimiter(access.SignInLimits),
 		prints: access.NewLimiter(access.PrintLimits), checks: access.NewLimiter(access.CheckLimits),
 		mails: access.NewLimiter(access.MailLimits)}
 	if s.log == nil {

@@ -20,11 +20,15 @@ type Rate struct {
 }
 
 // Limits are the rates of one key, all of which hold, and the rate of all
-// keys together.
+// keys together, where it has tries.
 type Limits struct {
 	Each    []Rate
 	Overall Rate
 }
+
+// CallLimits are those of what one account does: so many calls a minute, all at once if
+// need be. They keep one account from holding up the others, and no person comes near.
+func CallLimits(calls int) Limits { return Limits{Each: []Rate{{calls, time.Minute}}} }
 
 // The limits. What they make of guessing a claim code is worked out at
 // NewClaimCode; the secrets of a sign-in cannot be guessed, so its limits only
@@ -44,12 +48,13 @@ var (
 // A key is remembered until all its buckets are full again. Only tries that
 // the overall rate let through make a key, so no flood of keys fills the
 // memory or washes another key out: with ClaimLimits there are at most 36 600.
+// Without an overall rate the keys have to be of those who signed in.
 type Limiter struct {
 	limits  Limits
 	longest time.Duration
 
 	mu      sync.Mutex
-	overall *rate.Limiter
+	overall *rate.Limiter // nil for none
 	keys    map[string]*list.Element
 	recent  *list.List // of *counted, most recent in front
 }
@@ -62,7 +67,10 @@ type counted struct {
 
 // NewLimiter returns a limiter whose buckets are full.
 func NewLimiter(l Limits) *Limiter {
-	m := &Limiter{limits: l, overall: l.Overall.bucket(), keys: map[string]*list.Element{}, recent: list.New()}
+	m := &Limiter{limits: l, keys: map[string]*list.Element{}, recent: list.New()}
+	if l.Overall.Tries > 0 {
+		m.overall = l.Overall.bucket()
+	}
 	for _, r := range l.Each {
 		m.longest = max(m.longest, r.In)
 	}
@@ -108,7 +116,9 @@ func (m *Limiter) Try(key string, now time.Time) error {
 	}
 	m.recent.MoveToFront(e)
 	c.last = now
-	m.overall.AllowN(now, 1)
+	if m.overall != nil {
+		m.overall.AllowN(now, 1)
+	}
 	for _, b := range c.buckets {
 		b.AllowN(now, 1)
 	}
@@ -117,6 +127,9 @@ func (m *Limiter) Try(key string, now time.Time) error {
 
 // untilOne is how long until the bucket holds one try.
 func untilOne(b *rate.Limiter, now time.Time) time.Duration {
+	if b == nil {
+		return 0
+	}
 	missing := 1 - b.TokensAt(now)
 	if missing <= 0 {
 		return 0

@@ -28,6 +28,9 @@ func (r Rule) Reads() Rule {
 	return r
 }
 
+// OnlyReads reports whether the method changes nothing.
+func (r Rule) OnlyReads() bool { return r.reads }
+
 // Policy has a rule for each method, by full gRPC name.
 type Policy map[string]Rule
 

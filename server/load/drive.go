@@ -38,7 +38,7 @@ func (o *options) load(ctx context.Context, p *place, s setup) (r result, err er
 		if err != nil {
 			return r, err
 		}
-		args := []string{"serve", "--data", p.dir, "--listen", address}
+		args := []string{"serve", "--data", p.dir, "--listen", address, "--calls-each=-1"}
 		if p.url != "" {
 			args = append(args, "--database", p.url)
 		}
@@ -249,7 +249,7 @@ func (o *options) againstPeer(ctx context.Context) (r peerResult, err error) {
 	if err != nil {
 		return r, err
 	}
-	srv, err := start(ctx, "http://"+ours, "/healthz", filepath.Join(o.folder, "ours.log"), o.program, "serve", "--data", p.dir, "--listen", ours)
+	srv, err := start(ctx, "http://"+ours, "/healthz", filepath.Join(o.folder, "ours.log"), o.program, "serve", "--data", p.dir, "--listen", ours, "--calls-each=-1")
 	if err != nil {
 		return r, err
 	}

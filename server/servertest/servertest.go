@@ -74,7 +74,7 @@ func Start(t testing.TB, opts Options) *Fixture {
 	t.Helper()
 	f := &Fixture{T: t, Clock: &Clock{}, transport: &http.Transport{MaxIdleConnsPerHost: 100}} // each page keeps its connection, as a phone does
 	f.Clock.ms.Store(Epoch.UnixMilli())
-	cfg := server.Config{DataDir: t.TempDir(), Listen: "127.0.0.1:0", Now: f.Clock.Now, PassEvery: -1, Log: slog.New(slog.DiscardHandler)}
+	cfg := server.Config{DataDir: t.TempDir(), Listen: "127.0.0.1:0", Now: f.Clock.Now, PassEvery: -1, CallsEach: -1, Log: slog.New(slog.DiscardHandler)}
 	if opts.Postgres {
 		cfg.DatabaseURL = schema(t)
 	}

@@ -30,6 +30,7 @@ type serveCmd struct {
 	BackupEvery      time.Duration `default:"24h" placeholder:"TIME" help:"How often (${default})."`
 	BackupKeep       int           `default:"30" placeholder:"N" help:"How many are kept; older ones are deleted (${default})."`
 	TrustedProxy     []string      `placeholder:"ADDR" help:"Address or network of a reverse proxy of yours, such as 127.0.0.1: it is believed about who asks."`
+	CallsEach        int           `default:"1200" placeholder:"N" help:"How many changes one person or program may make in a minute, and read twice as much (${default}); -1 for no limit."`
 	SMTP             string        `name:"smtp" placeholder:"URL" help:"Mail server for reminders: smtp://user@mail.example.org:587 with STARTTLS, smtps://user@mail.example.org with TLS from the start, or smtp://localhost?tls=none on this machine. Without it there are no reminders by mail."`
 	SMTPPasswordFile string        `name:"smtp-password-file" type:"existingfile" placeholder:"FILE" help:"File with the mail server's password."`
 	MailFrom         string        `placeholder:"ADDRESS" help:"Sender of reminders, such as snakes@example.org."`
@@ -52,7 +53,7 @@ func (c *serveCmd) Run(e *env) error {
 		}
 	}
 	s, err := server.New(e, server.Config{DataDir: c.Data, Listen: c.Listen, DatabaseURL: c.Database, PhotosURL: c.Photos, PublicURL: c.PublicURL,
-		SMTP: c.SMTP, SMTPPassword: string(password), MailFrom: c.MailFrom, TrustedProxies: proxies, BackupTo: c.BackupTo, BackupEvery: c.BackupEvery, BackupKeep: c.BackupKeep, Metrics: c.Metrics, Traces: c.Traces, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
+		SMTP: c.SMTP, SMTPPassword: string(password), MailFrom: c.MailFrom, TrustedProxies: proxies, CallsEach: c.CallsEach, BackupTo: c.BackupTo, BackupEvery: c.BackupEvery, BackupKeep: c.BackupKeep, Metrics: c.Metrics, Traces: c.Traces, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
 	if err != nil {
 		return err
 	}
@@ -131,7 +132,7 @@ func (c *demoCmd) Run(e *env) error {
 
 // open takes the next free port when none was asked for.
 func (c *demoCmd) open(e *env) (*server.Server, error) {
-	cfg := server.Config{DataDir: c.Data, Listen: c.Listen, LocalPush: c.LocalPush, Static: webApp(), Version: version(),
+	cfg := server.Config{DataDir: c.Data, Listen: c.Listen, LocalPush: c.LocalPush, CallsEach: -1, Static: webApp(), Version: version(),
 		Log: slog.New(slog.NewTextHandler(e.err, &slog.HandlerOptions{Level: slog.LevelWarn}))}
 	if c.Listen != "" {
 		return server.New(e, cfg)
