@@ -133,6 +133,10 @@ func (r *rightsService) erasure(ctx context.Context, name string, off bool) (*pb
 // they had to call it off is over. A running server does so by itself.
 func (s *Server) EraseAccounts(ctx context.Context) error {
 	ctx = care.WithReach(ctx, care.EverybodysReach)
+	// One that is older than the database does not know where all of it is.
+	if behind, err := s.store.Behind(ctx); err != nil || behind {
+		return err
+	}
 	erased, err := s.followup.EraseDue(ctx, s.now(), access.EndKeeper)
 	errs := []error{err}
 	for _, id := range erased {

@@ -80,3 +80,11 @@ type SigningKey struct {
 	Sealed    []byte
 	CreatedAt time.Time
 }
+
+// Kept is something small that the servers on one database have in common beside the
+// domain, such as a certificate, as it was sealed by one of them.
+type Kept struct {
+	Name   string
+	Sealed []byte
+	At     time.Time
+}

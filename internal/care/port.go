@@ -278,6 +278,12 @@ type Tx interface {
 	DeleteRemindersOf(breederID, caseID, personID string) error
 	DeleteRemindersBefore(t time.Time, limit int) (int, error)
 
+	// PutKept inserts or replaces by the name.
+	PutKept(Kept) error
+	Kept(name string) (Kept, error)
+	// DeleteKept is no error when nothing is there.
+	DeleteKept(name string) error
+
 	Answered(scope, requestID string) (Answered, error)
 	InsertAnswered(Answered) error
 	// DeleteAnswered forgets all answers of a scope; none is no error.

@@ -54,6 +54,9 @@ func TestTheReleaseBeforeGoesOn(t *testing.T) {
 	if err := json.Unmarshal(data, &before); err != nil || len(before.Statements) < 90 {
 		t.Fatalf("%d statements, %v", len(before.Statements), err)
 	}
+	if before.Schema != compatibleSince {
+		t.Errorf("programs of schema %d are said to go on, and those of %d are tried: correct compatibleSince", compatibleSince, before.Schema)
+	}
 	places(t, func(t *testing.T, c Config, db *sql.DB) {
 		d, explain := sqlite, explainSQLite
 		if c.URL != "" {

@@ -6,12 +6,22 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"strconv"
 	"strings"
+
+	"warmhand/internal/care"
 )
 
+// compatibleSince is the oldest schema whose programs go on serving on the newest one:
+// what they ask of a database has the same meaning there (TestTheReleaseBeforeGoesOn). It
+// is written beside the version, so that such a program may also start there.
+const compatibleSince = 19
+
+// compatibleKnown is the first schema that has that number.
+const compatibleKnown = 24
+
 // migrate brings the schema of db up to date in one transaction. Migrations are
-// numbered files that only ever add; the number of the last is the version.
+// numbered files that only ever add; the number of the last is the version. A newer
+// schema is left as it is.
 func migrate(ctx context.Context, db *sql.DB, d *dialect) (err error) {
 	files, err := d.migrations()
 	if err != nil {
@@ -38,6 +48,13 @@ func migrate(ctx context.Context, db *sql.DB, d *dialect) (err error) {
 		return err
 	}
 	if version > len(steps) {
+		var since int
+		if err := tx.QueryRowContext(ctx, `SELECT compatible FROM schema_version`).Scan(&since); err != nil {
+			return fmt.Errorf("reading the schema version: %w", err)
+		}
+		if since <= len(steps) {
+			return tx.Commit()
+		}
 		return fmt.Errorf("this database has schema version %d, and this program knows up to %d: start the newer program that wrote it, or restore a backup made before the upgrade", version, len(steps))
 	}
 	if version == len(steps) {
@@ -48,14 +65,39 @@ func migrate(ctx context.Context, db *sql.DB, d *dialect) (err error) {
 			return fmt.Errorf("schema version %d: %w", version+i+1, err)
 		}
 	}
-	write := `UPDATE schema_version SET version = ` + strconv.Itoa(len(steps))
-	if version == 0 {
-		write = `CREATE TABLE schema_version (version INTEGER NOT NULL); INSERT INTO schema_version VALUES (` + strconv.Itoa(len(steps)) + `)`
+	write := fmt.Sprintf(`UPDATE schema_version SET version = %d, compatible = %d`, len(steps), compatibleSince)
+	switch {
+	case version == 0:
+		write = fmt.Sprintf(`CREATE TABLE schema_version (version INTEGER NOT NULL, compatible INTEGER NOT NULL); INSERT INTO schema_version VALUES (%d, %d)`, len(steps), compatibleSince)
+	case version < compatibleKnown:
+		write = `ALTER TABLE schema_version ADD COLUMN compatible INTEGER NOT NULL DEFAULT 0; ` + write
 	}
 	if _, err := tx.ExecContext(ctx, write); err != nil {
 		return fmt.Errorf("noting the schema version: %w", err)
 	}
 	return tx.Commit()
+}
+
+var schemaNow = newQuery("read the schema version", `SELECT version FROM schema_version`)
+
+// Behind reports that a newer program has made the schema newer than this one knows. All
+// that it does of one breeder's means the same there, but it does not know all tables, so
+// what has to reach every one is for the newer.
+func (s *Store) Behind(ctx context.Context) (behind bool, err error) {
+	err = s.Read(ctx, func(t care.Tx) error {
+		files, err := t.(*tx).d.migrations()
+		if err != nil {
+			return err
+		}
+		steps, err := readMigrations(files)
+		if err != nil {
+			return err
+		}
+		versions, err := list(t.(*tx), schemaNow, func(v *int) []any { return []any{number[int]{v}} })
+		behind = len(versions) == 1 && versions[0] > len(steps)
+		return err
+	})
+	return behind, err
 }
 
 // schemaVersion is 0 for an empty database.

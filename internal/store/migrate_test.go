@@ -130,26 +130,61 @@ func places(t *testing.T, f func(t *testing.T, c Config, db *sql.DB)) {
 	})
 }
 
-func TestANewerSchemaIsRefused(t *testing.T) {
+// A program that is older than the schema starts where the newer one said that it may:
+// while servers are replaced one after the other, one of before can be started anew. It
+// leaves the schema as it is.
+func TestANewerSchema(t *testing.T) {
 	t.Parallel()
 	places(t, func(t *testing.T, c Config, db *sql.DB) {
-		if err := open(t, c).Close(); err != nil {
+		s := open(t, c)
+		if behind, err := s.Behind(t.Context()); err != nil || behind {
+			t.Errorf("behind %v, %v", behind, err)
+		}
+		if err := s.Close(); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := db.Exec(`UPDATE schema_version SET version = 99`); err != nil {
+		var now, since int
+		if err := db.QueryRow(`SELECT version, compatible FROM schema_version`).Scan(&now, &since); err != nil || since != compatibleSince || now < since {
+			t.Fatalf("version %d, compatible since %d (%v)", now, since, err)
+		}
+		version := func() (v, since int) {
+			if err := db.QueryRow(`SELECT version, compatible FROM schema_version`).Scan(&v, &since); err != nil {
+				t.Fatal(err)
+			}
+			return v, since
+		}
+
+		if _, err := db.Exec(`UPDATE schema_version SET version = 99, compatible = $1`, now); err != nil {
+			t.Fatal(err)
+		}
+		s = open(t, c)
+		insertKeeper1(t, s, "k1")
+		if behind, err := s.Behind(t.Context()); err != nil || !behind {
+			t.Errorf("on a newer schema: behind %v, %v", behind, err)
+		}
+		if _, err := Move(t.Context(), c, Config{Dir: t.TempDir()}, func(string, int64) {}); err == nil || !strings.Contains(err.Error(), "newer program") {
+			t.Errorf("an older program moves what it does not know: %v", err)
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if v, since := version(); v != 99 || since != now {
+			t.Errorf("the version is now %d, compatible since %d", v, since)
+		}
+
+		if _, err := db.Exec(`UPDATE schema_version SET compatible = $1`, now+1); err != nil {
 			t.Fatal(err)
 		}
 		s, err := Open(t.Context(), c)
 		if err == nil {
 			s.Close()
-			t.Fatal("a newer schema was opened")
+			t.Fatal("a newer schema was opened that has no place for this program")
 		}
 		if !strings.Contains(err.Error(), "version 99") || !strings.Contains(err.Error(), "newer program") {
 			t.Errorf("the error does not say what to do: %v", err)
 		}
-		var version int
-		if err := db.QueryRow(`SELECT version FROM schema_version`).Scan(&version); err != nil || version != 99 {
-			t.Errorf("the version is now %d (%v)", version, err)
+		if v, _ := version(); v != 99 {
+			t.Errorf("the version is now %d", v)
 		}
 	})
 }

@@ -91,6 +91,12 @@ func openBare(ctx context.Context, c Config) (*bare, error) {
 	if err != nil {
 		return nil, err
 	}
+	if behind, err := s.Everything().Behind(ctx); err != nil || behind {
+		if err == nil {
+			err = errors.New("it has tables that this program does not know: move it with the newer program that made them")
+		}
+		return nil, errors.Join(err, s.Close())
+	}
 	switch e := s.engine.(type) {
 	case *sqliteEngine: // its writer has the one connection that may write
 		if err := s.Close(); err != nil {

@@ -226,7 +226,7 @@ func erasingBreeder(t *testing.T, s care.Store) {
 		})
 	}
 	for _, it := range w.items() {
-		if it.name == "keeper" {
+		if it.name == "keeper" || it.name == "kept thing" {
 			continue
 		}
 		if err := s.Read(limit(t), func(tx care.Tx) error { _, err := it.get(tx); return err }); err == nil {
@@ -560,4 +560,13 @@ func letsCounted(t *testing.T, s care.Store) {
 			t.Errorf("%s: counted %v", change.name, counted)
 		}
 	}
+}
+
+func keptThings(t *testing.T, s care.Store) {
+	write(t, s, func(tx care.Tx) error {
+		return errors.Join(tx.PutKept(care.Kept{Name: "a", Sealed: []byte("1"), At: t0}), tx.PutKept(care.Kept{Name: "A", Sealed: []byte("2"), At: t0}), tx.DeleteKept("none"))
+	})
+	write(t, s, func(tx care.Tx) error { return tx.DeleteKept("a") })
+	wantCode(t, s.Read(limit(t), func(tx care.Tx) error { _, err := tx.Kept("a"); return err }), care.NotFound)
+	wantSame(t, "another", string(read(t, s, func(tx care.Tx) (care.Kept, error) { return tx.Kept("A") }).Sealed), "2")
 }

@@ -159,7 +159,7 @@ func updates(t *testing.T, s care.Store) {
 		for _, err := range []error{
 			tx.UpdateBreeder(w.breeder), tx.UpdateUser(w.user), tx.UpdateKeeper(w.keeper), tx.UpdatePasskey(w.passkey), tx.UpdateSecret(w.secret),
 			tx.UpdateAnimal(w.animal), tx.UpdateHandover(w.handover), tx.UpdateCase(w.kase), tx.PutFlag(w.flag),
-			tx.UpdateHours(w.hours), tx.PutWay(w.way), tx.UpdateReminder(w.reminder),
+			tx.UpdateHours(w.hours), tx.PutWay(w.way), tx.UpdateReminder(w.reminder), tx.PutKept(w.kept),
 		} {
 			if err != nil {
 				return err
@@ -170,7 +170,7 @@ func updates(t *testing.T, s care.Store) {
 	w.breeder.Version, w.animal.Version, w.handover.Version, w.kase.Version, w.hours.Version = 1, 1, 1, 1, 1
 	for _, it := range w.items() {
 		switch it.name {
-		case "breeder", "user", "keeper", "passkey", "secret", "animal", "handover", "case", "flag", "hours", "device", "reminder":
+		case "breeder", "user", "keeper", "passkey", "secret", "animal", "handover", "case", "flag", "hours", "device", "reminder", "kept thing":
 			wantSame(t, it.name, read(t, s, it.get), it.want)
 		}
 	}

@@ -72,6 +72,7 @@ func Run(t *testing.T, place Place) {
 		{"flags are put over themselves", flagPut},
 		{"a case's version is to be had by itself", versionAlone},
 		{"what changes who is let in is counted", letsCounted},
+		{"kept things go by their whole name", keptThings},
 		{"feeding counts", feedingCounts},
 		{"counts", counts},
 		{"a failed callback leaves nothing behind", failedCallback},
@@ -132,6 +133,7 @@ type world struct {
 	entry    care.Entry
 	handover care.Handover
 	signing  care.SigningKey
+	kept     care.Kept
 	kase     care.Case
 	flag     care.Flag
 	keeper   care.Keeper
@@ -188,6 +190,7 @@ func full(b string) world {
 			},
 			Signed: "e30.e30.c2ln", CodeHash: "code-" + b, ClaimExpiresAt: at(24 * time.Hour), ClaimedAt: ptr(at(time.Minute)), KeeperID: "k1", CreatedAt: t0, Version: 2,
 		},
+		kept:    care.Kept{Name: "certificate/" + b, Sealed: []byte{7, 0, 0xfe}, At: t0},
 		signing: care.SigningKey{BreederID: b, ID: "sk1", Public: []byte(`{"kty": "EC"}`), Sealed: []byte{0, 9, 0xff}, CreatedAt: t0},
 		kase: care.Case{
 			BreederID: b, ID: "h1", AnimalID: "a1", KeeperID: "k1", KeeperName: "Robin", HandedOverAt: t0, ClosedAt: ptr(at(time.Hour)), Outcome: care.OutcomeSettled, Earlier: []string{"h0"}, GiveBackAt: ptr(at(time.Second)),
@@ -229,6 +232,7 @@ func bare(b string) world {
 		entry:    care.Entry{BreederID: b, AnimalID: "a1", ID: "e1", Body: care.Seen{}},
 		handover: care.Handover{BreederID: b, ID: "h1", AnimalID: "a1"},
 		signing:  care.SigningKey{BreederID: b, ID: "sk1"},
+		kept:     care.Kept{Name: "certificate/" + b},
 		kase:     care.Case{BreederID: b, ID: "h1", AnimalID: "a1"},
 		flag:     care.Flag{BreederID: b, CaseID: "h1", ID: "refusal-1"},
 		keeper:   care.Keeper{ID: "k1-" + b},
@@ -262,6 +266,7 @@ func (w world) items() []item {
 		{"entry", w.entry, func(tx care.Tx) error { return tx.InsertEntry(w.entry) }, func(tx care.Tx) (any, error) { return tx.Entry(b, "a1", "e1") }},
 		{"handover", w.handover, func(tx care.Tx) error { return tx.InsertHandover(w.handover) }, func(tx care.Tx) (any, error) { return tx.Handover(b, "h1") }},
 		{"signing key", w.signing, func(tx care.Tx) error { return tx.InsertSigningKey(w.signing) }, func(tx care.Tx) (any, error) { return only(tx.ListSigningKeys(b)) }},
+		{"kept thing", w.kept, func(tx care.Tx) error { return tx.PutKept(w.kept) }, func(tx care.Tx) (any, error) { return tx.Kept(w.kept.Name) }},
 		{"case", w.kase, func(tx care.Tx) error { return tx.InsertCase(w.kase) }, func(tx care.Tx) (any, error) { return tx.Case(b, "h1") }},
 		{"flag", w.flag, func(tx care.Tx) error { return tx.PutFlag(w.flag) }, func(tx care.Tx) (any, error) { return only(tx.ListFlags(b, "h1")) }},
 		{"keeper", w.keeper, func(tx care.Tx) error { return tx.InsertKeeper(w.keeper) }, func(tx care.Tx) (any, error) { return tx.Keeper(w.keeper.ID) }},
@@ -291,7 +296,7 @@ func only[T any](all []T, err error) (any, error) {
 
 // put names the items that are written over themselves, so that a second insert
 // is no conflict.
-func put(name string) bool { return name == "flag" || name == "import's animal" || name == "device" }
+func put(name string) bool { return name == "flag" || name == "import's animal" || name == "device" || name == "kept thing" }
 
 // insert writes a whole world, each item in a write of its own.
 func (w world) insert(t *testing.T, s care.Store) {
