@@ -45,7 +45,7 @@ func TestCallsOfOneAccount(t *testing.T) {
 	if taken > each || taken < each-5 {
 		t.Errorf("%d of %d changes were taken", taken, each)
 	}
-	for language, says := range map[string]string{"en": "Please try again in 2 seconds."} {
+	for language, says := range map[string]string{"en": "Too much came from this account at once. Please try again in 2 seconds.", "de": "Von diesem Konto kam zu viel auf einmal. "} {
 		got := entry(language)
 		reason, _, _ := got.Problem()
 		if wait, err := strconv.Atoi(got.Header.Get("Retry-After")); got.Status != http.StatusTooManyRequests || reason != string(care.ReasonTooManyTries) || err != nil || wait < 1 || wait > 2 || !strings.Contains(string(got.Body), says) {

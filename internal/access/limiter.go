@@ -100,6 +100,9 @@ func (m *Limiter) Try(key string, now time.Time) error {
 			wait = max(wait, untilOne(b, now))
 		}
 		if wait > 0 {
+			if m.overall == nil {
+				return tooMany(words.Say("Too much came from this account at once."), wait)
+			}
 			return tooMany(words.Say("There were too many tries from here."), wait)
 		}
 	}
