@@ -8,7 +8,6 @@
 package words
 
 import (
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -156,14 +155,6 @@ func (t Text) Begin() Text {
 // String is the text in English.
 func (t Text) String() string { return English.Say(t) }
 
-// stored is a text that is more than its form.
-type stored struct {
-	Form   string            `json:"form"`
-	One    string            `json:"one,omitempty"`
-	First  Case              `json:"first,omitempty"`
-	Values []json.RawMessage `json:"values,omitempty"`
-}
-
 // plain reports whether it is no more than its form.
 func (t *Text) plain() bool { return t.One == "" && t.First == 0 && len(t.Values) == 0 }
 
@@ -171,80 +162,23 @@ func (t *Text) plain() bool { return t.One == "" && t.First == 0 && len(t.Values
 // string.
 func (t Text) MarshalJSON() ([]byte, error) {
 	if t.plain() {
-		return json.Marshal(t.Form)
+		return appendString(nil, t.Form)
 	}
-	return t.whole()
-}
-
-func (t *Text) whole() ([]byte, error) {
-	s := stored{Form: t.Form, One: t.One, First: t.First, Values: make([]json.RawMessage, len(t.Values))}
-	for i, v := range t.Values {
-		var err error
-		if inner, ok := v.(Text); ok {
-			s.Values[i], err = inner.whole() // a string would be what a person wrote
-		} else {
-			s.Values[i], err = json.Marshal(v)
-		}
-		if err != nil {
-			return nil, fmt.Errorf("a value of %q: %w", t.Form, err)
-		}
-	}
-	return json.Marshal(s)
+	return t.appendWhole(make([]byte, 0, 256))
 }
 
 // UnmarshalJSON implements json.Unmarshaler.
 func (t *Text) UnmarshalJSON(b []byte) error {
-	if b[0] != '{' {
-		*t = Text{}
-		return json.Unmarshal(b, &t.Form)
+	if *t = (Text{}); string(b) == "null" {
+		return nil
 	}
-	var s stored
-	if err := json.Unmarshal(b, &s); err != nil {
-		return err
+	r := reader{b: b}
+	if r.next() == '"' {
+		t.Form = r.string()
+	} else {
+		*t = r.text()
 	}
-	*t = Text{Form: s.Form, One: s.One, First: s.First}
-	for _, raw := range s.Values {
-		v, err := valueOf(raw)
-		if err != nil {
-			return fmt.Errorf("a value of %q: %w", t.Form, err)
-		}
-		t.Values = append(t.Values, v)
-	}
-	return nil
-}
-
-// valueOf reads one value by what it looks like.
-func valueOf(raw json.RawMessage) (any, error) {
-	var v struct {
-		Form *string
-		Date *time.Time
-	}
-	switch raw[0] {
-	case '"':
-		s := ""
-		return s, json.Unmarshal(raw, &s)
-	case '{':
-		if err := json.Unmarshal(raw, &v); err != nil {
-			return nil, err
-		}
-	default:
-		n := 0
-		err := json.Unmarshal(raw, &n)
-		return n, err
-	}
-	switch {
-	case v.Form != nil:
-		var t Text
-		err := json.Unmarshal(raw, &t)
-		return t, err
-	case v.Date != nil:
-		var d Date
-		err := json.Unmarshal(raw, &d)
-		return d, err
-	}
-	var n Number
-	err := json.Unmarshal(raw, &n)
-	return n, err
+	return r.end()
 }
 
 // Kept is the text as a column of text holds it, and Keep reads it: what is no more
@@ -253,7 +187,7 @@ func (t Text) Kept() (string, error) {
 	if t.plain() {
 		return t.Form, nil
 	}
-	b, err := t.whole()
+	b, err := t.appendWhole(make([]byte, 0, 256))
 	return string(b), err
 }
 

@@ -40,7 +40,7 @@ func TestEnglish(t *testing.T) {
 // What is kept is read again as it was, and a row of before is a text.
 func TestKept(t *testing.T) {
 	t.Parallel()
-	for _, want := range []Text{{}, Say("Plain."), AsIs("{form} of a person"), sample, Join(sample, sample), Say("a {b}", Say("b")), Say("{n}", -3)} {
+	for _, want := range []Text{{}, Say("Plain."), Say("<a> & \u2028 é \"{b}\"", "<b>\\"), AsIs("{form} of a person"), sample, Join(sample, sample), Say("a {b}", Say("b")), Say("{n}", -3)} {
 		s, err := want.Kept()
 		if err != nil {
 			t.Fatal(err)
@@ -63,8 +63,14 @@ func TestKept(t *testing.T) {
 	if got, err := Keep("It refused 3 meals in a row."); err != nil || got.String() != "It refused 3 meals in a row." {
 		t.Errorf("%v, %v", got, err)
 	}
-	if _, err := Keep(`{"form":"a","values":[tru]}`); err == nil {
-		t.Error("what is no JSON was read")
+	for _, bad := range []string{`{"form":"a","values":[tru]}`, `{"form":"a"`, `{"form":"a","values":[1`, `{"form":"a","values":[{"form":"b"}}`, `{"form":"a"} x`, `{"form":1}`, `{"form":"a\`, `{"form":"a","values":[{"number":"x"}]}`, `{"form":"a","values":[{"decimals"]}`} {
+		if got, err := Keep(bad); err == nil {
+			t.Errorf("%s, which is no JSON, was read as %+v", bad, got)
+		}
+	}
+	var got Text
+	if err := json.Unmarshal([]byte(" { \"values\" : [ 1 , {\"decimals\":1, \"number\":2.5}, {\"one\":\"b\",\"form\":\"c\"} ] , \"new\": {\"a\":[\"]\"]}, \"form\":\"{a} \\u003c {b} {c}\"}\n"), &got); err != nil || got.String() != "1 < 2.5 c" {
+		t.Errorf("%q, %v", got, err)
 	}
 }
 

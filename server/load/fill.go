@@ -8,6 +8,7 @@ import (
 	"io"
 	"log/slog"
 	"net/url"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -50,8 +51,13 @@ func (p *place) storeConfig() store.Config { return store.Config{URL: p.url, Dir
 
 // fill makes a database with at least n open cases. One breeder's are lived
 // through by the program itself (the demonstration); the rest are copies of
-// their rows, by the database, under other breeders and ids. Nothing is due.
+// their rows, by the database, under other breeders and ids. Nothing is due. One that
+// was filled before is taken as it is.
 func (p *place) fill(ctx context.Context, n int) (took time.Duration, err error) {
+	full := filepath.Join(p.dir, "filled")
+	if _, err := os.Stat(full); err == nil {
+		return 0, p.signIn(ctx)
+	}
 	begun := time.Now()
 	cfg := server.Config{DataDir: p.dir, DatabaseURL: p.url, Listen: "127.0.0.1:0", PassEvery: -1, Log: slog.New(slog.NewTextHandler(io.Discard, nil))}
 	s, err := server.New(ctx, cfg)
@@ -66,6 +72,9 @@ func (p *place) fill(ctx context.Context, n int) (took time.Duration, err error)
 		return 0, err
 	}
 	took = time.Since(begun)
+	if err := os.WriteFile(full, nil, 0o600); err != nil {
+		return 0, err
+	}
 	return took, p.signIn(ctx)
 }
 
@@ -80,7 +89,7 @@ func (p *place) open() (*sql.DB, error) {
 		u.RawQuery = q.Encode()
 		return sql.Open("pgx", u.String())
 	}
-	return sql.Open("sqlite3", (&url.URL{Scheme: "file", Path: filepath.Join(p.dir, "warmhand.db"), RawQuery: "_journal_mode=WAL&_synchronous=OFF&_foreign_keys=0"}).String())
+	return sql.Open("sqlite3", (&url.URL{Scheme: "file", Path: filepath.Join(p.dir, "warmhand.db"), RawQuery: "_journal_mode=WAL&_synchronous=OFF&_foreign_keys=0&_cache_size=-500000"}).String())
 }
 
 type copyOf struct {
@@ -88,20 +97,28 @@ type copyOf struct {
 	once    bool   // for each breeder
 	suffix  string // columns that get the copy's suffix where they are not empty
 	keepers string // columns that nobody else may have, and so get the breeder too
+	without map[string]string
+	only    string
 }
+
+// followedUp are the animals with an open case.
+const followedUp = `t.animal_id IN (SELECT animal_id FROM cases WHERE breeder_id = '` + template + `' AND open = 1)`
 
 // copied are the tables, and the columns that carry a copy's own ids.
 var copied = []copyOf{
 	{table: "breeders", once: true},
 	{table: "users", once: true},
 	{table: "signing_keys", once: true},
-	{table: "animals", suffix: "animal_id mother_id father_id"},
-	{table: "entries", suffix: "animal_id case_id"},
-	{table: "handovers", suffix: "handover_id animal_id", keepers: "keeper_id code_hash"},
-	{table: "cases", suffix: "case_id animal_id", keepers: "keeper_id"},
-	{table: "flags", suffix: "case_id"},
-	{table: "photos", suffix: "photo_id case_id"},
-	{table: "keepers", keepers: "keeper_id"},
+	{table: "animals", suffix: "animal_id mother_id father_id", only: followedUp},
+	// Of what the breeder logged before, the last week.
+	{table: "entries", suffix: "animal_id case_id", only: followedUp + ` AND (t.case_id <> '' OR t.happened_at > (SELECT max(handed_over_at) FROM cases WHERE breeder_id = '` + template + `') - 604800000)`},
+	// A record, which nothing reads here, is as large as all else of a case together.
+	{table: "handovers", suffix: "handover_id animal_id", keepers: "keeper_id code_hash", without: map[string]string{"record": `'{}'`, "signed": `''`},
+		only: `t.handover_id IN (SELECT case_id FROM cases WHERE breeder_id = '` + template + `' AND open = 1)`},
+	{table: "cases", suffix: "case_id animal_id", keepers: "keeper_id", only: `t.open = 1`},
+	{table: "flags", suffix: "case_id", only: `t.case_id IN (SELECT case_id FROM cases WHERE breeder_id = '` + template + `' AND open = 1)`},
+	{table: "photos", suffix: "photo_id case_id", only: `t.case_id IN (SELECT case_id FROM cases WHERE breeder_id = '` + template + `' AND open = 1)`},
+	{table: "keepers", keepers: "keeper_id", only: `t.keeper_id IN (SELECT keeper_id FROM cases WHERE breeder_id = '` + template + `')`},
 }
 
 func (p *place) multiply(ctx context.Context, n int) (err error) {
@@ -135,7 +152,7 @@ func (p *place) multiply(ctx context.Context, n int) (err error) {
 		return err
 	}
 	breeders := (n + each*copiesEach - 1) / (each * copiesEach)
-	const together = 50
+	const together = 100
 	for from := 0; from < breeders; from += together {
 		tx, err := db.BeginTx(ctx, nil)
 		if err != nil {
@@ -153,7 +170,7 @@ func (p *place) multiply(ctx context.Context, n int) (err error) {
 				if k > 0 {
 					suffix = fmt.Sprint("-", k)
 				}
-				run(`INSERT INTO copies VALUES ($1, $2)`, fmt.Sprintf("load-%06d", b), suffix)
+				run(`INSERT INTO copies VALUES ($1, $2)`, fmt.Sprintf("yard-%06d", b), suffix)
 			}
 		}
 		for _, text := range statements {
@@ -188,10 +205,15 @@ func (c *copyOf) statement(ctx context.Context, db *sql.DB) (string, error) {
 	values := make([]string, len(names))
 	where := []string{`t.breeder_id = '` + template + `'`}
 	if !slices.Contains(names, "breeder_id") {
-		where = []string{`t.keeper_id NOT LIKE '%/load-%'`}
+		where = nil
+	}
+	if c.only != "" {
+		where = append(where, c.only)
 	}
 	for i, name := range names {
 		switch {
+		case c.without[name] != "":
+			values[i] = c.without[name]
 		case name == "breeder_id":
 			values[i] = `c.breeder`
 		case slices.Contains(suffix, name):
@@ -207,8 +229,9 @@ func (c *copyOf) statement(ctx context.Context, db *sql.DB) (string, error) {
 	if c.once {
 		where = append(where, `c.suffix = ''`)
 	}
+	// In the order of the key, so that pages are filled one after the other.
 	return `INSERT INTO ` + c.table + ` (` + strings.Join(names, ", ") + `) SELECT ` + strings.Join(values, ", ") +
-		` FROM copies c CROSS JOIN ` + c.table + ` t WHERE ` + strings.Join(where, ` AND `), rows.Err()
+		` FROM copies c CROSS JOIN ` + c.table + ` t WHERE ` + strings.Join(where, ` AND `) + ` ORDER BY 1, 2, 3`, rows.Err()
 }
 
 // signIn signs in those for whom the load acts, spread over all breeders.
@@ -219,7 +242,7 @@ func (p *place) signIn(ctx context.Context) (err error) {
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
 	var breeders []string
-	rows, err := db.QueryContext(ctx, `SELECT breeder_id FROM breeders WHERE breeder_id LIKE 'load-%' ORDER BY breeder_id`)
+	rows, err := db.QueryContext(ctx, `SELECT breeder_id FROM breeders WHERE breeder_id LIKE 'yard-%' ORDER BY breeder_id`)
 	if err != nil {
 		return err
 	}
@@ -318,7 +341,7 @@ func newSchema(ctx context.Context, server, name string) (address string, drop f
 		_, err = db.ExecContext(context.WithoutCancel(ctx), text)
 		return errors.Join(err, db.Close())
 	}
-	if err := run(`CREATE SCHEMA ` + name); err != nil {
+	if err := run(`CREATE SCHEMA IF NOT EXISTS ` + name); err != nil {
 		return "", nil, err
 	}
 	q := u.Query()

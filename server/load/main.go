@@ -32,6 +32,7 @@ type options struct {
 	cases                                       []int
 	seconds                                     time.Duration
 	loggers, readers                            int
+	kept                                        bool // the folder stays
 }
 
 func main() {
@@ -50,6 +51,7 @@ func run(ctx context.Context) (err error) {
 	flag.StringVar(&sizes, "cases", "1000,100000", "how many open cases, one database after the other")
 	flag.StringVar(&o.program, "program", ".build/warmhand", "the program")
 	flag.StringVar(&o.peer, "peer", "", "the peer's program, built from internal/tools/peer; empty: none")
+	flag.StringVar(&o.folder, "keep", "", "folder in which filled databases stay and are used again; on PostgreSQL their schemas stay, too")
 	flag.StringVar(&o.out, "out", "", "file for the table; empty: to the screen only")
 	flag.StringVar(&o.plans, "plans", "", "file for the plans of all queries at the last size; empty: none")
 	flag.DurationVar(&o.seconds, "time", 10*time.Second, "how long each is loaded")
@@ -64,10 +66,12 @@ func run(ctx context.Context) (err error) {
 		}
 		o.cases = append(o.cases, n)
 	}
-	if o.folder, err = os.MkdirTemp("", "warmhand-load-"); err != nil {
-		return err
+	if o.kept = o.folder != ""; !o.kept {
+		if o.folder, err = os.MkdirTemp("", "warmhand-load-"); err != nil {
+			return err
+		}
+		defer func() { err = errors.Join(err, os.RemoveAll(o.folder)) }()
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(o.folder)) }()
 
 	t := &table{}
 	for i, n := range o.cases {
@@ -102,7 +106,9 @@ func run(ctx context.Context) (err error) {
 
 func (o *options) sqlite(ctx context.Context, n int, t *table) (err error) {
 	p := place{dir: filepath.Join(o.folder, fmt.Sprint("sqlite-", n))}
-	defer func() { err = errors.Join(err, os.RemoveAll(p.dir)) }()
+	if !o.kept {
+		defer func() { err = errors.Join(err, os.RemoveAll(p.dir)) }()
+	}
 	took, err := p.fill(ctx, n)
 	if err != nil {
 		return fmt.Errorf("filling: %w", err)
@@ -122,11 +128,17 @@ func (o *options) sqlite(ctx context.Context, n int, t *table) (err error) {
 
 func (o *options) onPostgres(ctx context.Context, n int, t *table) (err error) {
 	p := place{dir: filepath.Join(o.folder, fmt.Sprint("postgres-", n))}
+	name := fmt.Sprint("load_", n)
+	if !o.kept {
+		name = fmt.Sprint("load_", os.Getpid(), "_", n)
+	}
 	var drop func() error
-	if p.url, drop, err = newSchema(ctx, o.postgres, fmt.Sprintf("load_%d_%d", os.Getpid(), n)); err != nil {
+	if p.url, drop, err = newSchema(ctx, o.postgres, name); err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, drop(), os.RemoveAll(p.dir)) }()
+	if !o.kept {
+		defer func() { err = errors.Join(err, drop(), os.RemoveAll(p.dir)) }()
+	}
 	took, err := p.fill(ctx, n)
 	if err != nil {
 		return fmt.Errorf("filling: %w", err)
