@@ -7,11 +7,13 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"math"
 	"net/url"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"time"
 
 	_ "github.com/jackc/pgx/v5/stdlib" // so is pgx
@@ -305,26 +307,73 @@ func (p *place) signIn(ctx context.Context) (err error) {
 	})
 }
 
-// pass makes all open cases due and lets the pass look at them, as a server
-// does.
-func (p *place) pass(ctx context.Context) (took time.Duration, looked int, err error) {
+// allMost is how many cases are all looked at at once, which no day asks for.
+const allMost = 200_000
+
+// passed is what a pass did.
+type passed struct {
+	looked     int
+	took, used time.Duration // used is the processor time of this process; SQLite runs within it
+}
+
+func (d *passed) rate() float64 { return float64(d.looked) / d.took.Seconds() }
+
+// passes has the pass look at all open cases, and then at those of the day after: what is
+// due then, and a fifth of all as if something had been logged of them. Where there are
+// too many for that, it looks at as large a share of them, evenly over the breeders, as
+// was due on that day in a smaller place.
+func (o *options) passes(ctx context.Context, p *place, n int, share float64) (all, day passed, err error) {
+	now := time.Now()
+	if n <= allMost {
+		if err = p.makeDue(ctx, now, 100); err == nil {
+			all, err = o.pass(ctx, p, now)
+		}
+		if err != nil {
+			return all, day, err
+		}
+		now, share = now.Add(24*time.Hour), .2
+	}
+	if err = p.makeDue(ctx, now, int(math.Round(100*share))); err == nil {
+		day, err = o.pass(ctx, p, now)
+	}
+	return all, day, err
+}
+
+// makeDue makes the open cases of so many of a hundred breeders due.
+func (p *place) makeDue(ctx context.Context, at time.Time, ofHundred int) error {
 	db, err := p.open()
 	if err != nil {
-		return 0, 0, err
+		return err
 	}
-	now := time.Now()
-	_, err = db.ExecContext(ctx, `UPDATE cases SET due_at = $1 WHERE open = 1`, now.UnixMilli())
-	if err = errors.Join(err, db.Close()); err != nil {
-		return 0, 0, err
-	}
+	_, err = db.ExecContext(ctx, `UPDATE cases SET due_at = $1 WHERE open = 1 AND due_at > $1 AND breeder_id LIKE 'yard-%' AND CAST(substr(breeder_id, 6) AS INTEGER) % 100 < $2`, at.UnixMilli(), ofHundred)
+	return errors.Join(err, db.Close())
+}
+
+// pass is as a server does it, for as long as it may take.
+func (o *options) pass(ctx context.Context, p *place, now time.Time) (d passed, err error) {
 	s, err := store.Open(ctx, p.storeConfig())
 	if err != nil {
-		return 0, 0, err
+		return d, err
 	}
 	defer func() { err = errors.Join(err, s.Close()) }()
-	begun := time.Now()
-	looked, err = followup.New(s, nil, nil).Pass(ctx, now) // a pass makes no code and signs nothing
-	return time.Since(begun), looked, err
+	limited, stop := context.WithTimeout(ctx, o.passMost)
+	defer stop()
+	begun, used := time.Now(), processorTime()
+	d.looked, err = followup.New(s, nil, nil).Pass(limited, now) // a pass makes no code and signs nothing
+	if limited.Err() != nil && ctx.Err() == nil {
+		err = nil // it may be stopped at any point
+	}
+	d.took, d.used = time.Since(begun), processorTime()-used
+	return d, err
+}
+
+// processorTime is what this process has used so far.
+func processorTime() time.Duration {
+	var u syscall.Rusage
+	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
+		return 0
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
 // newSchema makes an empty schema on a PostgreSQL server.

@@ -30,7 +30,7 @@ type setup struct {
 type options struct {
 	program, peer, folder, postgres, out, plans string
 	cases                                       []int
-	seconds                                     time.Duration
+	seconds, passMost                           time.Duration
 	loggers, readers                            int
 	kept                                        bool // the folder stays
 }
@@ -55,6 +55,7 @@ func run(ctx context.Context) (err error) {
 	flag.StringVar(&o.out, "out", "", "file for the table; empty: to the screen only")
 	flag.StringVar(&o.plans, "plans", "", "file for the plans of all queries at the last size; empty: none")
 	flag.DurationVar(&o.seconds, "time", 10*time.Second, "how long each is loaded")
+	flag.DurationVar(&o.passMost, "pass", time.Hour, "for how long at most a pass runs")
 	flag.IntVar(&o.loggers, "loggers", 12, "phones that log, each the next when the last was answered")
 	flag.IntVar(&o.readers, "readers", 4, "desks that read triage lists in the same way")
 	flag.Parse()
@@ -118,7 +119,7 @@ func (o *options) sqlite(ctx context.Context, n int, t *table) (err error) {
 		return err
 	}
 	r.cases, r.filled = n, took
-	if r.pass, r.passed, err = p.pass(ctx); err != nil {
+	if r.all, r.day, err = o.passes(ctx, &p, n, t.due(r.engine)); err != nil {
 		return fmt.Errorf("the pass: %w", err)
 	}
 	t.rows = append(t.rows, r)
@@ -150,7 +151,7 @@ func (o *options) onPostgres(ctx context.Context, n int, t *table) (err error) {
 		}
 		r.cases, r.filled = n, took
 		if servers == 1 {
-			if r.pass, r.passed, err = p.pass(ctx); err != nil {
+			if r.all, r.day, err = o.passes(ctx, &p, n, t.due(r.engine)); err != nil {
 				return fmt.Errorf("the pass: %w", err)
 			}
 		}
@@ -195,8 +196,17 @@ type result struct {
 	lists     float64 // a second
 	log, list quantiles
 	rss       int64 // of all servers at most, bytes
-	pass      time.Duration
-	passed    int
+	all, day  passed
+}
+
+// due is which share of cases was due on a day in the largest place of an engine so far.
+func (t *table) due(engine string) float64 {
+	for i := len(t.rows) - 1; i >= 0; i-- {
+		if r := &t.rows[i]; r.engine == engine && r.all.looked > 0 {
+			return float64(r.day.looked) / float64(r.cases)
+		}
+	}
+	return .33
 }
 
 type quantiles struct{ p50, p99 time.Duration }
@@ -209,11 +219,13 @@ func (q quantiles) String() string {
 }
 
 func (r *result) line() string {
-	pass := "–"
-	if r.passed > 0 {
-		pass = fmt.Sprintf("%.1f s, %.0f/s", r.pass.Seconds(), float64(r.passed)/r.pass.Seconds())
+	pass := func(d passed) string {
+		if d.looked == 0 {
+			return "–"
+		}
+		return fmt.Sprintf("%d in %.0f s, %.0f/s, %.2f ms", d.looked, d.took.Seconds(), d.rate(), 1000*d.used.Seconds()/float64(d.looked))
 	}
-	return fmt.Sprintf("| %s, %d | %d | %.0f | %s | %.0f | %s | %d | %s |", r.engine, r.servers, r.cases, r.logs, r.log, r.lists, r.list, r.rss>>20, pass)
+	return fmt.Sprintf("| %s, %d | %d | %.0f | %s | %.0f | %s | %d | %s | %s |", r.engine, r.servers, r.cases, r.logs, r.log, r.lists, r.list, r.rss>>20, pass(r.all), pass(r.day))
 }
 
 func (t *table) markdown(o *options) string {
@@ -222,13 +234,22 @@ func (t *table) markdown(o *options) string {
 %d phones log and %d desks read triage lists at once, each request when the last was answered, for %v;
 program, database and load share %d processors (%s).
 
-| engine, servers | open cases | logs/s | log, ms, p50 / p99 | lists/s | list, ms, p50 / p99 | memory, MiB | pass over all |
-|---|---|---|---|---|---|---|---|
+The last columns are how many cases the pass looked at, in what time, how many that is a second, and processor time for each
+(on PostgreSQL without the database's).
+
+| engine, servers | open cases | logs/s | log, ms, p50 / p99 | lists/s | list, ms, p50 / p99 | memory, MiB | all due at once | the day after |
+|---|---|---|---|---|---|---|---|---|
 `, o.loggers, o.readers, o.seconds, runtime.NumCPU(), runtime.GOARCH)
 	for i := range t.rows {
 		b.WriteString(t.rows[i].line() + "\n")
 	}
 	b.WriteString("\n")
+	for i := range t.rows {
+		if r := &t.rows[i]; r.day.looked > 0 {
+			share := t.due(r.engine)
+			fmt.Fprintf(&b, "A day's pass over %d cases, %s: %.0f %% of them are due, which takes %.1f minutes at that rate.\n", r.cases, r.engine, 100*share, share*float64(r.cases)/r.day.rate()/60)
+		}
+	}
 	for i := range t.rows {
 		for j := range t.rows[:i] {
 			if big, small := &t.rows[i], &t.rows[j]; big.setup == small.setup && big.cases == 10*small.cases {
