@@ -210,6 +210,7 @@ func (s *Service) claimEach(ctx context.Context, now time.Time) (out []claim, lo
 type topic struct {
 	care.Reminder // its key, but for the way
 	told          Told
+	digest        *Digest // in place of told
 	due           time.Time
 	urgent        bool // goes out in quiet hours, too
 }
@@ -489,14 +490,25 @@ func askedOf(tx care.Tx, c *care.Case, ways []sight, now time.Time, sooner func(
 // vet and that nobody has looked at since, those whose keepers wrote if the person
 // wants that at once, and the digest of the morning.
 func breederTopics(tx care.Tx, r *care.Hours, now time.Time, sooner func(time.Time)) (list []topic, err error) {
-	var digest time.Time // of what is newest in it
+	var (
+		digest Digest
+		newest time.Time // of what is in it
+	)
 	err = eachOpenCase(tx, r.BreederID, func(c *care.Case) error {
 		rose, err := roseAt(tx, c, now)
 		if err != nil {
 			return err
 		}
-		if n := newsOf(r, c, !rose.IsZero(), now); n.newest.After(digest) {
-			digest = n.newest
+		n := newsOf(r, c, !rose.IsZero(), now)
+		if n.newest.After(newest) {
+			newest = n.newest
+		}
+		switch {
+		case n.newest.IsZero():
+		case !n.more:
+			digest.Logged++
+		default:
+			digest.News = append(digest.News, n.News)
 		}
 		wrote, err := wroteAtOnce(tx, r, c, now, sooner)
 		if err != nil {
@@ -521,18 +533,26 @@ func breederTopics(tx care.Tx, r *care.Hours, now time.Time, sooner func(time.Ti
 	}
 	morning := r.LastMorning(now)
 	name := digestWord + r.Day(morning)
-	fresh := morning.After(r.DigestAt) && digest.After(r.DigestAt)
+	fresh := morning.After(r.DigestAt) && newest.After(r.DigestAt)
 	if !fresh { // a digest of this morning that did not go yet
 		rows, err := tx.ListReminders(r.BreederID, "", r.PersonID)
 		if err != nil {
 			return nil, err
 		}
-		fresh = !digest.IsZero() && slices.ContainsFunc(rows, func(row care.Reminder) bool { return row.Topic == name })
+		fresh = !newest.IsZero() && slices.ContainsFunc(rows, func(row care.Reminder) bool { return row.Topic == name })
 	}
-	if fresh {
-		list = append(list, topic{Reminder: care.Reminder{BreederID: r.BreederID, PersonID: r.PersonID, Topic: name}, due: morning})
+	if !fresh {
+		return list, nil
 	}
-	return list, nil
+	for i := range digest.News {
+		n := &digest.News[i]
+		a, err := tx.Animal(n.Case.BreederID, n.Case.AnimalID)
+		if err != nil {
+			return nil, err
+		}
+		n.Animal = a.Name
+	}
+	return append(list, topic{Reminder: care.Reminder{BreederID: r.BreederID, PersonID: r.PersonID, Topic: name}, digest: &digest, due: morning}), nil
 }
 
 func eachOpenCase(tx care.Tx, breederID string, f func(*care.Case) error) error {
@@ -617,35 +637,6 @@ func newsOf(r *care.Hours, c *care.Case, rose bool, now time.Time) (n latest) {
 	return n
 }
 
-// morningOf is what is new now; nil for nothing.
-func morningOf(tx care.Tx, r *care.Hours, now time.Time) (*Digest, error) {
-	d := &Digest{}
-	err := eachOpenCase(tx, r.BreederID, func(c *care.Case) error {
-		rose, err := roseAt(tx, c, now)
-		if err != nil {
-			return err
-		}
-		n := newsOf(r, c, !rose.IsZero(), now)
-		switch {
-		case n.newest.IsZero():
-		case !n.more:
-			d.Logged++
-		default:
-			a, err := tx.Animal(c.BreederID, c.AnimalID)
-			if err != nil {
-				return err
-			}
-			n.Animal = a.Name
-			d.News = append(d.News, n.News)
-		}
-		return nil
-	})
-	if err != nil || len(d.News) == 0 && d.Logged == 0 {
-		return nil, err
-	}
-	return d, nil
-}
-
 // hand hands over what was claimed on one way, as far as it still holds.
 func (s *Service) hand(ctx context.Context, now func() time.Time, c *claim, send func(context.Context, *Notice) care.Delivery) (gone bool, err error) {
 	n, rows, err := s.ready(ctx, care.Instant(now()), c)
@@ -703,13 +694,7 @@ func (s *Service) ready(ctx context.Context, now time.Time, c *claim) (n *Notice
 			i := slices.IndexFunc(topics, func(t topic) bool {
 				return t.BreederID == row.BreederID && t.CaseID == row.CaseID && t.Topic == row.Topic && way.sees(&t)
 			})
-			var digest *Digest
-			if i >= 0 && row.CaseID == "" {
-				if digest, err = morningOf(tx, &r, now); err != nil {
-					return err
-				}
-			}
-			if i < 0 || row.CaseID == "" && digest == nil { // answered, or seen, meanwhile
+			if i < 0 { // answered, or seen, meanwhile
 				if err := tx.DeleteReminder(row); err != nil {
 					return err
 				}
@@ -730,8 +715,8 @@ func (s *Service) ready(ctx context.Context, now time.Time, c *claim) (n *Notice
 				return err
 			}
 			rows = append(rows, row)
-			if digest != nil {
-				out.Digest = digest
+			if d := topics[i].digest; d != nil {
+				out.Digest = d
 			} else {
 				out.Told = append(out.Told, topics[i].told)
 			}
