@@ -38,11 +38,11 @@ func view(tx care.Tx, c care.Case, now time.Time) (v CaseView, err error) {
 	if c.ClosedAt != nil || len(c.Ahead) == 0 || now.Before(v.Assessment.DueAt) {
 		return v, nil
 	}
-	k, err := read(tx, c)
+	about, log, err := today(tx, &c)
 	if err != nil {
 		return v, err
 	}
-	a := assess.Assess(k.subject, caseLog(k.log, &c), now)
+	a := assess.Assess(about, caseLog(log, &c), now)
 	if a.Standing != c.Standing {
 		return v, nil // the pass is on its way here
 	}

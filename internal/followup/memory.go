@@ -93,18 +93,7 @@ func (m memory) keep(k *known) {
 // read reads all that is known of a case. An open one is assessed anew by the
 // breeder's thresholds of today.
 func read(tx care.Tx, c care.Case) (*known, error) {
-	log, err := tx.Log(c.BreederID, c.AnimalID)
-	if err != nil {
-		return nil, err
-	}
-	if c.ClosedAt == nil {
-		b, err := tx.Breeder(c.BreederID)
-		if err != nil {
-			return nil, err
-		}
-		c.Thresholds = b.Thresholds
-	}
-	about, err := subject(tx, &c)
+	about, log, err := today(tx, &c)
 	if err != nil {
 		return nil, err
 	}
@@ -113,4 +102,21 @@ func read(tx care.Tx, c care.Case) (*known, error) {
 		return nil, err
 	}
 	return &known{open: c, subject: about, log: log, flags: flags, walk: &walk{}}, nil
+}
+
+// today is what a case is assessed by today, with its animal's whole log.
+func today(tx care.Tx, c *care.Case) (*assess.Subject, []care.Entry, error) {
+	b, err := tx.Breeder(c.BreederID)
+	if err != nil {
+		return nil, nil, err
+	}
+	a, err := tx.Animal(c.BreederID, c.AnimalID)
+	if err != nil {
+		return nil, nil, err
+	}
+	if c.ClosedAt == nil {
+		c.Thresholds = b.Thresholds
+	}
+	log, err := tx.Log(c.BreederID, c.AnimalID)
+	return subjectOf(c, &a, &b), log, err
 }

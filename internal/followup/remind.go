@@ -474,16 +474,17 @@ func askedOf(tx care.Tx, c *care.Case, ways []sight, now time.Time, sooner func(
 	}) {
 		return nil, nil // all were told
 	}
-	k, err := read(tx, *c)
+	fresh := *c
+	about, log, err := today(tx, &fresh)
 	if err != nil {
 		return nil, err
 	}
-	plan := assess.Assess(k.subject, caseLog(k.log, c), now).CheckIns
+	plan := assess.Assess(about, caseLog(log, c), now).CheckIns
 	if len(plan) == 0 || plan[0].At.After(now) {
 		return nil, nil
 	}
 	return &topic{Reminder: care.Reminder{BreederID: c.BreederID, CaseID: c.ID, PersonID: c.KeeperID, Topic: plan[0].ID},
-		told: Told{Case: *c, Animal: k.subject.Animal.Name, CheckIn: &plan[0]}, due: plan[0].At}, nil
+		told: Told{Case: *c, Animal: about.Animal.Name, CheckIn: &plan[0]}, due: plan[0].At}, nil
 }
 
 // breederTopics are the cases that have risen to be stepped into or to be seen by a
