@@ -44,7 +44,7 @@ test('a keeper puts the check-ins into the calendar, and takes it back', async (
   const read = () => stranger.get(address ?? '');
   const file = await read();
   expect(file.headers()['content-type']).toContain('text/calendar');
-  expect(await file.text()).toContain('SUMMARY:Larch: ');
+  expect(await file.text()).toContain('SUMMARY;LANGUAGE=en:Larch: ');
   await page.getByRole('button', { name: 'Stop the calendar' }).tap();
   await expect(page.getByText('Nobody can read it at the old address any more.')).toBeVisible();
   expect((await read()).status()).toBe(404);

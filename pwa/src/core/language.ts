@@ -13,15 +13,10 @@ function wished(): readonly string[] {
   return typeof navigator === 'undefined' ? [] : [navigator.language, ...(navigator.languages ?? [])].filter(Boolean);
 }
 
-/** The language that was chosen here, else the first of the browser's that the app speaks, else English. */
+/** The language that was chosen here, else the person's elsewhere, else the first of the browser's that the app speaks, else English. */
 export function language(): string {
-  const chosen = settings.value.language;
-  if (languages[chosen]) return chosen;
-  return (
-    wished()
-      .map(base)
-      .find((tag) => languages[tag]) ?? 'en'
-  );
+  const { language: chosen, theirs } = settings.value;
+  return [chosen, theirs, ...wished().map(base)].find((tag) => languages[tag]) ?? 'en';
 }
 
 /** The same with its country, where the browser names one: dates and numbers are written differently in Vienna and Zurich. */

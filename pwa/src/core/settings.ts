@@ -9,8 +9,12 @@ export interface Settings {
   taken: boolean;
   /** What prices are in: three letters of ISO 4217. */
   currency: string;
-  /** A tag of BCP 47 that was chosen here; '' as the browser has it. */
+  /** A tag of BCP 47 that was chosen here; '' as the person has it elsewhere, or else the browser. */
   language: string;
+  /** Whether the service was not told yet what was chosen. */
+  untold: boolean;
+  /** What the service last said that the person reads; '' when it said nothing. */
+  theirs: string;
 }
 
 const key = 'warmhand.settings';
@@ -22,6 +26,8 @@ function stored(): Settings {
     taken: false,
     currency: currencyOf(),
     language: '',
+    untold: false,
+    theirs: '',
     paper: spoken(/-(US|CA|MX|PH|CL|CO|VE|GT|CR|PA|SV|NI|DO|PR|BS|BZ|LR|PW|FM|MH)$/i) ? 'letter' : 'a4',
   };
   try {
@@ -32,6 +38,8 @@ function stored(): Settings {
       taken: was.taken === true,
       currency: was.currency && /^[A-Z]{3}$/.test(was.currency) ? was.currency : usual.currency,
       language: typeof was.language === 'string' ? was.language : '',
+      untold: was.untold === true,
+      theirs: typeof was.theirs === 'string' ? was.theirs : '',
       paper: was.paper === 'letter' || was.paper === 'a4' ? was.paper : usual.paper,
     };
   } catch {

@@ -116,6 +116,8 @@ interface PushText {
   body?: string;
   url?: string;
   tag?: string;
+  /** The language of title and body. */
+  lang?: string;
   /** An offer that can be logged on the notification itself. */
   log?: { case: string; animal: string };
 }
@@ -154,6 +156,7 @@ function show(text: PushText): Promise<void> {
     icon: '/icons/icon-192.png',
     data: text,
     ...(text.tag && { tag: text.tag }),
+    ...(text.lang && { lang: text.lang }),
     ...(actions.length > 0 && { actions }),
   } as NotificationOptions);
 }

@@ -4,6 +4,7 @@ import type { GetMeResponseJson } from '../core/contract';
 import { language } from '../core/language';
 import type { Known } from '../store/copies';
 import { languageKey, writeState } from '../store/db';
+import { takeLanguage, tellLanguage } from '../sync/language';
 import { back, startSync } from '../sync/sync';
 import { idle } from './device';
 import { KeeperApp } from './keeper';
@@ -65,6 +66,8 @@ async function start(): Promise<void> {
   await idle();
   await startWorker();
   await writeState(languageKey, language()).catch(() => undefined);
+  addEventListener('online', () => void tellLanguage());
+  void takeLanguage();
 }
 
 /** Nothing of a keeper is on this phone: somebody may be signed in all the same. */

@@ -15,6 +15,7 @@ import type {
 import { say } from '../../core/say';
 import { forgetBreeder, keepBreeder, keptBreeder } from '../../store/copies';
 import { dropDrafts } from '../../store/db';
+import { takeLanguage } from '../../sync/language';
 
 /** undefined until the service was asked. */
 export const me = signal<GetMeResponseJson | undefined>(undefined);
@@ -92,6 +93,7 @@ async function signedIn(who: GetMeResponseJson | undefined): Promise<void> {
   if (who) await become(who);
   else await refreshMe();
   signedOut.value = false;
+  void takeLanguage();
 }
 
 export async function useRecoveryCode(code: string): Promise<void> {

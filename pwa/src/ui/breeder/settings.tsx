@@ -317,7 +317,7 @@ function Units(): JSX.Element {
   return (
     <section class="card stack" aria-labelledby="s-u">
       <h2 id="s-u">{say('On this device')}</h2>
-      <Languages />
+      <Languages inSettings />
       <fieldset class="field">
         <legend>{say('Weights')}</legend>
         <div class="choices">

@@ -6,6 +6,7 @@ import type { GetMeResponseJson, RedeemSignInLinkResponseJson, UseKeeperCodeResp
 import { uuidv7 } from '../../core/ids';
 import { say } from '../../core/say';
 import { readState, writeState } from '../../store/db';
+import { takeLanguage } from '../../sync/language';
 import { refresh } from '../../sync/refresh';
 import { load } from '../keeper/state';
 import { go, Link, Screen } from '../nav';
@@ -29,7 +30,9 @@ export default function SignInLink({ onKeeper }: { onKeeper: () => void }): JSX.
   const typed = parseClaimCode(secret);
 
   const signedIn = async (me: GetMeResponseJson | undefined) => {
-    if (me?.role !== 'keeper') return go('/b', true);
+    if (me?.role !== 'keeper') go('/b', true);
+    void takeLanguage();
+    if (me?.role !== 'keeper') return;
     await refresh().catch(() => undefined); // what fails now is fetched by the next round
     await load();
     onKeeper();

@@ -18,7 +18,7 @@ import { unsent } from './state';
 export default function KeeperSettings(): JSX.Element {
   return (
     <Screen title={say('Settings and privacy')} back="/">
-      <Languages />
+      <Languages inSettings />
       <Units />
       <OnHomeScreen />
       <Storage />
