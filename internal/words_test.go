@@ -2,6 +2,7 @@ package internal_test
 
 import (
 	"encoding/json"
+	"fmt"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -190,6 +191,7 @@ func formsInTables() map[string]spoken {
 	for _, m := range append(sheet.Meanings(), sheet.Ignored) {
 		add("columns of a list", m.Label())
 	}
+	add("ages", snake.Hatchling.String(), snake.Juvenile.String(), snake.Adult.String())
 	add("sexes", string(care.Male), string(care.Female), string(care.SexUnknown))
 	for _, f := range care.HomeOf(&care.Record{}).Facts {
 		add("home", f.Label)
@@ -262,6 +264,36 @@ func TestForms(t *testing.T) {
 		}
 		if err := os.WriteFile(to, b, 0o644); err != nil {
 			t.Fatal(err)
+		}
+	}
+}
+
+// otherTerms are German words for what has another term here.
+var otherTerms = map[string]string{
+	`(das|dem|dieses) Telefon`: "Handy", `Token\b`: "Zugangsschlüssel", `Textbaustein`: "Satz", `\b(er|ge)broch|erbricht`: "ausgewürgt",
+	`(warme|kühle)[mns]? Ende`: "Seite", `Wiederherstellungscode`: "Notfallcode", `Elternteil`: "Elterntier", `(^|[^-])\bMail(s|adresse)?\b`: "E-Mail",
+	`[Bb]erichtig`: "korrigieren", `frischtot`: "frisch getötet", `[Bb]eiseite`: "zurückgestellt", `\bIhnen\b`: "du", `!`: ".", `"`: "„“", `[a-zäöüß.]”`: "„“",
+}
+
+// One thing has one name, in both parts of a language.
+func TestTerms(t *testing.T) {
+	t.Parallel()
+	b, err := os.ReadFile("words/de.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var said struct{ Web, Server map[string]any }
+	if err := json.Unmarshal(b, &said); err != nil || len(said.Web) < 1000 || len(said.Server) < 1000 {
+		t.Fatalf("%d and %d sentences, %v", len(said.Web), len(said.Server), err)
+	}
+	for other, term := range otherTerms {
+		unwanted := regexp.MustCompile(other)
+		for _, part := range []map[string]any{said.Web, said.Server} {
+			for form, text := range part {
+				if found := unwanted.FindString(fmt.Sprint(text)); found != "" {
+					t.Errorf("%q: %q is %q here: %v", form, found, term, text)
+				}
+			}
 		}
 	}
 }

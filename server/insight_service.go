@@ -3,10 +3,13 @@ package server
 import (
 	"context"
 	"math"
+	"strings"
 
 	"warmhand/internal/assess"
+	"warmhand/internal/care"
 	pb "warmhand/internal/gen/warmhand/v1"
 	"warmhand/internal/insight"
+	"warmhand/internal/words"
 )
 
 type insightService struct {
@@ -24,7 +27,7 @@ func (c *insightService) GetInsight(ctx context.Context, req *pb.GetInsightReque
 		return nil, err
 	}
 	out := &pb.Insight{
-		Sales: int32(in.Sales), LeftOut: int32(leftOut), FirstMeal: waitToProto(&in.First), ThirdMeal: waitToProto(&in.Third),
+		Sales: int32(in.Sales), LeftOut: int32(leftOut), FirstMeal: waitToProto(&in.First, spoken(ctx)), ThirdMeal: waitToProto(&in.Third, spoken(ctx)),
 		Harmed: shareToProto(in.Warnings.Harmed), DaysAhead: known(in.Warnings.Ahead), Calm: shareToProto(in.Warnings.Calm),
 	}
 	for _, p := range in.Preceding {
@@ -55,17 +58,36 @@ func shareToProto(s insight.Share) *pb.Share {
 	return &pb.Share{Count: int32(s.K), Of: int32(s.N), Low: s.Low, High: s.High}
 }
 
-func waitToProto(w *insight.Waiting) *pb.MealWait {
+func waitToProto(w *insight.Waiting, in *words.Language) *pb.MealWait {
 	out := &pb.MealWait{All: curveToProto(&w.All)}
 	for i := range w.Splits {
 		s := &w.Splits[i]
 		split := &pb.WaitSplit{By: s.By, Chance: known(s.P), LeftOut: int32(s.LeftOut)}
 		for j := range s.Groups {
-			split.Groups = append(split.Groups, &pb.WaitGroup{Name: s.Groups[j].Name, Curve: curveToProto(&s.Groups[j].Curve)})
+			split.Groups = append(split.Groups, &pb.WaitGroup{Name: in.Say(groupName(s.By, s.Groups[j].Name)), Curve: curveToProto(&s.Groups[j].Curve)})
 		}
 		out.Splits = append(out.Splits, split)
 	}
 	return out
+}
+
+// groupName is what a side of a split is called: of a clutch or a show day what the
+// breeder called it.
+func groupName(by, s string) words.Text {
+	if by == "species" || by == "age" {
+		return words.Say(s)
+	}
+	if state, name, ok := strings.Cut(s, " "); ok && by == "prey" {
+		switch care.PreyState(state) {
+		case care.Thawed:
+			return words.Say("thawed {prey}", words.Say(name))
+		case care.Prekilled:
+			return words.Say("freshly killed {prey}", words.Say(name))
+		case care.Live:
+			return words.Say("live {prey}", words.Say(name))
+		}
+	}
+	return words.AsIs(s)
 }
 
 func curveToProto(c *insight.Curve) *pb.WaitCurve {

@@ -35,7 +35,7 @@ func CheckPhrases(list []string) ([]string, error) {
 		}
 		for _, m := range place.FindAllStringSubmatch(p, -1) {
 			if !slices.Contains(PhrasePlaces, m[1]) {
-				return nil, BadField(field, "[{place}] is none of the places. There are: [{places}].", m[1], strings.Join(PhrasePlaces, "], ["))
+				return nil, BadField(field, "[{place}] is none of the places that a phrase may have. Choose one of those beside it, or take the brackets out.", m[1])
 			}
 		}
 		out = append(out, p)

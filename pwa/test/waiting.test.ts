@@ -41,9 +41,9 @@ describe('the wait for a meal', () => {
     expect(shown({}, 14)).toBe('–');
   });
   it('says what is not known', () => {
-    expect(medianText(curve, 'first meal')).toContain('by day 9. The true number is likely 7 or more');
-    expect(medianText({ ate: 1 }, 'first meal')).toContain('Less than half');
-    expect(medianText({}, 'first meal')).toContain('Nobody');
+    expect(medianText(curve, 'first')).toContain('by day 9. The true number is likely 7 or more');
+    expect(medianText({ ate: 1 }, 'first')).toContain('Less than half');
+    expect(medianText({}, 'first')).toContain('Nobody');
     expect(shareText({ count: 1, of: 4, low: 0.046, high: 0.7 })).toBe('1 of 4 (25\u00a0%; likely 5 to 70\u00a0%)');
     expect(shareText(undefined)).toBe('none so far');
     expect([daysText(0.4), daysText(1.2), daysText(20)]).toEqual(['a day', '1 day', '20 days']);

@@ -1,5 +1,6 @@
 // A breeder's phrases, with the places for an animal's facts filled in. The places are the service's (PhrasePlaces).
 import type { CaseJson, EntryJson } from './contract';
+import { say } from './say';
 import { formatMass } from './units';
 
 export const places = [
@@ -13,7 +14,35 @@ export const places = [
   'breeder',
 ] as const;
 
-export type Facts = Partial<Record<(typeof places)[number], string>>;
+type Place = (typeof places)[number];
+
+export type Facts = Partial<Record<Place, string>>;
+
+/** What the places are called where a breeder reads and writes them; they are kept and sent under the names above. */
+const names: Record<Place, string> = {
+  animal: say('animal'),
+  keeper: say('keeper'),
+  species: say('species'),
+  day: say('day'),
+  'days since the last meal': say('days since the last meal'),
+  'last weight': say('last weight'),
+  'next step': say('next step'),
+  breeder: say('breeder'),
+};
+
+export const placeNames = places.map((p) => `[${names[p]}]`);
+
+const eachPlace = (phrase: string, by: (place: Place | undefined, whole: string) => string): string =>
+  phrase.replace(/\[([^[\]]*)\]/g, (whole, name: string) =>
+    by(
+      places.find((p) => p === name || names[p] === name),
+      whole,
+    ),
+  );
+
+/** A phrase as its breeder reads it, and as it is kept. */
+export const shownPhrase = (phrase: string): string => eachPlace(phrase, (p, whole) => (p ? `[${names[p]}]` : whole));
+export const keptPhrase = (phrase: string): string => eachPlace(phrase, (p, whole) => (p ? `[${p}]` : whole));
 
 /** What is known of a case, as it stands in a sentence. */
 export function factsOf(c: CaseJson, entries: readonly EntryJson[], breeder: string | undefined): Facts {
@@ -22,7 +51,7 @@ export function factsOf(c: CaseJson, entries: readonly EntryJson[], breeder: str
     .filter((e) => e.weighIn && !e.replacedBy)
     .sort((x, y) => Date.parse(y.happenTime ?? '') - Date.parse(x.happenTime ?? ''))[0];
   const facts: Facts = {};
-  const put = (place: (typeof places)[number], text: string | undefined) => {
+  const put = (place: Place, text: string | undefined) => {
     if (text) facts[place] = text;
   };
   put('animal', c.animal?.displayName);
@@ -38,10 +67,10 @@ export function factsOf(c: CaseJson, entries: readonly EntryJson[], breeder: str
 
 /** The phrase as it would be sent; what is not known stays in its brackets. */
 export function fill(phrase: string, facts: Facts): string {
-  return phrase.replace(/\[([^[\]]*)\]/g, (whole, place: string) => facts[place as (typeof places)[number]] ?? whole);
+  return eachPlace(phrase, (p, whole) => (p ? (facts[p] ?? `[${names[p]}]`) : whole));
 }
 
-/** Places that are still open in a text. */
+/** Places that are still open in a text that was filled in. */
 export function openPlaces(text: string): string[] {
-  return places.filter((p) => text.includes(`[${p}]`));
+  return placeNames.filter((p) => text.includes(p));
 }

@@ -714,7 +714,7 @@ function Messages({ d, again }: { d: Everything; again: () => void }): JSX.Eleme
     const left = openPlaces(text);
     if (left.length > 0)
       throw new Error(
-        say('This is not known: write it in yourself, or take it out: [{left}].', { left: left.join('], [') }),
+        say('This is not known: write it in yourself, or take it out: {left}.', { left: left.join(', ') }),
       );
     const ids = photos.map((x) => x.id);
     const same = [text, ...ids].join('\n');

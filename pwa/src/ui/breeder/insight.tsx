@@ -9,7 +9,7 @@ import { useLoad } from './hooks';
 import { Heading, Trouble, Waiting } from './nav';
 import { lessons } from './return';
 import { ask, breeder } from './session';
-import { daysText, medianText, type Side, shareText, shown, waitPlot, waitSize } from './waiting';
+import { daysText, type Meal, medianText, type Side, shareText, shown, waitPlot, waitSize } from './waiting';
 
 /** Fewer sales than this say nothing that a person could not see. */
 const least = 5;
@@ -49,8 +49,8 @@ export function InsightPage(): JSX.Element {
                   { sales: all.sales },
                 )}
           </p>
-          <Wait title={say('Days to the first meal')} meal={say('first meal')} wait={all.firstMeal ?? {}} />
-          <Wait title={say('Days to the third meal')} meal={say('third meal')} wait={all.thirdMeal ?? {}} />
+          <Wait title={say('Days to the first meal')} meal="first" wait={all.firstMeal ?? {}} />
+          <Wait title={say('Days to the third meal')} meal="third" wait={all.thirdMeal ?? {}} />
           <section class="card stack" aria-labelledby="i-before">
             <h2 id="i-before">{say('What came before trouble')}</h2>
             <p>
@@ -180,7 +180,7 @@ const byWords: Record<string, string> = {
   show_day: say('By show day'),
 };
 
-function Wait({ title, meal, wait }: { title: string; meal: string; wait: MealWaitJson }): JSX.Element {
+function Wait({ title, meal, wait }: { title: string; meal: Meal; wait: MealWaitJson }): JSX.Element {
   const id = useId();
   const [by, setBy] = useState('');
   const split = wait.splits?.find((s) => s.by === by);

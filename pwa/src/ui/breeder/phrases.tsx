@@ -1,8 +1,9 @@
 import type { JSX } from 'preact';
 import { useRef, useState } from 'preact/hooks';
 import type { GetBreederResponseJson, UpdateBreederResponseJson } from '../../api/gen/warmhand/v1/breeder_service_pb';
-import { type Facts, fill, places } from '../../core/phrases';
+import { type Facts, fill, keptPhrase, placeNames, shownPhrase } from '../../core/phrases';
 import { say } from '../../core/say';
+import { formatMass } from '../../core/units';
 import { Button, Field, Notice } from '../parts/controls';
 import { problem, useLoad, useSave } from './hooks';
 import { Heading, Problem, Trouble, Waiting } from './nav';
@@ -14,7 +15,7 @@ const example: Facts = {
   species: say('ball python'),
   day: '12',
   'days since the last meal': '19',
-  'last weight': '92 g',
+  'last weight': formatMass(92),
   'next step': say('Leave it in peace for 5 days.'),
 };
 
@@ -57,7 +58,7 @@ export default function PhrasesPage(): JSX.Element {
 
 function Edit({ phrases }: { phrases: string[] }): JSX.Element {
   const keys = useRef(0);
-  const rowsOf = (list: readonly string[]) => list.map((text): Row => ({ key: keys.current++, text }));
+  const rowsOf = (list: readonly string[]) => list.map((text): Row => ({ key: keys.current++, text: shownPhrase(text) }));
   const [rows, setRows] = useState<Row[]>(() => rowsOf(phrases));
   const [saved, setSaved] = useState(false);
   const save = useSave();
@@ -76,7 +77,7 @@ function Edit({ phrases }: { phrases: string[] }): JSX.Element {
         void save
           .run(async () => {
             const answer = await ask<UpdateBreederResponseJson>('PATCH', `/v1/${breeder()}?updateMask=phrases`, {
-              phrases: rows.map((r) => r.text),
+              phrases: rows.map((r) => keptPhrase(r.text)),
             });
             setRows(rowsOf(answer.breeder?.phrases ?? []));
           })
@@ -84,7 +85,7 @@ function Edit({ phrases }: { phrases: string[] }): JSX.Element {
       }}
     >
       <Notice title={say('Places for facts')}>
-        <p>{places.map((p) => `[${p}]`).join(' ')}</p>
+        <p>{placeNames.join(' ')}</p>
       </Notice>
       {!owner && <p class="muted">{say('Only the owner of the account changes these.')}</p>}
       {rows.length === 0 && <p class="muted">{say('There is none yet.')}</p>}

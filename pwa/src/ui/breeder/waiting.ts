@@ -74,9 +74,24 @@ export function shown(curve: WaitCurveJson, by: number): string {
   return `${Math.round((1 - n(at?.waiting ?? 1)) * 100)}\u00a0%`;
 }
 
-export function medianText(curve: WaitCurveJson, meal: string): string {
-  if (!curve.ate) return say('Nobody has reported the {meal} yet.', { meal });
-  if (curve.median === undefined) return say('Less than half have reported the {meal} so far.', { meal });
+const meals = {
+  first: {
+    none: say('Nobody has reported the first meal yet.'),
+    few: say('Less than half have reported the first meal so far.'),
+    half: (n: number) => say('Half had their first meal by day {n}.', { n }),
+  },
+  third: {
+    none: say('Nobody has reported the third meal yet.'),
+    few: say('Less than half have reported the third meal so far.'),
+    half: (n: number) => say('Half had their third meal by day {n}.', { n }),
+  },
+};
+
+export type Meal = keyof typeof meals;
+
+export function medianText(curve: WaitCurveJson, meal: Meal): string {
+  if (!curve.ate) return meals[meal].none;
+  if (curve.median === undefined) return meals[meal].few;
   const low = curve.medianLow === undefined ? undefined : n(curve.medianLow);
   const high = curve.medianHigh === undefined ? undefined : n(curve.medianHigh);
   const range =
@@ -85,7 +100,7 @@ export function medianText(curve: WaitCurveJson, meal: string): string {
       : high === undefined
         ? ` ${say('The true number is likely {low} or more; there are too few animals to say how much more.', { low })}`
         : ` ${say('The true number is likely between {low} and {high}.', { low, high })}`;
-  return say('Half had their {meal} by day {n}.{range}', { meal, n: n(curve.median), range });
+  return meals[meal].half(n(curve.median)) + range;
 }
 
 /** "3 of 12 (25 %; likely 9 to 53 %)". */
