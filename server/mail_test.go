@@ -153,7 +153,7 @@ func TestMailOnTheWire(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if text, err := io.ReadAll(file); err != nil || !strings.Contains(string(text), "What you are told comes in Deutsch") || !strings.Contains(string(text), "Mail to robin@example.org") || !strings.Contains(string(text), "Not between 21:00 and 08:00 by the clock in UTC") {
+	if text, err := io.ReadAll(file); err != nil || !strings.Contains(string(text), "kommt in dieser Sprache: Deutsch.") || !strings.Contains(string(text), "robin@example.org") || !strings.Contains(string(text), "Nicht zwischen 21:00 und 08:00 nach der Uhr in UTC") {
 		t.Errorf("what a keeper takes along: %v %s", err, text)
 	}
 	// RFC 8058, 3.1: the one click of a mail program.

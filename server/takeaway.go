@@ -12,6 +12,7 @@ import (
 	"io"
 	"io/fs"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -35,15 +36,51 @@ var takeawayPage = template.Must(template.New("takeaway").Parse(takeawayText))
 
 // takenAway is one animal on the page that a keeper reads.
 type takenAway struct {
-	Folder, Name, Kind, Breeder, Contact, Since, Ended string
-	Record                                             []string
-	Rows                                               []takenRow
-	Pictures                                           []takenPicture
+	Folder, Name string
+	About        []string // sentences
+	Record       []string
+	Rows         []takenRow
+	Pictures     []takenPicture
+}
+
+// takenPage is all of the page. Its template says everything in the language In.
+type takenPage struct {
+	In        *words.Language
+	Animals   []takenAway
+	Reminders []string
+	Made      words.Text
+}
+
+// What the page says beside what was logged.
+var takenWords = map[string]words.Text{
+	"title":    words.Say("What you shared with your breeder"),
+	"files":    words.Say("In each folder, log.csv opens in any spreadsheet, case.jsonl is for programs, and the pictures are as your breeder sees them. Times are UTC."),
+	"snake":    words.Say("Your snake"),
+	"logged":   words.Say("Everything that was logged"),
+	"when":     words.Say("When"),
+	"who":      words.Say("Who"),
+	"what":     words.Say("What"),
+	"details":  words.Say("Details"),
+	"note":     words.Say("Note"),
+	"none":     words.Say("There is no animal here."),
+	"reminded": words.Say("Reminders"),
+}
+
+// Say is one of those.
+func (p *takenPage) Say(what string) string { return p.In.Say(takenWords[what]) }
+
+// tongueOf is the person's language, else that of the request.
+func (s *Server) tongueOf(r *http.Request, who care.Actor) (*words.Language, error) {
+	tag, err := s.followup.Language(r.Context(), who)
+	if in, ok := words.ByTag(tag); ok || err != nil {
+		return in, err
+	}
+	return asked(r), nil
 }
 
 type takenRow struct{ When, Who, What, Detail, Note string }
 
-type takenPicture struct{ File, When string }
+type takenPicture struct{ File, When, Alt string }
 
 // exportKeeper streams all that a keeper shares: for each animal the case file,
 // what was logged as a table, the pictures, and one page to read it all.
@@ -51,6 +88,10 @@ func (s *Server) exportKeeper(w http.ResponseWriter, r *http.Request) {
 	s.export(w, r, routeTakeaway, "warmhand.zip", "application/zip", func(who care.Actor) (func(io.Writer) error, error) {
 		cases, err := s.followup.KeeperCases(r.Context(), who, s.now())
 		return func(out io.Writer) error {
+			in, err := s.tongueOf(r, who)
+			if err != nil {
+				return err
+			}
 			z := zip.NewWriter(out)
 			page := make([]takenAway, 0, len(cases))
 			for i := range cases {
@@ -61,13 +102,13 @@ func (s *Server) exportKeeper(w http.ResponseWriter, r *http.Request) {
 				if err != nil {
 					return err
 				}
-				animal, err := s.takeAway(r.Context(), z, fmt.Sprintf("animal-%d", i+1), &shared)
+				animal, err := s.takeAway(r.Context(), z, fmt.Sprintf("animal-%d", i+1), &shared, in)
 				if err != nil {
 					return err
 				}
 				page = append(page, animal)
 			}
-			reminders, err := s.remindersOf(r.Context(), who)
+			reminders, err := s.remindersOf(r.Context(), who, in)
 			if err != nil {
 				return err
 			}
@@ -75,7 +116,8 @@ func (s *Server) exportKeeper(w http.ResponseWriter, r *http.Request) {
 			if err != nil {
 				return err
 			}
-			if err := takeawayPage.Execute(f, map[string]any{"Animals": page, "Reminders": reminders, "Made": s.now().UTC().Format("2 January 2006, 15:04 UTC")}); err != nil {
+			if err := takeawayPage.Execute(f, &takenPage{in, page, reminders, words.Say("Made on {day}, {time} UTC. This is everything that the service has of you and your animals, to keep.",
+				words.Date{At: s.now().UTC(), As: words.Day}, s.now().UTC().Format("15:04"))}); err != nil {
 				return err
 			}
 			return z.Close()
@@ -84,29 +126,27 @@ func (s *Server) exportKeeper(w http.ResponseWriter, r *http.Request) {
 }
 
 // remindersOf is what is kept of when and by what somebody is reminded, a line each.
-func (s *Server) remindersOf(ctx context.Context, who care.Actor) (lines []string, err error) {
+func (s *Server) remindersOf(ctx context.Context, who care.Actor, in *words.Language) (lines []string, err error) {
 	hours, ways, err := s.followup.Reminding(ctx, who, s.now())
 	if err != nil {
 		return nil, err
 	}
-	tag, err := s.followup.Language(ctx, who)
-	if in, ok := words.ByTag(tag); ok {
-		lines = append(lines, "What you are told comes in "+in.Name)
-	}
+	lines = append(lines, in.Say(words.Say("What you are told comes in {language}.", in.Name)))
 	for _, w := range ways {
-		what := "Push to a device: " + w.Label
+		what := words.Say("Push to a device, since {since}: {device}", clockOf(w.CreatedAt), words.Say(w.Label))
 		if w.Kind == care.WayMail {
-			what = "Mail to " + w.Address
+			what = words.Say("Mail, since {since}: {address}", clockOf(w.CreatedAt), w.Address)
 		}
-		lines = append(lines, what+", since "+clockOf(w.CreatedAt))
+		lines = append(lines, in.Say(what))
 	}
+	clock := func(minutes int) string { return fmt.Sprintf("%02d:%02d", minutes/60, minutes%60) }
 	if hours.Zone != "" {
-		lines = append(lines, fmt.Sprintf("Not between %02d:%02d and %02d:%02d by the clock in %s", hours.QuietFrom/60, hours.QuietFrom%60, hours.QuietUntil/60, hours.QuietUntil%60, hours.Zone))
+		lines = append(lines, in.Say(words.Say("Not between {from} and {until} by the clock in {zone}", clock(hours.QuietFrom), clock(hours.QuietUntil), hours.Zone)))
 	}
 	if hours.MessagesSince != nil {
-		lines = append(lines, "At once when a keeper writes, since "+clockOf(*hours.MessagesSince))
+		lines = append(lines, in.Say(words.Say("At once when a keeper writes, since {since}", clockOf(*hours.MessagesSince))))
 	}
-	return lines, err
+	return lines, nil
 }
 
 func fileOf(name string, at time.Time) *zip.FileHeader {
@@ -118,20 +158,26 @@ func fileOf(name string, at time.Time) *zip.FileHeader {
 }
 
 // takeAway writes one animal's files and says what the page shows of it.
-func (s *Server) takeAway(ctx context.Context, z *zip.Writer, folder string, in *followup.Shared) (out takenAway, err error) {
-	sp, _ := snake.ByID(in.Animal.Species)
-	out = takenAway{Folder: folder, Name: in.Animal.Name, Kind: sp.Common, Breeder: in.Breeder.Name, Contact: in.Breeder.Contact, Since: clockOf(in.Case.HandedOverAt)}
-	if in.Case.ClosedAt != nil {
-		out.Ended = clockOf(*in.Case.ClosedAt)
+func (s *Server) takeAway(ctx context.Context, z *zip.Writer, folder string, all *followup.Shared, in *words.Language) (out takenAway, err error) {
+	sp, _ := snake.ByID(all.Animal.Species)
+	out = takenAway{Folder: folder, Name: all.Animal.Name}
+	from := all.Breeder.Name
+	if all.Breeder.Contact != "" {
+		from += " (" + all.Breeder.Contact + ")"
 	}
-	out.Record = append([]string{in.Handover.Record.FeedNext.String()}, words.English.All(in.Handover.Record.Cautions)...)
+	about := []words.Text{words.Say("{species}, from {breeder}.", words.Say(sp.Common).Begin(), from), words.Say("With you since {since}.", clockOf(all.Case.HandedOverAt))}
+	if all.Case.ClosedAt != nil {
+		about = append(about, words.Say("The follow-up ended on {date}.", clockOf(*all.Case.ClosedAt)))
+	}
+	out.About = in.All(about)
+	out.Record = in.All(append([]words.Text{all.Handover.Record.FeedNext}, all.Handover.Record.Cautions...))
 	f, err := z.CreateHeader(fileOf(folder+"/case.jsonl", s.now()))
 	if err != nil {
 		return out, err
 	}
 	var text []byte
-	for i := range in.File {
-		if text, err = casefile.Append(text, &in.File[i]); err != nil {
+	for i := range all.File {
+		if text, err = casefile.Append(text, &all.File[i]); err != nil {
 			return out, err
 		}
 	}
@@ -143,20 +189,20 @@ func (s *Server) takeAway(ctx context.Context, z *zip.Writer, folder string, in 
 	}
 	table := csv.NewWriter(f)
 	rows := [][]string{{"when_utc", "who", "what", "detail", "note"}}
-	for i := range in.Entries {
-		e := &in.Entries[i]
-		row := takenRow{When: clockOf(e.HappenedAt), Who: "breeder", Note: e.Note}
+	for i := range all.Entries {
+		e := &all.Entries[i]
+		row := takenRow{When: clockOf(e.HappenedAt), Who: in.Say(words.Say("breeder")), Note: e.Note}
 		if e.By == care.KeeperActor {
-			row.Who = "you"
+			row.Who = in.Say(words.Say("you"))
 		}
-		row.What, row.Detail = inWords(e.Body)
+		row.What, row.Detail = inWords(e.Body, in)
 		out.Rows = append(out.Rows, row)
 		rows = append(rows, []string{row.When, row.Who, row.What, plainCell(row.Detail), plainCell(row.Note)})
 	}
 	if err = table.WriteAll(rows); err != nil {
 		return out, err
 	}
-	for _, p := range in.Photos {
+	for _, p := range all.Photos {
 		name := folder + "/pictures/" + p.ReceivedAt.UTC().Format("2006-01-02") + "-" + p.ID + ".jpg"
 		if found, err := s.zipPicture(ctx, z, name, &p); err != nil || !found {
 			if err != nil {
@@ -164,7 +210,7 @@ func (s *Server) takeAway(ctx context.Context, z *zip.Writer, folder string, in 
 			}
 			continue
 		}
-		out.Pictures = append(out.Pictures, takenPicture{name, clockOf(p.ReceivedAt)})
+		out.Pictures = append(out.Pictures, takenPicture{name, clockOf(p.ReceivedAt), in.Say(words.Say("Picture sent on {date}", clockOf(p.ReceivedAt)))})
 	}
 	return out, nil
 }
@@ -200,93 +246,96 @@ func plainCell(text string) string {
 func clockOf(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") }
 
 // inWords says what an entry records, for somebody without the app.
-func inWords(b care.Body) (what, detail string) {
-	num := func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
-	var parts []string
-	add := func(name string, v float64, unit string) {
-		parts = append(parts, strings.TrimSpace(name+" "+num(v)+" "+unit))
+func inWords(b care.Body, in *words.Language) (what, detail string) {
+	var parts []words.Text
+	figure := func(v float64) words.Number {
+		_, after, _ := strings.Cut(strconv.FormatFloat(v, 'f', -1, 64), ".")
+		return words.Number{V: v, Decimals: len(after)}
 	}
+	kind, sep := words.AsIs(string(b.Kind())), ", "
 	switch b := b.(type) {
 	case care.Offer:
-		parts = append(parts, string(b.Result))
-		for _, text := range []string{b.Prey, string(b.PreyState)} {
-			if text != "" {
-				parts = append(parts, text)
-			}
-		}
+		kind = words.Say("food offered")
+		parts = append(parts, map[care.OfferResult]words.Text{care.Eaten: words.Say("eaten"), care.Refused: words.Say("refused"), care.Struck: words.Say("struck and let go"), care.Regurgitated: words.Say("brought up")}[b.Result],
+			words.Say(b.Prey), map[care.PreyState]words.Text{care.Thawed: words.Say("thawed"), care.Prekilled: words.Say("freshly killed"), care.Live: words.Say("live")}[b.PreyState])
 		if b.PreyMass > 0 {
-			add("", float64(b.PreyMass), "g")
+			parts = append(parts, words.Say("{mass} g", figure(float64(b.PreyMass))))
 		}
-		return "food offered", strings.Join(parts, ", ")
 	case care.WeighIn:
-		return "weight", num(float64(b.Mass)) + " g"
+		kind = words.Say("weight")
+		parts = append(parts, words.Say("{mass} g", figure(float64(b.Mass))))
 	case care.ClimateReading:
+		kind = words.Say("warmth")
 		for _, v := range []struct {
-			name string
+			name words.Text
 			t    *care.Celsius
-		}{{"warm side", b.Warm}, {"cool side", b.Cool}, {"night", b.Night}, {"warmest surface", b.Surface}} {
+		}{{words.Say("warm side"), b.Warm}, {words.Say("cool side"), b.Cool}, {words.Say("night"), b.Night}, {words.Say("warmest surface"), b.Surface}} {
 			if v.t != nil {
-				add(v.name, float64(*v.t), "°C")
+				parts = append(parts, words.Say("{place}: {celsius} °C", v.name, figure(float64(*v.t))))
 			}
 		}
 		if b.Humidity != nil {
-			add("humidity", float64(*b.Humidity), "%")
+			parts = append(parts, words.Say("humidity: {percent} %", figure(float64(*b.Humidity))))
 		}
-		return "warmth", strings.Join(parts, ", ")
 	case care.Shed:
-		stage := map[care.ShedStage]string{care.Opaque: "eyes cloudy", care.Cleared: "eyes clear again", care.ShedDone: "shed"}[b.Stage]
+		kind = words.Say("shed")
+		parts = append(parts, map[care.ShedStage]words.Text{care.Opaque: words.Say("eyes cloudy"), care.Cleared: words.Say("eyes clear again"), care.ShedDone: words.Say("done")}[b.Stage])
 		if b.Complete != nil {
-			stage += map[bool]string{true: ", in one piece", false: ", in pieces"}[*b.Complete]
+			parts = append(parts, map[bool]words.Text{true: words.Say("in one piece"), false: words.Say("in pieces")}[*b.Complete])
 		}
-		return "shed", stage
 	case care.Sign:
-		label := b.Code
+		if kind = words.Say("sign"); b.Gone {
+			kind = words.Say("sign, gone")
+		}
+		label := words.AsIs(b.Code)
 		for _, s := range assess.Signs() {
 			if s.Code == b.Code {
-				label = s.Label
+				label = words.Say(s.Label)
 			}
 		}
-		if b.Gone {
-			return "sign, gone", label
-		}
-		return "sign", label
+		parts = append(parts, label)
 	case care.SetupCheck:
+		kind, sep = words.Say("setup"), "; "
 		for _, a := range b.Answers {
-			text := a.Point + ": " + a.Choice
+			point, answer := words.AsIs(a.Point), words.AsIs(a.Choice)
 			if p, ok := care.Point(a.Point); ok {
-				text = p.Title + ": " + a.Choice
+				point = words.Say(p.Title)
 				for _, c := range p.Choices {
 					if c.Code == a.Choice {
-						text = p.Title + ": " + c.Label
+						answer = words.Say(c.Label)
 					}
 				}
 			}
+			said := words.Say("{point}: {answer}", point, answer)
 			if a.Measure > 0 {
-				text += ", " + num(float64(a.Measure)) + " mm"
+				said = words.Say("{point}: {answer}, {size} mm", point, answer, figure(float64(a.Measure)))
 			}
 			if a.Note != "" {
-				text += " (" + a.Note + ")"
+				said = words.Say("{answer} ({note})", said, a.Note)
 			}
-			parts = append(parts, text)
+			parts = append(parts, said)
 		}
-		return "setup", strings.Join(parts, "; ")
 	case care.Seen:
-		return "app opened", ""
+		kind = words.Say("app opened")
 	case care.StepAgreed:
-		return "step agreed", strings.ReplaceAll(b.Code, "_", " ")
+		kind = words.Say("step agreed")
+		parts = append(parts, words.AsIs(strings.ReplaceAll(b.Code, "_", " ")))
 	case care.Message:
-		return "message", b.Text
+		kind = words.Say("message")
+		parts = append(parts, words.AsIs(b.Text))
 	case care.Ended:
 		if b.Reopened {
-			return "follow-up opened again", ""
+			kind = words.Say("follow-up opened again")
+			break
 		}
-		detail := strings.ReplaceAll(string(b.Outcome), "_", " ")
+		kind, sep = words.Say("follow-up ended"), "; "
+		parts = append(parts, words.AsIs(strings.ReplaceAll(string(b.Outcome), "_", " ")))
 		if b.Lessons != "" {
-			detail += "; learned: " + strings.Join(b.Lessons.Codes(), ", ")
+			parts = append(parts, words.Say("learned: {lessons}", strings.Join(b.Lessons.Codes(), ", ")))
 		}
-		return "follow-up ended", detail
 	}
-	return string(b.Kind()), ""
+	parts = slices.DeleteFunc(parts, func(t words.Text) bool { return t.Empty() })
+	return in.Say(kind), strings.Join(in.All(parts), sep)
 }
 
 // exportBreeder streams all that an account holds, for its owner.
@@ -376,7 +425,7 @@ func (s *Server) writeAccount(ctx context.Context, w io.Writer, who care.Actor, 
 			return err
 		}
 	}
-	reminders, err := s.remindersOf(ctx, who)
+	reminders, err := s.remindersOf(ctx, who, words.English)
 	if err != nil {
 		return err
 	}
