@@ -42,7 +42,7 @@ func TestInGerman(t *testing.T) {
 		pdf  []byte
 		want []string
 	}{
-		"record": {recordIn(t, A4, r, german), []string{"Königspython", "weiblich", "12. Januar 2026", "182 g (6,4 oz)", "512 mm, Nase bis Schwanzspitze", "14 Wägungen beim Züchter", "aufgetaut", "zugestoßen und losgelassen",
+		"record": {recordIn(t, A4, r, german), []string{"Königspython", "weiblich", "12. Januar 2026", "182 g (6,4 oz)", "512 mm, Nase bis Schwanzspitze", "14 Wägungen beim Züchter", "aufgetaut", german.Form("struck and let go"),
 			"30 bis 34 °C (86 bis 93 °F)", "Montag, 1. Juni", "Seite 4 von", "So erreichst du Loam Row Snakes", "Anhang II", "beweist nichts", "Nachzucht", "Wildfang"}},
 		"letter": {letterOf(t, A4, l, german), []string{"Für den reptilienkundigen Tierarzt", "6 Monate alt", "Sie atmet seit Montag laut.", "Was der Verlauf zeigt", "wiegt sie 12 % weniger als damals", "verweigert", "20 g (0,71 oz)", "üblich für sie", "nicht alles ging ab", "geht mit Kopfwackeln einher"}},
 		"cards":  {cards.Bytes(), []string{"Für den Halter von", "Code mit der Handykamera scannen", "Der Code gilt bis 1. Juni 2026.", "Karte 17", "50 mm lang"}},
