@@ -39,6 +39,11 @@ func (s *Server) background(ctx context.Context) {
 			}), nil)
 		})
 	}
+	if s.certificates != nil {
+		running.Go(func() {
+			s.every(ctx, certificatesEvery, gettingCertificates, s.certificates.get, nil)
+		})
+	}
 	if s.cfg.BackupTo != "" {
 		running.Go(func() {
 			s.every(ctx, min(lookForBackup, s.cfg.BackupEvery), "making backups", func() error { return s.BackUp(ctx) }, nil)

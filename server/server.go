@@ -47,6 +47,13 @@ type Config struct {
 	// PublicURL is the origin under which people reach the server, without a
 	// path; "" means http://localhost with the port of Listen.
 	PublicURL string
+	// TLSHosts are the names for which certificates are fetched from an authority by
+	// ACME; Listen is then for TLS. ListenHTTP is the address that port 80 of those names
+	// leads to, for challenges and to send people on; "" means none. ACME is the
+	// authority's directory, "" that of Let's Encrypt; it may write to ACMEMail.
+	TLSHosts       []string
+	ListenHTTP     string
+	ACME, ACMEMail string
 	// TrustedProxies are the addresses of reverse proxies of ours. What one of
 	// them says in X-Forwarded-For of who asks is believed, and of nobody else.
 	TrustedProxies []netip.Prefix
@@ -103,48 +110,50 @@ const (
 
 // Server is the open program. New opens it, Run serves, Close closes it.
 type Server struct {
-	cfg       Config
-	log       *slog.Logger
-	now       func() time.Time
-	clock     *clock
-	origin    *url.URL
-	store     *store.Store
-	blobs     photo.Blobs
-	waiting   *photo.Waiting // what has come in of pictures, and lists
-	temp      string         // a folder for what is not to stay
-	metrics   *metrics
-	tracer    trace.Tracer
-	numbers   net.Listener  // nil without Config.Metrics
-	measuring chan struct{} // holds one while a photo is measured
-	lists     *lists
-	importDue chan struct{} // wakes the worker on imports
-	key       access.Key
-	sessions  *access.Sessions
-	passkeys  *access.Passkeys // nil where browsers allow none
-	looks     looks
-	streams   streams
-	pictures  sync.RWMutex // held while a picture is kept or discarded
-	calls     *calls   // nil for no limits
-	claims    *access.Limiter
-	signIns   *access.Limiter
-	prints    *access.Limiter
-	checks    *access.Limiter // of signed records, by anybody
-	mails     *access.Limiter // to addresses that nobody has confirmed
-	push      *courier.Push
-	mail      *courier.Mail // nil without Config.SMTP
-	validate  protovalidate.Validator
-	followup  *followup.Service
-	peers     *peers // nil where no other server can be on the database
-	health    *health.Server
-	listener  net.Listener
-	grpc      *grpc.Server
-	inside    *inside // the gateway's way to what grpc serves
-	http      *http.Server
-	draining  chan struct{} // closed when streams have to end
-	closers   []func() error
-	drainOnce sync.Once
-	closeOnce sync.Once
-	closeErr  error
+	cfg          Config
+	log          *slog.Logger
+	now          func() time.Time
+	clock        *clock
+	origin       *url.URL
+	store        *store.Store
+	blobs        photo.Blobs
+	waiting      *photo.Waiting // what has come in of pictures, and lists
+	temp         string         // a folder for what is not to stay
+	metrics      *metrics
+	tracer       trace.Tracer
+	numbers      net.Listener  // nil without Config.Metrics
+	plain        net.Listener  // nil without Config.ListenHTTP
+	certificates *certificates // nil without Config.TLSHosts
+	measuring    chan struct{} // holds one while a photo is measured
+	lists        *lists
+	importDue    chan struct{} // wakes the worker on imports
+	key          access.Key
+	sessions     *access.Sessions
+	passkeys     *access.Passkeys // nil where browsers allow none
+	looks        looks
+	streams      streams
+	pictures     sync.RWMutex // held while a picture is kept or discarded
+	calls        *calls       // nil for no limits
+	claims       *access.Limiter
+	signIns      *access.Limiter
+	prints       *access.Limiter
+	checks       *access.Limiter // of signed records, by anybody
+	mails        *access.Limiter // to addresses that nobody has confirmed
+	push         *courier.Push
+	mail         *courier.Mail // nil without Config.SMTP
+	validate     protovalidate.Validator
+	followup     *followup.Service
+	peers        *peers // nil where no other server can be on the database
+	health       *health.Server
+	listener     net.Listener
+	grpc         *grpc.Server
+	inside       *inside // the gateway's way to what grpc serves
+	http         *http.Server
+	draining     chan struct{} // closed when streams have to end
+	closers      []func() error
+	drainOnce    sync.Once
+	closeOnce    sync.Once
+	closeErr     error
 }
 
 // New opens the database, the photos and the key, and begins to listen; it
@@ -255,7 +264,18 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 		s.metrics.registry.MustRegister(backlogMetrics{s})
 		s.onClose(s.numbers.Close)
 	}
-	if s.origin, err = publicOrigin(cfg.PublicURL, s.listener.Addr()); err != nil {
+	if len(cfg.TLSHosts) > 0 {
+		if s.certificates, err = newCertificates(cfg.TLSHosts, cfg.ACME, cfg.ACMEMail, keptCertificates{s.store, s.key, s.now}); err != nil {
+			return s, err
+		}
+		if cfg.ListenHTTP != "" {
+			if s.plain, err = net.Listen("tcp", cfg.ListenHTTP); err != nil {
+				return s, fmt.Errorf("listening for challenges and for who comes without TLS: %w", err)
+			}
+			s.onClose(s.plain.Close)
+		}
+	}
+	if s.origin, err = publicOrigin(cfg, s.listener.Addr()); err != nil {
 		return s, err
 	}
 	if err := s.couriers(); err != nil {
@@ -273,12 +293,16 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	}
 	var protocols http.Protocols
 	protocols.SetHTTP1(true)
-	protocols.SetUnencryptedHTTP2(true)
+	protocols.SetUnencryptedHTTP2(s.certificates == nil)
+	protocols.SetHTTP2(s.certificates != nil)
 	s.http = &http.Server{
 		Handler: handler, Protocols: &protocols,
 		// Writing has no limit of its own, because live streams go on for hours.
 		ReadHeaderTimeout: s.cfg.Patience, IdleTimeout: idleTime, MaxHeaderBytes: headerMax,
-		ErrorLog: slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
+		ErrorLog: s.httpLog(),
+	}
+	if s.certificates != nil {
+		s.http.TLSConfig = s.certificates.forTLS()
 	}
 	return s, nil
 }
@@ -286,17 +310,24 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 func (s *Server) onClose(f func() error) { s.closers = append(s.closers, f) }
 
 // publicOrigin reads PublicURL, or makes the one that reaches this machine.
-func publicOrigin(public string, listening net.Addr) (*url.URL, error) {
+func publicOrigin(cfg Config, listening net.Addr) (*url.URL, error) {
+	public := cfg.PublicURL
 	if public == "" {
 		_, port, err := net.SplitHostPort(listening.String())
 		if err != nil {
 			return nil, fmt.Errorf("the address listened on: %w", err)
 		}
 		public = "http://localhost:" + port
+		if len(cfg.TLSHosts) > 0 {
+			public = strings.TrimSuffix("https://"+cfg.TLSHosts[0]+":"+port, ":443")
+		}
 	}
 	u, err := url.Parse(strings.TrimSuffix(public, "/"))
 	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" || u.Path != "" || u.RawQuery != "" || u.Fragment != "" || u.User != nil {
 		return nil, fmt.Errorf("the public URL %q is not an origin such as https://snakes.example.org", public)
+	}
+	if len(cfg.TLSHosts) > 0 && u.Scheme != "https" {
+		return nil, fmt.Errorf("the public URL %q does not begin with https://, and this server answers with TLS", public)
 	}
 	return u, nil
 }
@@ -306,7 +337,7 @@ func publicOrigin(public string, listening net.Addr) (*url.URL, error) {
 func (s *Server) Run(ctx context.Context) error {
 	work, stopWork := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopWork()
-	failed := make(chan error, 2)
+	failed := make(chan error, 3)
 	var running, working sync.WaitGroup
 	talk, stopTalking := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopTalking()
@@ -314,7 +345,16 @@ func (s *Server) Run(ctx context.Context) error {
 		s.worked(ctx, tellingPeers, time.Now(), s.peers.tell(ctx, false)) // before anything is changed here
 		running.Go(func() { s.peers.run(talk, s.worked) })
 	}
-	running.Go(func() { failed <- s.http.Serve(s.listener) })
+	running.Go(func() {
+		if s.certificates != nil {
+			failed <- s.http.ServeTLS(s.listener, "", "")
+			return
+		}
+		failed <- s.http.Serve(s.listener)
+	})
+	if s.plain != nil {
+		running.Go(func() { failed <- s.serveHTTP(work, s.plain) })
+	}
 	working.Go(func() { s.background(work) })
 	if s.numbers != nil {
 		running.Go(func() { failed <- s.serveMetrics(work, s.numbers) })

@@ -47,7 +47,7 @@ func (k Key) NewSigningKey(breederID string) (care.SigningKey, error) {
 	if err != nil {
 		return care.SigningKey{}, fmt.Errorf("writing a signing key: %w", err)
 	}
-	seal, err := k.sealing()
+	seal, err := k.sealing("sealing of breeders' signing keys")
 	if err != nil {
 		return care.SigningKey{}, err
 	}
@@ -58,7 +58,7 @@ func (k Key) NewSigningKey(breederID string) (care.SigningKey, error) {
 // Sign returns the payload as a compact JWS (RFC 7515) by a breeder's key, or
 // ErrSealed.
 func (k Key) Sign(by *care.SigningKey, payload []byte) (string, error) {
-	seal, err := k.sealing()
+	seal, err := k.sealing("sealing of breeders' signing keys")
 	if err != nil {
 		return "", err
 	}
@@ -82,10 +82,33 @@ func (k Key) Sign(by *care.SigningKey, payload []byte) (string, error) {
 	return signed.CompactSerialize()
 }
 
-// sealing is the cipher that signing keys are kept under. Its key is derived for
-// this alone, so that what else the server's key is used for tells nothing of it.
-func (k Key) sealing() (cipher.AEAD, error) {
-	b, err := hkdf.Key(sha256.New, k.b[:], nil, "sealing of breeders' signing keys", 32)
+// Seal makes ready for the database what only servers with this key may read, such as
+// a certificate's key. It opens under its own name only.
+func (k Key) Seal(name string, plain []byte) ([]byte, error) {
+	seal, err := k.sealing("sealing of what servers have in common")
+	if err != nil {
+		return nil, err
+	}
+	return seal.Seal(nil, nil, plain, []byte(name)), nil
+}
+
+// Unseal is what was sealed under the name, or ErrSealed.
+func (k Key) Unseal(name string, sealed []byte) ([]byte, error) {
+	seal, err := k.sealing("sealing of what servers have in common")
+	if err != nil {
+		return nil, err
+	}
+	plain, err := seal.Open(nil, nil, sealed, []byte(name))
+	if err != nil {
+		return nil, ErrSealed
+	}
+	return plain, nil
+}
+
+// sealing is a cipher under the server's key. Its key is derived for one purpose
+// alone, so that what else the server's key is used for tells nothing of it.
+func (k Key) sealing(purpose string) (cipher.AEAD, error) {
+	b, err := hkdf.Key(sha256.New, k.b[:], nil, purpose, 32)
 	if err != nil {
 		return nil, fmt.Errorf("the key for sealing: %w", err)
 	}

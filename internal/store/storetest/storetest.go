@@ -296,7 +296,9 @@ func only[T any](all []T, err error) (any, error) {
 
 // put names the items that are written over themselves, so that a second insert
 // is no conflict.
-func put(name string) bool { return name == "flag" || name == "import's animal" || name == "device" || name == "kept thing" }
+func put(name string) bool {
+	return name == "flag" || name == "import's animal" || name == "device" || name == "kept thing"
+}
 
 // insert writes a whole world, each item in a write of its own.
 func (w world) insert(t *testing.T, s care.Store) {

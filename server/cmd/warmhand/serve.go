@@ -20,7 +20,11 @@ import (
 
 type serveCmd struct {
 	Data             string        `required:"" type:"path" placeholder:"DIR" help:"Folder for the database, the photos and the key. Made when missing."`
-	Listen           string        `default:"localhost:8080" placeholder:"ADDR" help:"Address to listen on."`
+	Listen           string        `placeholder:"ADDR" help:"Address to listen on. Default: localhost:8080, with --tls-host :443."`
+	TLSHost          []string      `name:"tls-host" placeholder:"NAME" help:"Serve TLS for this name of yours, such as snakes.example.org, with a certificate from Let's Encrypt, whose terms you accept by this. Needs ports 80 and 443."`
+	ListenHTTP       string        `name:"listen-http" default:":80" placeholder:"ADDR" help:"With --tls-host: where those come who try without TLS, and the authority (${default}); - for nowhere."`
+	ACME             string        `name:"acme" placeholder:"URL" help:"Directory of another certificate authority that speaks ACME."`
+	ACMEMail         string        `name:"acme-mail" placeholder:"ADDRESS" help:"Where the certificate authority may write to you."`
 	Database         string        `placeholder:"URL" help:"postgres:// address; without it the database is a file in the data folder."`
 	Photos           string        `placeholder:"URL" help:"s3:// address, such as s3://bucket?region=eu-central-1; without it the photos are files in the data folder."`
 	PublicURL        string        `name:"public-url" placeholder:"URL" help:"How people reach the server, such as https://snakes.example.org."`
@@ -52,7 +56,17 @@ func (c *serveCmd) Run(e *env) error {
 			return fmt.Errorf("the mail server's password: %w", err)
 		}
 	}
-	s, err := server.New(e, server.Config{DataDir: c.Data, Listen: c.Listen, DatabaseURL: c.Database, PhotosURL: c.Photos, PublicURL: c.PublicURL,
+	switch {
+	case c.Listen != "":
+	case len(c.TLSHost) > 0:
+		c.Listen = ":443"
+	default:
+		c.Listen = "localhost:8080"
+	}
+	if c.ListenHTTP == "-" {
+		c.ListenHTTP = ""
+	}
+	s, err := server.New(e, server.Config{DataDir: c.Data, Listen: c.Listen, TLSHosts: c.TLSHost, ListenHTTP: c.ListenHTTP, ACME: c.ACME, ACMEMail: c.ACMEMail, DatabaseURL: c.Database, PhotosURL: c.Photos, PublicURL: c.PublicURL,
 		SMTP: c.SMTP, SMTPPassword: string(password), MailFrom: c.MailFrom, TrustedProxies: proxies, CallsEach: c.CallsEach, BackupTo: c.BackupTo, BackupEvery: c.BackupEvery, BackupKeep: c.BackupKeep, Metrics: c.Metrics, Traces: c.Traces, Static: webApp(), Version: version(), Log: slog.New(slog.NewTextHandler(e.err, nil))})
 	if err != nil {
 		return err
