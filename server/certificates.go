@@ -58,7 +58,14 @@ func newCertificates(hosts []string, directory, mail string, kept autocert.Cache
 		}
 		c.hosts = append(c.hosts, strings.ToLower(plain))
 	}
-	c.manager = &autocert.Manager{Prompt: autocert.AcceptTOS, Cache: kept, HostPolicy: autocert.HostWhitelist(c.hosts...), Email: mail, Client: &acme.Client{DirectoryURL: directory}}
+	ours := autocert.HostWhitelist(c.hosts...)
+	policy := func(ctx context.Context, host string) error {
+		if name, _, err := net.SplitHostPort(host); err == nil {
+			host = name // as it comes where port 80 is another one here
+		}
+		return ours(ctx, host)
+	}
+	c.manager = &autocert.Manager{Prompt: autocert.AcceptTOS, Cache: kept, HostPolicy: policy, Email: mail, Client: &acme.Client{DirectoryURL: directory}}
 	return c, nil
 }
 
@@ -108,7 +115,7 @@ func (c *certificates) get() error {
 }
 
 // toHTTPS answers on the port without TLS: challenges of the authority, and where to go
-// instead.
+// instead. From then on such challenges are asked for.
 func (s *Server) toHTTPS() http.Handler {
 	return s.certificates.manager.HTTPHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
@@ -120,8 +127,8 @@ func (s *Server) toHTTPS() http.Handler {
 }
 
 // serveHTTP serves the port without TLS until ctx ends.
-func (s *Server) serveHTTP(ctx context.Context, l net.Listener) error {
-	srv := &http.Server{Handler: s.toHTTPS(), ReadHeaderTimeout: s.cfg.Patience, ReadTimeout: 2 * s.cfg.Patience, WriteTimeout: 2 * s.cfg.Patience,
+func (s *Server) serveHTTP(ctx context.Context, l net.Listener, h http.Handler) error {
+	srv := &http.Server{Handler: h, ReadHeaderTimeout: s.cfg.Patience, ReadTimeout: 2 * s.cfg.Patience, WriteTimeout: 2 * s.cfg.Patience,
 		IdleTimeout: idleTime, MaxHeaderBytes: headerMax, ErrorLog: s.httpLog()}
 	stop := context.AfterFunc(ctx, func() { srv.Close() })
 	defer stop()

@@ -353,7 +353,8 @@ func (s *Server) Run(ctx context.Context) error {
 		failed <- s.http.Serve(s.listener)
 	})
 	if s.plain != nil {
-		running.Go(func() { failed <- s.serveHTTP(work, s.plain) })
+		h := s.toHTTPS() // before the first certificate is asked for
+		running.Go(func() { failed <- s.serveHTTP(work, s.plain, h) })
 	}
 	working.Go(func() { s.background(work) })
 	if s.numbers != nil {
