@@ -5,7 +5,7 @@ export CGO_ENABLED := 1
 need := internal/tools/prereq.sh
 tools := .build/tools
 
-.PHONY: help run build web test test-go test-web test-browser test-browser-all lighthouse bench load faults soak cohort scenes proto proto-check sbom icons fmt clean
+.PHONY: help run build web test test-go test-web test-browser test-browser-all lighthouse bench load faults acme soak cohort scenes proto proto-check sbom icons fmt clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## /\1\t/p' Makefile | expand -t 16
@@ -59,6 +59,10 @@ load: build .build/tools/peer ## what the real program bears, on both engines: t
 faults: ## kill servers, PostgreSQL and a bucket, cut and delay what is between, fill the disk: nothing is lost or doubled. TIME=10m
 	@$(need) go cc postgres
 	WARMHAND_FAULTS=$(or $(TIME),3m) internal/tools/with-postgres.sh go test ./server -count 1 -v -timeout 2h -run '^TestFaults'
+
+acme: web ## certificates: the program as it is shipped against a real authority for tests
+	@$(need) go cc
+	cd internal/tools/acme && go test -count 1 .
 
 soak: ## the same load for half an hour: memory, goroutines and open files do not grow. TIME=2h
 	@$(need) go cc postgres

@@ -1,6 +1,7 @@
 package access
 
 import (
+	"bytes"
 	"errors"
 	"strings"
 	"testing"
@@ -46,6 +47,35 @@ func TestSigningKeysAreSealed(t *testing.T) {
 		change(&k)
 		if _, err := ours.Sign(&k, []byte("{}")); !errors.Is(err, ErrSealed) {
 			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// What servers have in common opens with the same key under the same name, and not else.
+func TestSealed(t *testing.T) {
+	t.Parallel()
+	key, err := LoadKey(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	other, err := LoadKey(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	sealed, err := key.Seal("certificate/a", []byte("private"))
+	if err != nil || bytes.Contains(sealed, []byte("private")) {
+		t.Fatalf("%q, %v", sealed, err)
+	}
+	if plain, err := key.Unseal("certificate/a", sealed); err != nil || string(plain) != "private" {
+		t.Errorf("%q, %v", plain, err)
+	}
+	for what, open := range map[string]func() ([]byte, error){
+		"another name": func() ([]byte, error) { return key.Unseal("certificate/b", sealed) },
+		"another key":  func() ([]byte, error) { return other.Unseal("certificate/a", sealed) },
+		"cut":          func() ([]byte, error) { return key.Unseal("certificate/a", sealed[:5]) },
+	} {
+		if plain, err := open(); !errors.Is(err, ErrSealed) {
+			t.Errorf("%s: %q, %v", what, plain, err)
 		}
 	}
 }
