@@ -107,6 +107,12 @@ func Languages() []*Language { return slices.Clone(languages) }
 // header Accept-Language (RFC 9110, 12.5.4); English for one that asks for none of
 // ours, or not in those words.
 func Match(accept string) *Language {
+	if accept == "" {
+		return English
+	}
+	if l, ok := ByTag(accept); ok { // what the app asks for, on every call
+		return l
+	}
 	wanted, _, err := language.ParseAcceptLanguage(accept)
 	if err != nil || len(wanted) == 0 {
 		return English
@@ -151,7 +157,8 @@ func (l *Language) Say(t Text) string {
 	if len(t.Values) == 0 && t.First == 0 {
 		return l.template(&t)
 	}
-	return string(l.appendText(nil, &t))
+	var space [256]byte // most fit, and need nothing but the string
+	return string(l.appendText(space[:0], &t))
 }
 
 // Form is a form without places in this language; of one that is not in its file as a
