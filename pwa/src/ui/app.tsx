@@ -14,9 +14,8 @@ import { go, path } from './nav';
 import { startWorker, UpdatePrompt } from './update';
 import { Welcome } from './welcome';
 
-const Breeder = lazy<{ path: string; go: typeof go }>(() =>
-  styled('src/ui/breeder/breeder.css', import('./breeder/index')),
-);
+const breeder = () => styled('src/ui/breeder/breeder.css', import('./breeder/index'));
+const Breeder = lazy<{ path: string; go: typeof go }>(breeder);
 const Claim = lazy<object>(() => import('./claim/claim'));
 const Letter = lazy<object>(() => import('./letter'));
 const CheckRecord = lazy<object>(() => import('./check'));
@@ -37,18 +36,24 @@ function keeps({ cases, outbox, waiting }: Known): boolean {
   return cases.length + outbox.length + waiting.length > 0;
 }
 
+function isBreeders(at: string): boolean {
+  return at === '/b' || at.startsWith('/b/');
+}
+
 function App(): JSX.Element {
   const at = path.value;
   if (at === '/c') return <Claim />;
   if (at === '/in') return <SignInLink onKeeper={keep} />;
   if (at === '/v') return <Letter />;
   if (at === '/r') return <CheckRecord />;
-  if (at === '/b' || at.startsWith('/b/')) return <Breeder path={at} go={go} />;
+  if (isBreeders(at)) return <Breeder path={at} go={go} />;
   if (at === '/' && known.value && !keeps(known.value)) return <Welcome />;
   return <KeeperApp path={at} />;
 }
 
 async function start(): Promise<void> {
+  // Its code comes while the database is read; the screen says when it does not come.
+  if (isBreeders(path.value)) breeder().catch(() => undefined);
   await load();
   const root = document.getElementById('app');
   if (!root) return;

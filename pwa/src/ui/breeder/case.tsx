@@ -236,7 +236,7 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
             c.commonName,
             keeper ? say('with {keeper}', { keeper }) : say('not claimed yet'),
             say('handed over {ago}', { ago: ago(c.handoverTime) }),
-            a && say('day {n}', { n: a.day ?? 0 }),
+            a && !c.endTime && say('day {n}', { n: a.day ?? 0 }),
             c.lastHeardTime ? say('last heard {ago}', { ago: ago(c.lastHeardTime) }) : say('nothing heard yet'),
           )}{' '}
           {c.passedOn && (
@@ -1056,6 +1056,7 @@ function Ended({ c, again }: { c: CaseJson; again: () => void }): JSX.Element {
         ago: ago(c.endTime),
       })}
     >
+      <p>{say('What stands here of the animal is as of that day.')}</p>
       {c.keeperLeft && (
         <p>{say('The keeper was erased. What was seen of the animal is still here, without the person.')}</p>
       )}

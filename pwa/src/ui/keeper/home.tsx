@@ -143,29 +143,20 @@ const gone = new Set(['OUTCOME_RETURNED', 'OUTCOME_DIED', 'OUTCOME_PASSED_ON', '
 export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Element {
   const at = (rest: string) => caseAddress(c.name ?? '', rest);
   const a = c.assessment;
+  const here = !gone.has(c.outcome ?? '');
   const lines = current(linesOf(c));
   const waiting = lines.some((l) => l.item && !l.entry.seen);
   return (
     <Screen title={animalName(c)} above={<ThermalBand />} back={first ? undefined : '/'}>
       <p class="muted under">
-        {c.handoverTime
+        {c.handoverTime && here
           ? say('{species}, with you since {day}', { species: c.commonName, day: day(c.handoverTime) })
           : c.commonName}
       </p>
       <JustSaved c={c} />
       {c.endTime && (
         <Notice>
-          <p>
-            {say('{what} You can still read everything here.', {
-              what:
-                c.outcome === 'OUTCOME_PASSED_ON'
-                  ? say('{animal} has gone on to its next keeper, {ago}.', {
-                      animal: animalName(c),
-                      ago: ago(c.endTime),
-                    })
-                  : say('Your breeder has ended this follow-up {ago}.', { ago: ago(c.endTime) }),
-            })}
-          </p>
+          <p>{howItEnded(c)}</p>
         </Notice>
       )}
       {c.eraseTime && (
@@ -199,11 +190,12 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
           </Link>
         </Notice>
       )}
-      {a ? (
-        <HowItIs c={c} a={a} waiting={waiting} />
-      ) : (
-        <p>{say('Your breeder’s first look at {animal} comes when there is network.', { animal: animalName(c) })}</p>
-      )}
+      {!c.endTime &&
+        (a ? (
+          <HowItIs c={c} a={a} waiting={waiting} />
+        ) : (
+          <p>{say('Your breeder’s first look at {animal} comes when there is network.', { animal: animalName(c) })}</p>
+        ))}
       <UnsentSigns lines={lines} />
       <Unread c={c} />
       {!c.endTime && <NextThing c={c} a={a} />}
@@ -233,37 +225,43 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
               {say('Write to {breederName}', { breederName: c.breederName || say('your breeder') })}
             </Link>
           </li>
-          <li>
-            <Link to={at('setup')}>
-              <Icon name="list" />
-              {say('Setup checklist')}
-            </Link>
-          </li>
+          {here && (
+            <li>
+              <Link to={at('setup')}>
+                <Icon name="list" />
+                {say('Setup checklist')}
+              </Link>
+            </li>
+          )}
           <li>
             <Link to={at('history')}>
               <Icon name="clock" />
               {say('Everything so far')}
             </Link>
           </li>
-          <li>
-            <Link to={at('guide')}>
-              <Icon name="help" />
-              {say('Guide: what to do when')}
-            </Link>
-          </li>
+          {here && (
+            <li>
+              <Link to={at('guide')}>
+                <Icon name="help" />
+                {say('Guide: what to do when')}
+              </Link>
+            </li>
+          )}
           <li>
             <Link to={at('record')}>
               <Icon name="book" />
               {say('Handover record')}
             </Link>
           </li>
-          <li>
-            <Link to={at('vet')}>
-              <Icon name="print" />
-              {say('A letter for the vet')}
-            </Link>
-          </li>
-          {!gone.has(c.outcome ?? '') && (
+          {here && (
+            <li>
+              <Link to={at('vet')}>
+                <Icon name="print" />
+                {say('A letter for the vet')}
+              </Link>
+            </li>
+          )}
+          {here && (
             <li>
               <Link to={at('onward')}>
                 <Icon name="hand" />
@@ -289,6 +287,29 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
       </nav>
     </Screen>
   );
+}
+
+/** Whole, and not by a table of outcomes: each is news of its own. */
+function howItEnded(c: CaseJson): string {
+  const animal = animalName(c);
+  switch (c.outcome) {
+    case 'OUTCOME_PASSED_ON':
+      return say('{animal} has gone on to its next keeper, {ago}. You can still read everything here.', {
+        animal,
+        ago: ago(c.endTime),
+      });
+    case 'OUTCOME_RETURNED':
+      return say('{animal} is back with {breederName}. You looked after it. You can still read everything here.', {
+        animal,
+        breederName: c.breederName || say('your breeder'),
+      });
+    case 'OUTCOME_DIED':
+      return say('{animal} has died. We are sorry. What you wrote down stays here.', { animal });
+    default:
+      return say('Your breeder has ended this follow-up {ago}. You can still read everything here.', {
+        ago: ago(c.endTime),
+      });
+  }
 }
 
 /** What a standing asks of people, by its place in the order. */
@@ -359,6 +380,12 @@ function NextThing({ c, a }: { c: CaseJson; a: AssessmentJson | undefined }): JS
         <Link to={caseAddress(c.name ?? '', action.to)} class="button main wide">
           <Icon name={action.icon} />
           <span>{action.label}</span>
+        </Link>
+      )}
+      {c.standing === 'STANDING_VET' && (
+        <Link to={caseAddress(c.name ?? '', 'vet')} class="button wide">
+          <Icon name="print" />
+          <span>{say('A letter for the vet')}</span>
         </Link>
       )}
       <Hope c={c} />

@@ -435,7 +435,7 @@ export function ClimateForm({ c, old }: FormProps): JSX.Element {
     void e.submit({ climate: { ...reading, ...(way && { takenWith: way }) } }, hot !== undefined);
   };
   return (
-    <Form c={c} old={old} e={e} title={say('Warmth and damp')}>
+    <Form c={c} old={old} e={e} title={say('Warmth and humidity')}>
       <form
         class="stack grow"
         onSubmit={(ev) => {

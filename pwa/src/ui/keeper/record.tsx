@@ -12,7 +12,7 @@ import type {
 } from '../../core/contract';
 import { caseAddress } from '../../core/ids';
 import { say } from '../../core/say';
-import { ago, day, daysSince } from '../../core/time';
+import { ago, date, day, daysSince } from '../../core/time';
 import { formatMass, formatNumber, formatTemp, formatTempBand } from '../../core/units';
 import { entryLine } from '../../core/words';
 import { Link, Screen } from '../nav';
@@ -42,7 +42,7 @@ export function Identity({
     [say('Scientific name'), names.scientific && <i lang="la">{names.scientific}</i>],
     [say('Name or number'), animal.displayName],
     [say('Sex'), sexes[animal.sex ?? '']],
-    [say('Hatched'), animal.hatchDate && day(`${animal.hatchDate}T12:00:00`)],
+    [say('Hatched'), animal.hatchDate && date(animal.hatchDate)],
     [say('Genes'), animal.genes?.length ? animal.genes.join(', ') : undefined],
     [say('Clutch'), animal.clutch],
     ...more,
