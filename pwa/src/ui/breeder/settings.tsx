@@ -18,6 +18,7 @@ import { say } from '../../core/say';
 import { changeSettings, settings } from '../../core/settings';
 import { ago, day } from '../../core/time';
 import { Button, Field, Notice } from '../parts/controls';
+import { Icon } from '../parts/icons';
 import { Languages } from '../parts/languages';
 import { Reminders } from '../parts/reminders';
 import { FormError, problem, useLoad, useSave } from './hooks';
@@ -41,29 +42,61 @@ export function SettingsPage(): JSX.Element {
       <Passkeys />
       <Recovery />
       {owner && <Tokens />}
-      <p>
-        <Link to="/b/people">{say('Who works here: helpers, and signing in on another device')}</Link>
-      </p>
-      <p>
-        <Link to="/b/insight">{say('What your sales show, all together')}</Link>
-      </p>
-      <p>
-        <Link to="/b/phrases">{say('Your phrases: what you write often, with an animal’s facts filled in')}</Link>
-      </p>
-      <p>
-        <Link to="/b/thresholds">
-          {say('Your own thresholds: when you are asked to step in, tried on your past cases')}
-        </Link>
-      </p>
-      <p>
-        <Link to="/b/checkins">{say('When keepers are asked how it goes')}</Link>
-      </p>
-      <p>
-        <Link to="/b/lists">{say('Bring in a list, or take all that is yours out')}</Link>
-      </p>
-      <p>
-        <Link to="/b/tables">{say('What the program goes by: every limit and threshold, with its source')}</Link>
-      </p>
+      <nav aria-label={say('More')}>
+        <ul class="list plain">
+          <li>
+            <Link to="/b/people">
+              <Icon name="person" />
+              <span class="grow">{say('Who works here: helpers, and signing in on another device')}</span>
+              <Icon name="next" />
+            </Link>
+          </li>
+          <li>
+            <Link to="/b/insight">
+              <Icon name="search" />
+              <span class="grow">{say('What your sales show, all together')}</span>
+              <Icon name="next" />
+            </Link>
+          </li>
+          <li>
+            <Link to="/b/phrases">
+              <Icon name="message" />
+              <span class="grow">{say('Your phrases: what you write often, with an animal’s facts filled in')}</span>
+              <Icon name="next" />
+            </Link>
+          </li>
+          <li>
+            <Link to="/b/thresholds">
+              <Icon name="warn" />
+              <span class="grow">
+                {say('Your own thresholds: when you are asked to step in, tried on your past cases')}
+              </span>
+              <Icon name="next" />
+            </Link>
+          </li>
+          <li>
+            <Link to="/b/checkins">
+              <Icon name="clock" />
+              <span class="grow">{say('When keepers are asked how it goes')}</span>
+              <Icon name="next" />
+            </Link>
+          </li>
+          <li>
+            <Link to="/b/lists">
+              <Icon name="copy" />
+              <span class="grow">{say('Bring in a list, or take all that is yours out')}</span>
+              <Icon name="next" />
+            </Link>
+          </li>
+          <li>
+            <Link to="/b/tables">
+              <Icon name="book" />
+              <span class="grow">{say('What the program goes by: every limit and threshold, with its source')}</span>
+              <Icon name="next" />
+            </Link>
+          </li>
+        </ul>
+      </nav>
       {owner && <Looks />}
       {owner && <TakeAndLeave />}
       <section class="stack" aria-label={say('Sign out')}>

@@ -8,6 +8,7 @@ import { say } from '../../core/say';
 import { ago, day } from '../../core/time';
 import { idle } from '../device';
 import { Button, Field, Notice } from '../parts/controls';
+import { Icon } from '../parts/icons';
 import { Standing } from '../parts/standing';
 import { AsideDialog, asking, lookers, takeBack, Undo, undoable } from './aside';
 import { CasePage } from './case';
@@ -68,11 +69,12 @@ function NewPhotos(): JSX.Element {
   const n = loaded.data?.photos?.length ?? 0;
   const many = loaded.data && (loaded.data.nextPageToken ? say('more than {n}', { n }) : n || 'none');
   return (
-    <p>
-      <Link to="/b/review">
+    <Link to="/b/review" class="button quiet">
+      <Icon name="photo" />
+      <span>
         {many ? say('Go through keepers’ new photos: {many}', { many }) : say('Go through keepers’ new photos')}
-      </Link>
-    </p>
+      </span>
+    </Link>
   );
 }
 

@@ -253,7 +253,7 @@ export function CaseHome({ c, first }: { c: CaseJson; first: boolean }): JSX.Ele
               {say('Handover record')}
             </Link>
           </li>
-          {here && (
+          {here && !toVet(c) && (
             <li>
               <Link to={at('vet')}>
                 <Icon name="print" />
@@ -369,6 +369,11 @@ function Unread({ c }: { c: CaseJson }): JSX.Element | null {
   );
 }
 
+/** The letter for the vet stands with the thing to do, and not among the rest. */
+function toVet(c: CaseJson): boolean {
+  return c.standing === 'STANDING_VET' && !c.endTime && Boolean(c.assessment?.keeperDo);
+}
+
 function NextThing({ c, a }: { c: CaseJson; a: AssessmentJson | undefined }): JSX.Element | null {
   const action = actionFor(a?.steps?.[0]?.code);
   if (!a?.keeperDo) return null;
@@ -382,7 +387,7 @@ function NextThing({ c, a }: { c: CaseJson; a: AssessmentJson | undefined }): JS
           <span>{action.label}</span>
         </Link>
       )}
-      {c.standing === 'STANDING_VET' && (
+      {toVet(c) && (
         <Link to={caseAddress(c.name ?? '', 'vet')} class="button wide">
           <Icon name="print" />
           <span>{say('A letter for the vet')}</span>
