@@ -69,12 +69,14 @@ function NewPhotos(): JSX.Element {
   const n = loaded.data?.photos?.length ?? 0;
   const many = loaded.data && (loaded.data.nextPageToken ? say('more than {n}', { n }) : n || 'none');
   return (
-    <Link to="/b/review" class="button quiet">
-      <Icon name="photo" />
-      <span>
-        {many ? say('Go through keepers’ new photos: {many}', { many }) : say('Go through keepers’ new photos')}
-      </span>
-    </Link>
+    <div class="row">
+      <Link to="/b/review" class="button quiet">
+        <Icon name="photo" />
+        <span>
+          {many ? say('Go through keepers’ new photos: {many}', { many }) : say('Go through keepers’ new photos')}
+        </span>
+      </Link>
+    </div>
   );
 }
 
