@@ -58,7 +58,8 @@ export default function PhrasesPage(): JSX.Element {
 
 function Edit({ phrases }: { phrases: string[] }): JSX.Element {
   const keys = useRef(0);
-  const rowsOf = (list: readonly string[]) => list.map((text): Row => ({ key: keys.current++, text: shownPhrase(text) }));
+  const rowsOf = (list: readonly string[]) =>
+    list.map((text): Row => ({ key: keys.current++, text: shownPhrase(text) }));
   const [rows, setRows] = useState<Row[]>(() => rowsOf(phrases));
   const [saved, setSaved] = useState(false);
   const save = useSave();
