@@ -9,6 +9,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"math"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -31,7 +32,7 @@ type options struct {
 	program, peer, folder, postgres, out, plans string
 	cases                                       []int
 	seconds, passMost                           time.Duration
-	loggers, readers                            int
+	loggers, readers, postgresMost              int
 	kept                                        bool // the folder stays
 }
 
@@ -55,6 +56,7 @@ func run(ctx context.Context) (err error) {
 	flag.StringVar(&o.out, "out", "", "file for the table; empty: to the screen only")
 	flag.StringVar(&o.plans, "plans", "", "file for the plans of all queries at the last size; empty: none")
 	flag.DurationVar(&o.seconds, "time", 10*time.Second, "how long each is loaded")
+	flag.IntVar(&o.postgresMost, "postgres-most", math.MaxInt, "the largest place on PostgreSQL, which takes half as much again on the disk")
 	flag.DurationVar(&o.passMost, "pass", time.Hour, "for how long at most a pass runs")
 	flag.IntVar(&o.loggers, "loggers", 12, "phones that log, each the next when the last was answered")
 	flag.IntVar(&o.readers, "readers", 4, "desks that read triage lists in the same way")
@@ -77,12 +79,14 @@ func run(ctx context.Context) (err error) {
 	t := &table{}
 	for i, n := range o.cases {
 		t.last = i == len(o.cases)-1
+		onPostgres := o.postgres != "" && n <= o.postgresMost
 		if err := o.sqlite(ctx, n, t); err != nil {
 			return fmt.Errorf("%d cases on SQLite: %w", n, err)
 		}
-		if o.postgres == "" {
+		if !onPostgres {
 			continue
 		}
+		t.last = t.last || o.cases[i+1] > o.postgresMost
 		if err := o.onPostgres(ctx, n, t); err != nil {
 			return fmt.Errorf("%d cases on PostgreSQL: %w", n, err)
 		}
