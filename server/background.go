@@ -21,7 +21,7 @@ const (
 	answersKept = 90 * 24 * time.Hour
 	// putOff is beyond what anything is put off for: a case is looked at each week, and
 	// a person once in 24 hours.
-	putOff = (followup.AheadMost + 2) * 24 * time.Hour
+	putOff = 2 * followup.AheadMost * 24 * time.Hour
 )
 
 // background runs what nobody asks for: the pass over cases whose time has

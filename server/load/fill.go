@@ -322,7 +322,7 @@ func (d *passed) rate() float64 { return float64(d.looked) / d.took.Seconds() }
 // passes has the pass look at all open cases, and then at those of the day after: what is
 // due then, and a fifth of all as if something had been logged of them. Where there are
 // too many for that, it looks at as large a share of them, evenly over the breeders, as
-// was due on that day in a smaller place.
+// was due on that day in a smaller place, or at fifty thousand.
 func (o *options) passes(ctx context.Context, p *place, n int, share float64) (all, day passed, err error) {
 	now := time.Now()
 	if n <= allMost {
@@ -334,7 +334,7 @@ func (o *options) passes(ctx context.Context, p *place, n int, share float64) (a
 		}
 		now, share = now.Add(24*time.Hour), .2
 	}
-	if err = p.makeDue(ctx, now, int(math.Round(100*share))); err == nil {
+	if err = p.makeDue(ctx, now, int(math.Round(100*min(share, 50_000/float64(n))))); err == nil {
 		day, err = o.pass(ctx, p, now)
 	}
 	return all, day, err
