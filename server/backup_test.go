@@ -90,7 +90,7 @@ func TestBackupWhileWritesGoOn(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if m.Photos != 2 || m.Counts.Animals != 17 || len(m.Missing) != 0 {
+	if m.Photos != 2 || m.Counts.Animals != 18 || len(m.Missing) != 0 {
 		t.Errorf("the manifest says %+v", m)
 	}
 	to := filepath.Join(t.TempDir(), "restored")

@@ -5,7 +5,6 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
-	"io"
 	"log"
 	"net"
 	"net/http"
@@ -150,8 +149,6 @@ func (l httpLog) Write(line []byte) (int, error) {
 	}
 	return len(line), nil
 }
-
-var _ io.Writer = httpLog{}
 
 // keptCertificates is the certificates' place in the database.
 type keptCertificates struct {

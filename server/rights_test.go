@@ -301,7 +301,7 @@ func TestBreederTakesAllAndIsErased(t *testing.T) {
 		breeder.Call("POST", "/v1/me/reminders:addDevice", subscription(t, "https://push.example.org/b1-erased")).OK()
 
 		files := unzip(t, breeder.Call("GET", "/v1/breeders/b1-erased/everything.zip", nil).OK().Body)
-		if text := files["account.jsonl"]; !strings.Contains(text, "Push to a device: ") || !strings.Contains(text, "Europe/Vienna") {
+		if text := files["account.jsonl"]; !strings.Contains(text, "Push to a device, since ") || !strings.Contains(text, "Europe/Vienna") {
 			t.Errorf("the account lacks its reminders:\n%s", text)
 		}
 		for name, want := range map[string]string{"account.jsonl": "Owner", "cases.jsonl": "after a trip to Zanzibar", "handovers.jsonl": "pays in two parts",

@@ -32,7 +32,7 @@ func TestPassLeavesAlone(t *testing.T) {
 	rnd := rand.New(rand.NewPCG(2, 9))
 	days, looked, changed := 35, 0, 0
 	if raced {
-		days = 15
+		days = 20
 	}
 	before := map[string]care.Standing{}
 	for d := 1; d <= days; d++ {

@@ -31,6 +31,10 @@ func migrate(ctx context.Context, db *sql.DB, d *dialect) (err error) {
 	if err != nil {
 		return err
 	}
+	// A look first: who only opens the database waits for nobody who writes.
+	if version, err := schemaVersion(ctx, db, d); err != nil || version == len(steps) {
+		return err
+	}
 	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {
 		return fmt.Errorf("opening the database: %w", err)
@@ -101,15 +105,17 @@ func (s *Store) Behind(ctx context.Context) (behind bool, err error) {
 }
 
 // schemaVersion is 0 for an empty database.
-func schemaVersion(ctx context.Context, tx *sql.Tx, d *dialect) (version int, err error) {
+func schemaVersion(ctx context.Context, in interface {
+	QueryRowContext(context.Context, string, ...any) *sql.Row
+}, d *dialect) (version int, err error) {
 	var tables int
-	if err := tx.QueryRowContext(ctx, d.hasTable).Scan(&tables); err != nil {
+	if err := in.QueryRowContext(ctx, d.hasTable).Scan(&tables); err != nil {
 		return 0, fmt.Errorf("looking for the schema version: %w", err)
 	}
 	if tables == 0 {
 		return 0, nil
 	}
-	if err := tx.QueryRowContext(ctx, `SELECT version FROM schema_version`).Scan(&version); err != nil {
+	if err := in.QueryRowContext(ctx, `SELECT version FROM schema_version`).Scan(&version); err != nil {
 		return 0, fmt.Errorf("reading the schema version: %w", err)
 	}
 	return version, nil

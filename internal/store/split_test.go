@@ -11,31 +11,33 @@ import (
 // directories are the tables that are not the breeder's: they are asked before it is known who
 // calls, or belong to a keeper with animals of several breeders. They are small, and a split
 // database keeps them by their own key.
-var directories = []string{"answered", "discarded", "keepers", "passkeys", "secrets", "ways"}
+var directories = []string{"answered", "discarded", "keepers", "kept", "passkeys", "secrets", "ways"}
 
 // goAcross are the queries that name no breeder, by what they do and the table, and what for. A
 // split database asks each part; server/deploy/SCALE.md says what each costs and what to do about it.
 var goAcross = map[string]string{
-	"read card: cards":                    "by a code, or those of a keeper",
-	"read handover: handovers":            "by a code",
-	"read case: cases":                    "those of a keeper",
-	"claim due cases: cases":              "the pass",
-	"look at cases: cases":                "the pass; each of many keys is in one part",
-	"look at animals: animals":            "the same",
-	"look at entries: entries":            "the same",
-	"look at flags: flags":                "the same",
-	"read person's hours: reminder_hours": "the pass over reminders",
-	"read import: imports":                "those to be gone on with",
-	"read breeder: breeders":              "those to be erased, and the operator's list",
-	"list discarded photos: photos":       "whether another breeder has the picture",
-	"list photo hashes: photos":           "warmhand check",
-	"delete old looks: looks":             "the sweep",
-	"delete old drafts: imports":          "the sweep",
-	"delete old reminders: reminders":     "the sweep",
-	"count: animals":                      "warmhand backup and check",
-	"count: breeders":                     "the same",
-	"count: cases":                        "the same",
-	"count: entries":                      "the same",
+	"read card: cards":                     "by a code, or those of a keeper",
+	"read handover: handovers":             "by a code",
+	"read case: cases":                     "those of a keeper",
+	"claim due cases: cases":               "the pass",
+	"look at cases: cases":                 "the pass; each of many keys is in one part",
+	"look at animals: animals":             "the same",
+	"look at entries: entries":             "the same",
+	"look at flags: flags":                 "the same",
+	"read person's hours: reminder_hours":  "the pass over reminders",
+	"read import: imports":                 "those to be gone on with",
+	"read breeder: breeders":               "those to be erased, and the operator's list",
+	"list discarded photos: photos":        "whether another breeder has the picture",
+	"list photo hashes: photos":            "warmhand check",
+	"delete old looks: looks":              "the sweep",
+	"delete old drafts: imports":           "the sweep",
+	"delete old reminders: reminders":      "the sweep",
+	"bring cases forward: cases":           "the sweep",
+	"bring people forward: reminder_hours": "the sweep",
+	"count: animals":                       "warmhand backup and check",
+	"count: breeders":                      "the same",
+	"count: cases":                         "the same",
+	"count: entries":                       "the same",
 }
 
 // Each key begins with the breeder, so that a database may be split by breeder and answers from the

@@ -103,6 +103,13 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
     came.current = id;
   }, [id]);
 
+  // A row that moves to another place in the list loses the focus on its way; whoever goes by keys keeps it.
+  const at = document.activeElement;
+  const held = at instanceof HTMLElement && rows.current?.contains(at) ? at : undefined;
+  useLayoutEffect(() => {
+    if (held?.isConnected && document.activeElement !== held) held.focus({ preventScroll: true });
+  });
+
   // Loads when the filter changes; live changes keep it right after that.
   useEffect(() => {
     if (list.value?.which !== which || listError.value) void loadCases(which);
