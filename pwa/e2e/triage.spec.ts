@@ -55,7 +55,7 @@ test('a morning at the list', async ({ page, context }, info) => {
   if (phone) {
     await row(page, 'Old Oak').tap();
     await expect(page.getByRole('heading', { level: 1, name: 'Old Oak' })).toBeVisible();
-    await page.getByRole('button', { name: 'Set aside' }).tap();
+    await page.getByRole('button', { name: 'Set it aside' }).tap();
   } else {
     await row(page, 'Old Oak').focus();
     await page.keyboard.press('s');

@@ -418,7 +418,7 @@ function Case({ d, next, again }: { d: Everything; next: string; again: () => vo
               asking.value = c;
             }}
           >
-            {say('Set aside')}
+            {say('Set it aside')}
           </Button>
         )}
         {next && (
