@@ -248,10 +248,6 @@ func clockOf(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") }
 // inWords says what an entry records, for somebody without the app.
 func inWords(b care.Body, in *words.Language) (what, detail string) {
 	var parts []words.Text
-	figure := func(v float64) words.Number {
-		_, after, _ := strings.Cut(strconv.FormatFloat(v, 'f', -1, 64), ".")
-		return words.Number{V: v, Decimals: len(after)}
-	}
 	kind, sep := words.AsIs(string(b.Kind())), ", "
 	switch b := b.(type) {
 	case care.Offer:
@@ -259,11 +255,11 @@ func inWords(b care.Body, in *words.Language) (what, detail string) {
 		parts = append(parts, map[care.OfferResult]words.Text{care.Eaten: words.Say("eaten"), care.Refused: words.Say("refused"), care.Struck: words.Say("struck and let go"), care.Regurgitated: words.Say("brought up")}[b.Result],
 			words.Say(b.Prey), map[care.PreyState]words.Text{care.Thawed: words.Say("thawed"), care.Prekilled: words.Say("freshly killed"), care.Live: words.Say("live")}[b.PreyState])
 		if b.PreyMass > 0 {
-			parts = append(parts, words.Say("{mass} g", figure(float64(b.PreyMass))))
+			parts = append(parts, words.Say("{mass} g", words.AsMany(float64(b.PreyMass))))
 		}
 	case care.WeighIn:
 		kind = words.Say("weight")
-		parts = append(parts, words.Say("{mass} g", figure(float64(b.Mass))))
+		parts = append(parts, words.Say("{mass} g", words.AsMany(float64(b.Mass))))
 	case care.ClimateReading:
 		kind = words.Say("warmth")
 		for _, v := range []struct {
@@ -271,11 +267,11 @@ func inWords(b care.Body, in *words.Language) (what, detail string) {
 			t    *care.Celsius
 		}{{words.Say("warm side"), b.Warm}, {words.Say("cool side"), b.Cool}, {words.Say("night"), b.Night}, {words.Say("warmest surface"), b.Surface}} {
 			if v.t != nil {
-				parts = append(parts, words.Say("{place}: {celsius} °C", v.name, figure(float64(*v.t))))
+				parts = append(parts, words.Say("{place}: {celsius} °C", v.name, words.AsMany(float64(*v.t))))
 			}
 		}
 		if b.Humidity != nil {
-			parts = append(parts, words.Say("humidity: {percent} %", figure(float64(*b.Humidity))))
+			parts = append(parts, words.Say("humidity: {percent} %", words.AsMany(float64(*b.Humidity))))
 		}
 	case care.Shed:
 		kind = words.Say("shed")
@@ -308,7 +304,7 @@ func inWords(b care.Body, in *words.Language) (what, detail string) {
 			}
 			said := words.Say("{point}: {answer}", point, answer)
 			if a.Measure > 0 {
-				said = words.Say("{point}: {answer}, {size} mm", point, answer, figure(float64(a.Measure)))
+				said = words.Say("{point}: {answer}, {size} mm", point, answer, words.AsMany(float64(a.Measure)))
 			}
 			if a.Note != "" {
 				said = words.Say("{answer} ({note})", said, a.Note)

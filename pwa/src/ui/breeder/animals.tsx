@@ -12,7 +12,7 @@ import type {
 import type { CreateEntryResponseJson, EntryJson } from '../../api/gen/warmhand/v1/entry_service_pb';
 import type { GeneJson, SpeciesJson } from '../../api/gen/warmhand/v1/reference_service_pb';
 import { idOf } from '../../core/ids';
-import { say } from '../../core/say';
+import { facts, say } from '../../core/say';
 import { settings } from '../../core/settings';
 import { ago, date } from '../../core/time';
 import { formatMass, massInWords, parseMass, parseNumber } from '../../core/units';
@@ -189,7 +189,7 @@ export function AnimalsPage(): JSX.Element {
       {labels && (
         <ChooseLabels
           animals={animals}
-          line={(a) => [speciesName(kinds.data, a.species), a.clutch, a.place].filter(Boolean).join(' · ')}
+          line={(a) => facts(speciesName(kinds.data, a.species), a.clutch, a.place)}
           done={() => setLabels(false)}
         />
       )}
@@ -235,16 +235,14 @@ function StockRow({ s, kinds }: { s: StockAnimalJson; kinds: SpeciesJson[] | und
           !s.away && <span>{say('Not weighed')}</span>
         )}
         <span class="muted">
-          {[
+          {facts(
             a.place,
             speciesName(kinds, a.species),
             sexWord(a.sex),
             a.hatchDate && date(a.hatchDate),
             (a.genes ?? []).join(', '),
             a.clutch && say('clutch {clutch}', { clutch: a.clutch }),
-          ]
-            .filter(Boolean)
-            .join(' · ')}
+          )}
         </span>
         {!s.away && !s.readiness?.ready && (
           <span class="why">{say('Missing: {missing}.', { missing: missing(s.readiness?.points) })}</span>

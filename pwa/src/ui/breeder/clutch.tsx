@@ -109,7 +109,7 @@ function Sibling({ s, mid, most }: { s: StockAnimalJson; mid: number; most: numb
             )}
           </span>
         )}
-        <span class="muted">{[sexWord(a.sex), (a.genes ?? []).join(', ')].filter(Boolean).join(' · ')}</span>
+        <span class="muted">{facts(sexWord(a.sex), (a.genes ?? []).join(', '))}</span>
         {g > 0 && (
           <span class="share" aria-hidden="true">
             <span style={{ inlineSize: `${(100 * g) / most}%` }} />

@@ -64,7 +64,7 @@ export function Handovers({ animal }: { animal: AnimalJson }): JSX.Element {
               <Link to={`/b/handovers/${idOf(h.name)}`}>
                 <strong>{day(h.handoverTime ?? h.createTime ?? '')}</strong>
                 <span>{stateWords[h.state ?? 'HANDOVER_STATE_UNSPECIFIED']}</span>
-                <span class="muted">{[h.showDay, h.buyerNote].filter(Boolean).join(' · ')}</span>
+                <span class="muted">{facts(h.showDay, h.buyerNote)}</span>
               </Link>
             </li>
           ))}

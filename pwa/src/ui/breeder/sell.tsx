@@ -5,7 +5,7 @@ import { useEffect, useMemo, useState } from 'preact/hooks';
 import { parseClaimCode, scannedClaimCode } from '../../core/code';
 import type { StockAnimalJson } from '../../core/contract';
 import { idOf } from '../../core/ids';
-import { say } from '../../core/say';
+import { facts, say } from '../../core/say';
 import { changeSettings, settings } from '../../core/settings';
 import { ago, date } from '../../core/time';
 import { formatMass, parseNumber } from '../../core/units';
@@ -270,9 +270,7 @@ export function ChooseAnimal({
               <strong>{s.animal?.displayName || say('No label')}</strong>
               <ReadyWord of={s} />
               <span class="muted">
-                {[s.animal?.place, speciesName(kinds.data, s.animal?.species), sexWord(s.animal?.sex)]
-                  .filter(Boolean)
-                  .join(' · ')}
+                {facts(s.animal?.place, speciesName(kinds.data, s.animal?.species), sexWord(s.animal?.sex))}
               </span>
             </button>
           </li>

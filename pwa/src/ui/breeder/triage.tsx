@@ -4,7 +4,7 @@ import { useContext, useEffect, useLayoutEffect, useMemo, useRef, useState } fro
 import { withQuery } from '../../api/client';
 import type { CaseJson, ListNewPhotosResponseJson } from '../../api/gen/warmhand/v1/case_service_pb';
 import { idOf } from '../../core/ids';
-import { say } from '../../core/say';
+import { facts, say } from '../../core/say';
 import { ago, day } from '../../core/time';
 import { idle } from '../device';
 import { Button, Field, Notice } from '../parts/controls';
@@ -316,13 +316,11 @@ class Row extends Component<{ c: CaseJson; current: boolean; now: Date }> {
           </span>
           <span class="animal">{animalName(c)}</span>
           <span class="muted">
-            {[
+            {facts(
               c.commonName,
               c.claimed ? c.keeperName || say('keeper without a name') : say('not claimed yet'),
               c.lookedAfterBy && say('looked after by {lookedAfterBy}', { lookedAfterBy: c.lookedAfterBy }),
-            ]
-              .filter(Boolean)
-              .join(' · ')}
+            )}
           </span>
           {c.headline && <span class="headline">{c.headline}</span>}
           {aside ? (

@@ -4,7 +4,7 @@ import type { JSX } from 'preact';
 import { useLayoutEffect, useRef, useState } from 'preact/hooks';
 import type { EntryJson, StockAnimalJson } from '../../core/contract';
 import { back, done, goTo, skip, takeUp } from '../../core/run';
-import { say } from '../../core/say';
+import { facts, say } from '../../core/say';
 import { changeSettings, settings } from '../../core/settings';
 import { neighbourSlip, slipOf } from '../../core/slip';
 import { ago } from '../../core/time';
@@ -255,7 +255,7 @@ function One({
       <div>
         <Heading quietly>{name}</Heading>
         <p class="muted" id="run-of">
-          {[s.animal?.place, speciesName(kinds.data, s.animal?.species)].filter(Boolean).join(' · ')}
+          {facts(s.animal?.place, speciesName(kinds.data, s.animal?.species))}
           <br />
           {s.massG
             ? say('Last {mass}, {ago}', { mass: formatMass(Number(s.massG)), ago: ago(s.weighTime) })
