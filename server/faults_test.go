@@ -629,9 +629,9 @@ func TestFaultsOfTheMachine(t *testing.T) {
 // reached for a while.
 func TestFaultsOfTheBucket(t *testing.T) {
 	t.Parallel()
-	file := filepath.Join(t.TempDir(), "bucket")
+	folder := filepath.Join(t.TempDir(), "bucket")
 	begin := func() (*process, string) {
-		p := childOf(t, phototest.BucketEnv+"="+file)
+		p := childOf(t, phototest.BucketEnv+"="+folder)
 		return p, p.address(t)
 	}
 	bucket, at := begin()

@@ -44,8 +44,8 @@ func TestMain(m *testing.M) {
 		fmt.Fprintln(os.Stderr, "a server of its own:", err)
 		os.Exit(1)
 	}
-	if file := os.Getenv(phototest.BucketEnv); file != "" {
-		fmt.Fprintln(os.Stderr, "a bucket of its own:", phototest.ServeBucket(file))
+	if folder := os.Getenv(phototest.BucketEnv); folder != "" {
+		fmt.Fprintln(os.Stderr, "a bucket of its own:", phototest.ServeBucket(folder))
 		os.Exit(1)
 	}
 	goleak.VerifyTestMain(m)

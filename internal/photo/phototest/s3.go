@@ -11,7 +11,7 @@ import (
 	"testing"
 
 	"github.com/johannesboyne/gofakes3"
-	"github.com/johannesboyne/gofakes3/backend/s3bolt"
+	"github.com/johannesboyne/gofakes3/backend/s3afero"
 	"github.com/johannesboyne/gofakes3/backend/s3mem"
 )
 
@@ -50,14 +50,19 @@ func Address(endpoint string) string {
 	return "s3://" + bucket + "/of/snakes?region=eu-central-1&use_path_style=true&endpoint=" + url.QueryEscape(endpoint)
 }
 
-// BucketEnv names a file when a process of the tests is to be a bucket's server, which
+// BucketEnv names a folder when a process of the tests is to be a bucket's server, which
 // can be killed: its TestMain calls ServeBucket.
 const BucketEnv = "WARMHAND_TEST_BUCKET"
 
-// ServeBucket is a server of its own with one bucket in a file, where what it has
-// acknowledged is on the disk. It prints its address and serves until it is killed.
-func ServeBucket(file string) error {
-	store, err := s3bolt.NewFile(file)
+// ServeBucket is a server of its own with one bucket in a folder, which outlives it. It
+// prints its address and serves until it is killed. (The store in one file that the
+// library has too hands out memory of that file's map, and dies when the map moves.)
+func ServeBucket(folder string) error {
+	files, err := s3afero.FsPath(folder, s3afero.FsPathCreateAll)
+	if err != nil {
+		return err
+	}
+	store, err := s3afero.MultiBucket(files)
 	if err != nil {
 		return err
 	}
