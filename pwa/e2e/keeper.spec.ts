@@ -151,6 +151,7 @@ test('a card is taken on, and what is logged without network arrives once', asyn
     await expect(page.getByLabel('Only one hide')).toBeChecked();
     await axe(page, 'setup point with picture');
     await page.getByRole('button', { name: 'Save and go on' }).click();
+    await expect(page).not.toHaveURL(/\/hides$/); // it goes on once it is saved
     await page.goto('/k/unsent');
     await expect(page.getByRole('listitem')).toHaveCount(4); // offer, weight, picture, answer
     await axe(page, 'unsent');
