@@ -4,7 +4,7 @@ import type { GetInsightResponseJson, MealWaitJson, ShareJson } from '../../api/
 import { say } from '../../core/say';
 import { Notice } from '../parts/controls';
 import { Table } from '../parts/table';
-import { useWidth } from '../parts/width';
+import { DayPlot } from './dayplot';
 import { useLoad } from './hooks';
 import { Heading, Trouble, Waiting } from './nav';
 import { lessons } from './return';
@@ -246,42 +246,24 @@ function Wait({ title, meal, wait }: { title: string; meal: Meal; wait: MealWait
 }
 
 function WaitPicture({ sides }: { sides: Side[] }): JSX.Element {
-  const [holder, width] = useWidth(600, 280, 760);
-  const p = waitPlot(sides, width);
-  const { left, top, height, bottom } = waitSize;
   return (
-    <div ref={holder} class="wait">
-      <svg viewBox={`0 0 ${width} ${height}`} width={width} height={height} aria-hidden="true" focusable="false">
-        {p.ticks.map((t) => (
-          <g key={t.label}>
-            <line class="grid" x1={left} x2={p.right} y1={t.y} y2={t.y} />
-            <text class="tick" x={left - 6} y={t.y + 5} text-anchor="end">
-              {t.label}
-            </text>
-          </g>
-        ))}
-        {p.days.map((d) => (
-          <text key={d.label} class="tick" x={d.x} y={height - bottom + 20} text-anchor="middle">
-            {d.label}
-          </text>
-        ))}
-        <text class="tick" x={p.right} y={height - 4} text-anchor="end">
-          {say('days after the handover')}
-        </text>
-        {sides.length === 1 && <path class="interval" d={p.interval} />}
-        {p.lines.map((l, i) => (
-          <g key={l.name} class={`side side-${i}`}>
-            <path d={l.path} />
-            {sides.length > 1 && (
-              <text x={l.end + 6} y={l.label + 5}>
-                {l.name}
-              </text>
-            )}
-          </g>
-        ))}
-        <line class="axis" x1={left} x2={left} y1={top} y2={height - bottom} />
-      </svg>
-    </div>
+    <DayPlot name="wait" size={waitSize} plot={(width) => waitPlot(sides, width)}>
+      {(p) => (
+        <>
+          {sides.length === 1 && <path class="interval" d={p.interval} />}
+          {p.lines.map((l, i) => (
+            <g key={l.name} class={`side side-${i}`}>
+              <path d={l.path} />
+              {sides.length > 1 && (
+                <text x={l.end + 6} y={l.label + 5}>
+                  {l.name}
+                </text>
+              )}
+            </g>
+          ))}
+        </>
+      )}
+    </DayPlot>
   );
 }
 

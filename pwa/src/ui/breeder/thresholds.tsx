@@ -11,8 +11,8 @@ import { say } from '../../core/say';
 import { Button, Notice } from '../parts/controls';
 import { Icon } from '../parts/icons';
 import { Table } from '../parts/table';
-import { useWidth } from '../parts/width';
 import { outcomeWord } from './case';
+import { DayPlot } from './dayplot';
 import { problem, useLoad, useSave } from './hooks';
 import { Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { ask, breeder, isOwner } from './session';
@@ -336,35 +336,17 @@ function Tried({ r, stale }: { r: TryThresholdsResponseJson; stale: boolean }): 
 }
 
 function Calls({ present, proposed }: { present: number[]; proposed: number[] }): JSX.Element {
-  const [holder, width] = useWidth(600, 260, 720);
-  const p = callPlot(present, proposed, width);
-  const { left, top, height, bottom } = callSize;
   return (
     <figure class="stack">
       <figcaption>{say('Animals that you were asked to step in for, by day after the handover')}</figcaption>
-      <div ref={holder} class="calls">
-        <svg viewBox={`0 0 ${width} ${height}`} width={width} height={height} aria-hidden="true" focusable="false">
-          {p.ticks.map((t) => (
-            <g key={t.label}>
-              <line class="grid" x1={left} x2={p.right} y1={t.y} y2={t.y} />
-              <text class="tick" x={left - 6} y={t.y + 5} text-anchor="end">
-                {t.label}
-              </text>
-            </g>
-          ))}
-          {p.days.map((d) => (
-            <text key={d.label} class="tick" x={d.x} y={height - bottom + 20} text-anchor="middle">
-              {d.label}
-            </text>
-          ))}
-          <text class="tick" x={p.right} y={height - 4} text-anchor="end">
-            {say('days after the handover')}
-          </text>
-          <path class="present" d={p.present} />
-          <path class="proposed" d={p.proposed} />
-          <line class="axis" x1={left} x2={left} y1={top} y2={height - bottom} />
-        </svg>
-      </div>
+      <DayPlot name="calls" size={callSize} plot={(width) => callPlot(present, proposed, width)}>
+        {(p) => (
+          <>
+            <path class="present" d={p.present} />
+            <path class="proposed" d={p.proposed} />
+          </>
+        )}
+      </DayPlot>
       <p class="key">
         <span class="present">{say('in use now: {n}', { n: present.length })}</span>{' '}
         <span class="proposed">{say('with these: {n}', { n: proposed.length })}</span>

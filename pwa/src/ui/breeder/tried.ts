@@ -8,6 +8,7 @@ import type {
 } from '../../api/gen/warmhand/v1/breeder_service_pb';
 import { say } from '../../core/say';
 import { formatNumber } from '../../core/units';
+import type { DayFrame } from './dayplot';
 
 type Num = number | 'NaN' | 'Infinity' | '-Infinity' | undefined;
 const n = (v: Num) => Number(v ?? 0);
@@ -131,12 +132,9 @@ export function moved(c: TriedCaseJson, of: keyof PastJson): string {
 
 export const callSize = { height: 220, left: 44, right: 16, top: 26, bottom: 46 } as const;
 
-export interface CallPlot {
+export interface CallPlot extends DayFrame {
   present: string;
   proposed: string;
-  ticks: { y: number; label: string }[];
-  days: { x: number; label: string }[];
-  right: number;
 }
 
 /** How many cases had a call by a day after the handover, by both. */

@@ -2,6 +2,7 @@
 
 import type { ShareJson, WaitCurveJson, WaitPointJson } from '../../api/gen/warmhand/v1/insight_service_pb';
 import { say } from '../../core/say';
+import type { DayFrame } from './dayplot';
 
 export interface Side {
   name: string;
@@ -10,14 +11,10 @@ export interface Side {
 
 export const waitSize = { height: 260, left: 54, top: 12, bottom: 46 } as const;
 
-export interface WaitPlot {
+export interface WaitPlot extends DayFrame {
   lines: { name: string; path: string; end: number; label: number }[];
   /** Of the first line. */
   interval: string;
-  ticks: { y: number; label: string }[];
-  days: { x: number; label: string }[];
-  /** Where the plot ends at the right. */
-  right: number;
 }
 
 type Num = number | 'NaN' | 'Infinity' | '-Infinity' | undefined;
