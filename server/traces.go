@@ -75,6 +75,10 @@ func (t tracedStore) Write(ctx context.Context, f func(care.Tx) error) error {
 	return t.span(ctx, "write", t.Store.Write, f)
 }
 
+func (t tracedStore) Swap(ctx context.Context, f func(care.Tx) error) error {
+	return t.span(ctx, "swap", t.Store.Swap, f)
+}
+
 func (t tracedStore) span(ctx context.Context, name string, in func(context.Context, func(care.Tx) error) error, f func(care.Tx) error) error {
 	ctx, span := t.tracer.Start(ctx, "store "+name)
 	defer span.End()

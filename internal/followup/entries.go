@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"cmp"
 	"context"
+	"errors"
 	"slices"
 	"time"
 
@@ -37,7 +38,8 @@ func (s *Service) CreateEntries(ctx context.Context, who care.Actor, now time.Ti
 	}
 	failed = -1
 	var after *known
-	err = s.store.Write(ctx, func(tx care.Tx) error {
+	var loose bool // saved, and of no open case
+	create := func(tx care.Tx) error {
 		after, failed, out = nil, -1, make([]care.Entry, len(list))
 		k, err := s.memory.recall(tx, list[0].BreederID, list[0].AnimalID)
 		if err != nil {
@@ -52,17 +54,35 @@ func (s *Service) CreateEntries(ctx context.Context, who care.Actor, now time.Ti
 			}
 			grown = grown || fresh
 		}
-		if grown && k != nil {
+		if loose = grown && k == nil; grown && k != nil {
 			after, err = k.reassess(tx, now)
 		}
 		return err
-	})
+	}
+	// The version of the animal's open case guards all that is read of it. Where there is
+	// none, somebody may open one meanwhile.
+	if !who.OfBreeder(list[0].BreederID) || list[0].CaseID != "" || s.memory.has(list[0].BreederID, list[0].AnimalID) {
+		err = s.store.Swap(ctx, func(tx care.Tx) error {
+			if err := create(tx); err != nil || !loose {
+				return err
+			}
+			return errNoCase
+		})
+	} else {
+		err = errNoCase
+	}
+	if errors.Is(err, errNoCase) {
+		err = s.store.Write(ctx, create)
+	}
 	if err == nil && after != nil {
 		s.memory.keep(after)
 		s.hub.publish(change(&after.open, "entry"))
 	}
 	return out, failed, err
 }
+
+// errNoCase is of entries without an open case.
+var errNoCase = errors.New("no open case")
 
 // add saves one entry, unless it is there already; out is what is stored. known
 // is the animal's open case, nil while it has not been read or there is none.

@@ -79,6 +79,11 @@ func (m memory) recall(tx care.Tx, breederID, animalID string) (*known, error) {
 	return was, nil
 }
 
+// has reports that something is known of the animal's open case, however old.
+func (m memory) has(breederID, animalID string) bool {
+	return m.kept.Contains(animalKey{breederID, animalID})
+}
+
 // keep must be called after the transaction that k comes from was saved.
 func (m memory) keep(k *known) {
 	key := animalKey{k.open.BreederID, k.open.AnimalID}

@@ -1,14 +1,100 @@
 package followup_test
 
 import (
+	"encoding/json"
 	"fmt"
 	"math/rand/v2"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
 	"warmhand/internal/care"
 	"warmhand/internal/followup"
+	"warmhand/internal/store"
+	"warmhand/internal/store/storetest"
 )
+
+// Whatever several servers do at once on one database: what is stored of a case, and
+// what each remembers, is what its log says.
+func TestServersRace(t *testing.T) {
+	t.Parallel()
+	p := newPlaceOn(t, t.TempDir(), store.Config{URL: storetest.Schema(t)})
+	servers := []*followup.Service{p.Service, followup.New(p.store, p.codes, p.codes), followup.New(p.store, p.codes, p.codes)}
+	a, c, keeper := p.sold(t)
+	now := t0.Add(20 * 24 * time.Hour)
+	const rounds = 40
+	var running sync.WaitGroup
+	var logged atomic.Int64
+	for i, s := range servers {
+		running.Go(func() {
+			rnd := rand.New(rand.NewPCG(uint64(i), 7))
+			for n := range rounds {
+				now := now.Add(time.Duration(n) * time.Minute)
+				var err error
+				switch kind := rnd.IntN(12); {
+				case kind < 8:
+					e := care.Entry{BreederID: "loam", AnimalID: a.ID, ID: p.id("any"), HappenedAt: now.Add(-time.Duration(rnd.IntN(20000)) * time.Minute), Body: care.WeighIn{Mass: 95 + care.Grams(rnd.IntN(10))}}
+					who := []care.Actor{keeper, p.loam}[rnd.IntN(2)]
+					if kind == 0 {
+						e.Body = care.Sign{Code: "wheeze"}
+					}
+					if rnd.IntN(2) == 0 {
+						e.CaseID = c.ID
+					}
+					if _, err = s.CreateEntry(t.Context(), who, now, e); err == nil {
+						logged.Add(1)
+					}
+				case kind == 8:
+					_, err = s.UpdateAnimal(t.Context(), p.loam, now, care.Animal{BreederID: "loam", ID: a.ID, Genes: []string{[]string{"spider", "clown"}[rnd.IntN(2)]}}, []string{"genes"})
+				case kind == 9:
+					_, err = s.EndCase(t.Context(), p.loam, now, "loam", c.ID, care.OutcomeSettled, "", p.id("end"))
+				default:
+					_, err = s.ReopenCase(t.Context(), p.loam, now, "loam", c.ID, p.id("reopen"))
+				}
+				if err != nil && !care.IsCode(err, care.Precondition) {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	running.Wait()
+	for _, s := range servers {
+		if _, err := s.Remembered(t.Context(), "loam", a.ID); err != nil {
+			t.Error(err)
+		}
+	}
+	err := p.store.Read(t.Context(), func(tx care.Tx) error {
+		stored, err := tx.Case("loam", c.ID)
+		if err != nil {
+			return err
+		}
+		log, err := tx.Log("loam", a.ID)
+		if err != nil {
+			return err
+		}
+		of := 0
+		for i := range log {
+			if k := log[i].Body.Kind(); !log[i].ReceivedAt.Before(now) && (k == care.KindWeighIn || k == care.KindSign) {
+				of++
+			}
+		}
+		if n := int(logged.Load()); of != n || n < rounds {
+			t.Errorf("%d entries were saved and %d are there", n, of)
+		}
+		is, err := followup.AssessAnew(tx, stored, stored.AssessedAt)
+		if err != nil {
+			return err
+		}
+		if said, err := json.Marshal(is); err != nil || string(said) != string(stored.Assessment) {
+			t.Errorf("stored\n%s\nthe log says\n%s %v", stored.Assessment, said, err)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Error(err)
+	}
+}
 
 // Whatever is done, in whatever order, and by whichever of two servers on one
 // database: what is remembered of a case is what is stored.

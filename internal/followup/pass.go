@@ -47,7 +47,7 @@ func (s *Service) Pass(ctx context.Context, now time.Time) (looked int, err erro
 	var failed []error
 	for {
 		var due []care.CaseKey
-		if err := s.store.Write(ctx, func(tx care.Tx) (err error) {
+		if err := s.store.Swap(ctx, func(tx care.Tx) (err error) {
 			due, err = tx.ClaimDue(now, until, passBatch)
 			return err
 		}); err != nil {
@@ -157,7 +157,7 @@ func (s *Service) look(ctx context.Context, keys []care.CaseKey, now, until time
 		return 0, err
 	}
 	var saved []*judged
-	err = s.store.Write(ctx, func(tx care.Tx) error {
+	err = s.store.Swap(ctx, func(tx care.Tx) error {
 		saved = saved[:0]
 		for _, j := range list {
 			_, err := j.save(tx)

@@ -57,7 +57,7 @@ func (c codes) Mark(breederID, plain string) string {
 	return access.CardMark(c.key.CardKey(breederID), plain)
 }
 
-// place is the use cases over a SQLite store in a folder of its own, with two
+// place is the use cases over a store of its own, mostly SQLite in a folder, with two
 // breeders that must not see each other.
 type place struct {
 	*followup.Service
@@ -74,7 +74,13 @@ func newPlace(t testing.TB) *place { t.Helper(); return newPlaceIn(t, t.TempDir(
 
 func newPlaceIn(t testing.TB, dir string) *place {
 	t.Helper()
-	st, err := store.Open(context.Background(), store.Config{Dir: dir})
+	return newPlaceOn(t, dir, store.Config{Dir: dir})
+}
+
+// newPlaceOn is for a store of any kind; the key is in dir.
+func newPlaceOn(t testing.TB, dir string, on store.Config) *place {
+	t.Helper()
+	st, err := store.Open(context.Background(), on)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -87,6 +93,7 @@ func newPlaceIn(t testing.TB, dir string) *place {
 	if err != nil {
 		t.Fatal(err)
 	}
+	st = st.Everything()
 	p := &place{Service: followup.New(st, codes{key}, codes{key}), dir: dir, store: st, codes: codes{key},
 		loam:   care.Actor{Kind: care.BreederOwner, BreederID: "loam", UserID: "u1"},
 		helper: care.Actor{Kind: care.Helper, BreederID: "loam", UserID: "u2"},

@@ -2,9 +2,11 @@ package store
 
 import (
 	"database/sql"
+	"errors"
 	"fmt"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 
 	"warmhand/internal/care"
@@ -14,7 +16,7 @@ import (
 func TestPostgresConnectionLost(t *testing.T) {
 	t.Parallel()
 	address := newSchema(t)
-	name := fmt.Sprint("lost-", schemas.Add(1), "-", t.Name())
+	name := "lost-" + t.Name()
 	s := open(t, Config{URL: address + "&application_name=" + name})
 	cut := func() {
 		admin(t, address, `SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = '`+name+`'`)
@@ -49,6 +51,52 @@ func TestPostgresConnectionLost(t *testing.T) {
 		held.Wait()
 		cut()
 		insertKeeper1(t, s, fmt.Sprint("after ", i))
+	}
+}
+
+// Swaps of different cases are not held against each other: none is run twice.
+func TestPostgresSwapsAside(t *testing.T) {
+	t.Parallel()
+	const callers, rounds = 8, 25
+	s := open(t, Config{URL: newSchema(t)}).Everything()
+	id := func(i int) string { return fmt.Sprint("h", i) }
+	err := s.Write(t.Context(), func(tx care.Tx) error {
+		errs := []error{tx.InsertBreeder(care.Breeder{ID: "b1"})}
+		for i := range callers {
+			errs = append(errs, tx.InsertAnimal(care.Animal{BreederID: "b1", ID: id(i)}), tx.InsertHandover(care.Handover{BreederID: "b1", ID: id(i), AnimalID: id(i)}),
+				tx.InsertCase(care.Case{BreederID: "b1", ID: id(i), AnimalID: id(i)}))
+		}
+		return errors.Join(errs...)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var runs atomic.Int64
+	var all sync.WaitGroup
+	for i := range callers {
+		all.Go(func() {
+			for n := range rounds {
+				err := s.Swap(t.Context(), func(tx care.Tx) error {
+					runs.Add(1)
+					c, err := tx.Case("b1", id(i))
+					if err != nil {
+						return err
+					}
+					c.Urgency = float64(n) / rounds
+					if err := tx.InsertEntry(care.Entry{BreederID: "b1", AnimalID: c.AnimalID, ID: fmt.Sprint(i, "-", n), CaseID: c.ID, Body: care.Seen{}}); err != nil {
+						return err
+					}
+					return tx.UpdateCase(c)
+				})
+				if err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	all.Wait()
+	if n := runs.Load(); n != callers*rounds {
+		t.Errorf("%d swaps were run %d times", callers*rounds, n)
 	}
 }
 

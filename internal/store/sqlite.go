@@ -111,6 +111,11 @@ func (e *sqliteEngine) Write(ctx context.Context, f func(care.Tx) error) error {
 	return e.writer.do(ctx, f)
 }
 
+// Swap is Write, since writes take turns.
+func (e *sqliteEngine) Swap(ctx context.Context, f func(care.Tx) error) error {
+	return e.writer.do(ctx, f)
+}
+
 func (e *sqliteEngine) Read(ctx context.Context, f func(care.Tx) error) (err error) {
 	var c *liteConn
 	select {

@@ -38,6 +38,7 @@ var _ care.Store = (*Store)(nil)
 type engine interface {
 	Read(ctx context.Context, f func(care.Tx) error) error
 	Write(ctx context.Context, f func(care.Tx) error) error
+	Swap(ctx context.Context, f func(care.Tx) error) error
 	Lets() uint64
 	// Backup writes a complete copy of the database, taken at one instant while
 	// writes go on, as destDir/warmhand.db. It never replaces a file. Only
@@ -97,6 +98,10 @@ func (e everything) Read(ctx context.Context, f func(care.Tx) error) error {
 
 func (e everything) Write(ctx context.Context, f func(care.Tx) error) error {
 	return e.engine.Write(care.WithReach(ctx, care.EverybodysReach), f)
+}
+
+func (e everything) Swap(ctx context.Context, f func(care.Tx) error) error {
+	return e.engine.Swap(care.WithReach(ctx, care.EverybodysReach), f)
 }
 
 // run calls f on t and turns a panic into an error, so that one bad callback

@@ -3,13 +3,9 @@ package store
 import (
 	"context"
 	"database/sql"
-	"fmt"
-	"net/url"
 	"os"
 	"strings"
-	"sync/atomic"
 	"testing"
-	"time"
 
 	"go.uber.org/goleak"
 
@@ -58,46 +54,13 @@ func TestSuiteOnSQLite(t *testing.T) {
 
 func TestSuiteOnPostgres(t *testing.T) {
 	t.Parallel()
-	postgresURL(t)
+	storetest.Postgres(t)
 	storetest.Run(t, func(t *testing.T) func() (care.Store, func() error) {
 		return opener(t, Config{URL: newSchema(t)})
 	})
 }
 
-// postgresURL is the server to test against. Where it must be there, a missing
-// one fails: a skipped engine looks like a passing one.
-func postgresURL(t testing.TB) string {
-	t.Helper()
-	address := os.Getenv("WARMHAND_TEST_POSTGRES")
-	switch {
-	case address != "":
-	case os.Getenv("CI") != "" || os.Getenv("WARMHAND_REQUIRE_POSTGRES") != "":
-		t.Fatal("WARMHAND_TEST_POSTGRES names no server, and here it must")
-	default:
-		t.Skip("WARMHAND_TEST_POSTGRES names no server (postgres://...)")
-	}
-	return address
-}
-
-var schemas atomic.Int64
-
-// newSchema makes an empty schema for one test and returns a URL that leads
-// into it.
-func newSchema(t testing.TB) string {
-	t.Helper()
-	address := postgresURL(t)
-	name := fmt.Sprintf("test_%d_%d_%d", os.Getpid(), time.Now().UnixNano(), schemas.Add(1))
-	admin(t, address, `CREATE SCHEMA `+name)
-	t.Cleanup(func() { admin(t, address, `DROP SCHEMA `+name+` CASCADE`) })
-	u, err := url.Parse(address)
-	if err != nil {
-		t.Fatal(err)
-	}
-	q := u.Query()
-	q.Set("search_path", name)
-	u.RawQuery = q.Encode()
-	return u.String()
-}
+func newSchema(t testing.TB) string { t.Helper(); return storetest.Schema(t) }
 
 func admin(t testing.TB, address, statement string) {
 	t.Helper()

@@ -52,10 +52,19 @@ func (o *options) load(ctx context.Context, p *place, s setup) (r result, err er
 	if _, _, err := o.drive(ctx, client, p, servers, time.Second); err != nil { // caches, pools, statements
 		return r, err
 	}
+	before, err := o.count(ctx, p, servers)
+	if err != nil {
+		return r, err
+	}
 	logs, lists, err := o.drive(ctx, client, p, servers, o.seconds)
 	if err != nil {
 		return r, err
 	}
+	after, err := o.count(ctx, p, servers)
+	if err != nil {
+		return r, err
+	}
+	r.spent, r.requests = after.since(before), float64(len(logs)+len(lists))
 	r.logs, r.lists = float64(len(logs))/o.seconds.Seconds(), float64(len(lists))/o.seconds.Seconds()
 	r.log, r.list = quantilesOf(logs), quantilesOf(lists)
 	return r, nil

@@ -14,6 +14,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -30,7 +31,8 @@ type setup struct {
 
 type options struct {
 	program, peer, folder, postgres, out, plans string
-	cases                                       []int
+	cases, servers                              []int
+	engines                                     []string
 	seconds, passMost                           time.Duration
 	loggers, readers, postgresMost              int
 	kept                                        bool // the folder stays
@@ -48,8 +50,10 @@ func main() {
 func run(ctx context.Context) (err error) {
 	ctx = care.WithReach(ctx, care.EverybodysReach)
 	var o options
-	var sizes string
+	var sizes, servers, engines string
 	flag.StringVar(&sizes, "cases", "1000,100000", "how many open cases, one database after the other")
+	flag.StringVar(&engines, "engines", "sqlite,postgres", "which of them are loaded")
+	flag.StringVar(&servers, "servers", "1,3", "how many servers share a PostgreSQL database, one number after the other")
 	flag.StringVar(&o.program, "program", ".build/warmhand", "the program")
 	flag.StringVar(&o.peer, "peer", "", "the peer's program, built from internal/tools/peer; empty: none")
 	flag.StringVar(&o.folder, "keep", "", "folder in which filled databases stay and are used again; on PostgreSQL their schemas stay, too")
@@ -62,13 +66,13 @@ func run(ctx context.Context) (err error) {
 	flag.IntVar(&o.readers, "readers", 4, "desks that read triage lists in the same way")
 	flag.Parse()
 	o.postgres = os.Getenv("WARMHAND_TEST_POSTGRES")
-	for text := range strings.SplitSeq(sizes, ",") {
-		n, err := strconv.Atoi(strings.TrimSpace(text))
-		if err != nil || n < 1 {
-			return fmt.Errorf("-cases %s: write numbers with commas between them", sizes)
-		}
-		o.cases = append(o.cases, n)
+	var errs [2]error
+	o.cases, errs[0] = numbers("-cases", sizes)
+	o.servers, errs[1] = numbers("-servers", servers)
+	if err := errors.Join(errs[:]...); err != nil {
+		return err
 	}
+	o.engines = strings.Split(engines, ",")
 	if o.kept = o.folder != ""; !o.kept {
 		if o.folder, err = os.MkdirTemp("", "warmhand-load-"); err != nil {
 			return err
@@ -79,9 +83,11 @@ func run(ctx context.Context) (err error) {
 	t := &table{}
 	for i, n := range o.cases {
 		t.last = i == len(o.cases)-1
-		onPostgres := o.postgres != "" && n <= o.postgresMost
-		if err := o.sqlite(ctx, n, t); err != nil {
-			return fmt.Errorf("%d cases on SQLite: %w", n, err)
+		onPostgres := slices.Contains(o.engines, "postgres") && o.postgres != "" && n <= o.postgresMost
+		if slices.Contains(o.engines, "sqlite") {
+			if err := o.sqlite(ctx, n, t); err != nil {
+				return fmt.Errorf("%d cases on SQLite: %w", n, err)
+			}
 		}
 		if !onPostgres {
 			continue
@@ -107,6 +113,18 @@ func run(ctx context.Context) (err error) {
 		return os.WriteFile(o.out, []byte(text), 0o644)
 	}
 	return nil
+}
+
+// numbers reads numbers with commas between them.
+func numbers(name, list string) (all []int, err error) {
+	for text := range strings.SplitSeq(list, ",") {
+		n, err := strconv.Atoi(strings.TrimSpace(text))
+		if err != nil || n < 1 {
+			return nil, fmt.Errorf("%s %s: write numbers with commas between them", name, list)
+		}
+		all = append(all, n)
+	}
+	return all, nil
 }
 
 func (o *options) sqlite(ctx context.Context, n int, t *table) (err error) {
@@ -148,13 +166,13 @@ func (o *options) onPostgres(ctx context.Context, n int, t *table) (err error) {
 	if err != nil {
 		return fmt.Errorf("filling: %w", err)
 	}
-	for _, servers := range []int{1, 3} {
+	for i, servers := range o.servers {
 		r, err := o.load(ctx, &p, setup{"PostgreSQL", servers})
 		if err != nil {
 			return err
 		}
 		r.cases, r.filled = n, took
-		if servers == 1 {
+		if i == 0 {
 			if r.all, r.day, err = o.passes(ctx, &p, n, t.due(r.engine)); err != nil {
 				return fmt.Errorf("the pass: %w", err)
 			}
@@ -200,6 +218,8 @@ type result struct {
 	lists     float64 // a second
 	log, list quantiles
 	rss       int64 // of all servers at most, bytes
+	spent     spent
+	requests  float64
 	all, day  passed
 }
 
@@ -229,7 +249,7 @@ func (r *result) line() string {
 		}
 		return fmt.Sprintf("%d in %.0f s, %.0f/s, %.2f ms", d.looked, d.took.Seconds(), d.rate(), 1000*d.used.Seconds()/float64(d.looked))
 	}
-	return fmt.Sprintf("| %s, %d | %d | %.0f | %s | %.0f | %s | %d | %s | %s |", r.engine, r.servers, r.cases, r.logs, r.log, r.lists, r.list, r.rss>>20, pass(r.all), pass(r.day))
+	return fmt.Sprintf("| %s, %d | %d | %.0f | %s | %.0f | %s | %s | %s | %d | %s | %s |", r.engine, r.servers, r.cases, r.logs, r.log, r.lists, r.list, r.spent.line(r.requests), r.spent.transactions(r.requests), r.rss>>20, pass(r.all), pass(r.day))
 }
 
 func (t *table) markdown(o *options) string {
@@ -238,11 +258,12 @@ func (t *table) markdown(o *options) string {
 %d phones log and %d desks read triage lists at once, each request when the last was answered, for %v;
 program, database and load share %d processors (%s).
 
-The last columns are how many cases the pass looked at, in what time, how many that is a second, and processor time for each
+Processor time is of servers and of database for each request, log or list; on SQLite the server's is all. Beside it is how many
+transactions of the database there were to a request, and how many of these were undone and repeated. The last columns are how many cases the pass looked at, in what time, how many that is a second, and processor time for each
 (on PostgreSQL without the database's).
 
-| engine, servers | open cases | logs/s | log, ms, p50 / p99 | lists/s | list, ms, p50 / p99 | memory, MiB | all due at once | the day after |
-|---|---|---|---|---|---|---|---|---|
+| engine, servers | open cases | logs/s | log, ms, p50 / p99 | lists/s | list, ms, p50 / p99 | processor time of a request, ms | transactions, undone | memory, MiB | all due at once | the day after |
+|---|---|---|---|---|---|---|---|---|---|---|
 `, o.loggers, o.readers, o.seconds, runtime.NumCPU(), runtime.GOARCH)
 	for i := range t.rows {
 		b.WriteString(t.rows[i].line() + "\n")

@@ -13,7 +13,6 @@ import (
 	"net/http"
 	"net/http/cookiejar"
 	"net/url"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -27,6 +26,7 @@ import (
 
 	"warmhand/internal/access"
 	"warmhand/internal/care"
+	"warmhand/internal/store/storetest"
 	"warmhand/server"
 )
 
@@ -76,7 +76,7 @@ func Start(t testing.TB, opts Options) *Fixture {
 	f.Clock.ms.Store(Epoch.UnixMilli())
 	cfg := server.Config{DataDir: t.TempDir(), Listen: "127.0.0.1:0", Now: f.Clock.Now, PassEvery: -1, CallsEach: -1, Log: slog.New(slog.DiscardHandler)}
 	if opts.Postgres {
-		cfg.DatabaseURL = schema(t)
+		cfg.DatabaseURL = storetest.Schema(t)
 	}
 	if b := opts.Beside; b != nil {
 		f.Clock, cfg.Now = b.Clock, b.Clock.Now
@@ -490,40 +490,4 @@ func (c *Client) NewCards(count int) []NewCard {
 func (c *Client) Claim(code string) *Answer {
 	c.f.T.Helper()
 	return c.Call("POST", "/v1/claims", map[string]any{"claimCode": code, "keeperName": "Kim", "requestId": c.f.ID("claim-request")})
-}
-
-var schemas atomic.Int64
-
-// schema makes an empty PostgreSQL schema for one test.
-func schema(t testing.TB) string {
-	t.Helper()
-	address := os.Getenv("WARMHAND_TEST_POSTGRES")
-	switch {
-	case address != "":
-	case os.Getenv("CI") != "":
-		t.Fatal("WARMHAND_TEST_POSTGRES names no server, and here it must")
-	default:
-		t.Skip("WARMHAND_TEST_POSTGRES names no server (postgres://...)")
-	}
-	name := fmt.Sprintf("server_%d_%d", os.Getpid(), schemas.Add(1))
-	run := func(statement string) {
-		db, err := sql.Open("pgx", address)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer db.Close()
-		if _, err := db.Exec(statement); err != nil {
-			t.Fatal(err)
-		}
-	}
-	run(`CREATE SCHEMA ` + name)
-	t.Cleanup(func() { run(`DROP SCHEMA ` + name + ` CASCADE`) })
-	u, err := url.Parse(address)
-	if err != nil {
-		t.Fatal(err)
-	}
-	q := u.Query()
-	q.Set("search_path", name)
-	u.RawQuery = q.Encode()
-	return u.String()
 }

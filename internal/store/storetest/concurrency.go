@@ -140,6 +140,44 @@ func noLostUpdate(t *testing.T, s care.Store) {
 	}
 }
 
+func noLostSwap(t *testing.T, s care.Store) {
+	const writers, rounds = 12, 20
+	stock(t, s, "b1", "a1")
+	write(t, s, func(tx care.Tx) error { return follow(tx, care.Case{BreederID: "b1", ID: "h1", AnimalID: "a1"}) })
+	ctx := limit(t)
+	errs := each(writers, func(i int) error {
+		for n := range rounds {
+			do := s.Swap
+			if i%3 == 0 {
+				do = s.Write
+			}
+			err := do(ctx, func(tx care.Tx) error {
+				c, err := tx.Case("b1", "h1")
+				if err != nil {
+					return err
+				}
+				c.LookedAfterBy += "x"
+				if err := tx.InsertEntry(care.Entry{BreederID: "b1", AnimalID: "a1", ID: fmt.Sprint(i, "-", n), Body: care.Seen{}}); err != nil {
+					return err
+				}
+				return tx.UpdateCase(c)
+			})
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err := errors.Join(errs...); err != nil {
+		t.Fatal(err)
+	}
+	c := read(t, s, func(tx care.Tx) (care.Case, error) { return tx.Case("b1", "h1") })
+	log := read(t, s, func(tx care.Tx) ([]care.Entry, error) { return tx.Log("b1", "a1") })
+	if len(c.LookedAfterBy) != writers*rounds || c.Version != writers*rounds || len(log) != writers*rounds {
+		t.Errorf("%d updates and %d entries are kept and the version is %d, want %d", len(c.LookedAfterBy), len(log), c.Version, writers*rounds)
+	}
+}
+
 func oneWinner(t *testing.T, s care.Store) {
 	ctx := limit(t)
 	errs := each(16, func(i int) error {

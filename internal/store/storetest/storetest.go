@@ -79,6 +79,7 @@ func Run(t *testing.T, place Place) {
 		{"a panic leaves nothing behind and harms nobody", panics},
 		{"concurrent failures roll back only themselves", failuresAside},
 		{"16 writers lose no update", noLostUpdate},
+		{"swaps and writes of one case lose nothing of each other", noLostSwap},
 		{"one id from many callers is kept once", oneWinner},
 		{"a write skew cannot happen", writeSkew},
 		{"a Read sees one snapshot", snapshot},
