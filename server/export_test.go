@@ -38,3 +38,6 @@ func QueuesLate() map[string]time.Duration {
 	}
 	return late
 }
+
+// ForgetKey has the database know no key, as one of the release before.
+func ForgetKey(tx care.Tx) error { return tx.DeleteKept(keyMark) }

@@ -330,9 +330,9 @@ func (p *phone) log(ctx context.Context, n int, until time.Time) {
 	if p.r.IntN(4) == 0 { // whichever server: what was taken is there
 		look, cancel := context.WithTimeout(ctx, 2*time.Second)
 		defer cancel()
-		code, answer, err := p.do(look, "GET", p.any(), "/v1/breeders/b1/animals/"+p.animal+"/entries?pageSize=200", nil)
-		if err == nil && code == http.StatusOK && !bytes.Contains(answer, []byte(id)) {
-			p.h.problem("%s was taken, and a server does not have it", id)
+		code, answer, err := p.do(look, "GET", p.any(), "/v1/breeders/b1/animals/"+p.animal+"/entries/"+id, nil)
+		if err == nil && code == http.StatusNotFound || err == nil && code == http.StatusOK && !bytes.Contains(answer, []byte(fmt.Sprint(grams))) {
+			p.h.problem("%s was taken, and a server answers %d %s", id, code, answer)
 		}
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"warmhand/internal/care"
 	"warmhand/internal/photo"
 	"warmhand/internal/store"
 )
@@ -58,11 +59,30 @@ func Move(ctx context.Context, from, to Data, tell func(string)) (out MovedData,
 		}
 	}
 	if from.DatabaseURL != to.DatabaseURL || from.DatabaseURL == "" && !same {
+		if err := unmark(ctx, to); err != nil {
+			return out, fmt.Errorf("where it is to go: %w", err)
+		}
 		out.Tables, err = store.Move(ctx, store.Config{URL: from.DatabaseURL, Dir: from.Dir}, store.Config{URL: to.DatabaseURL, Dir: to.Dir}, func(table string, rows int64) {
 			tell(fmt.Sprintf("%s: %d rows", table, rows))
 		})
 	}
 	return out, err
+}
+
+// unmark takes the mark of a key off a database in which nobody is yet: a server was only
+// tried on it.
+func unmark(ctx context.Context, d Data) error {
+	st, err := store.Open(ctx, store.Config{URL: d.DatabaseURL, Dir: d.Dir})
+	if err != nil {
+		return err
+	}
+	err = st.Everything().Write(ctx, func(tx care.Tx) error {
+		if n, err := tx.Counts(); err != nil || n.Breeders > 0 {
+			return err
+		}
+		return tx.DeleteKept(keyMark)
+	})
+	return errors.Join(err, st.Close())
 }
 
 func moveKey(from, to string) error {

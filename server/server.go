@@ -204,9 +204,6 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 		}
 		s.onClose(unlock)
 	}
-	if s.key, err = access.LoadKey(cfg.DataDir); err != nil {
-		return s, err
-	}
 	folder, err := photo.OpenFolder(filepath.Join(cfg.DataDir, photosDir))
 	if err != nil {
 		return s, fmt.Errorf("opening the photos: %w", err)
@@ -228,6 +225,9 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 		return s, err
 	}
 	s.onClose(s.store.Close)
+	if s.key, err = loadKey(ctx, s.store, cfg.DataDir, s.now()); err != nil {
+		return s, err
+	}
 	if unheld, err := s.store.Unheld(ctx); err != nil {
 		return s, err
 	} else if unheld {

@@ -7,6 +7,7 @@ import (
 	"encoding/base64"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -223,6 +224,14 @@ func TestKeysAfterRestore(t *testing.T) {
 		}
 		if lost {
 			if err := os.Remove(filepath.Join(to, "server.key")); err != nil {
+				t.Fatal(err)
+			}
+			restored, err := server.OpenAdmin(t.Context(), server.Data{Dir: to}, false)
+			if err != nil {
+				t.Fatal(err)
+			}
+			_, err = restored.ChangeKey(t.Context())
+			if err := errors.Join(err, restored.Close()); err != nil {
 				t.Fatal(err)
 			}
 		}

@@ -25,7 +25,7 @@ const keyFile = "server.key"
 type Key struct{ b [32]byte }
 
 // LoadKey reads DIR/server.key and makes it when there is none. Several
-// servers over one database need the same file. It refuses a file of the wrong
+// servers over one database need the same file, which is for the caller to see to. It refuses a file of the wrong
 // length and one that other users of the machine can read.
 func LoadKey(dir string) (Key, error) {
 	path := filepath.Join(dir, keyFile)
@@ -55,7 +55,7 @@ func readKey(path string) (Key, error) {
 	}
 	var k Key
 	if info.Size() != int64(len(k.b)) {
-		return Key{}, fmt.Errorf("%s has %d bytes and should have %d: put the file back from a backup; or delete it for a new key, which makes every unclaimed card void",
+		return Key{}, fmt.Errorf("%s has %d bytes and should have %d: put the file back from a backup",
 			path, info.Size(), len(k.b))
 	}
 	if _, err := f.ReadAt(k.b[:], 0); err != nil {

@@ -23,8 +23,8 @@ import (
 // nothing else that a key may come to sign passes for one (RFC 8725, 3.11).
 const recordType = "handover-record+jws"
 
-// ErrSealed says that a signing key was sealed under another server's key.
-var ErrSealed = errors.New("this signing key was sealed under another server's key")
+// ErrSealed says that something was sealed under another server's key.
+var ErrSealed = errors.New("this was sealed under another server's key")
 
 // NewSigningKey makes a key for a breeder's records. It is for ES256, because
 // the browsers of older phones check that and not Ed25519.

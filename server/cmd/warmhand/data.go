@@ -170,6 +170,27 @@ func (c *moveCmd) Run(e *env) error {
 	return err
 }
 
+type keyCmd struct{ where }
+
+func (keyCmd) Help() string {
+	return "Only for a key that is in no backup. Stop all servers first. Cards that nobody has claimed yet then open nothing any more and have to be issued again, reminders have to be set up again on each device, and breeders sign with new keys; nothing else is lost.\n\nExample:\n\n  warmhand key --data /var/lib/warmhand"
+}
+
+func (c *keyCmd) Run(e *env) error {
+	return c.open(e, false, func(a *server.Admin) error {
+		changed, err := a.ChangeKey(e)
+		if err != nil {
+			return err
+		}
+		said := "This folder's server.key is the database's key already. Nothing was changed."
+		if changed {
+			said = "This folder's server.key is the database's key from now on. Make a backup, and give each server on the database a copy of the file."
+		}
+		_, err = fmt.Fprintln(e.out, said)
+		return err
+	})
+}
+
 type checkCmd struct{ where }
 
 func (checkCmd) Help() string { return "Example:\n\n  warmhand check --data /var/lib/warmhand" }

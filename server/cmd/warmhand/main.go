@@ -26,6 +26,7 @@ type program struct {
 	Backup  backupCmd  `cmd:"" help:"Copy all data into a new folder, also while the server runs."`
 	Move    moveCmd    `cmd:"" help:"Copy the data to another place: PostgreSQL, a bucket, another folder, or back."`
 	Restore restoreCmd `cmd:"" help:"Make a data folder from a backup."`
+	Key     keyCmd     `cmd:"" help:"Go on with another server.key after the one before was lost."`
 	Check   checkCmd   `cmd:"" help:"Read all data and report what is damaged or missing."`
 	Export  exportCmd  `cmd:"" help:"Write a breeder's cases as a case file."`
 	Import  importCmd  `cmd:"" help:"Add the cases of a case file to a breeder's book."`
