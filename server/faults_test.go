@@ -12,12 +12,16 @@ import (
 	"image/draw"
 	"image/jpeg"
 	"io"
+	"log/slog"
 	"math/rand/v2"
 	"net"
 	"net/http"
 	"net/url"
 	"os"
+	"os/exec"
+	"os/user"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -564,43 +568,54 @@ func TestFaults(t *testing.T) {
 	}
 }
 
-// The same on one machine: its disk fills up, with the database and the pictures on it,
-// and its clock jumps ahead and back.
-func TestFaultsOfTheMachine(t *testing.T) {
-	t.Parallel()
+// smallDisk is a folder that is a disk of its own.
+func smallDisk(t *testing.T, size string) string {
+	t.Helper()
 	disk := t.TempDir()
-	if err := syscall.Mount("tmpfs", disk, "tmpfs", 0, "size=64m"); err != nil {
+	if err := syscall.Mount("tmpfs", disk, "tmpfs", 0, "size="+size); err != nil {
 		t.Skipf("a small disk cannot be mounted here: %v", err)
 	}
-	t.Cleanup(func() { // after the server has stopped
+	t.Cleanup(func() { // after what works on it has stopped
 		if err := syscall.Unmount(disk, 0); err != nil {
 			t.Error(err)
 		}
 	})
+	return disk
+}
+
+// full fills the disk up for a moment.
+func (tr *trial) full(disk string, most time.Duration) {
+	tr.t.Helper()
+	ballast := filepath.Join(disk, "ballast")
+	file, err := os.Create(ballast)
+	if err != nil {
+		tr.t.Fatal(err)
+	}
+	defer file.Close()
+	for err == nil {
+		_, err = file.Write(make([]byte, 4096))
+	}
+	if !errors.Is(err, syscall.ENOSPC) {
+		tr.t.Errorf("the disk is not full: %v", err)
+	}
+	tr.pause(most)
+	if err := os.Remove(ballast); err != nil {
+		tr.t.Fatal(err)
+	}
+}
+
+// The same on one machine: its disk fills up, with the database and the pictures on it,
+// and its clock jumps ahead and back.
+func TestFaultsOfTheMachine(t *testing.T) {
+	t.Parallel()
+	disk := smallDisk(t, "64m")
 	f := servertest.Start(t, servertest.Options{Configure: func(c *server.Config) {
 		c.DataDir = filepath.Join(disk, "data")
 		c.PassEvery = 50 * time.Millisecond
 	}})
 	tr := newTrial(f, t, func() []string { return []string{f.URL} }, true)
-	ballast := filepath.Join(disk, "ballast")
 	tr.through([]fault{
-		{"full disk", func() {
-			file, err := os.Create(ballast)
-			if err != nil {
-				t.Fatal(err)
-			}
-			defer file.Close()
-			for err == nil {
-				_, err = file.Write(make([]byte, 4096))
-			}
-			if !errors.Is(err, syscall.ENOSPC) {
-				t.Errorf("the disk is not full: %v", err)
-			}
-			tr.pause(400 * time.Millisecond)
-			if err := os.Remove(ballast); err != nil {
-				t.Fatal(err)
-			}
-		}},
+		{"full disk", func() { tr.full(disk, 400*time.Millisecond) }},
 		{"clock ahead and back", func() {
 			f.Clock.Advance(6 * time.Hour)
 			tr.pause(200 * time.Millisecond)
@@ -655,6 +670,139 @@ func TestFaultsOfTheBucket(t *testing.T) {
 	})
 }
 
+// The same with PostgreSQL on a disk that fills up: it refuses to write, or ends, because
+// it cannot write its log any more, and is started again as an operator's machine does.
+func TestFaultsOfTheDatabasesDisk(t *testing.T) {
+	t.Parallel()
+	disk := smallDisk(t, "160m")
+	address := ownPostgres(t, disk)
+	log := &logged{}
+	f := servertest.Start(t, servertest.Options{Configure: func(c *server.Config) {
+		c.DatabaseURL = address
+		c.PassEvery = 50 * time.Millisecond
+		c.Log = slog.New(slog.NewTextHandler(log, nil))
+	}})
+	tr := newTrial(f, t, func() []string { return []string{f.URL} }, false)
+	tr.through([]fault{{"full disk", func() {
+		tr.full(disk, time.Second)
+		awaitPostgres(t, address)
+	}}})
+	if err := f.Stop(); err != nil {
+		t.Error(err)
+	}
+	if !strings.Contains(log.text.String(), "postgres code 53100") { // disk_full
+		t.Errorf("nothing of a full disk is in the log:\n%.3000s", log.text.String())
+	}
+	admin, err := server.OpenAdmin(t.Context(), server.Data{Dir: f.DataDir, DatabaseURL: address}, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer admin.Close()
+	if _, err := admin.Check(t.Context()); err != nil {
+		t.Error(err)
+	}
+}
+
+// ownPostgres starts a PostgreSQL of the test's own on a disk, starts it again when it
+// ends by itself, and returns the address of a role that is no superuser.
+func ownPostgres(t *testing.T, disk string) string {
+	t.Helper()
+	as, err := user.Lookup("postgres") // it refuses to run as root, who alone mounts disks
+	initdb, _ := filepath.Glob("/usr/lib/postgresql/*/bin/initdb")
+	if err != nil || len(initdb) == 0 {
+		if os.Getenv("WARMHAND_REQUIRE_POSTGRES") != "" {
+			t.Fatalf("there is no PostgreSQL to start: %v %v", initdb, err)
+		}
+		t.Skip("there is no PostgreSQL to start")
+	}
+	bin := filepath.Dir(initdb[len(initdb)-1])
+	uid, _ := strconv.Atoi(as.Uid)
+	gid, _ := strconv.Atoi(as.Gid)
+	if err := errors.Join(os.Chmod(filepath.Dir(disk), 0o755), os.Chown(disk, uid, gid)); err != nil {
+		t.Fatal(err)
+	}
+	data := filepath.Join(disk, "data")
+	command := func(name string, args ...string) *exec.Cmd {
+		c := exec.Command(filepath.Join(bin, name), args...)
+		c.Dir, c.SysProcAttr = disk, &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}}
+		return c
+	}
+	// A small log, so that it, too, wants room before long.
+	if said, err := command("initdb", "-D", data, "-U", "warmhand", "-A", "trust", "-E", "UTF8", "--locale=C", "--wal-segsize=1").CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, said)
+	}
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	port := free.Addr().(*net.TCPAddr).Port
+	if err := free.Close(); err != nil {
+		t.Fatal(err)
+	}
+	var mu sync.Mutex
+	var running *exec.Cmd
+	stopped := false
+	begin := func() error {
+		mu.Lock()
+		defer mu.Unlock()
+		if stopped {
+			return errors.New("the test is over")
+		}
+		running = command("postgres", "-D", data, "-p", fmt.Sprint(port), "-c", "listen_addresses=127.0.0.1", "-c", "unix_socket_directories=",
+			"-c", "min_wal_size=2MB", "-c", "max_wal_size=16MB", "-c", "shared_buffers=16MB", "-c", "log_min_messages=fatal")
+		return running.Start()
+	}
+	if err := begin(); err != nil {
+		t.Fatal(err)
+	}
+	var watching sync.WaitGroup
+	watching.Go(func() {
+		again := 0
+		for ; ; again++ {
+			running.Wait() //nolint:errcheck // however it ended
+			time.Sleep(50 * time.Millisecond)
+			if begin() != nil {
+				break
+			}
+		}
+		t.Logf("PostgreSQL was started again %d times", again)
+	})
+	t.Cleanup(func() {
+		mu.Lock()
+		stopped = true
+		running.Process.Signal(syscall.SIGQUIT) //nolint:errcheck // it may have ended
+		mu.Unlock()
+		watching.Wait()
+	})
+	at := func(role string) string {
+		return fmt.Sprintf("postgres://%s@127.0.0.1:%d/postgres?sslmode=disable", role, port)
+	}
+	awaitPostgres(t, at("warmhand"))
+	db, err := sql.Open("pgx", at("warmhand"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.Exec(`CREATE ROLE snakes LOGIN; CREATE SCHEMA snakes AUTHORIZATION snakes`); err != nil {
+		t.Fatal(err)
+	}
+	return at("snakes")
+}
+
+func awaitPostgres(t *testing.T, address string) {
+	t.Helper()
+	db, err := sql.Open("pgx", address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	for deadline := time.Now().Add(time.Minute); db.Ping() != nil; <-time.After(20 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatal("PostgreSQL does not come back")
+		}
+	}
+}
+
 // killPostgres kills a process of the database with SIGKILL: all of them end, and it
 // recovers from its log as after a crash.
 func killPostgres(t *testing.T, address string) {
@@ -671,9 +819,5 @@ func killPostgres(t *testing.T, address string) {
 	if err := syscall.Kill(pid, syscall.SIGKILL); err != nil && !errors.Is(err, syscall.ESRCH) {
 		t.Fatalf("PostgreSQL cannot be killed: %v", err)
 	}
-	for deadline := time.Now().Add(time.Minute); db.Ping() != nil; <-time.After(20 * time.Millisecond) {
-		if time.Now().After(deadline) {
-			t.Fatal("PostgreSQL does not come back")
-		}
-	}
+	awaitPostgres(t, address)
 }
