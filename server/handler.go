@@ -198,6 +198,8 @@ func livez(w http.ResponseWriter, _ *http.Request) {
 	io.WriteString(w, "ok\n")
 }
 
+const healthy = "ok\n"
+
 // healthz says whether requests should come here.
 func (s *Server) healthz(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
@@ -224,7 +226,34 @@ func (s *Server) healthz(w http.ResponseWriter, r *http.Request) {
 		io.WriteString(w, "The database does not answer.\n")
 		return
 	}
-	io.WriteString(w, "ok\n")
+	io.WriteString(w, healthy)
+}
+
+// Ready asks a server whether requests should come to it, at an address such as
+// localhost:8080 or its URL. The error is its own answer, or says that there was none.
+func Ready(ctx context.Context, address string) error {
+	if !strings.Contains(address, "://") {
+		address = "http://" + address
+	}
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, strings.TrimSuffix(address, "/")+"/healthz", nil)
+	if err != nil {
+		return fmt.Errorf("the address to ask at: %w", err)
+	}
+	ask := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	defer ask.CloseIdleConnections()
+	res, err := ask.Do(req)
+	if err != nil {
+		return fmt.Errorf("no server answers: %w", err)
+	}
+	defer res.Body.Close()
+	said, err := io.ReadAll(io.LimitReader(res.Body, 1000))
+	if err != nil {
+		return fmt.Errorf("the server's answer broke off: %w", err)
+	}
+	if res.StatusCode != http.StatusOK || string(said) != healthy {
+		return fmt.Errorf("the answer is %s: %s", res.Status, strings.TrimSpace(string(said)))
+	}
+	return nil
 }
 
 func notFoundInfo() *errdetails.ErrorInfo {

@@ -4,7 +4,9 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"image"
 	"image/color"
@@ -709,5 +711,30 @@ func TestPassLooksAtDueCases(t *testing.T) {
 		if time.Now().After(deadline) {
 			t.Fatal("nobody looked at the case in a month")
 		}
+	}
+}
+
+// Who asks a server whether requests may come hears what it says to them.
+func TestReady(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{})
+	for _, address := range []string{strings.TrimPrefix(f.URL, "http://"), f.URL + "/"} {
+		if err := server.Ready(t.Context(), address); err != nil {
+			t.Errorf("%s: %v", address, err)
+		}
+	}
+	db, err := sql.Open("sqlite3", "file:"+filepath.Join(f.DataDir, "warmhand.db"))
+	if err == nil {
+		_, err = db.Exec(`ALTER TABLE breeders RENAME TO lost`)
+	}
+	if err := errors.Join(err, db.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if err := server.Ready(t.Context(), f.URL); err == nil || !strings.Contains(err.Error(), "The database does not answer.") {
+		t.Errorf("without its tables: %v", err)
+	}
+	// The web app answers at any address, and a server of something else may, too.
+	if err := server.Ready(t.Context(), f.URL+"/settings"); err == nil {
+		t.Error("another page passes for the answer")
 	}
 }

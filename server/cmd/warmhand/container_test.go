@@ -14,6 +14,7 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 )
 
 // The container file's last image has the program, the C library that it is linked to, and
@@ -29,6 +30,10 @@ func TestContainer(t *testing.T) {
 	entry := regexp.MustCompile(`(?m)^ENTRYPOINT \["/usr/local/bin/warmhand", "serve", (.*)\]$`).FindStringSubmatch(last)
 	if entry == nil || !strings.Contains(last, "\nUSER 10001:10001\n") || strings.Index(last, "\nUSER ") < strings.LastIndex(last, "\nRUN ") {
 		t.Fatalf("the last image is not a Debian, or does not end with a user of its own and the program:\n%s", last)
+	}
+	health := regexp.MustCompile(`(?m)^HEALTHCHECK .*CMD \["/usr/local/bin/warmhand", (.*)\]$`).FindStringSubmatch(last)
+	if health == nil || !strings.Contains(entry[1], ":8080") || !strings.Contains(health[1], `"127.0.0.1:8080"`) {
+		t.Fatalf("the container's health is not asked for where it listens:\n%s", last)
 	}
 	help, _, _ := run(t, "serve", "--help")
 	for _, flag := range regexp.MustCompile(`--[a-z-]+`).FindAllString(entry[1], -1) {
@@ -101,10 +106,13 @@ func TestContainer(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	args := append([]string{"serve"}, regexp.MustCompile(`[^", ]+`).FindAllString(strings.Replace(entry[1], "0.0.0.0:8080", "127.0.0.1:0", 1), -1)...)
-	c := exec.CommandContext(context.Background(), "/usr/local/bin/warmhand", args...)
-	c.Dir, c.Env, c.Err = "/", []string{"HOME=/"}, nil // it is looked for inside
-	c.SysProcAttr = &syscall.SysProcAttr{Chroot: root, Credential: &syscall.Credential{Uid: 10001, Gid: 10001}}
+	inside := func(args string) *exec.Cmd {
+		c := exec.CommandContext(context.Background(), "/usr/local/bin/warmhand", regexp.MustCompile(`[^", ]+`).FindAllString(args, -1)...)
+		c.Dir, c.Env, c.Err = "/", []string{"HOME=/"}, nil // it is looked for inside
+		c.SysProcAttr = &syscall.SysProcAttr{Chroot: root, Credential: &syscall.Credential{Uid: 10001, Gid: 10001}}
+		return c
+	}
+	c := inside("serve " + strings.Replace(entry[1], "0.0.0.0:8080", "127.0.0.1:0", 1))
 	c.Stderr = os.Stderr
 	out, err := c.StdoutPipe()
 	if err == nil {
@@ -114,12 +122,30 @@ func TestContainer(t *testing.T) {
 		t.Fatal(err)
 	}
 	line, err := bufio.NewReader(out).ReadString('\n')
-	if err != nil || !strings.Contains(line, "Warmhand is at http://localhost:") {
+	_, port, ok := strings.Cut(origins.FindString(line), "http://localhost:")
+	if err != nil || !ok {
 		t.Errorf("it says %q, %v", line, err)
+	}
+	ask := func() (string, error) {
+		said, err := inside(strings.Replace(health[1], "8080", port, 1)).CombinedOutput()
+		return string(said), err
+	}
+	for deadline := time.Now().Add(time.Minute); ; time.Sleep(10 * time.Millisecond) { // it says its address before it answers
+		said, err := ask()
+		if err == nil {
+			break
+		}
+		if time.Now().After(deadline) {
+			t.Errorf("its health: %v %s", err, said)
+			break
+		}
 	}
 	c.Process.Signal(syscall.SIGTERM) //nolint:errcheck // it may have ended
 	if err := c.Wait(); err != nil {
 		t.Errorf("it ended with %v", err)
+	}
+	if said, err := ask(); err == nil || !strings.Contains(said, "no server answers") {
+		t.Errorf("its health when it has stopped: %v %s", err, said)
 	}
 	if _, err := os.Stat(filepath.Join(root, "data", "warmhand.db")); err != nil {
 		t.Error(err)

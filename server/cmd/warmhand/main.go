@@ -19,6 +19,7 @@ import (
 
 type program struct {
 	Serve   serveCmd   `cmd:"" help:"Serve breeders and keepers."`
+	Ready   readyCmd   `cmd:"" help:"Ask a running server whether requests may come to it."`
 	Demo    demoCmd    `cmd:"" help:"Fill an empty folder with an invented breeder, and serve it."`
 	Breeder breederCmd `cmd:"" help:"Make a breeder's account and a link to sign in."`
 	Link    linkCmd    `cmd:"" help:"Make a new one-time link for a breeder, such as after a lost passkey."`

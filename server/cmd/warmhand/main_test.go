@@ -104,7 +104,7 @@ func get(t *testing.T, url, token string) (int, string) {
 
 func TestHelpOfEveryVerb(t *testing.T) {
 	t.Parallel()
-	for _, verb := range []string{"serve", "demo", "breeder", "link", "token", "backup", "restore", "move", "key", "check", "export", "import", "replay", "measure", "version"} {
+	for _, verb := range []string{"serve", "ready", "demo", "breeder", "link", "token", "backup", "restore", "move", "key", "check", "export", "import", "replay", "measure", "version"} {
 		out, errs, code := run(t, verb, "--help")
 		if code != 0 || errs != "" || !strings.Contains(out, "Example:\n\n    warmhand "+verb) {
 			t.Errorf("%s --help: %d %s %s", verb, code, errs, out)

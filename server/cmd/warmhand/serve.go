@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -73,6 +74,25 @@ func (c *serveCmd) Run(e *env) error {
 	}
 	fmt.Fprintf(e.out, "Warmhand is at %s (listening on %s). Stop it with Ctrl-C.\n", s.Origin(), s.Addr())
 	return s.Run(e)
+}
+
+type readyCmd struct {
+	Address string        `default:"localhost:8080" placeholder:"ADDR" help:"Where the server listens, or its https:// address (${default})."`
+	Timeout time.Duration `default:"5s" placeholder:"TIME" help:"How long it may take (${default})."`
+}
+
+func (readyCmd) Help() string {
+	return "Ends with 0 when the server answers and reaches its database, else with 1 and the reason: for a container's health check, or a script that waits.\n\nExample:\n\n  warmhand ready --address localhost:8080"
+}
+
+func (c *readyCmd) Run(e *env) error {
+	ctx, cancel := context.WithTimeout(e, c.Timeout)
+	defer cancel()
+	if err := server.Ready(ctx, c.Address); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintln(e.out, "ready")
+	return err
 }
 
 // prefixes reads addresses and networks.
