@@ -5,7 +5,7 @@ export CGO_ENABLED := 1
 need := internal/tools/prereq.sh
 tools := .build/tools
 
-.PHONY: help run build web test test-go test-web test-browser test-browser-all lighthouse bench load faults acme soak cohort scenes proto proto-check sbom icons fmt clean
+.PHONY: help run build web test test-go test-web test-browser test-browser-all lighthouse bench load faults acme soak cohort scenes proto proto-check sbom vulns icons fmt clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## /\1\t/p' Makefile | expand -t 16
@@ -87,6 +87,10 @@ sbom: ## what the program is made of, with licences: .build/sbom.cdx.json (Cyclo
 	@$(need) go
 	@mkdir -p .build
 	cd internal/tools && go run ./sbom ../.. > ../../.build/sbom.part && mv ../../.build/sbom.part ../../.build/sbom.cdx.json
+
+vulns: ## ask the public lists of known weaknesses about all that it is made of; wants network, or GOVULNDB=file:///copy
+	@$(need) go node
+	@cd internal/tools && go run ./vulns ../..
 
 icons: ## draw the PNG icons from their SVGs (needs rsvg-convert)
 	for n in 192 512; do \

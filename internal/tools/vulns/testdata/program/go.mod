@@ -1,0 +1,3 @@
+module program
+
+go 1.26
