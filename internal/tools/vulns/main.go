@@ -44,7 +44,7 @@ func main() {
 	defer stop()
 	os.Exit(look(ctx, os.Stdout, []list{
 		{"Go modules", func(ctx context.Context) ([]string, error) {
-			return knownOfGo(ctx, root, "./server/cmd/warmhand", time.Now())
+			return knownOfGo(ctx, root, time.Now())
 		}},
 		{"npm packages", func(ctx context.Context) ([]string, error) { return knownOfNpm(ctx, filepath.Join(root, "pwa")) }},
 	}))
@@ -74,9 +74,10 @@ func look(ctx context.Context, out io.Writer, lists []list) (code int) {
 	return code
 }
 
-// knownOfGo has govulncheck, at the version of this module, look for weaknesses that the
-// program can run into: functions that it calls.
-func knownOfGo(ctx context.Context, root, pattern string, now time.Time) (known []string, err error) {
+// knownOfGo has govulncheck, at the version of this module, look for weaknesses of the
+// packages that ours import, and says which of them ours call. Of all packages, and not of
+// the program alone: its verbs are called by reflection, which govulncheck does not see.
+func knownOfGo(ctx context.Context, root string, now time.Time) (known []string, err error) {
 	db := os.Getenv("GOVULNDB")
 	if db == "" {
 		db = goList
@@ -87,13 +88,14 @@ func knownOfGo(ctx context.Context, root, pattern string, now time.Time) (known 
 	if err := wholeList(ctx, db); err != nil {
 		return nil, err
 	}
-	out, said, err := output(exec.CommandContext(ctx, "go", "tool", "govulncheck", "-C", root, "-db", db, "-format", "json", pattern))
+	out, said, err := output(exec.CommandContext(ctx, "go", "tool", "govulncheck", "-C", root, "-db", db, "-format", "json", "./..."))
 	if err != nil {
 		return nil, fmt.Errorf("govulncheck: %w: %s", err, said)
 	}
 	var modified time.Time
 	scanned := false
 	summary := map[string]string{}
+	called := map[string]string{} // by line: the calls that were seen, the first of them
 	for d := json.NewDecoder(bytes.NewReader(out)); ; {
 		var m struct {
 			Config *struct {
@@ -119,11 +121,11 @@ func knownOfGo(ctx context.Context, root, pattern string, now time.Time) (known 
 			scanned = len(m.SBOM.Modules) > 0
 		case m.OSV != nil:
 			summary[m.OSV.ID] = m.OSV.Summary
-		case m.Finding != nil && len(m.Finding.Trace) > 0 && m.Finding.Trace[0].Function != "":
-			f := m.Finding
-			line := fmt.Sprintf("%s in %s %s, mended in %s: %s", f.OSV, f.Trace[0].Module, f.Trace[0].Version, f.Fixed, summary[f.OSV])
-			if !slices.Contains(known, line) {
-				known = append(known, line)
+		case m.Finding != nil && len(m.Finding.Trace) > 0 && m.Finding.Trace[0].Package != "":
+			f, in := m.Finding, m.Finding.Trace[0]
+			line := fmt.Sprintf("%s in %s of %s %s, mended in %s: %s", f.OSV, in.Package, in.Module, in.Version, f.Fixed, summary[f.OSV])
+			if called[line] == "" {
+				called[line] = in.Function
 			}
 		}
 	}
@@ -133,6 +135,15 @@ func knownOfGo(ctx context.Context, root, pattern string, now time.Time) (known 
 	if now.Sub(modified) > listOld {
 		return nil, fmt.Errorf("the list at %s is of %s: fetch a newer copy", db, modified.Format("2 January 2006"))
 	}
+	for line, function := range called {
+		if function == "" {
+			line += " (no call of it was seen)"
+		} else {
+			line += " (" + function + " is called)"
+		}
+		known = append(known, line)
+	}
+	slices.Sort(known)
 	return known, nil
 }
 

@@ -53,8 +53,10 @@ func TestGoList(t *testing.T) {
 		known int
 		says  string
 	}{
-		"a function that is called":     {copyOf(t, 200, now, "net/url", "Parse"), 1, "GO-2026-9999 in stdlib"},
-		"one that is not":               {copyOf(t, 200, now, "net/http", "ListenAndServe"), 0, ""},
+		"a function that is called":     {copyOf(t, 200, now, "net/url", "Parse"), 1, "GO-2026-9999 in net/url of stdlib"},
+		"that it is called":             {copyOf(t, 200, now, "net/url", "Parse"), 1, "(Parse is called)"},
+		"one that is not":               {copyOf(t, 200, now, "net/url", "QueryUnescape"), 1, "no call of it was seen"},
+		"a package that is not":         {copyOf(t, 200, now, "net/http", "ListenAndServe"), 0, ""},
 		"no list":                       {"file://" + t.TempDir(), 0, "no such file"},
 		"nobody there":                  {"http://127.0.0.1:1", 0, "refused"},
 		"a list with hardly anything":   {copyOf(t, 3, now, "net/http", "ListenAndServe"), 0, "no whole copy"},
@@ -62,7 +64,7 @@ func TestGoList(t *testing.T) {
 		"one of long ago with findings": {copyOf(t, 200, now.AddDate(0, -2, 0), "net/url", "Parse"), 0, "fetch a newer copy"},
 	} {
 		t.Setenv("GOVULNDB", c.db)
-		known, err := knownOfGo(t.Context(), "testdata/program", ".", now)
+		known, err := knownOfGo(t.Context(), "testdata/program", now)
 		if said := fmt.Sprint(known, err); len(known) != c.known || c.says == "" && err != nil || !strings.Contains(said, c.says) || c.known > 0 && err != nil {
 			t.Errorf("%s: %s", name, said)
 		}
