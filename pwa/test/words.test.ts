@@ -54,6 +54,12 @@ describe.each(Object.keys(__WORDS__))('%s', (tag) => {
   });
 });
 
+// say() writes them without the browser's help, which takes long to come.
+test.each(['en', ...Object.keys(__WORDS__)])('%s writes small whole numbers as their digits', (tag) => {
+  const format = new Intl.NumberFormat(tag, { useGrouping: 'min2' });
+  for (const n of [0, 7, 1000, 9999]) expect(format.format(n)).toBe(String(n));
+});
+
 describe('said in German', () => {
   afterEach(async () => {
     changeSettings({ language: '', mass: 'g' });

@@ -80,9 +80,12 @@ export function within(text: string): string {
 
 /** Numbers as the person writes them; what is absent is nothing. */
 function placed(value: ComponentChildren): ComponentChildren {
-  if (typeof value === 'number') return number().format(value);
+  if (typeof value === 'number') return plain(value) ? String(value) : number().format(value);
   return value === false || value === null || value === undefined ? '' : value;
 }
+
+/** Written the same in every language of the app. A browser takes longer for its first format of numbers than for drawing a list. */
+const plain = (n: number) => Number.isInteger(n) && n >= 0 && n < 10_000;
 
 let numbers: { locale: string; format: Intl.NumberFormat } | undefined;
 

@@ -41,6 +41,11 @@ export function ago(iso: string | undefined, now = new Date()): string {
   return say('on {day}', { day: day(at.toISOString(), now) });
 }
 
+/** Prepares for dates: a browser takes longer for its first than for a whole screen, and has the time while it waits. */
+export function prepareDates(): void {
+  formatTime(new Date(), { dateStyle: 'medium' });
+}
+
 /** A day: "today", "yesterday", "Tue 3 Mar", with the year when it is another one. */
 export function day(iso: string, now = new Date()): string {
   const at = new Date(iso);

@@ -10,6 +10,7 @@ import type {
   StockAnimalJson,
   WaitingCardJson,
 } from '../core/contract';
+import { byLetters } from '../core/ids';
 import { type Item, type LastKnown, type Tables, withDb } from './db';
 
 /** What this phone knows: the server's copies, and what it has not sent yet. */
@@ -58,7 +59,7 @@ export function readKnown(): Promise<Known> {
         tx.objectStore('state').getAll(marks),
       ]);
     await tx.done;
-    cases.sort((a, b) => (b.handoverTime ?? '').localeCompare(a.handoverTime ?? ''));
+    cases.sort((a, b) => byLetters(b.handoverTime, a.handoverTime));
     const read = new Map(readKeys.map((k, i) => [k.slice(readKey.length), readValues[i] as string]));
     return {
       cases,
@@ -102,7 +103,7 @@ export function laidOver(log: readonly EntryJson[], outbox: readonly Item[], ani
   return lines.sort(
     (a, b) =>
       Date.parse(b.entry.happenTime ?? '') - Date.parse(a.entry.happenTime ?? '') ||
-      (b.entry.name ?? '').localeCompare(a.entry.name ?? ''),
+      byLetters(b.entry.name, a.entry.name),
   );
 }
 

@@ -11,6 +11,7 @@ import type {
   ListSignsResponseJson,
   ListWaitingCardsResponseJson,
 } from '../core/contract';
+import { byLetters } from '../core/ids';
 import { language } from '../core/language';
 import { cardCameIn } from '../photo/card';
 import {
@@ -91,7 +92,7 @@ export function cameTo(
   return { got, opened };
 }
 
-const byName = (cases: readonly CaseJson[]) => [...cases].sort((a, b) => (a.name ?? '').localeCompare(b.name ?? ''));
+const byName = (cases: readonly CaseJson[]) => [...cases].sort((a, b) => byLetters(a.name, b.name));
 
 /** Most often nothing is new, and a phone writes slowly: what is there already stays as it is. */
 function same(a: unknown, b: unknown): boolean {

@@ -2,6 +2,7 @@ import { type JSX, render } from 'preact';
 import { call } from '../api/client';
 import type { GetMeResponseJson } from '../core/contract';
 import { language } from '../core/language';
+import { prepareDates } from '../core/time';
 import type { Known } from '../store/copies';
 import { languageKey, writeState } from '../store/db';
 import { takeLanguage, tellLanguage } from '../sync/language';
@@ -54,6 +55,7 @@ function App(): JSX.Element {
 async function start(): Promise<void> {
   // Its code comes while the database is read; the screen says when it does not come.
   if (isBreeders(path.value)) breeder().catch(() => undefined);
+  else setTimeout(prepareDates); // a task of its own, while the database is read
   await load();
   const root = document.getElementById('app');
   if (!root) return;

@@ -26,7 +26,7 @@ import type {
   SetupAnswerJson,
 } from '../../api/gen/warmhand/v1/entry_service_pb';
 import type { SetupPointJson, SignInfoJson } from '../../api/gen/warmhand/v1/reference_service_pb';
-import { idOf, uuidv7 } from '../../core/ids';
+import { byLetters, idOf, uuidv7 } from '../../core/ids';
 import { factsOf, fill, openPlaces } from '../../core/phrases';
 import { facts, say, within } from '../../core/say';
 
@@ -103,9 +103,7 @@ async function loadAll(name: string, signal: AbortSignal): Promise<Everything> {
 /** Which of a setup's points has which answer now: for each point the latest that was not corrected. */
 export function latestAnswers(entries: readonly EntryJson[]): { answer: SetupAnswerJson; at: string }[] {
   const latest = new Map<string, { answer: SetupAnswerJson; at: string }>();
-  const inOrder = entries
-    .filter((e) => e.setup && !e.replacedBy)
-    .sort((a, b) => (a.happenTime ?? '').localeCompare(b.happenTime ?? ''));
+  const inOrder = entries.filter((e) => e.setup && !e.replacedBy).sort((a, b) => byLetters(a.happenTime, b.happenTime));
   for (const e of inOrder) {
     for (const answer of e.setup?.answers ?? []) {
       latest.set(answer.point ?? '', { answer, at: e.happenTime ?? '' });
@@ -588,7 +586,7 @@ function Next({ a, d, again }: { a: AssessmentJson; d: Everything; again: () => 
         {all.map((s) => {
           const was = agreed
             .filter((e) => e.step?.step === s.code)
-            .sort((x, y) => (y.happenTime ?? '').localeCompare(x.happenTime ?? ''))[0];
+            .sort((x, y) => byLetters(y.happenTime, x.happenTime))[0];
           return (
             <li key={s.code}>
               <p>{s.text}</p>
@@ -830,7 +828,7 @@ function Setup({ d }: { d: Everything }): JSX.Element {
 function Readings({ d }: { d: Everything }): JSX.Element {
   const rows = d.entries
     .filter((e) => (e.sign || e.climate) && !e.replacedBy)
-    .sort((a, b) => (b.happenTime ?? '').localeCompare(a.happenTime ?? ''));
+    .sort((a, b) => byLetters(b.happenTime, a.happenTime));
   if (rows.length === 0) return <p class="muted">{say('No sign and no climate reading was logged.')}</p>;
   return (
     <ul class="list">

@@ -8,6 +8,7 @@ import type {
   ListCasesResponseJson,
   WatchCasesResponseJson,
 } from '../../api/gen/warmhand/v1/case_service_pb';
+import { byLetters } from '../../core/ids';
 import { say } from '../../core/say';
 import { standingWord } from '../../core/words';
 import { ask, breeder } from './session';
@@ -94,9 +95,7 @@ export interface CaseList {
 /** The most urgent first, and by name where equal: the service's own order. */
 export function byUrgency(a: CaseJson, b: CaseJson): number {
   const d = Number(b.urgency ?? 0) - Number(a.urgency ?? 0);
-  if (d !== 0) return d;
-  const [x, y] = [a.name ?? '', b.name ?? ''];
-  return x < y ? -1 : x > y ? 1 : 0;
+  return d !== 0 ? d : byLetters(a.name, b.name);
 }
 
 /** Lays one changed case into a list. Ended lists keep the service's order and take the newest in front. */

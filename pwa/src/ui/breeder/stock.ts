@@ -8,6 +8,7 @@ import type {
   StockAnimalJson,
 } from '../../api/gen/warmhand/v1/animal_service_pb';
 import type { SpeciesJson } from '../../api/gen/warmhand/v1/reference_service_pb';
+import { byLetters } from '../../core/ids';
 import { locale } from '../../core/language';
 import { say } from '../../core/say';
 import { daysSince } from '../../core/time';
@@ -54,7 +55,13 @@ export function fold(text: string): string {
   return text.normalize('NFKD').replace(/\p{M}/gu, '').toLowerCase().replaceAll('ß', 'ss').trim();
 }
 
-const tub = new Intl.Collator(locale(), { numeric: true, sensitivity: 'base' });
+let names: Intl.Collator | undefined;
+
+/** As people call things, numbers as numbers. Made when first asked for: a browser takes longer for it than for the list. */
+function byName(x: string, y: string): number {
+  names ??= new Intl.Collator(locale(), { numeric: true, sensitivity: 'base' });
+  return names.compare(x, y);
+}
 
 /** Days since the last weight; Infinity for an animal that was never weighed. */
 export function unweighedFor(a: StockAnimalJson, now: Date): number {
@@ -79,11 +86,7 @@ function belongs(a: StockAnimalJson, where: Where): boolean {
 /** By place, numbers as numbers: tub 9 before tub 10. Who has none comes last, by label. */
 export function byPlace(a: StockAnimalJson, b: StockAnimalJson): number {
   const [x, y] = [a.animal?.place ?? '', b.animal?.place ?? ''];
-  return (
-    Number(!x) - Number(!y) ||
-    tub.compare(x, y) ||
-    tub.compare(a.animal?.displayName ?? '', b.animal?.displayName ?? '')
-  );
+  return Number(!x) - Number(!y) || byName(x, y) || byName(a.animal?.displayName ?? '', b.animal?.displayName ?? '');
 }
 
 export function choose(
@@ -108,12 +111,12 @@ export function choose(
   const name = (s: StockAnimalJson) => s.animal?.displayName ?? '';
   const orders: Record<Order, ((x: StockAnimalJson, y: StockAnimalJson) => number) | undefined> = {
     newest: undefined,
-    name: (x, y) => tub.compare(name(x), name(y)),
+    name: (x, y) => byName(name(x), name(y)),
     place: byPlace,
-    weighed: (x, y) => (x.weighTime ?? '').localeCompare(y.weighTime ?? ''),
+    weighed: (x, y) => byLetters(x.weighTime, y.weighTime),
     heaviest: (x, y) => Number(y.massG ?? 0) - Number(x.massG ?? 0),
     // Without a day of hatching it is nobody's oldest.
-    oldest: (x, y) => (x.animal?.hatchDate || '9').localeCompare(y.animal?.hatchDate || '9'),
+    oldest: (x, y) => byLetters(x.animal?.hatchDate || '9', y.animal?.hatchDate || '9'),
   };
   const order = orders[c.order];
   return order ? shown.sort(order) : shown;
@@ -128,7 +131,7 @@ export function missing(points: readonly ReadyPointJson[] | undefined): string {
 
 /** The words that occur in a field, each once, in order. */
 export function occurring(all: readonly StockAnimalJson[], field: 'species' | 'clutch'): string[] {
-  return [...new Set(all.flatMap((s) => s.animal?.[field] || []))].sort(tub.compare);
+  return [...new Set(all.flatMap((s) => s.animal?.[field] || []))].sort(byName);
 }
 
 /** The rack of a place: "rack 2" of "rack 2 tub 14", "A" of "A-14"; '' where nothing says so. */
@@ -145,7 +148,7 @@ export function racks(all: readonly StockAnimalJson[]): string[] {
     const rack = rackOf(s.animal?.place);
     if (rack && !found.has(fold(rack))) found.set(fold(rack), rack);
   }
-  return [...found.values()].sort(tub.compare);
+  return [...found.values()].sort(byName);
 }
 
 /** Of which animals a run is made. */

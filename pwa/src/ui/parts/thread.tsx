@@ -1,6 +1,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { EntryJson, SetupMarkJson } from '../../core/contract';
+import { byLetters } from '../../core/ids';
 import { facts, say } from '../../core/say';
 import { ago } from '../../core/time';
 import { entryLine, type Names } from '../../core/words';
@@ -58,7 +59,7 @@ const receiptWords = { sent: say('sent'), arrived: say('arrived'), read: say('re
 export function Thread(p: ThreadProps): JSX.Element {
   const shown = p.entries
     .filter((e) => (e.message || e.step) && !e.replacedBy)
-    .sort((a, b) => (a.happenTime ?? '').localeCompare(b.happenTime ?? ''));
+    .sort((a, b) => byLetters(a.happenTime, b.happenTime));
   const byKeeper = (e: EntryJson) => e.by === 'ACTOR_KIND_KEEPER' || (!e.by && p.me === 'keeper');
   const isMine = (e: EntryJson) => byKeeper(e) === (p.me === 'keeper');
   const who = (e: EntryJson) => {
