@@ -75,15 +75,15 @@ func (b *bundler) bundle(version string) (*site, error) {
 		return nil, err
 	}
 	options := b.options(define)
-	options.EntryPoints = []string{"src/app.tsx"}
+	options.EntryPoints = []string{start}
 	options.Format = api.FormatESModule
 	options.Splitting = true
 	app, err := b.esbuild(options)
 	if err != nil {
 		return nil, err
 	}
-	if later := app.later(); len(later) > 0 {
-		options.Plugins = []api.Plugin{b.after(later)}
+	if before := app.before(); len(before) > 0 {
+		options.Plugins = []api.Plugin{b.after(before)}
 		if app, err = b.esbuild(options); err != nil {
 			return nil, err
 		}
@@ -249,6 +249,9 @@ func (b *bundler) options(define map[string]string) api.BuildOptions {
 type bundled struct {
 	files map[string][]byte
 	meta  struct {
+		Inputs map[string]struct {
+			Imports []struct{ Path string }
+		}
 		Outputs map[string]struct {
 			EntryPoint string
 			CSSBundle  string
@@ -294,28 +297,35 @@ func (b *bundled) uses(source string) bool {
 // languages is the folder of the languages beside English, seen from the web app.
 const languages = "../internal/words"
 
-// firstScreen is loaded by src/app.tsx before it draws anything, so it is part of the first load.
+// start is where everything begins.
+const start = "src/app.tsx"
+
+// firstScreen is loaded by start before it draws anything, so it is part of the first load.
 const firstScreen = "src/ui/app.tsx"
 
 // firstStyle is part of the first load, even if no script imports it.
 const firstStyle = "src/style.css"
 
-// after makes the scripts that are loaded later import the first screen, which
-// is there by then. esbuild keeps in one file what the same entry points need,
-// so the first load is one file and not one for each way in which later
-// scripts share it: each file costs a phone a request and a run of its own.
-func (b *bundler) after(later []string) api.Plugin {
-	return api.Plugin{Name: "after the first screen", Setup: func(build api.PluginBuild) {
+// after makes each script that is loaded later import those that are there by
+// then. esbuild keeps in one file what the same entry points need, so what the
+// first screen needs, or a breeder's, is one file and not one for each way in
+// which later scripts share it: each file costs a phone a request and a run of
+// its own.
+func (b *bundler) after(before map[string][]string) api.Plugin {
+	return api.Plugin{Name: "after what is there", Setup: func(build api.PluginBuild) {
 		build.OnLoad(api.OnLoadOptions{Filter: `\.tsx?$`, Namespace: "file"}, func(args api.OnLoadArgs) (api.OnLoadResult, error) {
 			name, err := filepath.Rel(b.pwa, args.Path)
-			if err != nil || !slices.Contains(later, filepath.ToSlash(name)) {
+			if err != nil || len(before[filepath.ToSlash(name)]) == 0 {
 				return api.OnLoadResult{}, err
 			}
 			data, err := os.ReadFile(args.Path)
 			if err != nil {
 				return api.OnLoadResult{}, err
 			}
-			text := fmt.Sprintf("%s\nimport %q;\n", data, filepath.ToSlash(filepath.Join(b.pwa, firstScreen)))
+			text := string(data)
+			for _, source := range before[filepath.ToSlash(name)] {
+				text += fmt.Sprintf("\nimport %q;", filepath.ToSlash(filepath.Join(b.pwa, source)))
+			}
 			loader := api.LoaderTS
 			if strings.HasSuffix(name, "x") {
 				loader = api.LoaderTSX
@@ -353,7 +363,7 @@ func (b *bundled) firstLoad() (scripts, styles []string) {
 		}
 	}
 	for name, output := range b.meta.Outputs {
-		if output.EntryPoint != "src/app.tsx" {
+		if output.EntryPoint != start {
 			continue
 		}
 		walk(name)
@@ -370,23 +380,37 @@ func (b *bundled) firstLoad() (scripts, styles []string) {
 	return scripts, styles
 }
 
-// later returns the sources that import() loads after the first screen; none
-// when the app has no first screen.
-func (b *bundled) later() (sources []string) {
-	first := false
+// before returns, for each source that import() loads, those others that
+// import() has loaded by then: without them it is not reached.
+func (b *bundled) before() map[string][]string {
+	var later []string
 	for _, output := range b.meta.Outputs {
-		switch output.EntryPoint {
-		case "", "src/app.tsx":
-		case firstScreen:
-			first = true
-		default:
-			sources = append(sources, output.EntryPoint)
+		if output.EntryPoint != "" && output.EntryPoint != start {
+			later = append(later, output.EntryPoint)
 		}
 	}
-	if !first {
-		return nil
+	slices.Sort(later)
+	before := map[string][]string{}
+	for _, source := range later {
+		reached := map[string]bool{}
+		var walk func(string)
+		walk = func(name string) {
+			if name == source || reached[name] {
+				return
+			}
+			reached[name] = true
+			for _, imported := range b.meta.Inputs[name].Imports {
+				walk(imported.Path)
+			}
+		}
+		walk(start)
+		for _, other := range later {
+			if other != source && !reached[other] {
+				before[other] = append(before[other], source)
+			}
+		}
 	}
-	return sources
+	return before
 }
 
 // sheets returns the style sheets that were bundled each by itself, by their

@@ -92,27 +92,38 @@ func TestBuild(t *testing.T) {
 	}
 }
 
-// However the scripts that come later share what the first screen needs, the
-// first load is few files: what comes before the screen, and the screen.
-func TestFirstLoadIsFewFiles(t *testing.T) {
-	t.Parallel()
+// sharing is a web app whose source src/ui/NAME uses three parts and loads three
+// more scripts, each of which uses two of them.
+func sharing(name string) map[string]string {
 	change := map[string]string{
 		"src/app.tsx":    "import { both } from './both';\nvoid import('./ui/app').then((m) => m.start(both(__VERSION__)));",
-		"src/ui/app.tsx": "export const start = (v: string) => [import('./one'), import('./two'), import('./three')].map((p) => p.then((m: any) => m.run(v)));",
+		"src/ui/app.tsx": "export const start = (v: string) => import('./desk').then((m: any) => m.start(v));",
+		"src/ui/desk.ts": "export const start = (v: string) => console.log('desk', v);",
+		"src/ui/" + name: "export const start = (v: string) => [import('./desk'), import('./one'), import('./two'), import('./three')].map((p) => p.then((m: any) => m.run(v)));",
 	}
-	for name, uses := range map[string]string{"one": "ab", "two": "bc", "three": "ca"} {
+	if name == "desk.ts" {
+		change["src/ui/desk.ts"] = strings.Replace(change["src/ui/desk.ts"], "import('./desk'), ", "", 1)
+	}
+	for script, uses := range map[string]string{"one": "ab", "two": "bc", "three": "ca"} {
 		var imports, calls string
 		for _, part := range strings.Split(uses, "") {
 			imports += "import { " + part + " } from './" + part + "';\n"
 			calls += " + " + part + "(v)"
 		}
-		change["src/ui/"+name+".ts"] = imports + "import { both } from '../both';\nexport const run = (v: string) => both('" + name + "')" + calls + ";"
+		change["src/ui/"+script+".ts"] = imports + "import { both } from '../both';\nexport const run = (v: string) => both('" + script + "')" + calls + ";"
 	}
 	for _, part := range []string{"a", "b", "c"} {
 		change["src/ui/"+part+".ts"] = "export const " + part + " = (v: string) => console.log('" + part + "', v);"
-		change["src/ui/app.tsx"] += "\nimport { " + part + " } from './" + part + "';\n" + part + "('first');"
+		change["src/ui/"+name] += "\nimport { " + part + " } from './" + part + "';\n" + part + "('first');"
 	}
-	s := built(t, change)
+	return change
+}
+
+// However the scripts that come later share what the first screen needs, the
+// first load is few files: what comes before the screen, and the screen.
+func TestFirstLoadIsFewFiles(t *testing.T) {
+	t.Parallel()
+	s := built(t, sharing("app.tsx"))
 	scripts := 0
 	for _, name := range s.first {
 		if strings.HasSuffix(name, ".js") {
@@ -126,6 +137,32 @@ func TestFirstLoadIsFewFiles(t *testing.T) {
 	}
 	if scripts > 4 { // app, what app shares, the screen's name for what is in the file beside it, that file
 		t.Errorf("the first load is %d scripts: %v", scripts, s.first)
+	}
+}
+
+// The same holds of a screen that is loaded later and loads more: a breeder's.
+func TestLaterScreenIsFewFiles(t *testing.T) {
+	t.Parallel()
+	s := built(t, sharing("desk.ts"))
+	imported := regexp.MustCompile(`(?:from|import)"/(assets/[^"]+)"`)
+	loaded := map[string]bool{}
+	var walk func(string)
+	walk = func(name string) {
+		if loaded[name] || slices.Contains(s.first, name) {
+			return
+		}
+		loaded[name] = true
+		for _, found := range imported.FindAllStringSubmatch(string(s.files[name]), -1) {
+			walk(found[1])
+		}
+	}
+	for name := range s.files {
+		if strings.HasPrefix(name, "assets/desk-") {
+			walk(name)
+		}
+	}
+	if n := len(loaded); n < 1 || n > 2 { // its name for what is in the file beside it, that file
+		t.Errorf("the screen is %d scripts: %v", n, loaded)
 	}
 }
 
