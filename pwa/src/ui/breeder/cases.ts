@@ -139,8 +139,10 @@ export const listError = signal<unknown>(undefined);
 /** The latest live change; a new object each time. */
 export const lastChange = signal<{ name: string; what: string } | undefined>(undefined);
 export const spoken = signal('');
-/** Whether changes arrive by themselves just now. */
-export const live = signal(false);
+/** Whether changes arrive by themselves just now; undefined while that is not known yet. */
+export const live = signal<boolean | undefined>(undefined);
+/** For so long nobody needs to be told that the first changes are awaited, ms. */
+const connects = 5_000;
 /** What the breeder writes often; undefined until it was read. */
 export const phrases = signal<readonly string[] | undefined>(undefined);
 
@@ -210,6 +212,9 @@ export function take(change: WatchCasesResponseJson): void {
 export function listen(name: string): () => void {
   const source = new EventSource(`/v1/${name}/live`);
   let lost = false;
+  const late = setTimeout(() => {
+    live.value ??= false;
+  }, connects);
   let timer: ReturnType<typeof setTimeout> | undefined;
   let stop = () => source.close();
   source.addEventListener('change', (e) => {
@@ -239,8 +244,9 @@ export function listen(name: string): () => void {
     }
   });
   return () => {
+    clearTimeout(late);
     clearTimeout(timer);
-    live.value = false;
+    live.value = undefined;
     stop();
   };
 }

@@ -138,7 +138,8 @@ function Shell({ path }: { path: string }): JSX.Element {
           ))}
         </nav>
         <p class="live" role="status">
-          {live.value ? <span class="ear">{say('Changes arrive by themselves')}</span> : say('Not live just now')}
+          {live.value && <span class="ear">{say('Changes arrive by themselves')}</span>}
+          {live.value === false && say('Not live just now')}
         </p>
         <ThermalBand />
       </header>
