@@ -1,7 +1,8 @@
+import 'fake-indexeddb/auto';
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
 import { language } from '../src/core/language';
 import { changeSettings, settings } from '../src/core/settings';
-import { takeLanguage, tellLanguage } from '../src/sync/language';
+import { askLanguage, takeLanguage, tellLanguage } from '../src/sync/language';
 
 const clean = { language: '', untold: false, theirs: '' };
 const reload = vi.fn();
@@ -42,31 +43,49 @@ test('a choice waits for network and for somebody to be signed in, and is told o
   const choice = '/v1/me:setLanguage {"language":"de"}';
   expect(asked).toEqual([`keeper ${choice}`, `breeder ${choice}`]);
   await tellLanguage();
-  await takeLanguage();
+  await takeLanguage({ role: 'keeper', language: 'en' });
+  await askLanguage();
   expect(asked).toHaveLength(2);
+  expect(language()).toBe('de');
 });
 
 test('a device where nothing was chosen takes the language of the person', async () => {
-  answers = () => ({ body: { role: 'keeper', language: 'de' } });
-  await takeLanguage();
+  await takeLanguage({ role: 'keeper', language: 'de' });
   expect(language()).toBe('de');
-  await takeLanguage();
+  await takeLanguage({ role: 'keeper', language: 'de' });
   expect(reload).toHaveBeenCalledTimes(1);
-  answers = () => ({ body: { role: 'keeper', language: 'tlh' } }); // of a newer service
-  await takeLanguage();
+  await takeLanguage({ role: 'keeper', language: 'tlh' }); // of a newer service
   expect(reload).toHaveBeenCalledTimes(1);
   changeSettings({ language: 'en' });
-  answers = () => ({ body: { role: 'keeper', language: 'de' } });
-  await takeLanguage();
+  await takeLanguage({ role: 'keeper', language: 'de' });
   expect(language()).toBe('en');
+  expect(asked).toEqual([]);
 });
 
 test('of whom the service knows none, it hears what the device speaks', async () => {
-  answers = (path) => ({ body: path === '/v1/me' ? { role: 'keeper' } : { language: 'en' } });
-  await takeLanguage();
-  expect(asked).toEqual(['keeper /v1/me', 'keeper /v1/me:setLanguage {"language":"en"}']);
+  answers = () => ({ body: { language: 'en' } });
+  await takeLanguage({ role: 'keeper' });
+  await takeLanguage({ role: 'helper' });
+  const told = '/v1/me:setLanguage {"language":"en"}';
+  expect(asked).toEqual([`keeper ${told}`, `breeder ${told}`]);
+  answers = undefined;
+  await takeLanguage({ role: 'keeper' });
   asked = [];
-  answers = () => ({ body: {} });
-  await takeLanguage(); // a visitor
-  expect(asked).toEqual(['keeper /v1/me']);
+  await takeLanguage({}); // a visitor
+  expect(asked).toEqual([]);
+});
+
+test('a keeper’s phone asks once a day, and again where there was no network', async () => {
+  const at = (day: number) => new Date(2026, 4, day, 9);
+  answers = undefined;
+  await askLanguage(at(1));
+  answers = () => ({ body: { role: 'keeper', language: 'en' } });
+  await askLanguage(at(1));
+  expect(asked).toEqual(['keeper /v1/me', 'keeper /v1/me']);
+  await askLanguage(at(1));
+  expect(asked).toHaveLength(2);
+  answers = () => ({ body: { role: 'keeper', language: 'de' } });
+  await askLanguage(at(2));
+  expect(language()).toBe('de');
+  expect(asked).toHaveLength(3);
 });

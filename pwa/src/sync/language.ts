@@ -4,6 +4,8 @@ import { ApiError, asBreeder, asKeeper, call } from '../api/client';
 import type { GetMeResponseJson } from '../core/contract';
 import { language, languages } from '../core/language';
 import { changeSettings, settings } from '../core/settings';
+import { forInput } from '../core/time';
+import { readState, writeState } from '../store/db';
 
 const tell = (tag: string, as: typeof asKeeper | typeof asBreeder) =>
   call('POST', '/v1/me:setLanguage', { language: tag }, { ...as, timeout: 4_000 });
@@ -18,18 +20,31 @@ export async function tellLanguage(): Promise<void> {
     changeSettings({ untold: false });
 }
 
-/** Takes the language of the person whose screens these are, where nothing was chosen here. Another one loads the page anew. */
-export async function takeLanguage(): Promise<void> {
+/** Takes the language of whom the service says is signed in, where nothing was chosen here. Another one loads the page anew. */
+export async function takeLanguage(me: GetMeResponseJson): Promise<void> {
+  await tellLanguage();
+  if (settings.value.language || !me.role) return;
+  if (!me.language) {
+    await tell(language(), me.role === 'keeper' ? asKeeper : asBreeder).catch(() => undefined); // at the next start
+    return;
+  }
+  const was = language();
+  if (languages[me.language]) changeSettings({ theirs: me.language });
+  if (language() !== was) location.reload();
+}
+
+const askedKey = 'language asked';
+
+/** The same for a keeper who comes back: nothing that their screens fetch says it, so once a day it is asked for. */
+export async function askLanguage(now = new Date()): Promise<void> {
   await tellLanguage();
   if (settings.value.language) return;
   try {
-    const as = location.pathname.startsWith('/b') ? asBreeder : asKeeper;
-    const me = await call<GetMeResponseJson>('GET', '/v1/me', undefined, as);
-    if (!me.role) return;
-    if (!me.language) return void (await tell(language(), as));
-    const was = language();
-    if (languages[me.language]) changeSettings({ theirs: me.language });
-    if (language() !== was) location.reload();
+    const today = forInput(now).slice(0, 10);
+    if ((await readState<string>(askedKey)) === today) return;
+    const me = await call<GetMeResponseJson>('GET', '/v1/me', undefined, asKeeper);
+    await writeState(askedKey, today);
+    await takeLanguage(me);
   } catch {
     // No network: at the next start.
   }

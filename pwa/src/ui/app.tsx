@@ -5,7 +5,7 @@ import { language } from '../core/language';
 import { prepareDates } from '../core/time';
 import type { Known } from '../store/copies';
 import { languageKey, writeState } from '../store/db';
-import { takeLanguage, tellLanguage } from '../sync/language';
+import { askLanguage, tellLanguage } from '../sync/language';
 import { back, startSync } from '../sync/sync';
 import { idle } from './device';
 import { KeeperApp } from './keeper';
@@ -74,7 +74,7 @@ async function start(): Promise<void> {
   await startWorker();
   await writeState(languageKey, language()).catch(() => undefined);
   addEventListener('online', () => void tellLanguage());
-  void takeLanguage();
+  if (!isBreeders(path.value)) void askLanguage();
 }
 
 /** Nothing of a keeper is on this phone: somebody may be signed in all the same. */

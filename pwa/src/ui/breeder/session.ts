@@ -87,13 +87,13 @@ async function become(who: GetMeResponseJson): Promise<void> {
     // This device lets the app store nothing: it works with network only.
   }
   me.value = who;
+  void takeLanguage(who);
 }
 
 async function signedIn(who: GetMeResponseJson | undefined): Promise<void> {
   if (who) await become(who);
   else await refreshMe();
   signedOut.value = false;
-  void takeLanguage();
 }
 
 export async function useRecoveryCode(code: string): Promise<void> {

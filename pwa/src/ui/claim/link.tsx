@@ -31,7 +31,7 @@ export default function SignInLink({ onKeeper }: { onKeeper: () => void }): JSX.
 
   const signedIn = async (me: GetMeResponseJson | undefined) => {
     if (me?.role !== 'keeper') go('/b', true);
-    void takeLanguage();
+    void takeLanguage(me ?? {});
     if (me?.role !== 'keeper') return;
     await refresh().catch(() => undefined); // what fails now is fetched by the next round
     await load();
