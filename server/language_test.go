@@ -31,7 +31,7 @@ func TestLanguageOfAnswers(t *testing.T) {
 			t.Errorf("%q: %d %s, want %q", language, got.Status, got.Body, want)
 		}
 	}
-	for language, want := range map[string]string{"": "28.5 g after 2.5 g looks like a slip.", "de": "28,5 g nach 2,5 g sieht nach einem Tippfehler aus."} {
+	for language, want := range map[string]string{"": "28.5\u00a0g after 2.5\u00a0g looks like a slip.", "de": "28,5\u00a0g nach 2,5\u00a0g sieht nach einem Tippfehler aus."} {
 		animal := breeder.NewAnimal()
 		breeder.Weigh("b1", animal, 2.5)
 		got := breeder.Call("POST", "/v1/breeders/b1/animals/"+animal+"/entries?entryId="+f.ID("entry"),

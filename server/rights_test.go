@@ -91,7 +91,7 @@ func TestKeeperTakesAllAway(t *testing.T) {
 	got := keeper.Call("GET", "/v1/keepers/me/export.zip", nil).OK()
 	files := unzip(t, got.Body)
 	page, table, file := files["read-me.html"], files["animal-1/log.csv"], files["animal-1/case.jsonl"]
-	for _, want := range []string{"after a trip to Zanzibar", "Greetings from Zanzibar", "Dear Kim", "by the map of Zanzibar", "510 g", "500 g", "Breeder b1"} {
+	for _, want := range []string{"after a trip to Zanzibar", "Greetings from Zanzibar", "Dear Kim", "by the map of Zanzibar", "510\u00a0g", "500\u00a0g", "Breeder b1"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page lacks %q", want)
 		}

@@ -39,7 +39,7 @@ func pageNamed(t *testing.T, g *Guide, code string) (text string) {
 		}
 		lines := []string{p.Title.String(), p.Now.String()}
 		for _, part := range p.Parts {
-			lines = append(append(lines, part.Title.String()), words.English.All(part.Points)...)
+			lines = append(append(lines, part.Title.String()), strings.ReplaceAll(strings.Join(words.English.All(part.Points), "\n"), "\u00a0", " "))
 		}
 		return strings.Join(lines, "\n")
 	}

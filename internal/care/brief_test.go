@@ -19,7 +19,7 @@ func TestCautionsInBrief(t *testing.T) {
 		{Animal{Species: "boiga_dendrophila"}, []string{"thermostat"}, []string{"°C", "CITES"}},
 	} {
 		list := CautionsInBrief(&c.animal)
-		all := strings.Join(words.English.All(list), "\n")
+		all := strings.ReplaceAll(strings.Join(words.English.All(list), "\n"), "\u00a0", " ")
 		for _, want := range append(c.with, "call a vet", "not a vet's advice", "5 to 7 days", "Lock the lid", "Wash your hands", "where you live") {
 			if !strings.Contains(all, want) {
 				t.Errorf("%s: %q is not in %s", c.animal.Species, want, all)

@@ -118,10 +118,14 @@ func TestForeseenForAnother(t *testing.T) {
 	t.Parallel()
 	p := newPlace(t)
 	_, c, _ := p.sold(t)
-	if _, err := p.Pass(t.Context(), t0.Add(3*day)); err != nil {
-		t.Fatal(err)
+	// On its own day in the week a case is foreseen for that day alone; the next day it is not.
+	var stored care.Case
+	for d := 3; d < 5 && len(stored.Ahead) == 0; d++ {
+		if _, err := p.Pass(t.Context(), t0.Add(time.Duration(d)*day)); err != nil {
+			t.Fatal(err)
+		}
+		stored = p.get(t, c).Case
 	}
-	stored := p.get(t, c).Case
 	if len(stored.Ahead) == 0 {
 		t.Fatal("nothing was foreseen")
 	}

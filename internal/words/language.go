@@ -149,16 +149,54 @@ func (l *Language) Translated() map[string][]string {
 	return all
 }
 
-// Say is a text in this language.
+// Say is a text in this language, for somebody to read.
 func (l *Language) Say(t Text) string {
 	if l == nil {
 		l = English
 	}
+	return tied(l.loose(&t))
+}
+
+// loose is a text in this language that may be broken at any space.
+func (l *Language) loose(t *Text) string {
 	if len(t.Values) == 0 && t.First == 0 {
-		return l.template(&t)
+		return l.template(t)
 	}
 	var space [256]byte // most fit, and need nothing but the string
-	return string(l.appendText(space[:0], &t))
+	return string(l.appendText(space[:0], t))
+}
+
+// tied keeps a number and its unit on one line (SI Brochure, 5.4.3: a space between
+// them, and no end of a line).
+func tied(text string) string {
+	var out []byte
+	from := 0
+	for at := 1; at < len(text); at++ {
+		if text[at] != ' ' || text[at-1] < '0' || text[at-1] > '9' || !beginsWithUnit(text[at+1:]) {
+			continue
+		}
+		if out == nil {
+			out = make([]byte, 0, len(text)+8)
+		}
+		out = append(append(out, text[from:at]...), "\u00a0"...)
+		from = at + 1
+	}
+	if out == nil {
+		return text
+	}
+	return string(append(out, text[from:]...))
+}
+
+var units = []string{"°C", "°F", "%", "g", "mm", "cm", "kg", "oz"}
+
+func beginsWithUnit(text string) bool {
+	for _, u := range units {
+		if rest, ok := strings.CutPrefix(text, u); ok {
+			next, _ := utf8.DecodeRuneInString(rest)
+			return rest == "" || !unicode.IsLetter(next) && !unicode.IsDigit(next)
+		}
+	}
+	return false
 }
 
 // Form is a form without places in this language; of one that is not in its file as a

@@ -152,8 +152,8 @@ func (t Text) Begin() Text {
 	return t
 }
 
-// String is the text in English.
-func (t Text) String() string { return English.Say(t) }
+// String is the text in English, for logs and to compare: Say is for people.
+func (t Text) String() string { return English.loose(&t) }
 
 // plain reports whether it is no more than its form.
 func (t *Text) plain() bool { return t.One == "" && t.First == 0 && len(t.Values) == 0 }

@@ -121,7 +121,7 @@ func TestGerman(t *testing.T) {
 		text Text
 		want string
 	}{
-		{Say("{g} g ({oz} oz)", Number{1234.5, 1}, Number{43.5, 1}), "1234,5 g (43,5 oz)"},
+		{Say("{g} g ({oz} oz)", Number{1234.5, 1}, Number{43.5, 1}), "1234,5\u00a0g (43,5\u00a0oz)"},
 		{Say("{x}", Number{-.2, 1}), "−0,2"},
 		{Say("{d}", Date{time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC), Day}), "1. März 2027"},
 		{Count("{n} day ago", "{n} days ago", 1), "vor 1 Tag"},

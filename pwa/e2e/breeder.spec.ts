@@ -250,7 +250,7 @@ test('an animal is added, logged, corrected and handed over; a lost answer doubl
   });
 
   await test.step('a correction replaces, and both stay in the history', async () => {
-    await page.getByRole('button', { name: 'Correct: Ate a thawed rat of 9 g' }).click();
+    await page.getByRole('button', { name: 'Correct: Ate a thawed rat of 9\u00a0g' }).click();
     const form = page.locator('.history form');
     await form.getByText('Did not take', { exact: true }).click();
     await axe(page, 'animal, correcting');

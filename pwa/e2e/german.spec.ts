@@ -49,7 +49,7 @@ test.describe('of a German browser', () => {
     await page.getByRole('link', { name: 'Gewicht', exact: true }).click();
     await page.getByRole('textbox', { name: /Gewicht von/ }).fill('62.5');
     await expect(page.getByText('zweiundsechzig Komma fünf Gramm')).toBeVisible();
-    await expect(page.getByText(/Letztes Mal 61,5 g/)).toBeVisible();
+    await expect(page.getByText(/Letztes Mal 61,5\u00a0g/)).toBeVisible();
     await fits(page);
 
     await page.goto('/k/settings');

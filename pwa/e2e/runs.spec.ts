@@ -80,7 +80,7 @@ test('a rack is weighed and fed without network', async ({ page, context, isMobi
   await weigh('Run 3').fill('121');
   await page.keyboard.press('Enter');
   await expect(page.getByRole('heading', { level: 1, name: 'That was the last one' })).toBeVisible();
-  await page.getByRole('button', { name: 'Undo Run 3, 121 g' }).click();
+  await page.getByRole('button', { name: 'Undo Run 3, 121\u00a0g' }).click();
   await expect(page.getByText('Last 120 g')).toBeVisible();
   await page.keyboard.type('122');
   await page.keyboard.press('Enter');
@@ -112,7 +112,7 @@ test('a rack is weighed and fed without network', async ({ page, context, isMobi
   expect(await log(page, three)).toEqual(['REFUSED 10 g', '122 g', '120 g', 'EATEN 8 g']);
 
   await page.goto('/b/runs/weigh'); // undone after it was sent
-  await page.getByRole('button', { name: 'Undo Run 3, 122 g' }).click();
+  await page.getByRole('button', { name: 'Undo Run 3, 122\u00a0g' }).click();
   await expect(weigh('Run 3')).toBeFocused();
   await expect.poll(() => log(page, three)).toEqual(['REFUSED 10 g', '120 g', 'EATEN 8 g']);
 });

@@ -24,7 +24,7 @@ test('from a phrase to a message that was read', async ({ page, browser }, info)
   const oak = demo().keepers.find((k) => k.animal === 'Old Oak');
   await page.goto(`/b/cases/${oak?.case}`);
   await page.getByText('Your phrases', { exact: true }).tap();
-  const filled = 'Hello Ruth, Old Oak is fine at 1,494 g.';
+  const filled = 'Hello Ruth, Old Oak is fine at 1,494\u00a0g.';
   await page.getByRole('button', { name: filled }).tap();
   const box = page.getByRole('textbox', { name: 'Message' });
   await expect(box).toHaveValue(filled);

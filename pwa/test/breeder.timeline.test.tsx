@@ -97,7 +97,7 @@ describe('for the ear and the keyboard', () => {
     const slider = screen.getByRole('slider', { name: /time line/i });
     expect(slider.getAttribute('tabindex')).toBe('0');
     expect(slider.getAttribute('aria-valuetext')).toMatch(
-      /^Today, day 10 after the handover: about 90 g, likely between 88 g and 92 g; standing: watch\.$/,
+      /^Today, day 10 after the handover: about 90\u00a0g, likely between 88\u00a0g and 92\u00a0g; standing: watch\.$/,
     );
     fireEvent.keyDown(slider, { key: 'ArrowLeft' });
     fireEvent.keyDown(slider, { key: 'ArrowLeft' });
@@ -105,7 +105,7 @@ describe('for the ear and the keyboard', () => {
     expect(slider.getAttribute('aria-valuetext')).toMatch(/day 7 .*Brought up prey/);
     fireEvent.keyDown(slider, { key: 'Home' });
     expect(slider.getAttribute('aria-valuenow')).toBe('0');
-    expect(slider.getAttribute('aria-valuetext')).toMatch(/5 days before the handover: Weighed 101 g/);
+    expect(slider.getAttribute('aria-valuetext')).toMatch(/5 days before the handover: Weighed 101\u00a0g/);
     fireEvent.keyDown(slider, { key: 'ArrowLeft' });
     expect(slider.getAttribute('aria-valuenow')).toBe('0');
     fireEvent.keyDown(slider, { key: 'End' });
@@ -120,8 +120,8 @@ describe('for the ear and the keyboard', () => {
     fireEvent.click(button);
     const rows = screen.getAllByRole('row');
     expect(rows).toHaveLength(13); // a head, eleven days, one day before
-    expect(rows[1]?.textContent).toContain('90 g (88 g to 92 g)');
-    expect(rows.at(-1)?.textContent).toContain('Weighed 101 g');
+    expect(rows[1]?.textContent).toContain('90\u00a0g (88\u00a0g to 92\u00a0g)');
+    expect(rows.at(-1)?.textContent).toContain('Weighed 101\u00a0g');
   });
 
   test('an empty course says so', () => {

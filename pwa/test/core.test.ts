@@ -74,7 +74,7 @@ describe('units', () => {
     expect(parseTemp('32 °C')).toBe(32);
     expect(parseTemp('212')).toBe(100); // water boils
     expect(parseTemp('32')).toBe(0); // and freezes
-    expect(formatTemp(31)).toBe('88°F');
+    expect(formatTemp(31)).toBe('88\u00a0°F');
   });
   test('no mass below nothing', () => expect(parseMass('-5')).toBeNull());
   test('a mass in words tells 1.234 from 1234', () => {
@@ -170,8 +170,8 @@ test('entries as sentences', () => {
   expect(
     entryLine({ offer: { result: 'OFFER_RESULT_EATEN', prey: 'rat', preyState: 'PREY_STATE_THAWED', preyG: 12 } }),
   ).toMatch(/^Ate a thawed rat of 12\sg$/);
-  expect(entryLine({ climate: { warmC: 31, humidityPct: 60 } })).toBe('Measured: warm side 31°C, humidity 60 %');
-  expect(entryLine({ climate: { warmC: 0 } })).toBe('Measured: warm side 0°C'); // zero is a reading
+  expect(entryLine({ climate: { warmC: 31, humidityPct: 60 } })).toBe('Measured: warm side 31\u00a0°C, humidity 60\u00a0%');
+  expect(entryLine({ climate: { warmC: 0 } })).toBe('Measured: warm side 0\u00a0°C'); // zero is a reading
   expect(entryLine({ shed: { stage: 'SHED_STAGE_SHED', complete: false } })).toBe('Shed in pieces');
   expect(entryLine({ sign: { sign: 'wheeze' } }, { signs: [{ code: 'wheeze', label: 'Wheezing' }] })).toBe(
     'Seen: Wheezing',

@@ -51,7 +51,7 @@ test('phrases take an animal’s facts, and what is not known stays to be seen',
     '[keeper], [animal] at [last weight] on day [day]: [next step] [days since the last meal] [else]',
     facts,
   );
-  expect(text).toBe('Jonas, Fennel at 91 g on day 12: Weigh it. [days since the last meal] [else]');
+  expect(text).toBe('Jonas, Fennel at 91\u00a0g on day 12: Weigh it. [days since the last meal] [else]');
   expect(openPlaces(text)).toEqual(['[days since the last meal]']);
   expect(openPlaces('What [sic] is this?')).toEqual([]);
 });

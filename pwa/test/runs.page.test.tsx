@@ -154,7 +154,7 @@ test('feeding by keys, and the rest by exception', async () => {
   expect(document.activeElement?.getAttribute('aria-label')).toBe('B: took it');
   await user.keyboard('n');
   expect(entries[1]).toMatchObject({ offer: { result: 'OFFER_RESULT_REFUSED' } });
-  expect(screen.getByRole('status').textContent).toBe('B: Did not take a thawed mouse of 8 g. Saved, 2 of 3.');
+  expect(screen.getByRole('status').textContent).toBe('B: Did not take a thawed mouse of 8\u00a0g. Saved, 2 of 3.');
   await user.keyboard('u');
   expect(run.steps).toHaveLength(1);
   expect(document.activeElement?.getAttribute('aria-label')).toBe('B: took it');

@@ -71,7 +71,7 @@ test('the neighbour’s weight is asked about only when it is far from the own o
   const stock = new Map([animal('a', 120), animal('b', 84), animal('c', 60)].map((s) => [s.animal?.name ?? '', s]));
   const run = goTo(begin('breeders/b', ['a', 'b', 'c']), 'b');
   const b = stock.get('b') as StockAnimalJson;
-  expect(beside({ run, stock }, b, 120)).toMatch(/^120 g is what a in the next tub weighed/);
+  expect(beside({ run, stock }, b, 120)).toMatch(/^120\u00a0g is what a in the next tub weighed/);
   expect(beside({ run, stock }, b, 60)).toContain('what c in the next tub');
   expect(beside({ run, stock }, b, 86)).toBe('');
 });

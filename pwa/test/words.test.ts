@@ -101,7 +101,7 @@ describe('said in German', () => {
 
   test('weights, days and entries', async () => {
     await german();
-    expect(formatMass(62.5)).toBe('62,5 g');
+    expect(formatMass(62.5)).toBe('62,5\u00a0g');
     expect(massInWords(1121.5)).toBe('eintausendeinhunderteinundzwanzig Komma fünf Gramm');
     expect(massInWords(1)).toBe('ein Gramm');
     expect(day('2026-03-03T12:00:00Z', new Date('2026-03-10T12:00:00Z'))).toBe('Di., 3. März');

@@ -55,8 +55,11 @@ export function say(
       : ((said as Record<string, string>)[plurals.select(Number(values['n']))] ?? said['other'] ?? key);
   if (!text.includes('{')) return text;
   const parts = text.split(/\{(\w+)\}/).map((part, at) => (at % 2 === 0 ? part : placed(values[part])));
-  return parts.every((p) => typeof p === 'string') ? parts.join('') : parts;
+  return parts.every((p) => typeof p === 'string') ? tied(parts.join('')) : parts;
 }
+
+/** A number and its unit stay on one line, as in what the service says. */
+const tied = (text: string) => text.replace(/(\d) (?=(?:%|mm)(?![\p{L}\d]))/gu, '$1\u00a0');
 
 /** Several names or things in one sentence. */
 export const listed = (items: readonly string[], type: 'conjunction' | 'disjunction' = 'conjunction'): string =>

@@ -18,7 +18,9 @@ export function formatNumber(value: number, decimals = 0, unit?: string): string
     });
     formats.set(key, format);
   }
-  return format.format(value);
+  const text = format.format(value).replace('-', '−');
+  // Intl breaks lines before a unit, and in English writes "27°C"; SI has a space there that does not break.
+  return unit ? text.replace(/\s?°|\s(?=\D+$)/, (found) => `\u00a0${found.trim()}`) : text;
 }
 
 /** Grams in the person's unit, with the unit. */
@@ -37,7 +39,7 @@ export function formatTemp(c: number): string {
 
 /** A band of °C in the person's unit. */
 export function formatTempBand(low: number, high: number): string {
-  return say('{low} to {high}', { low: formatTemp(low).replace(/\s?°.*$/, ''), high: formatTemp(high) });
+  return say('{low} to {high}', { low: formatTemp(low).replace(/\s°.*$/, ''), high: formatTemp(high) });
 }
 
 /** A number for an input box: no unit, no grouping. */
