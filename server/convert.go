@@ -267,10 +267,10 @@ func stockAnimalToProto(in *words.Language, a *followup.StockAnimal) *pb.StockAn
 		out.MassG, out.WeighTime = float64(a.Weighed.Mass), timeToProto(a.Weighed.At)
 	}
 	if a.LastOffer != nil {
-		out.LastOffer = entryToProto(a.LastOffer)
+		out.LastOffer = entryToProto(in, a.LastOffer)
 	}
 	if a.LastMeal != nil {
-		out.LastMeal = entryToProto(a.LastMeal)
+		out.LastMeal = entryToProto(in, a.LastMeal)
 	}
 	out.OfferAgainDays = int32(a.OfferAgain)
 	out.Readiness = &pb.Readiness{Ready: a.Ready.Ready}
@@ -302,7 +302,7 @@ func animalFromProto(a *pb.Animal, breederID, id string) (out care.Animal, err e
 
 // Entries.
 
-func entryToProto(e *care.Entry) *pb.Entry {
+func entryToProto(in *words.Language, e *care.Entry) *pb.Entry {
 	name := func(id string) string {
 		if id == "" {
 			return ""
@@ -332,7 +332,7 @@ func entryToProto(e *care.Entry) *pb.Entry {
 	case care.Seen:
 		out.Body = &pb.Entry_Seen{Seen: &pb.Seen{}}
 	case care.StepAgreed:
-		out.Body = &pb.Entry_Step{Step: &pb.StepAgreed{Step: b.Code, HoldsDays: int32(b.HoldsDays)}}
+		out.Body = &pb.Entry_Step{Step: &pb.StepAgreed{Step: b.Code, HoldsDays: int32(b.HoldsDays), Text: in.Say(assess.StepName(b.Code))}}
 	case care.Message:
 		out.Body = &pb.Entry_Message{Message: &pb.Message{Text: b.Text, Photos: b.Photos, Mark: markToProto(b.Mark)}}
 	case care.Ended:
@@ -398,10 +398,10 @@ func markFromProto(m *pb.SetupMark) *care.Mark {
 	return out
 }
 
-func entriesToProto(list []care.Entry) []*pb.Entry {
+func entriesToProto(in *words.Language, list []care.Entry) []*pb.Entry {
 	out := make([]*pb.Entry, len(list))
 	for i := range list {
-		out[i] = entryToProto(&list[i])
+		out[i] = entryToProto(in, &list[i])
 	}
 	return out
 }
@@ -518,7 +518,7 @@ func recordToProto(in *words.Language, r *care.Record, home time.Time, zone *tim
 	animal := r.Animal
 	animal.Note, animal.Place = "", ""
 	out := &pb.HandoverRecord{Animal: animalToProto(&animal), ScientificName: sp.Scientific, CommonName: in.Form(sp.Common), BreederName: r.Breeder, BreederContact: r.Contact,
-		WeighIns: entriesToProto(r.Weights), Offers: entriesToProto(r.Offers), Sheds: entriesToProto(r.Sheds), Feeding: in.Say(r.FeedNext),
+		WeighIns: entriesToProto(in, r.Weights), Offers: entriesToProto(in, r.Offers), Sheds: entriesToProto(in, r.Sheds), Feeding: in.Say(r.FeedNext),
 		Cautions: in.All(r.Cautions), CautionsInBrief: in.All(care.CautionsInBrief(&r.Animal)), IssueTime: timeToProto(r.IssuedAt),
 		Mother: parentToProto(r.Mother), Father: parentToProto(r.Father), Home: homeToProto(in, care.HomeOf(r))}
 	plan, after := care.FirstDays(r, home.In(zone))
@@ -625,7 +625,7 @@ func tryToProto(in *words.Language, t *assess.Try, breeder bool) *pb.Probe {
 }
 
 func courseToProto(in *words.Language, name string, c *assess.Course, entries []care.Entry) *pb.Course {
-	out := &pb.Course{Name: name, Entries: entriesToProto(entries)}
+	out := &pb.Course{Name: name, Entries: entriesToProto(in, entries)}
 	for _, d := range c.Days {
 		out.Days = append(out.Days, &pb.CourseDay{Time: timeToProto(d.At), Day: int32(d.Day), MassG: d.Mass, MassLowG: d.Low, MassHighG: d.High,
 			ExpectedG: d.Expected, PRefusal: d.PRefusal, Standing: standings.proto(d.Standing)})

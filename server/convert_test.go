@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/words"
 )
 
 // An entry of every kind, with every field that its body has, comes back from
@@ -40,7 +41,7 @@ func TestEntriesRoundTripOnTheWire(t *testing.T) {
 			everyField(t, reflect.ValueOf(b), string(kind))
 		}
 		e := care.Entry{BreederID: "b1", AnimalID: "a1", ID: "e1", CaseID: "c1", HappenedAt: time.Date(2026, 5, 1, 18, 30, 0, 0, time.UTC), Replaces: "e0", Confirmed: true, Note: "n", Body: b}
-		got, err := entryFromProto(entryToProto(&e), "b1", "a1", "e1")
+		got, err := entryFromProto(entryToProto(words.English, &e), "b1", "a1", "e1")
 		if err != nil || !reflect.DeepEqual(got, e) {
 			t.Errorf("%s: came back as %+v, %v; was %+v", kind, got, err, e)
 		}

@@ -32,7 +32,7 @@ func (e *entryService) CreateEntry(ctx context.Context, req *pb.CreateEntryReque
 		return nil, err
 	}
 	out, err := e.s.followup.CreateEntry(ctx, who, e.s.now(), list[0])
-	return &pb.CreateEntryResponse{Entry: entryToProto(&out)}, err
+	return &pb.CreateEntryResponse{Entry: entryToProto(spoken(ctx), &out)}, err
 }
 
 func (e *entryService) BatchCreateEntries(ctx context.Context, req *pb.BatchCreateEntriesRequest) (*pb.BatchCreateEntriesResponse, error) {
@@ -57,7 +57,7 @@ func (e *entryService) BatchCreateEntries(ctx context.Context, req *pb.BatchCrea
 	if err != nil {
 		return nil, ofRequest(failed, err)
 	}
-	return &pb.BatchCreateEntriesResponse{Entries: entriesToProto(out)}, nil
+	return &pb.BatchCreateEntriesResponse{Entries: entriesToProto(spoken(ctx), out)}, nil
 }
 
 // ofRequest says in an error which of several requests it is about, if it is
@@ -86,7 +86,7 @@ func (e *entryService) GetEntry(ctx context.Context, req *pb.GetEntryRequest) (*
 		return nil, err
 	}
 	out, err := e.s.followup.GetEntry(ctx, callOf(ctx).who.Actor, ids[0], ids[1], ids[2])
-	return &pb.GetEntryResponse{Entry: entryToProto(&out)}, err
+	return &pb.GetEntryResponse{Entry: entryToProto(spoken(ctx), &out)}, err
 }
 
 func (e *entryService) ListEntries(ctx context.Context, req *pb.ListEntriesRequest) (*pb.ListEntriesResponse, error) {
@@ -108,5 +108,5 @@ func (e *entryService) ListEntries(ctx context.Context, req *pb.ListEntriesReque
 		return nil, err
 	}
 	list, next, err := e.s.followup.ListEntries(ctx, callOf(ctx).who.Actor, ids[0], ids[1], kinds, caseID, after, pageSize(req.GetPageSize(), 100))
-	return &pb.ListEntriesResponse{Entries: entriesToProto(list), NextPageToken: nextPage(query, next)}, err
+	return &pb.ListEntriesResponse{Entries: entriesToProto(spoken(ctx), list), NextPageToken: nextPage(query, next)}, err
 }

@@ -386,3 +386,42 @@ func TestBreederTakesAllAndIsErased(t *testing.T) {
 		}
 	})
 }
+
+// What the service suggests can be agreed on, whatever it is about, and stands in the keeper's copy in the keeper's
+// language, as how the follow-up ended does.
+func TestAgreedStepsInTheCopy(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{})
+	breeder, keeper := f.NewBreeder("b1"), f.Page()
+	animal := breeder.NewAnimal()
+	breeder.Weigh("b1", animal, 500)
+	f.Clock.Advance(time.Hour)
+	name := "breeders/b1/cases/" + livedIn(t, f, breeder, keeper, animal)
+
+	f.Clock.Advance(time.Hour)
+	keeper.Call("POST", "/v1/breeders/b1/animals/"+animal+"/entries?entryId="+f.ID("entry"), map[string]any{"happenTime": f.Clock.Now(), "case": name,
+		"setup": map[string]any{"answers": []map[string]any{{"point": "heat_rock", "choice": "in_use"}}}}).OK()
+	agreed := map[string]bool{}
+	for _, s := range breeder.Call("GET", "/v1/"+name, nil).OK().Get("case", "assessment", "steps").([]any) {
+		code := s.(map[string]any)["code"].(string)
+		agreed[code] = true
+		breeder.Call("POST", "/v1/breeders/b1/animals/"+animal+"/entries?entryId="+f.ID("entry"),
+			map[string]any{"happenTime": f.Clock.Now(), "case": name, "step": map[string]any{"step": code, "holdsDays": 1}}).OK()
+	}
+	if !agreed["fix:heat_rock"] {
+		t.Fatalf("suggested are %v: the test needs one with a point", agreed)
+	}
+	breeder.Call("POST", "/v1/"+name+":end", map[string]any{"outcome": "OUTCOME_LOST_TOUCH", "requestId": f.ID("request")}).OK()
+	keeper.Call("POST", "/v1/me:setLanguage", map[string]any{"language": "de"}).OK()
+	page := unzip(t, keeper.Call("GET", "/v1/keepers/me/export.zip", nil).OK().Body)["read-me.html"]
+	for _, want := range []string{"in Ordnung bringen: Heizsteine, für 1 Tag", "Begleitung beendet", "kein Kontakt mehr", "gefressen"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page lacks %q", want)
+		}
+	}
+	for _, not := range []string{"fix", "lost", "heat", "eaten"} {
+		if strings.Contains(page, ">"+not) {
+			t.Errorf("the page says %q", not)
+		}
+	}
+}

@@ -54,7 +54,7 @@ type takenPage struct {
 // What the page says beside what was logged.
 var takenWords = map[string]words.Text{
 	"title":    words.Say("What you shared with your breeder"),
-	"files":    words.Say("In each folder, log.csv opens in any spreadsheet, case.jsonl is for programs, and the pictures are as your breeder sees them. Times are UTC."),
+	"files":    words.Say("In each folder, log.csv opens in any spreadsheet, case.jsonl is for programs and has English names in every language, and the pictures are as your breeder sees them. Times are UTC."),
 	"snake":    words.Say("Your snake"),
 	"logged":   words.Say("Everything that was logged"),
 	"when":     words.Say("When"),
@@ -188,7 +188,7 @@ func (s *Server) takeAway(ctx context.Context, z *zip.Writer, folder string, all
 		return out, err
 	}
 	table := csv.NewWriter(f)
-	rows := [][]string{{"when_utc", "who", "what", "detail", "note"}}
+	rows := [][]string{{in.Say(words.Say("When (UTC)")), in.Say(takenWords["who"]), in.Say(takenWords["what"]), in.Say(takenWords["details"]), in.Say(takenWords["note"])}}
 	for i := range all.Entries {
 		e := &all.Entries[i]
 		row := takenRow{When: clockOf(e.HappenedAt), Who: in.Say(words.Say("breeder")), Note: e.Note}
@@ -244,6 +244,19 @@ func plainCell(text string) string {
 }
 
 func clockOf(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") }
+
+// lessonWords are what was learned from an animal that came back, by its codes.
+var lessonWords = map[string]words.Text{
+	"warmth":        words.Say("learned: it was too cool or too warm"),
+	"hides":         words.Say("learned: it had too little to hide in"),
+	"handling":      words.Say("learned: it was handled much, or early"),
+	"food":          words.Say("learned: the food was not what it knew"),
+	"pauses":        words.Say("learned: food was offered again too soon"),
+	"enclosure":     words.Say("learned: something in its home was not safe"),
+	"illness":       words.Say("learned: it was ill"),
+	"circumstances": words.Say("learned: things changed for the keeper"),
+	"late":          words.Say("learned: we heard of it too late"),
+}
 
 // inWords says what an entry records, for somebody without the app.
 func inWords(b care.Body, in *words.Language) (what, detail string) {
@@ -315,7 +328,10 @@ func inWords(b care.Body, in *words.Language) (what, detail string) {
 		kind = words.Say("app opened")
 	case care.StepAgreed:
 		kind = words.Say("step agreed")
-		parts = append(parts, words.AsIs(strings.ReplaceAll(b.Code, "_", " ")))
+		parts = append(parts, assess.StepName(b.Code))
+		if b.HoldsDays > 0 {
+			parts = append(parts, words.Count("for {n} day", "for {n} days", b.HoldsDays))
+		}
 	case care.Message:
 		kind = words.Say("message")
 		parts = append(parts, words.AsIs(b.Text))
@@ -325,10 +341,13 @@ func inWords(b care.Body, in *words.Language) (what, detail string) {
 			break
 		}
 		kind, sep = words.Say("follow-up ended"), "; "
-		parts = append(parts, words.AsIs(strings.ReplaceAll(string(b.Outcome), "_", " ")))
-		if b.Lessons != "" {
-			parts = append(parts, words.Say("learned: {lessons}", strings.Join(b.Lessons.Codes(), ", ")))
+		parts = append(parts, map[care.Outcome]words.Text{care.OutcomeSettled: words.Say("settled"), care.OutcomeReturned: words.Say("returned"), care.OutcomeVet: words.Say("a vet has taken over"),
+			care.OutcomeDied: words.Say("died"), care.OutcomeLostTouch: words.Say("lost touch"), care.OutcomePassedOn: words.Say("passed on"), care.OutcomeLeft: words.Say("left")}[b.Outcome])
+		for _, code := range b.Lessons.Codes() {
+			parts = append(parts, lessonWords[code])
 		}
+	case care.Withdrawal:
+		kind = words.Say("taken back")
 	}
 	parts = slices.DeleteFunc(parts, func(t words.Text) bool { return t.Empty() })
 	return in.Say(kind), strings.Join(in.All(parts), sep)
@@ -348,14 +367,18 @@ func (s *Server) exportBreeder(w http.ResponseWriter, r *http.Request) {
 		}
 		ids, err := casesOf(r.Context(), s.store, breederID)
 		return func(out io.Writer) error {
+			in, err := s.tongueOf(r, who)
+			if err != nil {
+				return err
+			}
 			z := zip.NewWriter(out)
 			for _, part := range []struct {
 				name  string
 				write func(io.Writer) error
 			}{
-				{"account.jsonl", func(w io.Writer) error { return s.writeAccount(r.Context(), w, who, &b) }},
+				{"account.jsonl", func(w io.Writer) error { return s.writeAccount(r.Context(), w, who, in, &b) }},
 				{"stock.xlsx", stock.WriteXLSX},
-				{"handovers.jsonl", func(w io.Writer) error { return s.writeHandovers(r.Context(), w, who, breederID) }},
+				{"handovers.jsonl", func(w io.Writer) error { return s.writeHandovers(r.Context(), w, who, in, breederID) }},
 				{"cards.jsonl", func(w io.Writer) error { return s.writeCards(r.Context(), w, who, breederID) }},
 				{"cases.jsonl", func(w io.Writer) error {
 					_, err := writeCases(r.Context(), w, s.followup, who, breederID, ids, true, true)
@@ -400,7 +423,7 @@ func line(w io.Writer, m proto.Message) error {
 
 // writeAccount writes the account, its people, when and by what the one who asks is
 // reminded, and its tokens, without secrets.
-func (s *Server) writeAccount(ctx context.Context, w io.Writer, who care.Actor, b *care.Breeder) error {
+func (s *Server) writeAccount(ctx context.Context, w io.Writer, who care.Actor, in *words.Language, b *care.Breeder) error {
 	if err := line(w, breederToProto(b)); err != nil {
 		return err
 	}
@@ -421,7 +444,7 @@ func (s *Server) writeAccount(ctx context.Context, w io.Writer, who care.Actor, 
 			return err
 		}
 	}
-	reminders, err := s.remindersOf(ctx, who, words.English)
+	reminders, err := s.remindersOf(ctx, who, in)
 	if err != nil {
 		return err
 	}
@@ -438,7 +461,7 @@ func (s *Server) writeAccount(ctx context.Context, w io.Writer, who care.Actor, 
 	return nil
 }
 
-func (s *Server) writeHandovers(ctx context.Context, w io.Writer, who care.Actor, breederID string) error {
+func (s *Server) writeHandovers(ctx context.Context, w io.Writer, who care.Actor, in *words.Language, breederID string) error {
 	zone, err := s.followup.Zone(ctx, breederID)
 	if err != nil {
 		return err
@@ -449,7 +472,7 @@ func (s *Server) writeHandovers(ctx context.Context, w io.Writer, who care.Actor
 			return next, err
 		}
 		for i := range list {
-			if err := line(w, handoverToProto(words.English, &list[i], s.now(), zone)); err != nil {
+			if err := line(w, handoverToProto(in, &list[i], s.now(), zone)); err != nil {
 				return next, err
 			}
 		}

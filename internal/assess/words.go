@@ -33,6 +33,56 @@ const (
 	StepSmallerMeal = "offer_smaller"
 )
 
+// StepName is what a step is, in few words: what was agreed is listed with it long after its
+// sentence with days and numbers was suggested. A code of another program is shown as it is.
+func StepName(code string) words.Text {
+	switch code {
+	case StepCallVet:
+		return words.Say("call a reptile vet")
+	case StepStopFeeding:
+		return words.Say("offer no food")
+	case StepCoolDown:
+		return words.Say("turn the heat down")
+	case StepWarmUp:
+		return words.Say("make the warm side warmer")
+	case StepCoolEnd:
+		return words.Say("make the cool side cooler")
+	case StepTwoEnds:
+		return words.Say("make one end warm and the other cool")
+	case StepWarmNight:
+		return words.Say("keep it warmer at night")
+	case StepDampen:
+		return words.Say("make the air damper")
+	case StepAir:
+		return words.Say("make the air drier")
+	case StepInPeace:
+		return words.Say("leave it in peace")
+	case StepWeigh:
+		return words.Say("weigh it")
+	case StepOffer:
+		return words.Say("offer food")
+	case StepMeasure:
+		return words.Say("measure the warmth")
+	case StepCheckSetup:
+		return words.Say("go through the setup check")
+	case StepTell:
+		return words.Say("tell the breeder")
+	case StepSayHello:
+		return words.Say("say how it is doing")
+	case StepKeepGoing:
+		return words.Say("go on as before")
+	case StepSmallerMeal:
+		return words.Say("offer a smaller meal")
+	}
+	what, of, _ := strings.Cut(code, ":")
+	if p, ok := care.Point(of); ok && what == "fix" {
+		return words.Say("put right: {point}", words.Say(p.Title).Within())
+	} else if ok && what == "remeasure" {
+		return words.Say("measure again: {point}", words.Say(p.Title).Within())
+	}
+	return words.AsIs(strings.ReplaceAll(code, "_", " "))
+}
+
 // text is what the assessment says.
 type text = words.Text
 

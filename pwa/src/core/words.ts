@@ -169,7 +169,7 @@ export function entryLine(e: EntryJson, names: Names = {}): string {
   }
   if (e.message) return e.message.text ?? '';
   if (e.step) {
-    const step = plain(e.step.step);
+    const step = e.step.text || plain(e.step.step);
     const until = heldUntil(e);
     return until ? say('Agreed: {step}, until {day}', { step, day: until }) : say('Agreed: {step}', { step });
   }

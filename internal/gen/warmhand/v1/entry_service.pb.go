@@ -1233,9 +1233,12 @@ func (*Seen) Descriptor() ([]byte, []int) {
 // StepAgreed is a step that breeder and keeper agreed on.
 type StepAgreed struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	Step  string                 `protobuf:"bytes,1,opt,name=step,proto3" json:"step,omitempty"`
+	// Its code, such as leave_in_peace, or with the point that it is about, fix:water_depth.
+	Step string `protobuf:"bytes,1,opt,name=step,proto3" json:"step,omitempty"`
 	// How many days it holds.
-	HoldsDays     int32 `protobuf:"varint,2,opt,name=holds_days,json=holdsDays,proto3" json:"holds_days,omitempty"`
+	HoldsDays int32 `protobuf:"varint,2,opt,name=holds_days,json=holdsDays,proto3" json:"holds_days,omitempty"`
+	// What it is, in few words, in the language of the request.
+	Text          string `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1282,6 +1285,13 @@ func (x *StepAgreed) GetHoldsDays() int32 {
 		return x.HoldsDays
 	}
 	return 0
+}
+
+func (x *StepAgreed) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
 }
 
 // Message is one message of a case's thread.
@@ -2148,12 +2158,13 @@ const file_warmhand_v1_entry_service_proto_rawDesc = "" +
 	"SizesEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\x06\n" +
-	"\x04Seen\"i\n" +
+	"\x04Seen\"\x9a\x01\n" +
 	"\n" +
-	"StepAgreed\x121\n" +
-	"\x04step\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[a-z][a-z0-9_]{0,39}$R\x04step\x12(\n" +
+	"StepAgreed\x12I\n" +
+	"\x04step\x18\x01 \x01(\tB5\xbaH2r02.^[a-z][a-z0-9_]{0,39}(:[a-z][a-z0-9_]{0,39})?$R\x04step\x12(\n" +
 	"\n" +
-	"holds_days\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x00R\tholdsDays\"\x92\x01\n" +
+	"holds_days\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x00R\tholdsDays\x12\x17\n" +
+	"\x04text\x18\x03 \x01(\tB\x03\xe0A\x03R\x04text\"\x92\x01\n" +
 	"\aMessage\x12\x1e\n" +
 	"\x04text\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xa0\x1fR\x04text\x12;\n" +

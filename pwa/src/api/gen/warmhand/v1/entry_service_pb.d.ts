@@ -736,6 +736,8 @@ export declare const SeenSchema: GenMessage<Seen, {jsonType: SeenJson}>;
  */
 export declare type StepAgreed = Message$1<"warmhand.v1.StepAgreed"> & {
   /**
+   * Its code, such as leave_in_peace, or with the point that it is about, fix:water_depth.
+   *
    * @generated from field: string step = 1;
    */
   step: string;
@@ -746,6 +748,13 @@ export declare type StepAgreed = Message$1<"warmhand.v1.StepAgreed"> & {
    * @generated from field: int32 holds_days = 2;
    */
   holdsDays: number;
+
+  /**
+   * What it is, in few words, in the language of the request.
+   *
+   * @generated from field: string text = 3;
+   */
+  text: string;
 };
 
 /**
@@ -755,6 +764,8 @@ export declare type StepAgreed = Message$1<"warmhand.v1.StepAgreed"> & {
  */
 export declare type StepAgreedJson = {
   /**
+   * Its code, such as leave_in_peace, or with the point that it is about, fix:water_depth.
+   *
    * @generated from field: string step = 1;
    */
   step?: string;
@@ -765,6 +776,13 @@ export declare type StepAgreedJson = {
    * @generated from field: int32 holds_days = 2;
    */
   holdsDays?: number;
+
+  /**
+   * What it is, in few words, in the language of the request.
+   *
+   * @generated from field: string text = 3;
+   */
+  text?: string;
 };
 
 /**
