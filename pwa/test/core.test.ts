@@ -170,7 +170,9 @@ test('entries as sentences', () => {
   expect(
     entryLine({ offer: { result: 'OFFER_RESULT_EATEN', prey: 'rat', preyState: 'PREY_STATE_THAWED', preyG: 12 } }),
   ).toMatch(/^Ate a thawed rat of 12\sg$/);
-  expect(entryLine({ climate: { warmC: 31, humidityPct: 60 } })).toBe('Measured: warm side 31\u00a0°C, humidity 60\u00a0%');
+  expect(entryLine({ climate: { warmC: 31, humidityPct: 60 } })).toBe(
+    'Measured: warm side 31\u00a0°C, humidity 60\u00a0%',
+  );
   expect(entryLine({ climate: { warmC: 0 } })).toBe('Measured: warm side 0\u00a0°C'); // zero is a reading
   expect(entryLine({ shed: { stage: 'SHED_STAGE_SHED', complete: false } })).toBe('Shed in pieces');
   expect(entryLine({ sign: { sign: 'wheeze' } }, { signs: [{ code: 'wheeze', label: 'Wheezing' }] })).toBe(

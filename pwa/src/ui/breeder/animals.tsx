@@ -81,7 +81,7 @@ export function AnimalsPage(): JSX.Element {
           <span>{say('Add an animal')}</span>
         </Link>
       </div>
-      <div class="actions">
+      <div class="actions thrice">
         <Link to="/b/sell" class="button">
           <Icon name="hand" />
           <span>{say('Sell')}</span>
@@ -103,7 +103,7 @@ export function AnimalsPage(): JSX.Element {
             value={c.words}
             onInput={put('words')}
             maxLength={100}
-            placeholder={say('Label, gene, place …')}
+            placeholder={say('Label, gene …')}
           />
           <Field
             label={say('Show')}

@@ -577,7 +577,8 @@ function Why({ a, d }: { a: AssessmentJson; d: Everything }): JSX.Element {
 function Next({ a, d, again }: { a: AssessmentJson; d: Everything; again: () => void }): JSX.Element {
   const [open, setOpen] = useState('');
   const agreed = d.entries.filter((e) => e.step && !e.replacedBy);
-  const steps = a.steps ?? [];
+  // That nothing has to change is nothing to agree on beside what has to.
+  const steps = (a.steps ?? []).filter((s, _, all) => s.code !== 'keep_going' || all.length === 1);
   const all = steps.some((s) => s.code === inPeace.code) ? steps : [...steps, inPeace];
   return (
     <Section id="c-next" title={say('Suggested next')}>

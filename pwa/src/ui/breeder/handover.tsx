@@ -64,7 +64,7 @@ export function Handovers({ animal }: { animal: AnimalJson }): JSX.Element {
               <Link to={`/b/handovers/${idOf(h.name)}`}>
                 <strong>{day(h.handoverTime ?? h.createTime ?? '')}</strong>
                 <span>{stateWords[h.state ?? 'HANDOVER_STATE_UNSPECIFIED']}</span>
-                <span class="muted">{facts(h.showDay, h.buyerNote)}</span>
+                <span class="muted">{facts(h.showDay && date(h.showDay), h.buyerNote)}</span>
               </Link>
             </li>
           ))}
@@ -167,7 +167,7 @@ export function HandoverPage({ id }: { id: string }): JSX.Element {
       <Heading>{say('Handover of {title}', { title })}</Heading>
       <p class="muted unprinted">
         {facts(
-          stateWords[h.state ?? 'HANDOVER_STATE_UNSPECIFIED'],
+          !(h.claimTime && h.state === 'HANDOVER_STATE_CLAIMED') && stateWords[h.state ?? 'HANDOVER_STATE_UNSPECIFIED'],
           say('handed over {ago}', { ago: ago(h.handoverTime) }),
           h.claimTime && say('claimed {ago}', { ago: ago(h.claimTime) }),
           waiting && h.claimExpireTime && say('the code waits until {day}', { day: day(h.claimExpireTime) }),

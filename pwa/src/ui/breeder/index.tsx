@@ -179,7 +179,7 @@ function Screen({ path }: { path: string }): JSX.Element {
       <h1>{say('There is nothing here')}</h1>
       <p>
         {say('The address {address} is not one of ours. {link}', {
-          address: `${room}/${id}${more ? `/${more}` : ''}`,
+          address: [room, id, more].filter(Boolean).join('/'),
           link: <Link to="/b">{say('To the triage list')}</Link>,
         })}
       </p>

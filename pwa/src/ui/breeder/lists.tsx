@@ -304,7 +304,7 @@ function TakeOut(): JSX.Element {
       <h2 id="l-out">{say('Take it out')}</h2>
       <p>
         {say(
-          'Your stock book with what you logged yourself: brought in again, it adds nothing. What keepers logged, and the messages, are in the case file.',
+          'Your stock book with what you logged yourself: brought in again, it adds nothing. What keepers logged, and the messages, are in the case file. Names of columns are English in every language.',
         )}
       </p>
       <Problem error={save.error} />

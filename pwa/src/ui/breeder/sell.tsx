@@ -259,7 +259,7 @@ export function ChooseAnimal({
         value={words}
         onInput={setWords}
         maxLength={100}
-        placeholder={say('Label, gene, place …')}
+        placeholder={say('Label, gene …')}
       />
       <Problem error={error} />
       {shown.length === 0 && <p class="muted">{say('No animal matches.')}</p>}

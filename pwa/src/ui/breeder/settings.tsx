@@ -151,6 +151,9 @@ function TakeAndLeave(): JSX.Element {
     <section class="card stack" aria-labelledby="s-e">
       <h2 id="s-e">{say('Your data')}</h2>
       <p>{say('Everything in one file: stock book, handovers, cases with messages, pictures, and who looked.')}</p>
+      <p class="muted">
+        {say('Names of columns, fields and codes in it are a format, and English in every language.')}
+      </p>
       {copy}
       {erasing ? (
         <Notice kind="warn" title={say('This account is erased on {day}', { day: day(erasing) })}>

@@ -56,7 +56,7 @@ export function TablesPage(): JSX.Element {
               // biome-ignore lint/a11y/noNoninteractiveTabindex: a wide table is scrolled by keyboard
               tabIndex={0}
             >
-              <table>
+              <table class="laid">
                 <thead>
                   <tr>
                     {[say('Of'), say('What'), say('Value'), say('Unit'), say('How sure'), say('Source')].map((h) => (
@@ -71,10 +71,10 @@ export function TablesPage(): JSX.Element {
                     <tr key={`${r.of}/${r.what}`}>
                       <td>{r.of}</td>
                       <th scope="row">{r.what}</th>
-                      <td>{r.values}</td>
-                      <td>{r.unit}</td>
-                      <td>{r.sure}</td>
-                      <td>
+                      <td data-head={say('Value')}>{r.values}</td>
+                      <td data-head={say('Unit')}>{r.unit}</td>
+                      <td data-head={say('How sure')}>{r.sure}</td>
+                      <td data-head={say('Source')}>
                         {r.source}
                         {r.note && <span class="muted"> ({r.note})</span>}
                       </td>

@@ -283,7 +283,18 @@ export function TriagePage({ id }: { id: string }): JSX.Element {
         {id ? (
           <CasePage key={id} name={`${breeder()}/cases/${id}`} next={next ? `/b/cases/${next}` : ''} />
         ) : (
-          <p class="muted empty">{say('Choose a case on the left.')}</p>
+          <div class="stack empty">
+            <p class="muted">{say('Choose a case on the left.')}</p>
+            {shown?.[0] && (
+              <p>
+                <Link to={`/b/cases/${idOf(shown[0].name)}`} class="button main">
+                  {say('Begin at the top: {animal}', {
+                    animal: shown[0].animal?.displayName || shown[0].commonName || '',
+                  })}
+                </Link>
+              </p>
+            )}
+          </div>
         )}
       </section>
       <AsideDialog
