@@ -413,12 +413,25 @@ func (p *planner) describe(r *Row, known bool) (of animal, err error) {
 	return of, nil
 }
 
+// heading is what the list calls a column: a note is read by who wrote the list, in
+// whatever language that is.
+func (p *planner) heading(m Meaning) string {
+	switch i := p.column(m); {
+	case i < 0:
+		return m.Label()
+	case i < len(p.headings) && p.headings[i].Text != "":
+		return p.headings[i].Text
+	default:
+		return letters(i)
+	}
+}
+
 // note keeps in an animal's note what has no other place, and says so once.
 func (p *planner) note(r *Row, of *animal, m Meaning, value string, why words.Text) {
 	if of.known {
 		return
 	}
-	of.Note = paragraphs(of.Note, m.Label()+": "+short(value))
+	of.Note = paragraphs(of.Note, p.heading(m)+": "+short(value))
 	key := named(p.value(r, AnimalID).Text) + "/" + named(p.value(r, Name).Text) + "/" + string(m)
 	if !p.said[key] {
 		p.said[key] = true
@@ -642,7 +655,7 @@ func (p *planner) parent(a *animal, m Meaning, name string, not care.Sex) string
 		return found.ID
 	}
 	p.say(a.row, p.column(m), name, why, true)
-	a.Note = paragraphs(a.Note, m.Label()+": "+short(name))
+	a.Note = paragraphs(a.Note, p.heading(m)+": "+short(name))
 	return ""
 }
 

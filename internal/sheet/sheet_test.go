@@ -567,6 +567,15 @@ Hazel,2026-05-08,100,yes,rat,frozen,40 g,in blue
 	}
 }
 
+// What has no other place is kept in the note under the list's own heading, in the language of who wrote it.
+func TestNoteOfAList(t *testing.T) {
+	t.Parallel()
+	p, _ := planned(t, []byte("Name,Art,Geschlecht,Mutter\nA,Kornnatter,m?,Esche\n"), Mapping{}, bookWith())
+	if len(p.Animals) != 1 || p.Animals[0].Animal.Note != "Geschlecht: m?\nMutter: Esche" {
+		t.Errorf("%+v, %q", p.Animals, texts(p))
+	}
+}
+
 // Species are found by what people call them.
 func TestSpecies(t *testing.T) {
 	t.Parallel()

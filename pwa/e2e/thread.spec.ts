@@ -61,7 +61,7 @@ test('from a phrase to a message that was read', async ({ page, browser }, info)
   await peace.getByRole('button', { name: 'Agree on this' }).tap();
   await expect(peace.getByText('Until then the keeper is not asked')).toBeVisible();
   await peace.getByRole('button', { name: 'Agree, and tell the keeper' }).tap();
-  await expect(page.locator('.thread .agreed')).toContainText('Agreed: leave in peace, until');
+  await expect(page.locator('.thread .agreed')).toContainText('Agreed: leave it in peace, until');
   await expect(page.getByRole('region', { name: 'Did it help?' })).toContainText('nothing can be said yet');
   await fits(page);
 
