@@ -57,7 +57,10 @@ test('phrases take an animal’s facts, and what is not known stays to be seen',
 });
 
 test('an agreed step says until when it holds', () => {
-  const e: EntryJson = { happenTime: '2020-03-02T10:00:00Z', step: { step: 'leave_in_peace', text: 'leave it in peace', holdsDays: 3 } };
+  const e: EntryJson = {
+    happenTime: '2020-03-02T10:00:00Z',
+    step: { step: 'leave_in_peace', text: 'leave it in peace', holdsDays: 3 },
+  };
   expect(entryLine(e)).toMatch(/^Agreed: leave it in peace, until Thu.*5.*2020|^Agreed: leave it in peace, until .*5/);
   expect(entryLine({ ...e, step: { step: 'weigh', holdsDays: 0 } })).toBe('Agreed: weigh');
 });
