@@ -3,8 +3,6 @@ package store
 import (
 	"cmp"
 	"context"
-	"database/sql"
-	"database/sql/driver"
 	"errors"
 	"fmt"
 	"io"
@@ -15,6 +13,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/jackc/pgx/v5/stdlib"
 
 	"warmhand/internal/care"
@@ -58,16 +57,16 @@ var pgLimits = map[string]string{
 // program finds its way to a database that moved.
 const pgConnectionLife = time.Hour
 
-// connecting names getting a connection; whatever else goes wrong there, the
-// database cannot be reached.
-const connecting = "connect"
-
 type postgresEngine struct {
 	lets
-	db     *sql.DB
-	config *pgx.ConnConfig // of each connection
-	turn   chan struct{}   // holds one while a write is tried again
+	pool *pgxpool.Pool
+	turn chan struct{} // holds one while a write is tried again
 }
+
+// unreachable is what went wrong when a connection was wanted.
+type unreachable struct{ error }
+
+func (u unreachable) Unwrap() error { return u.error }
 
 // Unheld reports that the database does not hold this program's transactions to
 // their reach (care.Reach), because its role there is a superuser.
@@ -76,7 +75,7 @@ func (s *Store) Unheld(ctx context.Context) (unheld bool, err error) {
 	if !ok {
 		return false, nil
 	}
-	err = e.db.QueryRowContext(ctx, `SELECT rolsuper OR rolbypassrls FROM pg_roles WHERE rolname = current_user`).Scan(&unheld)
+	err = e.pool.QueryRow(ctx, `SELECT rolsuper OR rolbypassrls FROM pg_roles WHERE rolname = current_user`).Scan(&unheld)
 	if err != nil {
 		return false, postgresError("ask for the role", err)
 	}
@@ -84,10 +83,11 @@ func (s *Store) Unheld(ctx context.Context) (unheld bool, err error) {
 }
 
 func openPostgres(ctx context.Context, address string) (*postgresEngine, error) {
-	config, err := pgx.ParseConfig(address)
+	pool, err := pgxpool.ParseConfig(address)
 	if err != nil {
 		return nil, fmt.Errorf("reading the database URL: %w", err) // without its password
 	}
+	config := pool.ConnConfig
 	if config.RuntimeParams["application_name"] == "" {
 		config.RuntimeParams["application_name"] = "warmhand"
 	}
@@ -103,22 +103,32 @@ func openPostgres(ctx context.Context, address string) (*postgresEngine, error) 
 	for name, value := range pgLimits {
 		config.RuntimeParams[name] = cmp.Or(asked[name], value)
 	}
-	db := stdlib.OpenDB(*config)
-	db.SetMaxOpenConns(pgConnections)
-	db.SetMaxIdleConns(pgConnections)
-	db.SetConnMaxLifetime(pgConnectionLife)
-	return &postgresEngine{db: db, config: config, turn: make(chan struct{}, 1)}, nil
+	pool.MaxConns, pool.MaxConnLifetime = pgConnections, pgConnectionLife
+	// One that broke is found by the first statement, see pgRunner.first.
+	pool.ShouldPing = func(context.Context, pgxpool.ShouldPingParams) bool { return false }
+	e := &postgresEngine{turn: make(chan struct{}, 1)}
+	if e.pool, err = pgxpool.NewWithConfig(context.WithoutCancel(ctx), pool); err != nil {
+		return nil, fmt.Errorf("opening the database: %w", err)
+	}
+	return e, nil
 }
 
+// How each kind of transaction begins.
+const (
+	beginRead  = `BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY`
+	beginWrite = `BEGIN ISOLATION LEVEL SERIALIZABLE`
+	beginSwap  = `BEGIN ISOLATION LEVEL REPEATABLE READ`
+)
+
 func (e *postgresEngine) Read(ctx context.Context, f func(care.Tx) error) error {
-	err, _ := e.once(ctx, &sql.TxOptions{Isolation: sql.LevelRepeatableRead, ReadOnly: true}, f)
+	err, _ := e.once(ctx, beginRead, f)
 	return err
 }
 
 // Write runs f at the strictest isolation, so that use cases hold here as they
 // do with SQLite's one writer.
 func (e *postgresEngine) Write(ctx context.Context, f func(care.Tx) error) error {
-	return e.write(ctx, sql.LevelSerializable, f)
+	return e.write(ctx, beginWrite, f)
 }
 
 // Swap holds f only against who changed the same rows. To PostgreSQL whoever looked
@@ -126,12 +136,12 @@ func (e *postgresEngine) Write(ctx context.Context, f func(care.Tx) error) error
 // cases are refused as if they had met: of a hundred logs to three servers more than
 // that many, before all of them were swaps.
 func (e *postgresEngine) Swap(ctx context.Context, f func(care.Tx) error) error {
-	return e.write(ctx, sql.LevelRepeatableRead, f)
+	return e.write(ctx, beginSwap, f)
 }
 
-func (e *postgresEngine) write(ctx context.Context, isolation sql.IsolationLevel, f func(care.Tx) error) error {
+func (e *postgresEngine) write(ctx context.Context, begin string, f func(care.Tx) error) error {
 	for try := 0; ; try++ {
-		err, cause := e.once(ctx, &sql.TxOptions{Isolation: isolation}, f)
+		err, cause := e.once(ctx, begin, f)
 		if err == nil || !lostToAnother(cause) || try == retries {
 			return err
 		}
@@ -154,56 +164,19 @@ func (e *postgresEngine) write(ctx context.Context, isolation sql.IsolationLevel
 
 // once runs f in one transaction; cause is the driver's error, if there was
 // one.
-func (e *postgresEngine) once(ctx context.Context, opts *sql.TxOptions, f func(care.Tx) error) (err, cause error) {
-	conn, dbtx, err, cause := e.begin(ctx, opts)
-	if err != nil {
-		return err, cause
-	}
-	defer conn.Close()    //nolint:errcheck // goes back to the pool
-	defer dbtx.Rollback() //nolint:errcheck // after a commit it does nothing
-	t := &tx{ctx: ctx, d: postgres, conn: pgRunner{ctx, dbtx}}
+func (e *postgresEngine) once(ctx context.Context, begin string, f func(care.Tx) error) (err, cause error) {
+	r := &pgRunner{pool: e.pool, ctx: ctx, begin: begin}
+	defer r.end()
+	t := &tx{ctx: ctx, d: postgres, conn: r}
 	if err := run(t, f); err != nil {
 		return err, t.cause
 	}
-	if err := dbtx.Commit(); err != nil {
+	if err := r.commit(); err != nil {
 		return postgresError(commit.op, err), err
 	}
 	e.saved(t)
 	return nil, nil
 }
-
-// begin begins a transaction within its reach. A connection that broke while nobody
-// used it, as all do when the database starts anew, is nobody's concern: another is
-// taken.
-func (e *postgresEngine) begin(ctx context.Context, opts *sql.TxOptions) (_ *sql.Conn, _ *sql.Tx, err, cause error) {
-	for try := 0; ; try++ {
-		conn, err := e.db.Conn(ctx)
-		if err != nil {
-			return nil, nil, postgresError(connecting, err), err
-		}
-		// A context that ended during the commit would leave it open whether
-		// anything was saved.
-		dbtx, err := conn.BeginTx(context.WithoutCancel(ctx), opts)
-		if err == nil {
-			if _, err = dbtx.ExecContext(ctx, setReach, string(care.ReachOf(ctx))); err == nil {
-				return conn, dbtx, nil, nil
-			}
-			dbtx.Rollback() //nolint:errcheck // nothing was done in it
-		}
-		sound := false
-		broken := conn.Raw(func(c any) error {
-			sound = !c.(*stdlib.Conn).Conn().IsClosed()
-			return nil
-		})
-		conn.Close() //nolint:errcheck // goes back to the pool, if it is sound
-		if sound && broken == nil || ctx.Err() != nil || try == pgConnections {
-			return nil, nil, postgresError(begin.op, err), err
-		}
-	}
-}
-
-// setReach is for one transaction, so that no connection keeps another's.
-const setReach = `SELECT set_config('warmhand.breeder', $1, true)`
 
 // lostToAnother reports whether a transaction failed only because of another
 // that ran beside it.
@@ -212,7 +185,10 @@ func lostToAnother(cause error) bool {
 	return errors.As(cause, &e) && (e.Code == pgSerializationFailure || e.Code == pgDeadlockDetected)
 }
 
-func (e *postgresEngine) Close() error { return e.db.Close() }
+func (e *postgresEngine) Close() error {
+	e.pool.Close()
+	return nil
+}
 
 func (e *postgresEngine) Backup(context.Context, string) error {
 	return errors.New("a PostgreSQL database is backed up with pg_dump, which runs beside the program; only the SQLite file is copied from here")
@@ -221,47 +197,158 @@ func (e *postgresEngine) Backup(context.Context, string) error {
 // Check reads every row once, which is as much as a client of PostgreSQL can
 // do; damage in indexes is for its own amcheck.
 func (e *postgresEngine) Check(ctx context.Context) (err error) {
-	db, err := e.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
-	if err != nil {
-		return postgresError(connecting, err)
-	}
-	defer func() { err = errors.Join(err, ignoreDone(db.Rollback())) }()
-	if _, err := db.ExecContext(ctx, setReach, string(care.EverybodysReach)); err != nil {
-		return postgresError("check", err)
-	}
-	if _, err := db.ExecContext(ctx, `SET LOCAL statement_timeout = 0`); err != nil {
-		return postgresError("check", err)
-	}
 	tables, err := schemaTables(ctx)
 	if err != nil {
 		return err
 	}
-	for _, tb := range tables {
-		var n int64
-		// The text of each row makes the server read its long values too.
-		if err := db.QueryRowContext(ctx, `SELECT coalesce(sum(length(r::text)), 0) FROM `+tb.name+` r`).Scan(&n); err != nil {
-			return fmt.Errorf("checking the table %s: %w", tb.name, err)
+	ctx = care.WithReach(ctx, care.EverybodysReach)
+	return e.Read(ctx, func(t care.Tx) error {
+		t_ := t.(*tx)
+		if _, err := t_.exec(&query{op: "check", postgres: `SET LOCAL statement_timeout = 0`}); err != nil {
+			return err
+		}
+		for _, tb := range tables {
+			// The text of each row makes the server read its long values too.
+			all := &query{op: "check", postgres: `SELECT coalesce(sum(length(r::text)), 0) FROM ` + tb.name + ` r`}
+			if _, err := get(t_, all, func(n *int64) []any { return []any{n} }, tb.name); err != nil {
+				return fmt.Errorf("checking the table %s: %w", tb.name, err)
+			}
+		}
+		return nil
+	})
+}
+
+// pgRunner runs the statements of one transaction; the driver keeps them prepared on
+// each connection. The transaction begins, within its reach, on the way of its first
+// statement, since a way there and back costs as much as a small statement.
+type pgRunner struct {
+	pool  *pgxpool.Pool
+	ctx   context.Context
+	begin string
+	conn  *pgxpool.Conn // nil before the first statement
+}
+
+// setReach is for one transaction, so that no connection keeps another's.
+const setReach = `SELECT set_config('warmhand.breeder', $1, true)`
+
+// first sends the first statements and whatever comes before them, all in one go. A
+// connection that broke while nobody used it, as all do when the database starts anew,
+// is nobody's concern: another is taken, as nothing was saved on it.
+func (r *pgRunner) first(list []change) (pgx.BatchResults, error) {
+	for try := 0; ; try++ {
+		conn, err := r.pool.Acquire(r.ctx)
+		if err != nil {
+			return nil, unreachable{err}
+		}
+		b := &pgx.Batch{}
+		b.Queue(r.begin)
+		b.Queue(setReach, string(care.ReachOf(r.ctx)))
+		for _, s := range list {
+			b.Queue(s.q.postgres, s.args...)
+		}
+		results := conn.SendBatch(r.ctx, b)
+		if _, err = results.Exec(); err == nil {
+			if _, err = results.Exec(); err == nil {
+				r.conn = conn
+				return results, nil
+			}
+		}
+		results.Close() //nolint:errcheck // the first of its errors is err
+		broken := conn.Conn().IsClosed()
+		conn.Release()
+		if !broken || r.ctx.Err() != nil || try == pgConnections {
+			return nil, err
 		}
 	}
-	return nil
 }
 
-// pgRunner runs statements; the driver keeps them prepared on each connection.
-type pgRunner struct {
-	ctx context.Context
-	tx  *sql.Tx
-}
-
-func (r pgRunner) exec(q *query, args []any) (int64, error) {
-	result, err := r.tx.ExecContext(r.ctx, q.postgres, args...)
-	if err != nil {
-		return 0, err
+func (r *pgRunner) exec(list ...change) ([]int64, error) {
+	if len(list) == 1 && r.conn != nil {
+		tag, err := r.conn.Exec(r.ctx, list[0].q.postgres, list[0].args...)
+		if err != nil {
+			return nil, err
+		}
+		return []int64{tag.RowsAffected()}, nil
 	}
-	return result.RowsAffected()
+	results, err := r.send(list)
+	if err != nil {
+		return nil, err
+	}
+	changed := make([]int64, 0, len(list))
+	for range list {
+		var tag pgconn.CommandTag
+		if tag, err = results.Exec(); err != nil {
+			break
+		}
+		changed = append(changed, tag.RowsAffected())
+	}
+	return changed, cmp.Or(err, results.Close())
 }
 
-func (r pgRunner) query(q *query, args []any) (*sql.Rows, error) {
-	return r.tx.QueryContext(r.ctx, q.postgres, args...)
+// send sends statements in one go.
+func (r *pgRunner) send(list []change) (pgx.BatchResults, error) {
+	if r.conn == nil {
+		return r.first(list)
+	}
+	b := &pgx.Batch{}
+	for _, s := range list {
+		b.Queue(s.q.postgres, s.args...)
+	}
+	return r.conn.SendBatch(r.ctx, b), nil
+}
+
+func (r *pgRunner) query(q *query, args []any) (rows, error) {
+	if r.conn != nil {
+		found, err := r.conn.Query(r.ctx, q.postgres, args...)
+		return pgRows{found, nil}, err
+	}
+	results, err := r.first([]change{{q, args}})
+	if err != nil {
+		return nil, err
+	}
+	found, err := results.Query()
+	if err != nil {
+		results.Close() //nolint:errcheck // its error is err
+	}
+	return pgRows{found, results}, err
+}
+
+// pgRows are rows that may have come with a transaction's begin.
+type pgRows struct {
+	pgx.Rows
+	with pgx.BatchResults // or nil
+}
+
+func (r pgRows) Close() error {
+	r.Rows.Close()
+	if r.with == nil {
+		return nil
+	}
+	return r.with.Close()
+}
+
+// commit waits for the answer whatever becomes of the caller: a context that ended
+// during the commit would leave it open whether anything was saved.
+func (r *pgRunner) commit() error {
+	if r.conn == nil {
+		return nil
+	}
+	tag, err := r.conn.Exec(context.WithoutCancel(r.ctx), commit.postgres)
+	if err == nil && tag.String() != commit.postgres {
+		err = pgx.ErrTxCommitRollback
+	}
+	return err
+}
+
+// end gives the connection back, and undoes what was not committed.
+func (r *pgRunner) end() {
+	if r.conn == nil {
+		return
+	}
+	if c := r.conn.Conn(); !c.IsClosed() && c.PgConn().TxStatus() != 'I' {
+		r.conn.Exec(context.WithoutCancel(r.ctx), rollback.postgres) //nolint:errcheck // who cannot do that is closed by Release
+	}
+	r.conn.Release()
 }
 
 // postgresError maps an error of the driver by its code.
@@ -285,10 +372,10 @@ func postgresError(op string, err error) error {
 		}
 		return fmt.Errorf("store: %s failed with postgres code %s", op, e.Code)
 	}
-	var dial *pgconn.ConnectError
+	var unreached unreachable
 	var network net.Error
-	gone := errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, net.ErrClosed) || errors.Is(err, sql.ErrConnDone) || errors.Is(err, driver.ErrBadConn)
-	if op == connecting || gone || errors.As(err, &dial) || errors.As(err, &network) || pgconn.SafeToRetry(err) {
+	gone := errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, net.ErrClosed)
+	if gone || errors.As(err, &unreached) || errors.As(err, &network) || pgconn.SafeToRetry(err) {
 		return notSaved("postgres", "connection")
 	}
 	return fmt.Errorf("store: %s: %w", op, err) // a value that does not fit, ours to mend

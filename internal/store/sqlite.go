@@ -138,11 +138,11 @@ func (e *sqliteEngine) Read(ctx context.Context, f func(care.Tx) error) (err err
 			return sqliteError("connect", err)
 		}
 	}
-	if _, err := c.exec(begin, nil); err != nil {
+	if _, err := c.run(begin, nil); err != nil {
 		return sqliteError(begin.op, err)
 	}
 	err = run(&tx{ctx: ctx, d: sqlite, conn: c}, f)
-	if _, endErr := c.exec(rollback, nil); endErr != nil {
+	if _, endErr := c.run(rollback, nil); endErr != nil {
 		return errors.Join(err, sqliteError(rollback.op, endErr))
 	}
 	keep = true
@@ -276,7 +276,18 @@ func (c *liteConn) statement(q *query) (*sql.Stmt, error) {
 	return s, err
 }
 
-func (c *liteConn) exec(q *query, args []any) (int64, error) {
+func (c *liteConn) exec(list ...change) (changed []int64, err error) {
+	for _, s := range list {
+		n, err := c.run(s.q, s.args)
+		if err != nil {
+			return changed, err
+		}
+		changed = append(changed, n)
+	}
+	return changed, nil
+}
+
+func (c *liteConn) run(q *query, args []any) (int64, error) {
 	s, err := c.statement(q)
 	if err != nil {
 		return 0, err
@@ -288,7 +299,7 @@ func (c *liteConn) exec(q *query, args []any) (int64, error) {
 	return r.RowsAffected()
 }
 
-func (c *liteConn) query(q *query, args []any) (*sql.Rows, error) {
+func (c *liteConn) query(q *query, args []any) (rows, error) {
 	s, err := c.statement(q)
 	if err != nil {
 		return nil, err

@@ -43,7 +43,7 @@ func (s *Store) Tell(ctx context.Context, text string) error {
 	if err != nil {
 		return err
 	}
-	if _, err := e.db.ExecContext(ctx, tell, text); err != nil {
+	if _, err := e.pool.Exec(ctx, tell, text); err != nil {
 		return postgresError("tell other servers", err)
 	}
 	return nil
@@ -58,9 +58,9 @@ func (s *Store) Hear(ctx context.Context, silence time.Duration, begun func(), h
 	}
 	opening, cancel := context.WithTimeout(ctx, silence)
 	defer cancel()
-	conn, err := pgx.ConnectConfig(opening, e.config)
+	conn, err := pgx.ConnectConfig(opening, e.pool.Config().ConnConfig)
 	if err != nil {
-		return postgresError(connecting, err)
+		return postgresError("hear other servers", unreachable{err})
 	}
 	defer conn.Close(context.WithoutCancel(opening)) //nolint:errcheck // nothing is under way on it
 	var name string

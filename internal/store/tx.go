@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"math"
@@ -27,8 +26,24 @@ type tx struct {
 
 // runner runs statements inside the engine's transaction.
 type runner interface {
-	exec(q *query, args []any) (rows int64, err error)
-	query(q *query, args []any) (*sql.Rows, error)
+	// exec runs statements one after the other and returns how many rows each changed;
+	// of those before the one that failed, if one did.
+	exec(list ...change) (changed []int64, err error)
+	query(q *query, args []any) (rows, error)
+}
+
+// rows are what a query found; of *sql.Rows.
+type rows interface {
+	Next() bool
+	Scan(to ...any) error
+	Err() error
+	Close() error
+}
+
+// change is a statement that changes something, with its arguments as bind leaves them.
+type change struct {
+	q    *query
+	args []any
 }
 
 // usable says why no statement may run any more, if so. After a failure the
@@ -58,12 +73,12 @@ func (t *tx) exec(q *query, args ...any) (int64, error) {
 	if err := bind(args); err != nil {
 		return 0, err
 	}
-	n, err := t.conn.exec(q, args)
+	n, err := t.conn.exec(change{q, args})
 	if err != nil {
 		return 0, t.fail(q, err)
 	}
 	t.lets = t.lets || q.lets
-	return n, nil
+	return n[0], nil
 }
 
 // insert adds a row, or reports that its key is taken. It does so without an

@@ -145,7 +145,7 @@ func (w *writer) batch(first *write) {
 		}
 	}()
 	if err = w.fill(first, &jobs); err == nil && len(jobs) > 0 {
-		if _, commitErr := w.conn.exec(commit, nil); commitErr != nil {
+		if _, commitErr := w.conn.run(commit, nil); commitErr != nil {
 			err = sqliteError(commit.op, commitErr)
 			return
 		}
@@ -190,7 +190,7 @@ func (w *writer) begin() error {
 			w.prepare(c)
 		}
 	}
-	if _, err := w.conn.exec(beginImmediate, nil); err != nil {
+	if _, err := w.conn.run(beginImmediate, nil); err != nil {
 		return sqliteError(beginImmediate.op, err)
 	}
 	return nil
@@ -200,17 +200,17 @@ func (w *writer) begin() error {
 // savepoint was gone: after some failures SQLite rolls the whole transaction
 // back by itself.
 func (w *writer) one(job *write) error {
-	if _, err := w.conn.exec(savepoint, nil); err != nil {
+	if _, err := w.conn.run(savepoint, nil); err != nil {
 		return sqliteError(savepoint.op, err)
 	}
 	job.tx = &tx{ctx: job.ctx, d: sqlite, conn: w.conn}
 	job.err = run(job.tx, job.f)
 	if job.err != nil {
-		if _, err := w.conn.exec(rollbackTo, nil); err != nil {
+		if _, err := w.conn.run(rollbackTo, nil); err != nil {
 			return notSaved("sqlite", "savepoint lost")
 		}
 	}
-	if _, err := w.conn.exec(release, nil); err != nil {
+	if _, err := w.conn.run(release, nil); err != nil {
 		return notSaved("sqlite", "savepoint lost")
 	}
 	return nil
