@@ -24,6 +24,10 @@ const (
 	// beatsMissed of them is gone, or we are deaf.
 	beatEvery   = 5 * time.Second
 	beatsMissed = 3
+	// gather is how long changes wait for more of them, so that a busy server tells many
+	// in one go: each telling is a transaction and wakes all servers. Nobody sees a tenth of
+	// a second.
+	gather = 100 * time.Millisecond
 	// tellMost is how many changes wait to be told; beyond, screens had better read anew.
 	tellMost = 5000
 
@@ -119,6 +123,10 @@ func (p *peers) run(ctx context.Context, worked func(ctx context.Context, what s
 		case <-ctx.Done():
 		case <-tick.C:
 		case <-p.wake:
+			select {
+			case <-ctx.Done():
+			case <-time.After(min(gather, p.beat)):
+			}
 		}
 	}
 	running.Wait()

@@ -70,14 +70,23 @@ func EachPage(page func(after Cursor) (next Cursor, err error)) error {
 // CaseKey names a case.
 type CaseKey struct{ BreederID, ID string }
 
-// Followed is a case with what else an assessment of it is made from, but for the
-// breeder.
+// Followed is a case with all that an assessment of it is made from.
 type Followed struct {
-	Case   Case
-	Animal Animal
-	Log    []Entry // as Tx.Log has it
-	// Open are its open flags, without their texts and histories.
-	Open []Flag
+	Case    Case
+	Breeder Breeder
+	Animal  Animal
+	Log     []Entry // as Tx.Log has it
+	Flags   []Flag  // as Tx.ListFlags has them
+}
+
+// Saving is a case to be saved with what else came of an assessment of it.
+type Saving struct {
+	Case  Case
+	Flags []Flag // those of its flags that changed
+	// When people are to be looked at no later, see WakeHours; zero: when they are
+	// anyway. They are the breeder's, those of them who are told of messages at once, and
+	// the case's keeper.
+	BreederAt, WroteAt, KeeperAt time.Time
 }
 
 // CaseQuery selects cases of a breeder.
@@ -180,6 +189,10 @@ type Tx interface {
 	CaseVersion(breederID, caseID string) (int64, error)
 	// UpdateCase writes every field; a case from ListCases lacks its Assessment.
 	UpdateCase(Case) error
+	// SaveCases is UpdateCase with PutFlag, WakeHours and WakeForMessages for many cases
+	// at once. A case that is not as it was read, or not there, is left as it is with all that
+	// hangs on it, and lost says so (Stale, NotFound); it is nil for one that was saved.
+	SaveCases(list []Saving) (lost []error, err error)
 	// MakeDue makes all open cases of a breeder due, and counts their versions up.
 	MakeDue(breederID string, at time.Time) error
 	// HandOnCases writes another name, or none, on all cases of a breeder that one of

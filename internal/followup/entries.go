@@ -41,7 +41,7 @@ func (s *Service) CreateEntries(ctx context.Context, who care.Actor, now time.Ti
 	var loose bool // saved, and of no open case
 	create := func(tx care.Tx) error {
 		after, failed, out = nil, -1, make([]care.Entry, len(list))
-		k, err := s.memory.recall(tx, list[0].BreederID, list[0].AnimalID)
+		k, err := s.memory.recall(tx, list[0].BreederID, list[0].AnimalID, list[0].CaseID)
 		if err != nil {
 			return err
 		}

@@ -15,11 +15,17 @@ import (
 // stored. held is false when nothing would be taken from memory.
 func (s *Service) Remembered(ctx context.Context, breederID, animalID string) (held bool, err error) {
 	err = s.store.Read(ctx, func(tx care.Tx) error {
-		got, err := s.memory.recall(tx, breederID, animalID)
+		was, ok := s.memory.kept.Get(animalKey{breederID, animalID})
+		if !ok {
+			return nil
+		}
+		got, err := s.memory.recall(tx, breederID, animalID, "")
 		if err != nil || got == nil {
 			return err
 		}
-		held = true
+		if held = got == was; !held {
+			return nil // it was read anew
+		}
 		stored, err := tx.Case(breederID, got.open.ID)
 		if err != nil {
 			return err

@@ -233,20 +233,20 @@ func (k *known) judge(now time.Time, days int) (*judged, error) {
 // save saves what was judged, unless the case was changed since it was read: that
 // is Stale.
 func (j *judged) save(tx care.Tx) (*known, error) {
-	if err := tx.UpdateCase(j.open); err != nil {
-		return nil, err
+	lost, err := tx.SaveCases([]care.Saving{j.saving()})
+	if err == nil {
+		err = lost[0]
 	}
-	for _, f := range j.changed {
-		if err := tx.PutFlag(f); err != nil {
-			return nil, err
-		}
-	}
-	if err := j.wakeUp(tx); err != nil {
+	if err != nil {
 		return nil, err
 	}
 	after := j.known // a Write may run twice, and j stays as it was read
 	after.open.Version++
 	return &after, nil
+}
+
+func (j *judged) saving() care.Saving {
+	return care.Saving{Case: j.open, Flags: j.changed, BreederAt: j.breederAt, WroteAt: j.wroteAt, KeeperAt: j.keeperAt}
 }
 
 // caseLog is what the assessment of one case may use: the breeder's history,

@@ -62,21 +62,36 @@ func newMemory() memory {
 	return memory{kept}
 }
 
-// recall is what is known of the animal's open case as it is stored now, or
-// nil when that has to be read.
-func (m memory) recall(tx care.Tx, breederID, animalID string) (*known, error) {
-	was, ok := m.kept.Get(animalKey{breederID, animalID})
-	if !ok {
+// recall is what is known of the animal's open case as it is stored now. What is not
+// remembered is read, if the case is named or was the open one; nil is that there may be
+// another.
+func (m memory) recall(tx care.Tx, breederID, animalID, caseID string) (*known, error) {
+	if was, ok := m.kept.Get(animalKey{breederID, animalID}); ok {
+		caseID = was.open.ID
+		switch version, err := tx.CaseVersion(breederID, caseID); {
+		case err == nil && version == was.open.Version:
+			return was, nil
+		case err != nil && !care.IsCode(err, care.NotFound):
+			return nil, err
+		}
+	}
+	if caseID == "" {
 		return nil, nil
 	}
-	version, err := tx.CaseVersion(breederID, was.open.ID)
-	if err != nil && !care.IsCode(err, care.NotFound) {
+	found, err := tx.Followed([]care.CaseKey{{BreederID: breederID, ID: caseID}})
+	if err != nil || len(found) == 0 {
 		return nil, err
 	}
-	if err != nil || version != was.open.Version {
+	if c := &found[0].Case; c.ClosedAt != nil || c.AnimalID != animalID {
 		return nil, nil
 	}
-	return was, nil
+	return knownOf(&found[0]), nil
+}
+
+// knownOf is what is known of an open case that was just read.
+func knownOf(f *care.Followed) *known {
+	f.Case.Thresholds = f.Breeder.Thresholds // of today
+	return &known{open: f.Case, subject: subjectOf(&f.Case, &f.Animal, &f.Breeder), log: f.Log, flags: f.Flags, walk: &walk{}}
 }
 
 // has reports that something is known of the animal's open case, however old.

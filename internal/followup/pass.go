@@ -1,6 +1,7 @@
 package followup
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -8,6 +9,7 @@ import (
 	"hash/fnv"
 	"runtime"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -117,69 +119,52 @@ func gone(ctx context.Context, err error) bool {
 // them were not changed since. They are read and judged beside other looks, and only
 // saving takes its turn.
 func (s *Service) look(ctx context.Context, keys []care.CaseKey, now, until time.Time) (looked int, err error) {
-	var list []*judged
-	err = s.store.Read(ctx, func(tx care.Tx) error {
-		list = nil
-		all, err := tx.Followed(keys)
-		if err != nil {
-			return looking(keys, err)
-		}
-		breeders := map[string]care.Breeder{}
-		for i := range all {
-			f := &all[i]
-			c := &f.Case
-			if c.ClosedAt != nil || !c.DueAt.Equal(until) {
-				continue // ended, or assessed meanwhile
-			}
-			b, ok := breeders[c.BreederID]
-			if !ok {
-				if b, err = tx.Breeder(c.BreederID); err != nil {
-					return looking(keys, err)
-				}
-				breeders[b.ID] = b
-			}
-			c.Thresholds = b.Thresholds
-			k := &known{open: *c, subject: subjectOf(c, &f.Animal, &b), log: f.Log, flags: f.Open, walk: &walk{}}
-			j, err := k.judge(now, daysAhead(c, now))
-			if err == nil && len(j.changed) > 0 { // their histories are needed, too
-				if k.flags, err = tx.ListFlags(c.BreederID, c.ID); err == nil {
-					j, err = k.judge(now, daysAhead(c, now))
-				}
-			}
-			if err != nil {
-				return looking(keys, err)
-			}
-			list = append(list, j)
-		}
-		return nil
-	})
-	if err != nil || len(list) == 0 {
-		return 0, err
+	var all []care.Followed
+	if err := s.store.Read(ctx, func(tx care.Tx) (err error) {
+		all, err = tx.Followed(keys)
+		return err
+	}); err != nil {
+		return 0, looking(keys, err)
 	}
-	var saved []*judged
-	err = s.store.Swap(ctx, func(tx care.Tx) error {
-		saved = saved[:0]
-		for _, j := range list {
-			_, err := j.save(tx)
-			if care.IsCode(err, care.Stale) || care.IsCode(err, care.NotFound) {
-				continue // changed since
-			}
-			if err != nil {
-				return looking(keys, err)
-			}
-			saved = append(saved, j)
+	var list []*judged
+	for i := range all {
+		c := &all[i].Case
+		if c.ClosedAt != nil || !c.DueAt.Equal(until) {
+			continue // ended, or assessed meanwhile
 		}
-		return nil
+		j, err := knownOf(&all[i]).judge(now, daysAhead(c, now))
+		if err != nil {
+			return 0, looking(keys, err)
+		}
+		list = append(list, j)
+	}
+	if len(list) == 0 {
+		return 0, nil
+	}
+	// In one order, so that two servers which wake the same people do not wait for each other.
+	slices.SortFunc(list, func(a, b *judged) int { return cmp.Or(strings.Compare(a.open.BreederID, b.open.BreederID), strings.Compare(a.open.ID, b.open.ID)) })
+	saving := make([]care.Saving, len(list))
+	for i, j := range list {
+		saving[i] = j.saving()
+	}
+	var lost []error
+	err = s.store.Swap(ctx, func(tx care.Tx) (err error) {
+		lost, err = tx.SaveCases(saving)
+		return err
 	})
 	if err != nil {
-		return 0, err
+		return 0, looking(keys, err)
 	}
-	for _, j := range saved {
+	for i, j := range list {
+		if lost[i] != nil {
+			continue // changed since
+		}
+		looked++
 		if after := &j.open; after.Standing != j.was.Standing || after.Aside != j.was.Aside {
 			s.hub.publish(change(after, "standing"))
 		}
 	}
-	return len(saved), nil
+	return looked, nil
 }
 
 // looking names the case that a look failed at, when it was at one.

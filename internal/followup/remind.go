@@ -809,20 +809,3 @@ func (j *judged) wake(was *care.Case, plan []assess.CheckIn) error {
 	}
 	return err
 }
-
-func (j *judged) wakeUp(tx care.Tx) error {
-	if !j.breederAt.IsZero() {
-		if err := tx.WakeHours(j.open.BreederID, "", j.breederAt); err != nil {
-			return err
-		}
-	}
-	if !j.wroteAt.IsZero() {
-		if err := tx.WakeForMessages(j.open.BreederID, j.wroteAt); err != nil {
-			return err
-		}
-	}
-	if j.keeperAt.IsZero() {
-		return nil
-	}
-	return tx.WakeHours("", j.open.KeeperID, j.keeperAt)
-}

@@ -110,7 +110,7 @@ var (
 	lookCases   = followed.keyedQuery("case_id")
 	lookAnimals = animals.keyedQuery("animal_id")
 	lookLogs    = entries.keyedQuery("animal_id")
-	lookFlags   = newQuery("look at flags", `SELECT breeder_id, case_id, flag_id, code, level FROM KEYED(flags case_id ?1) WHERE closed_at IS NULL`)
+	lookFlags   = flags.keyedQuery("case_id")
 
 	handOnCases   = newQuery("hand cases on", `UPDATE cases SET looked_after_by = ?3, version = version + 1 WHERE breeder_id = ?1 AND looked_after_by = ?2 AND ?2 <> ''`)
 	casesOfKeeper = followed.selectQuery(`WHERE keeper_id = ?1 AND keeper_id <> '' ORDER BY handed_over_at DESC, breeder_id, case_id`)
@@ -242,43 +242,52 @@ func (t *tx) Followed(cases []care.CaseKey) ([]care.Followed, error) {
 		return nil, nil
 	}
 	keys := pairsOf(len(cases), func(i int) [2]string { return [2]string{cases[i].BreederID, cases[i].ID} })
-	found, err := list(t, lookCases, caseRow, keys)
-	if err != nil || len(found) == 0 {
+	var ids []string
+	for _, c := range cases {
+		if !slices.Contains(ids, c.BreederID) { // they are few
+			ids = append(ids, c.BreederID)
+		}
+	}
+	var (
+		found    []care.Case
+		flags    []care.Flag
+		breeders []care.Breeder
+		animals  []care.Animal
+		logs     []care.Entry
+	)
+	first := []asked{into(&found, lookCases, caseRow, keys), into(&flags, lookFlags, flagRow, keys)}
+	for _, id := range ids {
+		first = append(first, into(&breeders, getBreeder, breederRow, id))
+	}
+	if err := t.ask(first...); err != nil || len(found) == 0 {
 		return nil, err
 	}
 	all := make([]care.Followed, len(found))
 	byCase, byAnimal := map[care.CaseKey]*care.Followed{}, map[care.CaseKey][]*care.Followed{}
 	for i := range found {
-		c := &found[i]
-		all[i].Case = *c
-		byCase[care.CaseKey{BreederID: c.BreederID, ID: c.ID}] = &all[i]
+		c, f := &found[i], &all[i]
+		f.Case = *c
+		byCase[care.CaseKey{BreederID: c.BreederID, ID: c.ID}] = f
 		a := care.CaseKey{BreederID: c.BreederID, ID: c.AnimalID}
-		byAnimal[a] = append(byAnimal[a], &all[i])
+		byAnimal[a] = append(byAnimal[a], f)
+		if at := slices.IndexFunc(breeders, func(b care.Breeder) bool { return b.ID == c.BreederID }); at >= 0 {
+			f.Breeder = breeders[at]
+		}
 	}
-	open, err := list(t, lookFlags, func(f *care.Flag) []any {
-		return []any{&f.BreederID, &f.CaseID, &f.ID, &f.Code, number[care.Standing]{&f.Level}}
-	}, keys)
-	if err != nil {
-		return nil, err
-	}
-	for _, f := range open {
+	slices.SortFunc(flags, func(a, b care.Flag) int { return cmp.Or(a.OpenedAt.Compare(b.OpenedAt), strings.Compare(a.ID, b.ID)) })
+	for _, f := range flags {
 		of := byCase[care.CaseKey{BreederID: f.BreederID, ID: f.CaseID}]
-		of.Open = append(of.Open, f)
+		of.Flags = append(of.Flags, f)
 	}
 	animalKeys := slices.Collect(maps.Keys(byAnimal)) // several cases may be of one
 	keys = pairsOf(len(animalKeys), func(i int) [2]string { return [2]string{animalKeys[i].BreederID, animalKeys[i].ID} })
-	of, err := list(t, lookAnimals, animalRow, keys)
-	if err != nil {
+	if err := t.ask(into(&animals, lookAnimals, animalRow, keys), into(&logs, lookLogs, entryRow, keys)); err != nil {
 		return nil, err
 	}
-	for _, a := range of {
+	for _, a := range animals {
 		for _, f := range byAnimal[care.CaseKey{BreederID: a.BreederID, ID: a.ID}] {
 			f.Animal = a
 		}
-	}
-	logs, err := list(t, lookLogs, entryRow, keys)
-	if err != nil {
-		return nil, err
 	}
 	slices.SortFunc(logs, func(a, b care.Entry) int {
 		return cmp.Or(strings.Compare(a.BreederID, b.BreederID), strings.Compare(a.AnimalID, b.AnimalID), a.HappenedAt.Compare(b.HappenedAt), a.ReceivedAt.Compare(b.ReceivedAt), strings.Compare(a.ID, b.ID))
@@ -295,6 +304,44 @@ func (t *tx) Followed(cases []care.CaseKey) ([]care.Followed, error) {
 		logs = logs[n:]
 	}
 	return all, nil
+}
+
+func (t *tx) SaveCases(list []care.Saving) (lost []error, err error) {
+	lost = make([]error, len(list))
+	updates := make([]change, len(list))
+	for i := range list {
+		c := &list[i].Case
+		updates[i] = change{updateCase, append(caseRow(c), btoi(c.ClosedAt == nil))}
+	}
+	changed, err := t.execs(updates)
+	if err != nil {
+		return nil, err
+	}
+	var more []change
+	for i := range list {
+		s := &list[i]
+		c := &s.Case
+		if changed[i] == 0 {
+			if lost[i] = t.changedMeanwhile(func() error { _, err := t.Case(c.BreederID, c.ID); return err }); t.failed != nil {
+				return nil, t.failed
+			}
+			continue
+		}
+		for j := range s.Flags {
+			more = append(more, change{putFlag, flagRow(&s.Flags[j])})
+		}
+		if !s.BreederAt.IsZero() {
+			more = append(more, change{wakeHours, []any{c.BreederID, "", s.BreederAt.UnixMilli()}})
+		}
+		if !s.WroteAt.IsZero() {
+			more = append(more, change{wakeForMessages, []any{c.BreederID, s.WroteAt.UnixMilli()}})
+		}
+		if !s.KeeperAt.IsZero() && c.KeeperID != "" {
+			more = append(more, change{wakeHours, []any{"", c.KeeperID, s.KeeperAt.UnixMilli()}})
+		}
+	}
+	_, err = t.execs(more)
+	return lost, err
 }
 
 // pairsOf is the argument of KEYED.

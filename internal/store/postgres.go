@@ -297,34 +297,35 @@ func (r *pgRunner) send(list []change) (pgx.BatchResults, error) {
 	return r.conn.SendBatch(r.ctx, b), nil
 }
 
-func (r *pgRunner) query(q *query, args []any) (rows, error) {
-	if r.conn != nil {
-		found, err := r.conn.Query(r.ctx, q.postgres, args...)
-		return pgRows{found, nil}, err
+func (r *pgRunner) query(list ...asked) (answered int, err error) {
+	if len(list) == 1 && r.conn != nil {
+		found, err := r.conn.Query(r.ctx, list[0].q.postgres, list[0].args...)
+		if err != nil {
+			return 0, err
+		}
+		defer found.Close()
+		return 0, list[0].read(found)
 	}
-	results, err := r.first([]change{{q, args}})
+	all := make([]change, len(list))
+	for i, a := range list {
+		all[i] = a.change
+	}
+	results, err := r.send(all)
 	if err != nil {
-		return nil, err
+		return 0, err
 	}
-	found, err := results.Query()
-	if err != nil {
-		results.Close() //nolint:errcheck // its error is err
+	for _, a := range list {
+		var found pgx.Rows
+		if found, err = results.Query(); err != nil {
+			break
+		}
+		err = a.read(found)
+		if found.Close(); err != nil {
+			break
+		}
+		answered++
 	}
-	return pgRows{found, results}, err
-}
-
-// pgRows are rows that may have come with a transaction's begin.
-type pgRows struct {
-	pgx.Rows
-	with pgx.BatchResults // or nil
-}
-
-func (r pgRows) Close() error {
-	r.Rows.Close()
-	if r.with == nil {
-		return nil
-	}
-	return r.with.Close()
+	return answered, cmp.Or(err, results.Close())
 }
 
 // commit waits for the answer whatever becomes of the caller: a context that ended

@@ -299,12 +299,27 @@ func (c *liteConn) run(q *query, args []any) (int64, error) {
 	return r.RowsAffected()
 }
 
-func (c *liteConn) query(q *query, args []any) (rows, error) {
-	s, err := c.statement(q)
-	if err != nil {
-		return nil, err
+func (c *liteConn) query(list ...asked) (answered int, err error) {
+	for _, a := range list {
+		if err := c.ask(a); err != nil {
+			return answered, err
+		}
+		answered++
 	}
-	return s.Query(args...)
+	return answered, nil
+}
+
+func (c *liteConn) ask(a asked) error {
+	s, err := c.statement(a.q)
+	if err != nil {
+		return err
+	}
+	found, err := s.Query(a.args...)
+	if err != nil {
+		return err
+	}
+	defer found.Close()
+	return a.read(found)
 }
 
 func (c *liteConn) close() error {

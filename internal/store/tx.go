@@ -29,18 +29,25 @@ type runner interface {
 	// exec runs statements one after the other and returns how many rows each changed;
 	// of those before the one that failed, if one did.
 	exec(list ...change) (changed []int64, err error)
-	query(q *query, args []any) (rows, error)
+	// query runs queries one after the other and has each read what it found; answered
+	// are those before the one that failed.
+	query(list ...asked) (answered int, err error)
 }
 
-// rows are what a query found; of *sql.Rows.
+// rows are what a query found.
 type rows interface {
 	Next() bool
 	Scan(to ...any) error
 	Err() error
-	Close() error
 }
 
-// change is a statement that changes something, with its arguments as bind leaves them.
+// asked is a query that finds something, and what is done with that.
+type asked struct {
+	change
+	read func(rows) error
+}
+
+// change is a statement with its arguments as bind leaves them.
 type change struct {
 	q    *query
 	args []any
@@ -67,18 +74,63 @@ func (t *tx) fail(q *query, err error) error {
 
 // exec runs a statement and returns how many rows it changed.
 func (t *tx) exec(q *query, args ...any) (int64, error) {
-	if err := t.usable(); err != nil {
-		return 0, err
-	}
-	if err := bind(args); err != nil {
-		return 0, err
-	}
-	n, err := t.conn.exec(change{q, args})
+	n, err := t.execs([]change{{q, args}})
 	if err != nil {
-		return 0, t.fail(q, err)
+		return 0, err
 	}
-	t.lets = t.lets || q.lets
 	return n[0], nil
+}
+
+// execs is exec for many that do not look at each other's numbers, in one way there
+// and back.
+func (t *tx) execs(list []change) ([]int64, error) {
+	if err := t.usable(); err != nil || len(list) == 0 {
+		return nil, err
+	}
+	for _, c := range list {
+		if err := bind(c.args); err != nil {
+			return nil, err
+		}
+		t.lets = t.lets || c.q.lets
+	}
+	n, err := t.conn.exec(list...)
+	if err != nil {
+		return nil, t.fail(list[min(len(n), len(list)-1)].q, err)
+	}
+	return n, nil
+}
+
+// ask runs queries, in one way there and back.
+func (t *tx) ask(list ...asked) error {
+	if err := t.usable(); err != nil {
+		return err
+	}
+	for _, a := range list {
+		if err := bind(a.args); err != nil {
+			return err
+		}
+	}
+	n, err := t.conn.query(list...)
+	if err != nil {
+		return t.fail(list[min(n, len(list)-1)].q, err)
+	}
+	return nil
+}
+
+// into asks for all rows of a query. row names where the columns go; it is called
+// once, and what it scans into must be set anew for each row.
+func into[T any](all *[]T, q *query, row func(*T) []any, args ...any) asked {
+	return asked{change{q, args}, func(found rows) error {
+		var v T
+		to := row(&v)
+		for found.Next() {
+			if err := found.Scan(to...); err != nil {
+				return err
+			}
+			*all = append(*all, v)
+		}
+		return found.Err()
+	}}
 }
 
 // insert adds a row, or reports that its key is taken. It does so without an
@@ -108,6 +160,11 @@ func (t *tx) swap(q *query, exists func() error, args ...any) error {
 	if err != nil || n > 0 {
 		return err
 	}
+	return t.changedMeanwhile(exists)
+}
+
+// changedMeanwhile says why a row with a version was not changed.
+func (t *tx) changedMeanwhile(exists func() error) error {
 	if err := exists(); err != nil {
 		return err
 	}
@@ -117,33 +174,10 @@ func (t *tx) swap(q *query, exists func() error, args ...any) error {
 	}
 }
 
-// list reads all rows of a query. row names where the columns go; it is called
-// once, and what it scans into must be set anew for each row.
-func list[T any](t *tx, q *query, row func(*T) []any, args ...any) ([]T, error) {
-	if err := t.usable(); err != nil {
+// list reads all rows of a query, see into.
+func list[T any](t *tx, q *query, row func(*T) []any, args ...any) (all []T, err error) {
+	if err := t.ask(into(&all, q, row, args...)); err != nil {
 		return nil, err
-	}
-	if err := bind(args); err != nil {
-		return nil, err
-	}
-	rows, err := t.conn.query(q, args)
-	if err != nil {
-		return nil, t.fail(q, err)
-	}
-	defer rows.Close()
-	var (
-		all []T
-		v   T
-		to  = row(&v)
-	)
-	for rows.Next() {
-		if err := rows.Scan(to...); err != nil {
-			return nil, t.fail(q, err)
-		}
-		all = append(all, v)
-	}
-	if err := rows.Err(); err != nil {
-		return nil, t.fail(q, err)
 	}
 	return all, nil
 }

@@ -325,6 +325,9 @@ func (d *passed) rate() float64 { return float64(d.looked) / d.took.Seconds() }
 // was due on that day in a smaller place, or at fifty thousand.
 func (o *options) passes(ctx context.Context, p *place, n int, share float64) (all, day passed, err error) {
 	now := time.Now()
+	if o.passMost == 0 {
+		return all, day, nil
+	}
 	if n <= allMost {
 		if err = p.makeDue(ctx, now, 100); err == nil {
 			all, err = o.pass(ctx, p, now)

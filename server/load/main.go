@@ -61,7 +61,7 @@ func run(ctx context.Context) (err error) {
 	flag.StringVar(&o.plans, "plans", "", "file for the plans of all queries at the last size; empty: none")
 	flag.DurationVar(&o.seconds, "time", 10*time.Second, "how long each is loaded")
 	flag.IntVar(&o.postgresMost, "postgres-most", math.MaxInt, "the largest place on PostgreSQL, which takes half as much again on the disk")
-	flag.DurationVar(&o.passMost, "pass", time.Hour, "for how long at most a pass runs")
+	flag.DurationVar(&o.passMost, "pass", time.Hour, "for how long at most a pass runs; 0: none is run")
 	flag.IntVar(&o.loggers, "loggers", 12, "phones that log, each the next when the last was answered")
 	flag.IntVar(&o.readers, "readers", 4, "desks that read triage lists in the same way")
 	flag.Parse()

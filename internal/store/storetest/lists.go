@@ -544,20 +544,16 @@ func followed(t *testing.T, s care.Store) {
 			if f.Log, err = tx.Log(key.BreederID, f.Case.AnimalID); err != nil {
 				return f, err
 			}
-			flags, err := tx.ListFlags(key.BreederID, key.ID)
-			for _, x := range flags {
-				if x.ClosedAt == nil {
-					f.Open = append(f.Open, care.Flag{BreederID: x.BreederID, CaseID: x.CaseID, ID: x.ID, Code: x.Code, Level: x.Level})
-				}
+			if f.Breeder, err = tx.Breeder(key.BreederID); err != nil {
+				return f, err
 			}
+			f.Flags, err = tx.ListFlags(key.BreederID, key.ID)
 			return f, err
 		})
-		slices.SortFunc(got[i].Open, func(a, b care.Flag) int { return strings.Compare(a.ID, b.ID) })
-		slices.SortFunc(want.Open, func(a, b care.Flag) int { return strings.Compare(a.ID, b.ID) })
 		wantSame(t, fmt.Sprint(key), got[i], want)
 	}
-	if n := len(got[2].Log); n != 3 || len(got[2].Open) != 2 {
-		t.Errorf("%d entries and %d open flags: too few to show anything", n, len(got[2].Open))
+	if n := len(got[2].Log); n != 3 || len(got[2].Flags) != 3 {
+		t.Errorf("%d entries and %d flags: too few to show anything", n, len(got[2].Flags))
 	}
 	none := read(t, s, func(tx care.Tx) ([]care.Followed, error) { return tx.Followed(nil) })
 	wantSame(t, "of none", len(none), 0)
@@ -725,6 +721,69 @@ func flagPut(t *testing.T, s care.Store) {
 	write(t, s, func(tx care.Tx) error { return tx.PutFlag(w.flag) })
 	all := read(t, s, func(tx care.Tx) ([]care.Flag, error) { return tx.ListFlags("b1", "h1") })
 	wantSame(t, "flags", all, []care.Flag{w.flag})
+}
+
+// saveCases saves three cases at once, of which one was changed meanwhile and one is
+// not there.
+func saveCases(t *testing.T, s care.Store) {
+	for _, b := range []string{"b1", "b2"} {
+		full(b).insert(t, s)
+	}
+	person := func(b, p string) care.Hours { // beside those of full
+		return care.Hours{BreederID: b, PersonID: p, LookAt: at(48 * time.Hour), DigestAt: t0, CreatedAt: t0, MessagesSince: ptr(t0)}
+	}
+	write(t, s, func(tx care.Tx) error {
+		return errors.Join(tx.InsertHours(person("", "k1")), tx.InsertHours(person("b1", "u9")), tx.InsertHours(person("b2", "u9")))
+	})
+	saving := func(b string, change func(*care.Saving)) care.Saving {
+		w := full(b)
+		of := care.Saving{Case: w.kase}
+		of.Case.Urgency = .875
+		w.flag.ID, w.flag.ClosedAt = "new-1", nil
+		of.Flags = []care.Flag{w.flag}
+		change(&of)
+		return of
+	}
+	list := []care.Saving{
+		saving("b2", func(of *care.Saving) { of.Case.Version--; of.BreederAt = at(time.Hour) }),
+		saving("b1", func(of *care.Saving) { of.BreederAt, of.KeeperAt = at(2*time.Hour), at(3*time.Hour) }),
+		saving("b1", func(of *care.Saving) { of.Case.ID, of.Flags, of.WroteAt = "gone", nil, at(time.Hour) }),
+	}
+	var lost []error
+	write(t, s, func(tx care.Tx) (err error) {
+		lost, err = tx.SaveCases(list)
+		return err
+	})
+	if len(lost) != 3 || lost[1] != nil {
+		t.Fatalf("lost: %v", lost)
+	}
+	wantCode(t, lost[0], care.Stale)
+	wantCode(t, lost[2], care.NotFound)
+	after := read(t, s, func(tx care.Tx) ([]care.Followed, error) {
+		return tx.Followed([]care.CaseKey{{BreederID: "b1", ID: "h1"}, {BreederID: "b2", ID: "h1"}})
+	})
+	for _, f := range after {
+		want, flags := full(f.Case.BreederID).kase, 1
+		if f.Case.BreederID == "b1" {
+			want, flags = list[1].Case, 2
+			want.Version++
+		}
+		wantSame(t, "the case of "+f.Case.BreederID, f.Case, want)
+		wantSame(t, "flags of "+f.Case.BreederID, len(f.Flags), flags)
+	}
+	for who, want := range map[[2]string]time.Time{{"b1", "u9"}: at(2 * time.Hour), {"", "k1"}: at(3 * time.Hour), {"b2", "u9"}: at(48 * time.Hour)} {
+		r := read(t, s, func(tx care.Tx) (care.Hours, error) { return tx.Hours(who[0], who[1]) })
+		wantSame(t, fmt.Sprint(who), r.LookAt, want)
+	}
+	again := saving("b1", func(of *care.Saving) { of.Case.Version++; of.Flags, of.WroteAt = nil, at(time.Hour) })
+	write(t, s, func(tx care.Tx) (err error) {
+		lost, err = tx.SaveCases([]care.Saving{again})
+		return errors.Join(err, lost[0])
+	})
+	r := read(t, s, func(tx care.Tx) (care.Hours, error) { return tx.Hours("b1", "u9") })
+	wantSame(t, "who is told of messages", r.LookAt, at(time.Hour))
+	none := read(t, s, func(tx care.Tx) ([]error, error) { return tx.SaveCases(nil) })
+	wantSame(t, "of none", len(none), 0)
 }
 
 func feedingCounts(t *testing.T, s care.Store) {

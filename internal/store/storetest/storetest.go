@@ -69,6 +69,7 @@ func Run(t *testing.T, place Place) {
 		{"a reminder is claimed once", claiming},
 		{"lists are in order", listOrder},
 		{"new photos are those of keepers that nobody looked at", newPhotos},
+		{"cases are saved with what hangs on them, or left alone", saveCases},
 		{"flags are put over themselves", flagPut},
 		{"a case's version is to be had by itself", versionAlone},
 		{"what changes who is let in is counted", letsCounted},
