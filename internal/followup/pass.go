@@ -142,7 +142,9 @@ func (s *Service) look(ctx context.Context, keys []care.CaseKey, now, until time
 		return 0, nil
 	}
 	// In one order, so that two servers which wake the same people do not wait for each other.
-	slices.SortFunc(list, func(a, b *judged) int { return cmp.Or(strings.Compare(a.open.BreederID, b.open.BreederID), strings.Compare(a.open.ID, b.open.ID)) })
+	slices.SortFunc(list, func(a, b *judged) int {
+		return cmp.Or(strings.Compare(a.open.BreederID, b.open.BreederID), strings.Compare(a.open.ID, b.open.ID))
+	})
 	saving := make([]care.Saving, len(list))
 	for i, j := range list {
 		saving[i] = j.saving()

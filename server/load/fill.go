@@ -313,8 +313,8 @@ const allMost = 20_000
 
 // passed is what a pass did.
 type passed struct {
-	looked     int
-	took, used time.Duration // used is the processor time of this process; SQLite runs within it
+	looked             int
+	took, used, beside time.Duration // used is the processor time of this process; SQLite runs within it, and PostgreSQL beside it
 }
 
 func (d *passed) rate() float64 { return float64(d.looked) / d.took.Seconds() }
@@ -360,6 +360,10 @@ func (o *options) pass(ctx context.Context, p *place, now time.Time) (d passed, 
 		return d, err
 	}
 	defer func() { err = errors.Join(err, s.Close()) }()
+	before, err := o.count(ctx, p, nil)
+	if err != nil {
+		return d, err
+	}
 	limited, stop := context.WithTimeout(ctx, o.passMost)
 	defer stop()
 	begun, used := time.Now(), processorTime()
@@ -368,6 +372,11 @@ func (o *options) pass(ctx context.Context, p *place, now time.Time) (d passed, 
 		err = nil // it may be stopped at any point
 	}
 	d.took, d.used = time.Since(begun), processorTime()-used
+	if err != nil {
+		return d, err
+	}
+	after, err := o.count(ctx, p, nil)
+	d.beside = after.since(before).database
 	return d, err
 }
 

@@ -247,7 +247,12 @@ func (r *result) line() string {
 		if d.looked == 0 {
 			return "–"
 		}
-		return fmt.Sprintf("%d in %.0f s, %.0f/s, %.2f ms", d.looked, d.took.Seconds(), d.rate(), 1000*d.used.Seconds()/float64(d.looked))
+		each := func(used time.Duration) float64 { return 1000 * used.Seconds() / float64(d.looked) }
+		text := fmt.Sprintf("%d in %.0f s, %.0f/s, %.2f", d.looked, d.took.Seconds(), d.rate(), each(d.used))
+		if d.beside > 0 {
+			text += fmt.Sprintf(" + %.2f", each(d.beside))
+		}
+		return text + " ms"
 	}
 	return fmt.Sprintf("| %s, %d | %d | %.0f | %s | %.0f | %s | %s | %s | %d | %s | %s |", r.engine, r.servers, r.cases, r.logs, r.log, r.lists, r.list, r.spent.line(r.requests), r.spent.transactions(r.requests), r.rss>>20, pass(r.all), pass(r.day))
 }
@@ -259,8 +264,7 @@ func (t *table) markdown(o *options) string {
 program, database and load share %d processors (%s).
 
 Processor time is of servers and of database for each request, log or list; on SQLite the server's is all. Beside it is how many
-transactions of the database there were to a request, and how many of these were undone and repeated. The last columns are how many cases the pass looked at, in what time, how many that is a second, and processor time for each
-(on PostgreSQL without the database's).
+transactions of the database there were to a request, and how many of these were undone and repeated. The last columns are how many cases the pass looked at, in what time, how many that is a second, and processor time for each, of program and of database.
 
 | engine, servers | open cases | logs/s | log, ms, p50 / p99 | lists/s | list, ms, p50 / p99 | processor time of a request, ms | transactions, undone | memory, MiB | all due at once | the day after |
 |---|---|---|---|---|---|---|---|---|---|---|
@@ -274,7 +278,7 @@ transactions of the database there were to a request, and how many of these were
 			share := t.due(r.engine)
 			fmt.Fprintf(&b, "A day's pass over %d cases, %s: %.0f %% of them are due, which takes %.1f minutes at that rate", r.cases, r.engine, 100*share, share*float64(r.cases)/r.day.rate()/60)
 			if r.cases >= 1_000_000 {
-				fmt.Fprintf(&b, "; with two processors to itself and the time of each as in the table, %.1f (asked for: 5)", share*float64(r.cases)*r.day.used.Minutes()/float64(r.day.looked)/2)
+				fmt.Fprintf(&b, "; with two processors to itself and the time of each as in the table, %.1f (asked for: 5)", share*float64(r.cases)*(r.day.used+r.day.beside).Minutes()/float64(r.day.looked)/2)
 			}
 			b.WriteString(".\n")
 		}

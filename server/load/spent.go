@@ -41,7 +41,7 @@ func (s *spent) transactions(requests float64) string {
 // count looks at what was done so far.
 func (o *options) count(ctx context.Context, p *place, servers []*process) (s spent, err error) {
 	for _, srv := range servers {
-		s.servers += processorTimeOf(srv.cmd.Process.Pid)
+		s.servers += statOf(srv.cmd.Process.Pid).used
 	}
 	if p.url == "" {
 		return s, nil
@@ -55,16 +55,21 @@ func (o *options) count(ctx context.Context, p *place, servers []*process) (s sp
 	if err := db.QueryRowContext(ctx, `SELECT xact_commit, xact_rollback FROM pg_stat_database WHERE datname = current_database()`).Scan(&s.committed, &s.undone); err != nil {
 		return s, err
 	}
-	rows, err := db.QueryContext(ctx, `SELECT pid FROM pg_stat_activity WHERE pid <> pg_backend_pid()`)
+	rows, err := db.QueryContext(ctx, `SELECT pid FROM pg_stat_activity`)
 	if err != nil {
 		return s, err
 	}
-	return s, eachRow(rows, func() error {
+	parent := 0
+	err = eachRow(rows, func() error {
 		var pid int
 		err := rows.Scan(&pid)
-		s.database += processorTimeOf(pid)
+		of := statOf(pid)
+		s.database += of.used
+		parent = of.parent
 		return err
 	})
+	s.database += statOf(parent).ofChildren // that have ended
+	return s, err
 }
 
 func eachRow(rows *sql.Rows, f func() error) error {
@@ -77,25 +82,33 @@ func eachRow(rows *sql.Rows, f func() error) error {
 	return rows.Err()
 }
 
-// processorTimeOf is what a process of this machine has used so far, 0 where there is
-// none to be seen.
-func processorTimeOf(pid int) time.Duration {
-	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+// stat is what is known of a process of this machine; of none, nothing.
+type stat struct {
+	parent           int
+	used, ofChildren time.Duration // of processors; of its children that have ended
+}
+
+// statOf looks at a process; see proc(5).
+func statOf(pid int) (s stat) {
+	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
 	if err != nil {
-		return 0
+		return s
 	}
-	_, after, _ := strings.Cut(string(stat), ") ") // the program's name may hold anything but that
+	_, after, _ := strings.Cut(string(text), ") ") // the program's name may hold anything but that
 	fields := strings.Fields(after)
-	if len(fields) < 13 {
-		return 0
+	if len(fields) < 15 {
+		return s
 	}
-	var ticks int64
-	for _, field := range fields[11:13] { // utime and stime, in hundredths of a second
-		n, err := strconv.ParseInt(field, 10, 64)
+	number := func(i int) int64 {
+		n, err := strconv.ParseInt(fields[i], 10, 64)
 		if err != nil {
 			return 0
 		}
-		ticks += n
+		return n
 	}
-	return time.Duration(ticks) * 10 * time.Millisecond
+	const tick = 10 * time.Millisecond
+	s.parent = int(number(1))
+	s.used = time.Duration(number(11)+number(12)) * tick
+	s.ofChildren = time.Duration(number(13)+number(14)) * tick
+	return s
 }
