@@ -350,11 +350,6 @@ func (c *caseService) WatchCases(req *pb.WatchCasesRequest, stream grpc.ServerSt
 	if !who.OfBreeder(ids[0]) {
 		return care.Missing("breeder")
 	}
-	end, err := c.s.streams.begin(who.Actor)
-	if err != nil {
-		return err
-	}
-	defer end()
 	// The header tells the client that it misses nothing from here on.
 	begun := false
 	return c.s.watch(ctx, who, func(context.Context) ([]string, error) { return ids, nil }, stream.Send, func() error {

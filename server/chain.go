@@ -99,6 +99,11 @@ func (s *Server) streaming(srv any, ss grpc.ServerStream, info *grpc.StreamServe
 	c.stream = true
 	return s.through(ss.Context(), c, func(ctx context.Context) error {
 		s.tellCaller(ctx, c, ss.SetHeader)
+		end, err := s.streams.begin(c.who.Actor, c.cred.remote)
+		if err != nil {
+			return err
+		}
+		defer end()
 		return handler(srv, &checkedStream{ss, ctx, s})
 	})
 }

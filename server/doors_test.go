@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"math/rand/v2"
 	"net"
 	"net/http"
 	"net/netip"
@@ -16,10 +17,12 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"testing/fstest"
 	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
+	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
 
@@ -361,6 +364,104 @@ func TestStreamsMessagesAndSlowCallers(t *testing.T) {
 		if err != nil || strings.HasPrefix(string(said), "HTTP/1.1 200") {
 			t.Errorf("after %s the connection stays: %v %s", name, err, said)
 		}
+	}
+}
+
+// Who takes an answer too slowly is cut off, and who only waits for the next piece of a
+// stream is not.
+func TestSlowReaders(t *testing.T) {
+	t.Parallel()
+	const patience = 400 * time.Millisecond
+	large := make([]byte, 64<<20) // more than any buffer on the way
+	rand.NewChaCha8([32]byte{}).Read(large)
+	f := servertest.Start(t, servertest.Options{Configure: func(c *server.Config) {
+		c.Patience = patience
+		c.Static = fstest.MapFS{"index.html": {Data: []byte("<!doctype html>")}, "assets/large.webp": {Data: large}}
+	}})
+	page := f.NewBreeder("b1")
+	animal := page.NewAnimal()
+	page.HandOver(animal)
+
+	conn, err := net.Dial("tcp", f.Server.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	if _, err := io.WriteString(conn, "GET /assets/large.webp HTTP/1.1\r\nHost: localhost\r\n\r\n"); err != nil {
+		t.Fatal(err)
+	}
+	for deadline := time.Now().Add(30 * time.Second); ; <-time.After(10 * time.Millisecond) {
+		if _, err := io.WriteString(conn, "x"); err != nil { // the other side is gone
+			break
+		}
+		if time.Now().After(deadline) {
+			t.Fatal("who reads nothing is waited for")
+		}
+	}
+
+	var protocols http.Protocols
+	protocols.SetUnencryptedHTTP2(true)
+	http2 := &http.Client{Transport: &http.Transport{Protocols: &protocols}}
+	defer http2.CloseIdleConnections()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	open := func(method, path string, body io.Reader, header ...string) (*http.Response, error) {
+		t.Helper()
+		req, err := http.NewRequestWithContext(ctx, method, f.URL+path, body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		req.Header.Set("Authorization", "Bearer "+page.Cookies()["warmhand_b"])
+		for i := 0; i < len(header); i += 2 {
+			req.Header.Set(header[i], header[i+1])
+		}
+		return http2.Do(req)
+	}
+	live, err := open("GET", "/v1/breeders/b1/live", nil)
+	if err != nil || live.StatusCode != http.StatusOK || live.ProtoMajor != 2 {
+		t.Fatalf("%v, %v", live, err)
+	}
+	defer live.Body.Close()
+	res, err := open("GET", "/assets/large.webp", nil)
+	if err != nil || res.StatusCode != http.StatusOK {
+		t.Fatalf("%v, %v", res, err)
+	}
+	<-time.After(4 * patience) // a piece has three
+	if n, err := io.Copy(io.Discard, res.Body); err == nil {
+		t.Errorf("by HTTP/2, who read nothing got %d bytes in the end", n)
+	}
+	res.Body.Close()
+	page.Weigh("b1", animal, 500)
+	if line, err := bufio.NewReader(live.Body).ReadString('{'); err != nil || !strings.Contains(line, "event: change") {
+		t.Errorf("a stream on which nothing happened for a while: %q, %v", line, err)
+	}
+
+	// By gRPC a message that never comes is not waited for, and streams of nobody are counted.
+	never, stop := io.Pipe()
+	defer stop.Close()
+	begun := time.Now()
+	if res, err := open("POST", "/warmhand.v1.AccessService/GetMe", never, "Content-Type", "application/grpc", "Te", "trailers"); err == nil {
+		_, err = io.Copy(io.Discard, res.Body)
+		if res.Body.Close(); res.Trailer.Get("Grpc-Status") == "0" {
+			t.Errorf("a call without a message is answered: %v %v", res.Trailer, err)
+		}
+	}
+	if took := time.Since(begun); ctx.Err() != nil {
+		t.Errorf("a message is waited for %v", took)
+	}
+	watch := func() error {
+		stream, err := healthpb.NewHealthClient(f.GRPC()).Watch(ctx, &healthpb.HealthCheckRequest{})
+		if err == nil {
+			_, err = stream.Recv()
+		}
+		return err
+	}
+	streams := 0
+	for ; streams < 100 && err == nil; streams++ {
+		err = watch()
+	}
+	if status.Code(err) != codes.ResourceExhausted || streams < 12 {
+		t.Errorf("after %d streams of nobody: %v", streams, err)
 	}
 }
 

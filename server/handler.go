@@ -83,8 +83,12 @@ func (s *Server) newHandler() (http.Handler, error) {
 	mux.Handle("/", static)
 
 	timed := s.metrics.timed(mux)
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	return http.HandlerFunc(func(plain http.ResponseWriter, r *http.Request) {
+		w, done := s.patient(plain, r)
+		defer done()
 		if r.ProtoMajor == 2 && strings.HasPrefix(r.Header.Get("Content-Type"), "application/grpc") {
+			// No method here takes a stream of requests for long.
+			w.rc.SetReadDeadline(time.Now().Add(2 * s.cfg.Patience)) //nolint:errcheck // a connection without deadlines has none
 			s.grpc.ServeHTTP(w, r)
 			return
 		}

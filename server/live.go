@@ -4,17 +4,16 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"net/netip"
 	"sync"
 	"time"
 
+	"warmhand/internal/access"
 	"warmhand/internal/care"
 	"warmhand/internal/followup"
 	pb "warmhand/internal/gen/warmhand/v1"
 	"warmhand/internal/words"
 )
-
-// sendTime is how long a live client may take to accept one event.
-const sendTime = 10 * time.Second
 
 // streamsEach is how many live streams one person may hold: a few devices with a
 // few pages each. More are refused, so that nobody fills the memory with them.
@@ -26,9 +25,13 @@ type streams struct {
 	open map[string]int
 }
 
-// begin counts one more, until end is called.
-func (s *streams) begin(who care.Actor) (end func(), err error) {
+// begin counts one more, until end is called. Who is not signed in is told apart by the
+// address.
+func (s *streams) begin(who care.Actor, from netip.Addr) (end func(), err error) {
 	key := callerKey(who)
+	if who.Kind == care.Nobody {
+		key = access.AddressKey(from)
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.open[key] >= streamsEach {
@@ -173,7 +176,7 @@ func (s *Server) live(w http.ResponseWriter, r *http.Request, route, breederID s
 		s.writeError(w, r, err)
 		return
 	}
-	end, err := s.streams.begin(who.Actor)
+	end, err := s.streams.begin(who.Actor, netip.Addr{})
 	if err != nil {
 		s.writeError(w, r, err)
 		return
@@ -185,7 +188,6 @@ func (s *Server) live(w http.ResponseWriter, r *http.Request, route, breederID s
 	h.Set("X-Accel-Buffering", "no") // a proxy must not hold events back
 	rc := http.NewResponseController(w)
 	write := func(format string, args ...any) error {
-		rc.SetWriteDeadline(time.Now().Add(sendTime)) //nolint:errcheck // a connection without deadlines has none
 		if _, err := fmt.Fprintf(w, format, args...); err != nil {
 			return err
 		}
