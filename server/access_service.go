@@ -263,6 +263,17 @@ func (a *accessService) SignOut(ctx context.Context, _ *pb.SignOutRequest) (*pb.
 	return &pb.SignOutResponse{}, err
 }
 
+func (a *accessService) EndOtherSignIns(ctx context.Context, _ *pb.EndOtherSignInsRequest) (*pb.EndOtherSignInsResponse, error) {
+	out := &pb.EndOtherSignInsResponse{}
+	c := callOf(ctx)
+	err := a.s.store.Write(ctx, func(tx care.Tx) error {
+		ended, err := access.EndOthers(tx, c.who.Actor, c.who.secret, a.s.now())
+		out.Ended = int32(ended)
+		return err
+	})
+	return out, err
+}
+
 func (a *accessService) ListPeople(ctx context.Context, _ *pb.ListPeopleRequest) (*pb.ListPeopleResponse, error) {
 	out := &pb.ListPeopleResponse{}
 	err := a.s.store.Read(ctx, func(tx care.Tx) error {

@@ -224,6 +224,8 @@ var matrix = map[string]struct{ request, who string }{
 	"RemoveReminderWay": {`{"wayId":"x"}`, "ohbkx"},
 	"TestReminder":      {`{"wayId":"x"}`, "ohbkx"},
 
+	"EndOtherSignIns": {`{}`, "ohb"},
+
 	"SignOut": {`{}`, "ohtbkxn"}, // ends the sessions of this test, so it comes last
 }
 

@@ -291,6 +291,45 @@ func TestSessionsPlantedAndCopied(t *testing.T) {
 	}
 }
 
+// A phone that is lost opens nothing from the moment on that its owner says so on another
+// device; nobody else is signed out.
+func TestLostPhone(t *testing.T) {
+	testOn(t, func(t *testing.T, f *servertest.Fixture) {
+		owner, other := f.NewBreeder("b1"), f.NewBreeder("b2")
+		who := care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "b1-owner"}
+		lost := f.SignIn(who)
+		lost.Call("POST", "/v1/me/reminders:addDevice", subscription(t, "https://push.example.org/"+f.ID("lost"))).OK()
+		person := owner.Call("POST", "/v1/access/people", map[string]any{"displayName": "Ida"}).OK().Text("person", "personId")
+		helper := f.SignIn(care.Actor{Kind: care.Helper, BreederID: "b1", UserID: person})
+
+		token := owner.Call("POST", "/v1/access/tokens", map[string]any{"label": "sheet"}).OK().Text("secret")
+		f.Clock.Advance(25 * time.Hour)
+		lost.Call("GET", "/v1/breeders/b1", nil).OK() // its secret is renewed: either ends
+		link := owner.Call("POST", "/v1/access/people/b1-owner:createSignInLink", map[string]any{}).OK().Text("url")
+		if got := owner.Call("POST", "/v1/access:endOtherSignIns", map[string]any{}).OK().Get("ended"); got != 1.0 {
+			t.Errorf("%v sign-ins ended", got)
+		}
+		if got := lost.Call("GET", "/v1/breeders/b1", nil); got.Status != 401 {
+			t.Errorf("the lost phone: %d %s", got.Status, got.Body)
+		}
+		_, secret, _ := strings.Cut(link, "#")
+		if got := lost.Call("POST", "/v1/access:redeemSignInLink", map[string]any{"secret": secret}); got.Status < 400 {
+			t.Errorf("a link from before: %d", got.Status)
+		}
+		if ways, _ := owner.Call("GET", "/v1/me/reminders", nil).OK().Get("reminders", "ways").([]any); len(ways) != 0 {
+			t.Errorf("the lost phone is reminded: %v", ways)
+		}
+		owner.Call("GET", "/v1/breeders/b1", nil).OK()
+		helper.Call("GET", "/v1/breeders/b1", nil).OK()
+		other.Call("GET", "/v1/breeders/b2", nil).OK()
+		f.Program(token).Call("GET", "/v1/breeders/b1", nil).OK()
+		if got := helper.Call("POST", "/v1/access:endOtherSignIns", map[string]any{}).OK().Get("ended"); got != nil && got != 0.0 {
+			t.Errorf("a helper ended %v sign-ins of others", got)
+		}
+		owner.Call("GET", "/v1/breeders/b1", nil).OK()
+	})
+}
+
 // One person's streams and one message are bounded, and who sends slowly is cut
 // off.
 func TestStreamsMessagesAndSlowCallers(t *testing.T) {

@@ -284,7 +284,7 @@ func TestOthersRecordsDoNotExist(t *testing.T) {
 			}
 		}
 		switch name {
-		case "EndCase", "ReopenCase", "ArriveReturn", "DeleteAnimal", "SignOut":
+		case "EndCase", "ReopenCase", "ArriveReturn", "DeleteAnimal", "EndOtherSignIns", "SignOut":
 			lastly = append(lastly, run)
 		default:
 			run()

@@ -26,6 +26,7 @@ var policy = access.Policy{
 	pb.AccessService_UseRecoveryCode_FullMethodName:           anyone,
 	pb.AccessService_UseKeeperCode_FullMethodName:             anyone,
 	pb.AccessService_SignOut_FullMethodName:                   anyone,
+	pb.AccessService_EndOtherSignIns_FullMethodName:           people,
 	pb.AccessService_SetLanguage_FullMethodName:               persons,
 	pb.AccessService_CreateKeeperCode_FullMethodName:          people,
 	pb.AccessService_CreateDeviceCode_FullMethodName:          keeper,

@@ -189,6 +189,38 @@ func (s *Sessions) End(tx care.Tx, plain string, now time.Time) error {
 	return c.end(tx)
 }
 
+// EndOthers ends all sessions of a breeder's person but the one presented, with the
+// devices that they remind, and the links that nobody has used yet. It returns how many
+// sessions ended.
+func EndOthers(tx care.Tx, who care.Actor, plain string, now time.Time) (ended int, err error) {
+	if err := breedersOwn(who); err != nil {
+		return 0, err
+	}
+	own, err := load(tx, Hash(plain), care.Instant(now))
+	if err != nil {
+		return 0, err
+	}
+	all, err := tx.ListSecrets(who.BreederID, care.SecretSession)
+	if err != nil {
+		return 0, fmt.Errorf("listing sessions: %w", err)
+	}
+	for _, s := range all {
+		if s.UserID != who.UserID || s.ID == own[0].ID {
+			continue
+		}
+		if err := tx.DeleteSecret(s.Hash); err != nil {
+			return 0, fmt.Errorf("ending a session: %w", err)
+		}
+		if err := endDevice(tx, &s); err != nil {
+			return 0, err
+		}
+		if s.Successor == "" { // one for each chain
+			ended++
+		}
+	}
+	return ended, endSecrets(tx, who.BreederID, who.UserID, care.SecretSignIn)
+}
+
 // List returns the sessions or the tokens of a breeder that still open
 // something, oldest first: one secret for each, the newest of its chain.
 // CreatedAt of a session is when it was last renewed, at most a day before its

@@ -37,6 +37,26 @@ test('a helper is let in, looks after a case, and is taken out', async ({ page, 
   await expect(ida.getByText('Signed in as Ida.')).toBeVisible();
   await expect(ida.getByRole('heading', { name: 'Tokens for programs' })).toBeHidden();
 
+  // A second phone of hers, which she then loses.
+  await ida.goto('/b/people');
+  await ida.getByRole('button', { name: 'Sign in on another device' }).click();
+  await ida.context().grantPermissions(['clipboard-read', 'clipboard-write']);
+  await ida.getByRole('button', { name: 'Copy the link' }).click();
+  await expect(ida.getByText('Copied.')).toBeVisible();
+  const second = await (await browser.newContext(baseURL ? { baseURL } : {})).newPage();
+  await second.goto(await ida.evaluate(() => navigator.clipboard.readText()));
+  await second.getByRole('button', { name: 'Later' }).click();
+  await ida.reload();
+  const hers = ida.getByRole('region', { name: 'Ida' });
+  await expect(hers).toContainText('signed in on 2 devices');
+  await hers.getByRole('button', { name: 'Sign out everywhere else' }).click();
+  await axe(ida, 'a lost phone');
+  await hers.getByRole('button', { name: 'Sign out my other devices' }).click();
+  await expect(hers).toContainText('signed in on one device');
+  await second.reload();
+  await expect(second.getByRole('heading', { name: 'Sign in' })).toBeVisible();
+  await second.context().close();
+
   await page.reload();
   const card = page.getByRole('region', { name: 'Ida' });
   await expect(card).toContainText('signed in on one device');

@@ -2082,6 +2082,87 @@ func (*SignOutResponse) Descriptor() ([]byte, []int) {
 	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{42}
 }
 
+type EndOtherSignInsRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EndOtherSignInsRequest) Reset() {
+	*x = EndOtherSignInsRequest{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EndOtherSignInsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EndOtherSignInsRequest) ProtoMessage() {}
+
+func (x *EndOtherSignInsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EndOtherSignInsRequest.ProtoReflect.Descriptor instead.
+func (*EndOtherSignInsRequest) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{43}
+}
+
+type EndOtherSignInsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How many sessions ended.
+	Ended         int32 `protobuf:"varint,1,opt,name=ended,proto3" json:"ended,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EndOtherSignInsResponse) Reset() {
+	*x = EndOtherSignInsResponse{}
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[44]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EndOtherSignInsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EndOtherSignInsResponse) ProtoMessage() {}
+
+func (x *EndOtherSignInsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[44]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EndOtherSignInsResponse.ProtoReflect.Descriptor instead.
+func (*EndOtherSignInsResponse) Descriptor() ([]byte, []int) {
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{44}
+}
+
+func (x *EndOtherSignInsResponse) GetEnded() int32 {
+	if x != nil {
+		return x.Ended
+	}
+	return 0
+}
+
 // Token is an API token without its secret.
 type Token struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2096,7 +2177,7 @@ type Token struct {
 
 func (x *Token) Reset() {
 	*x = Token{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2108,7 +2189,7 @@ func (x *Token) String() string {
 func (*Token) ProtoMessage() {}
 
 func (x *Token) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[43]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2121,7 +2202,7 @@ func (x *Token) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Token.ProtoReflect.Descriptor instead.
 func (*Token) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{43}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *Token) GetTokenId() string {
@@ -2171,7 +2252,7 @@ type CreateTokenRequest struct {
 
 func (x *CreateTokenRequest) Reset() {
 	*x = CreateTokenRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2183,7 +2264,7 @@ func (x *CreateTokenRequest) String() string {
 func (*CreateTokenRequest) ProtoMessage() {}
 
 func (x *CreateTokenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[44]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2196,7 +2277,7 @@ func (x *CreateTokenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateTokenRequest.ProtoReflect.Descriptor instead.
 func (*CreateTokenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{44}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *CreateTokenRequest) GetLabel() string {
@@ -2231,7 +2312,7 @@ type CreateTokenResponse struct {
 
 func (x *CreateTokenResponse) Reset() {
 	*x = CreateTokenResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2243,7 +2324,7 @@ func (x *CreateTokenResponse) String() string {
 func (*CreateTokenResponse) ProtoMessage() {}
 
 func (x *CreateTokenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[45]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2256,7 +2337,7 @@ func (x *CreateTokenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateTokenResponse.ProtoReflect.Descriptor instead.
 func (*CreateTokenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{45}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *CreateTokenResponse) GetToken() *Token {
@@ -2281,7 +2362,7 @@ type ListTokensRequest struct {
 
 func (x *ListTokensRequest) Reset() {
 	*x = ListTokensRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[46]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2293,7 +2374,7 @@ func (x *ListTokensRequest) String() string {
 func (*ListTokensRequest) ProtoMessage() {}
 
 func (x *ListTokensRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[46]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2306,7 +2387,7 @@ func (x *ListTokensRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListTokensRequest.ProtoReflect.Descriptor instead.
 func (*ListTokensRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{46}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{48}
 }
 
 type ListTokensResponse struct {
@@ -2318,7 +2399,7 @@ type ListTokensResponse struct {
 
 func (x *ListTokensResponse) Reset() {
 	*x = ListTokensResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[47]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2330,7 +2411,7 @@ func (x *ListTokensResponse) String() string {
 func (*ListTokensResponse) ProtoMessage() {}
 
 func (x *ListTokensResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[47]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2343,7 +2424,7 @@ func (x *ListTokensResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListTokensResponse.ProtoReflect.Descriptor instead.
 func (*ListTokensResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{47}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *ListTokensResponse) GetTokens() []*Token {
@@ -2362,7 +2443,7 @@ type DeleteTokenRequest struct {
 
 func (x *DeleteTokenRequest) Reset() {
 	*x = DeleteTokenRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[48]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2374,7 +2455,7 @@ func (x *DeleteTokenRequest) String() string {
 func (*DeleteTokenRequest) ProtoMessage() {}
 
 func (x *DeleteTokenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[48]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2387,7 +2468,7 @@ func (x *DeleteTokenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteTokenRequest.ProtoReflect.Descriptor instead.
 func (*DeleteTokenRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{48}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *DeleteTokenRequest) GetTokenId() string {
@@ -2405,7 +2486,7 @@ type DeleteTokenResponse struct {
 
 func (x *DeleteTokenResponse) Reset() {
 	*x = DeleteTokenResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[49]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2417,7 +2498,7 @@ func (x *DeleteTokenResponse) String() string {
 func (*DeleteTokenResponse) ProtoMessage() {}
 
 func (x *DeleteTokenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[49]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2430,7 +2511,7 @@ func (x *DeleteTokenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteTokenResponse.ProtoReflect.Descriptor instead.
 func (*DeleteTokenResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{49}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{51}
 }
 
 // CalendarLink is the private address of a keeper's calendar.
@@ -2446,7 +2527,7 @@ type CalendarLink struct {
 
 func (x *CalendarLink) Reset() {
 	*x = CalendarLink{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[50]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2458,7 +2539,7 @@ func (x *CalendarLink) String() string {
 func (*CalendarLink) ProtoMessage() {}
 
 func (x *CalendarLink) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[50]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2471,7 +2552,7 @@ func (x *CalendarLink) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CalendarLink.ProtoReflect.Descriptor instead.
 func (*CalendarLink) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{50}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *CalendarLink) GetUrl() string {
@@ -2503,7 +2584,7 @@ type CreateCalendarLinkRequest struct {
 
 func (x *CreateCalendarLinkRequest) Reset() {
 	*x = CreateCalendarLinkRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[51]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2515,7 +2596,7 @@ func (x *CreateCalendarLinkRequest) String() string {
 func (*CreateCalendarLinkRequest) ProtoMessage() {}
 
 func (x *CreateCalendarLinkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[51]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2528,7 +2609,7 @@ func (x *CreateCalendarLinkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateCalendarLinkRequest.ProtoReflect.Descriptor instead.
 func (*CreateCalendarLinkRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{51}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{53}
 }
 
 type CreateCalendarLinkResponse struct {
@@ -2540,7 +2621,7 @@ type CreateCalendarLinkResponse struct {
 
 func (x *CreateCalendarLinkResponse) Reset() {
 	*x = CreateCalendarLinkResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[52]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2552,7 +2633,7 @@ func (x *CreateCalendarLinkResponse) String() string {
 func (*CreateCalendarLinkResponse) ProtoMessage() {}
 
 func (x *CreateCalendarLinkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[52]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2565,7 +2646,7 @@ func (x *CreateCalendarLinkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateCalendarLinkResponse.ProtoReflect.Descriptor instead.
 func (*CreateCalendarLinkResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{52}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *CreateCalendarLinkResponse) GetLink() *CalendarLink {
@@ -2583,7 +2664,7 @@ type GetCalendarLinkRequest struct {
 
 func (x *GetCalendarLinkRequest) Reset() {
 	*x = GetCalendarLinkRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[53]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[55]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2595,7 +2676,7 @@ func (x *GetCalendarLinkRequest) String() string {
 func (*GetCalendarLinkRequest) ProtoMessage() {}
 
 func (x *GetCalendarLinkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[53]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[55]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2608,7 +2689,7 @@ func (x *GetCalendarLinkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCalendarLinkRequest.ProtoReflect.Descriptor instead.
 func (*GetCalendarLinkRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{53}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{55}
 }
 
 type GetCalendarLinkResponse struct {
@@ -2621,7 +2702,7 @@ type GetCalendarLinkResponse struct {
 
 func (x *GetCalendarLinkResponse) Reset() {
 	*x = GetCalendarLinkResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[54]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[56]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2633,7 +2714,7 @@ func (x *GetCalendarLinkResponse) String() string {
 func (*GetCalendarLinkResponse) ProtoMessage() {}
 
 func (x *GetCalendarLinkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[54]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[56]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2646,7 +2727,7 @@ func (x *GetCalendarLinkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCalendarLinkResponse.ProtoReflect.Descriptor instead.
 func (*GetCalendarLinkResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{54}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{56}
 }
 
 func (x *GetCalendarLinkResponse) GetLink() *CalendarLink {
@@ -2664,7 +2745,7 @@ type DeleteCalendarLinkRequest struct {
 
 func (x *DeleteCalendarLinkRequest) Reset() {
 	*x = DeleteCalendarLinkRequest{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[55]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[57]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2676,7 +2757,7 @@ func (x *DeleteCalendarLinkRequest) String() string {
 func (*DeleteCalendarLinkRequest) ProtoMessage() {}
 
 func (x *DeleteCalendarLinkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[55]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[57]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2689,7 +2770,7 @@ func (x *DeleteCalendarLinkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteCalendarLinkRequest.ProtoReflect.Descriptor instead.
 func (*DeleteCalendarLinkRequest) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{55}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{57}
 }
 
 type DeleteCalendarLinkResponse struct {
@@ -2700,7 +2781,7 @@ type DeleteCalendarLinkResponse struct {
 
 func (x *DeleteCalendarLinkResponse) Reset() {
 	*x = DeleteCalendarLinkResponse{}
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[56]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[58]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2712,7 +2793,7 @@ func (x *DeleteCalendarLinkResponse) String() string {
 func (*DeleteCalendarLinkResponse) ProtoMessage() {}
 
 func (x *DeleteCalendarLinkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_warmhand_v1_access_service_proto_msgTypes[56]
+	mi := &file_warmhand_v1_access_service_proto_msgTypes[58]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2725,7 +2806,7 @@ func (x *DeleteCalendarLinkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteCalendarLinkResponse.ProtoReflect.Descriptor instead.
 func (*DeleteCalendarLinkResponse) Descriptor() ([]byte, []int) {
-	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{56}
+	return file_warmhand_v1_access_service_proto_rawDescGZIP(), []int{58}
 }
 
 var File_warmhand_v1_access_service_proto protoreflect.FileDescriptor
@@ -2853,7 +2934,10 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\x13SetLanguageResponse\x12\x1a\n" +
 	"\blanguage\x18\x01 \x01(\tR\blanguage\"\x10\n" +
 	"\x0eSignOutRequest\"\x11\n" +
-	"\x0fSignOutResponse\"\xcf\x01\n" +
+	"\x0fSignOutResponse\"\x18\n" +
+	"\x16EndOtherSignInsRequest\"/\n" +
+	"\x17EndOtherSignInsResponse\x12\x14\n" +
+	"\x05ended\x18\x01 \x01(\x05R\x05ended\"\xcf\x01\n" +
 	"\x05Token\x12\x19\n" +
 	"\btoken_id\x18\x01 \x01(\tR\atokenId\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x12\x1b\n" +
@@ -2889,7 +2973,7 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\x17GetCalendarLinkResponse\x12-\n" +
 	"\x04link\x18\x01 \x01(\v2\x19.warmhand.v1.CalendarLinkR\x04link\"\x1b\n" +
 	"\x19DeleteCalendarLinkRequest\"\x1c\n" +
-	"\x1aDeleteCalendarLinkResponse2\xee\x1a\n" +
+	"\x1aDeleteCalendarLinkResponse2\xf4\x1b\n" +
 	"\rAccessService\x12N\n" +
 	"\x05GetMe\x12\x19.warmhand.v1.GetMeRequest\x1a\x1a.warmhand.v1.GetMeResponse\"\x0e\x82\xd3\xe4\x93\x02\b\x12\x06/v1/me\x12\x87\x01\n" +
 	"\x10RedeemSignInLink\x12$.warmhand.v1.RedeemSignInLinkRequest\x1a%.warmhand.v1.RedeemSignInLinkResponse\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/access:redeemSignInLink\x12\x8f\x01\n" +
@@ -2914,7 +2998,8 @@ const file_warmhand_v1_access_service_proto_rawDesc = "" +
 	"\fDeleteHelper\x12 .warmhand.v1.DeleteHelperRequest\x1a!.warmhand.v1.DeleteHelperResponse\"%\x82\xd3\xe4\x93\x02\x1f*\x1d/v1/access/people/{person_id}\x12\x9a\x01\n" +
 	"\x10CreateSignInLink\x12$.warmhand.v1.CreateSignInLinkRequest\x1a%.warmhand.v1.CreateSignInLinkResponse\"9\x82\xd3\xe4\x93\x023:\x01*\"./v1/access/people/{person_id}:createSignInLink\x12o\n" +
 	"\vSetLanguage\x12\x1f.warmhand.v1.SetLanguageRequest\x1a .warmhand.v1.SetLanguageResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/me:setLanguage\x12c\n" +
-	"\aSignOut\x12\x1b.warmhand.v1.SignOutRequest\x1a\x1c.warmhand.v1.SignOutResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/access:signOut\x12n\n" +
+	"\aSignOut\x12\x1b.warmhand.v1.SignOutRequest\x1a\x1c.warmhand.v1.SignOutResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/access:signOut\x12\x83\x01\n" +
+	"\x0fEndOtherSignIns\x12#.warmhand.v1.EndOtherSignInsRequest\x1a$.warmhand.v1.EndOtherSignInsResponse\"%\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/access:endOtherSignIns\x12n\n" +
 	"\vCreateToken\x12\x1f.warmhand.v1.CreateTokenRequest\x1a .warmhand.v1.CreateTokenResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/access/tokens\x12h\n" +
 	"\n" +
 	"ListTokens\x12\x1e.warmhand.v1.ListTokensRequest\x1a\x1f.warmhand.v1.ListTokensResponse\"\x19\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/access/tokens\x12v\n" +
@@ -2932,7 +3017,7 @@ func file_warmhand_v1_access_service_proto_rawDescGZIP() []byte {
 	return file_warmhand_v1_access_service_proto_rawDescData
 }
 
-var file_warmhand_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 57)
+var file_warmhand_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 59)
 var file_warmhand_v1_access_service_proto_goTypes = []any{
 	(*GetMeRequest)(nil),                      // 0: warmhand.v1.GetMeRequest
 	(*GetMeResponse)(nil),                     // 1: warmhand.v1.GetMeResponse
@@ -2977,53 +3062,55 @@ var file_warmhand_v1_access_service_proto_goTypes = []any{
 	(*SetLanguageResponse)(nil),               // 40: warmhand.v1.SetLanguageResponse
 	(*SignOutRequest)(nil),                    // 41: warmhand.v1.SignOutRequest
 	(*SignOutResponse)(nil),                   // 42: warmhand.v1.SignOutResponse
-	(*Token)(nil),                             // 43: warmhand.v1.Token
-	(*CreateTokenRequest)(nil),                // 44: warmhand.v1.CreateTokenRequest
-	(*CreateTokenResponse)(nil),               // 45: warmhand.v1.CreateTokenResponse
-	(*ListTokensRequest)(nil),                 // 46: warmhand.v1.ListTokensRequest
-	(*ListTokensResponse)(nil),                // 47: warmhand.v1.ListTokensResponse
-	(*DeleteTokenRequest)(nil),                // 48: warmhand.v1.DeleteTokenRequest
-	(*DeleteTokenResponse)(nil),               // 49: warmhand.v1.DeleteTokenResponse
-	(*CalendarLink)(nil),                      // 50: warmhand.v1.CalendarLink
-	(*CreateCalendarLinkRequest)(nil),         // 51: warmhand.v1.CreateCalendarLinkRequest
-	(*CreateCalendarLinkResponse)(nil),        // 52: warmhand.v1.CreateCalendarLinkResponse
-	(*GetCalendarLinkRequest)(nil),            // 53: warmhand.v1.GetCalendarLinkRequest
-	(*GetCalendarLinkResponse)(nil),           // 54: warmhand.v1.GetCalendarLinkResponse
-	(*DeleteCalendarLinkRequest)(nil),         // 55: warmhand.v1.DeleteCalendarLinkRequest
-	(*DeleteCalendarLinkResponse)(nil),        // 56: warmhand.v1.DeleteCalendarLinkResponse
-	(*timestamppb.Timestamp)(nil),             // 57: google.protobuf.Timestamp
-	(*structpb.Struct)(nil),                   // 58: google.protobuf.Struct
+	(*EndOtherSignInsRequest)(nil),            // 43: warmhand.v1.EndOtherSignInsRequest
+	(*EndOtherSignInsResponse)(nil),           // 44: warmhand.v1.EndOtherSignInsResponse
+	(*Token)(nil),                             // 45: warmhand.v1.Token
+	(*CreateTokenRequest)(nil),                // 46: warmhand.v1.CreateTokenRequest
+	(*CreateTokenResponse)(nil),               // 47: warmhand.v1.CreateTokenResponse
+	(*ListTokensRequest)(nil),                 // 48: warmhand.v1.ListTokensRequest
+	(*ListTokensResponse)(nil),                // 49: warmhand.v1.ListTokensResponse
+	(*DeleteTokenRequest)(nil),                // 50: warmhand.v1.DeleteTokenRequest
+	(*DeleteTokenResponse)(nil),               // 51: warmhand.v1.DeleteTokenResponse
+	(*CalendarLink)(nil),                      // 52: warmhand.v1.CalendarLink
+	(*CreateCalendarLinkRequest)(nil),         // 53: warmhand.v1.CreateCalendarLinkRequest
+	(*CreateCalendarLinkResponse)(nil),        // 54: warmhand.v1.CreateCalendarLinkResponse
+	(*GetCalendarLinkRequest)(nil),            // 55: warmhand.v1.GetCalendarLinkRequest
+	(*GetCalendarLinkResponse)(nil),           // 56: warmhand.v1.GetCalendarLinkResponse
+	(*DeleteCalendarLinkRequest)(nil),         // 57: warmhand.v1.DeleteCalendarLinkRequest
+	(*DeleteCalendarLinkResponse)(nil),        // 58: warmhand.v1.DeleteCalendarLinkResponse
+	(*timestamppb.Timestamp)(nil),             // 59: google.protobuf.Timestamp
+	(*structpb.Struct)(nil),                   // 60: google.protobuf.Struct
 }
 var file_warmhand_v1_access_service_proto_depIdxs = []int32{
-	57, // 0: warmhand.v1.GetMeResponse.erase_time:type_name -> google.protobuf.Timestamp
-	57, // 1: warmhand.v1.Person.create_time:type_name -> google.protobuf.Timestamp
+	59, // 0: warmhand.v1.GetMeResponse.erase_time:type_name -> google.protobuf.Timestamp
+	59, // 1: warmhand.v1.Person.create_time:type_name -> google.protobuf.Timestamp
 	2,  // 2: warmhand.v1.ListPeopleResponse.people:type_name -> warmhand.v1.Person
 	2,  // 3: warmhand.v1.CreateHelperResponse.person:type_name -> warmhand.v1.Person
 	2,  // 4: warmhand.v1.RenamePersonResponse.person:type_name -> warmhand.v1.Person
-	57, // 5: warmhand.v1.CreateSignInLinkResponse.expire_time:type_name -> google.protobuf.Timestamp
+	59, // 5: warmhand.v1.CreateSignInLinkResponse.expire_time:type_name -> google.protobuf.Timestamp
 	1,  // 6: warmhand.v1.RedeemSignInLinkResponse.me:type_name -> warmhand.v1.GetMeResponse
-	58, // 7: warmhand.v1.BeginPasskeySignInResponse.options:type_name -> google.protobuf.Struct
-	58, // 8: warmhand.v1.FinishPasskeySignInRequest.credential:type_name -> google.protobuf.Struct
+	60, // 7: warmhand.v1.BeginPasskeySignInResponse.options:type_name -> google.protobuf.Struct
+	60, // 8: warmhand.v1.FinishPasskeySignInRequest.credential:type_name -> google.protobuf.Struct
 	1,  // 9: warmhand.v1.FinishPasskeySignInResponse.me:type_name -> warmhand.v1.GetMeResponse
-	58, // 10: warmhand.v1.BeginPasskeyRegistrationResponse.options:type_name -> google.protobuf.Struct
-	58, // 11: warmhand.v1.FinishPasskeyRegistrationRequest.credential:type_name -> google.protobuf.Struct
+	60, // 10: warmhand.v1.BeginPasskeyRegistrationResponse.options:type_name -> google.protobuf.Struct
+	60, // 11: warmhand.v1.FinishPasskeyRegistrationRequest.credential:type_name -> google.protobuf.Struct
 	23, // 12: warmhand.v1.FinishPasskeyRegistrationResponse.passkey:type_name -> warmhand.v1.Passkey
-	57, // 13: warmhand.v1.Passkey.create_time:type_name -> google.protobuf.Timestamp
-	57, // 14: warmhand.v1.Passkey.use_time:type_name -> google.protobuf.Timestamp
+	59, // 13: warmhand.v1.Passkey.create_time:type_name -> google.protobuf.Timestamp
+	59, // 14: warmhand.v1.Passkey.use_time:type_name -> google.protobuf.Timestamp
 	23, // 15: warmhand.v1.ListPasskeysResponse.passkeys:type_name -> warmhand.v1.Passkey
 	1,  // 16: warmhand.v1.UseRecoveryCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
 	36, // 17: warmhand.v1.CreateKeeperCodeResponse.code:type_name -> warmhand.v1.KeeperCode
 	36, // 18: warmhand.v1.CreateDeviceCodeResponse.code:type_name -> warmhand.v1.KeeperCode
-	57, // 19: warmhand.v1.KeeperCode.expire_time:type_name -> google.protobuf.Timestamp
+	59, // 19: warmhand.v1.KeeperCode.expire_time:type_name -> google.protobuf.Timestamp
 	1,  // 20: warmhand.v1.UseKeeperCodeResponse.me:type_name -> warmhand.v1.GetMeResponse
-	57, // 21: warmhand.v1.Token.create_time:type_name -> google.protobuf.Timestamp
-	57, // 22: warmhand.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
-	43, // 23: warmhand.v1.CreateTokenResponse.token:type_name -> warmhand.v1.Token
-	43, // 24: warmhand.v1.ListTokensResponse.tokens:type_name -> warmhand.v1.Token
-	57, // 25: warmhand.v1.CalendarLink.create_time:type_name -> google.protobuf.Timestamp
-	57, // 26: warmhand.v1.CalendarLink.expire_time:type_name -> google.protobuf.Timestamp
-	50, // 27: warmhand.v1.CreateCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
-	50, // 28: warmhand.v1.GetCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
+	59, // 21: warmhand.v1.Token.create_time:type_name -> google.protobuf.Timestamp
+	59, // 22: warmhand.v1.Token.expire_time:type_name -> google.protobuf.Timestamp
+	45, // 23: warmhand.v1.CreateTokenResponse.token:type_name -> warmhand.v1.Token
+	45, // 24: warmhand.v1.ListTokensResponse.tokens:type_name -> warmhand.v1.Token
+	59, // 25: warmhand.v1.CalendarLink.create_time:type_name -> google.protobuf.Timestamp
+	59, // 26: warmhand.v1.CalendarLink.expire_time:type_name -> google.protobuf.Timestamp
+	52, // 27: warmhand.v1.CreateCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
+	52, // 28: warmhand.v1.GetCalendarLinkResponse.link:type_name -> warmhand.v1.CalendarLink
 	0,  // 29: warmhand.v1.AccessService.GetMe:input_type -> warmhand.v1.GetMeRequest
 	13, // 30: warmhand.v1.AccessService.RedeemSignInLink:input_type -> warmhand.v1.RedeemSignInLinkRequest
 	15, // 31: warmhand.v1.AccessService.BeginPasskeySignIn:input_type -> warmhand.v1.BeginPasskeySignInRequest
@@ -3036,9 +3123,9 @@ var file_warmhand_v1_access_service_proto_depIdxs = []int32{
 	30, // 38: warmhand.v1.AccessService.UseRecoveryCode:input_type -> warmhand.v1.UseRecoveryCodeRequest
 	32, // 39: warmhand.v1.AccessService.CreateKeeperCode:input_type -> warmhand.v1.CreateKeeperCodeRequest
 	34, // 40: warmhand.v1.AccessService.CreateDeviceCode:input_type -> warmhand.v1.CreateDeviceCodeRequest
-	51, // 41: warmhand.v1.AccessService.CreateCalendarLink:input_type -> warmhand.v1.CreateCalendarLinkRequest
-	53, // 42: warmhand.v1.AccessService.GetCalendarLink:input_type -> warmhand.v1.GetCalendarLinkRequest
-	55, // 43: warmhand.v1.AccessService.DeleteCalendarLink:input_type -> warmhand.v1.DeleteCalendarLinkRequest
+	53, // 41: warmhand.v1.AccessService.CreateCalendarLink:input_type -> warmhand.v1.CreateCalendarLinkRequest
+	55, // 42: warmhand.v1.AccessService.GetCalendarLink:input_type -> warmhand.v1.GetCalendarLinkRequest
+	57, // 43: warmhand.v1.AccessService.DeleteCalendarLink:input_type -> warmhand.v1.DeleteCalendarLinkRequest
 	37, // 44: warmhand.v1.AccessService.UseKeeperCode:input_type -> warmhand.v1.UseKeeperCodeRequest
 	3,  // 45: warmhand.v1.AccessService.ListPeople:input_type -> warmhand.v1.ListPeopleRequest
 	5,  // 46: warmhand.v1.AccessService.CreateHelper:input_type -> warmhand.v1.CreateHelperRequest
@@ -3047,37 +3134,39 @@ var file_warmhand_v1_access_service_proto_depIdxs = []int32{
 	11, // 49: warmhand.v1.AccessService.CreateSignInLink:input_type -> warmhand.v1.CreateSignInLinkRequest
 	39, // 50: warmhand.v1.AccessService.SetLanguage:input_type -> warmhand.v1.SetLanguageRequest
 	41, // 51: warmhand.v1.AccessService.SignOut:input_type -> warmhand.v1.SignOutRequest
-	44, // 52: warmhand.v1.AccessService.CreateToken:input_type -> warmhand.v1.CreateTokenRequest
-	46, // 53: warmhand.v1.AccessService.ListTokens:input_type -> warmhand.v1.ListTokensRequest
-	48, // 54: warmhand.v1.AccessService.DeleteToken:input_type -> warmhand.v1.DeleteTokenRequest
-	1,  // 55: warmhand.v1.AccessService.GetMe:output_type -> warmhand.v1.GetMeResponse
-	14, // 56: warmhand.v1.AccessService.RedeemSignInLink:output_type -> warmhand.v1.RedeemSignInLinkResponse
-	16, // 57: warmhand.v1.AccessService.BeginPasskeySignIn:output_type -> warmhand.v1.BeginPasskeySignInResponse
-	18, // 58: warmhand.v1.AccessService.FinishPasskeySignIn:output_type -> warmhand.v1.FinishPasskeySignInResponse
-	20, // 59: warmhand.v1.AccessService.BeginPasskeyRegistration:output_type -> warmhand.v1.BeginPasskeyRegistrationResponse
-	22, // 60: warmhand.v1.AccessService.FinishPasskeyRegistration:output_type -> warmhand.v1.FinishPasskeyRegistrationResponse
-	25, // 61: warmhand.v1.AccessService.ListPasskeys:output_type -> warmhand.v1.ListPasskeysResponse
-	27, // 62: warmhand.v1.AccessService.DeletePasskey:output_type -> warmhand.v1.DeletePasskeyResponse
-	29, // 63: warmhand.v1.AccessService.CreateRecoveryCodes:output_type -> warmhand.v1.CreateRecoveryCodesResponse
-	31, // 64: warmhand.v1.AccessService.UseRecoveryCode:output_type -> warmhand.v1.UseRecoveryCodeResponse
-	33, // 65: warmhand.v1.AccessService.CreateKeeperCode:output_type -> warmhand.v1.CreateKeeperCodeResponse
-	35, // 66: warmhand.v1.AccessService.CreateDeviceCode:output_type -> warmhand.v1.CreateDeviceCodeResponse
-	52, // 67: warmhand.v1.AccessService.CreateCalendarLink:output_type -> warmhand.v1.CreateCalendarLinkResponse
-	54, // 68: warmhand.v1.AccessService.GetCalendarLink:output_type -> warmhand.v1.GetCalendarLinkResponse
-	56, // 69: warmhand.v1.AccessService.DeleteCalendarLink:output_type -> warmhand.v1.DeleteCalendarLinkResponse
-	38, // 70: warmhand.v1.AccessService.UseKeeperCode:output_type -> warmhand.v1.UseKeeperCodeResponse
-	4,  // 71: warmhand.v1.AccessService.ListPeople:output_type -> warmhand.v1.ListPeopleResponse
-	6,  // 72: warmhand.v1.AccessService.CreateHelper:output_type -> warmhand.v1.CreateHelperResponse
-	8,  // 73: warmhand.v1.AccessService.RenamePerson:output_type -> warmhand.v1.RenamePersonResponse
-	10, // 74: warmhand.v1.AccessService.DeleteHelper:output_type -> warmhand.v1.DeleteHelperResponse
-	12, // 75: warmhand.v1.AccessService.CreateSignInLink:output_type -> warmhand.v1.CreateSignInLinkResponse
-	40, // 76: warmhand.v1.AccessService.SetLanguage:output_type -> warmhand.v1.SetLanguageResponse
-	42, // 77: warmhand.v1.AccessService.SignOut:output_type -> warmhand.v1.SignOutResponse
-	45, // 78: warmhand.v1.AccessService.CreateToken:output_type -> warmhand.v1.CreateTokenResponse
-	47, // 79: warmhand.v1.AccessService.ListTokens:output_type -> warmhand.v1.ListTokensResponse
-	49, // 80: warmhand.v1.AccessService.DeleteToken:output_type -> warmhand.v1.DeleteTokenResponse
-	55, // [55:81] is the sub-list for method output_type
-	29, // [29:55] is the sub-list for method input_type
+	43, // 52: warmhand.v1.AccessService.EndOtherSignIns:input_type -> warmhand.v1.EndOtherSignInsRequest
+	46, // 53: warmhand.v1.AccessService.CreateToken:input_type -> warmhand.v1.CreateTokenRequest
+	48, // 54: warmhand.v1.AccessService.ListTokens:input_type -> warmhand.v1.ListTokensRequest
+	50, // 55: warmhand.v1.AccessService.DeleteToken:input_type -> warmhand.v1.DeleteTokenRequest
+	1,  // 56: warmhand.v1.AccessService.GetMe:output_type -> warmhand.v1.GetMeResponse
+	14, // 57: warmhand.v1.AccessService.RedeemSignInLink:output_type -> warmhand.v1.RedeemSignInLinkResponse
+	16, // 58: warmhand.v1.AccessService.BeginPasskeySignIn:output_type -> warmhand.v1.BeginPasskeySignInResponse
+	18, // 59: warmhand.v1.AccessService.FinishPasskeySignIn:output_type -> warmhand.v1.FinishPasskeySignInResponse
+	20, // 60: warmhand.v1.AccessService.BeginPasskeyRegistration:output_type -> warmhand.v1.BeginPasskeyRegistrationResponse
+	22, // 61: warmhand.v1.AccessService.FinishPasskeyRegistration:output_type -> warmhand.v1.FinishPasskeyRegistrationResponse
+	25, // 62: warmhand.v1.AccessService.ListPasskeys:output_type -> warmhand.v1.ListPasskeysResponse
+	27, // 63: warmhand.v1.AccessService.DeletePasskey:output_type -> warmhand.v1.DeletePasskeyResponse
+	29, // 64: warmhand.v1.AccessService.CreateRecoveryCodes:output_type -> warmhand.v1.CreateRecoveryCodesResponse
+	31, // 65: warmhand.v1.AccessService.UseRecoveryCode:output_type -> warmhand.v1.UseRecoveryCodeResponse
+	33, // 66: warmhand.v1.AccessService.CreateKeeperCode:output_type -> warmhand.v1.CreateKeeperCodeResponse
+	35, // 67: warmhand.v1.AccessService.CreateDeviceCode:output_type -> warmhand.v1.CreateDeviceCodeResponse
+	54, // 68: warmhand.v1.AccessService.CreateCalendarLink:output_type -> warmhand.v1.CreateCalendarLinkResponse
+	56, // 69: warmhand.v1.AccessService.GetCalendarLink:output_type -> warmhand.v1.GetCalendarLinkResponse
+	58, // 70: warmhand.v1.AccessService.DeleteCalendarLink:output_type -> warmhand.v1.DeleteCalendarLinkResponse
+	38, // 71: warmhand.v1.AccessService.UseKeeperCode:output_type -> warmhand.v1.UseKeeperCodeResponse
+	4,  // 72: warmhand.v1.AccessService.ListPeople:output_type -> warmhand.v1.ListPeopleResponse
+	6,  // 73: warmhand.v1.AccessService.CreateHelper:output_type -> warmhand.v1.CreateHelperResponse
+	8,  // 74: warmhand.v1.AccessService.RenamePerson:output_type -> warmhand.v1.RenamePersonResponse
+	10, // 75: warmhand.v1.AccessService.DeleteHelper:output_type -> warmhand.v1.DeleteHelperResponse
+	12, // 76: warmhand.v1.AccessService.CreateSignInLink:output_type -> warmhand.v1.CreateSignInLinkResponse
+	40, // 77: warmhand.v1.AccessService.SetLanguage:output_type -> warmhand.v1.SetLanguageResponse
+	42, // 78: warmhand.v1.AccessService.SignOut:output_type -> warmhand.v1.SignOutResponse
+	44, // 79: warmhand.v1.AccessService.EndOtherSignIns:output_type -> warmhand.v1.EndOtherSignInsResponse
+	47, // 80: warmhand.v1.AccessService.CreateToken:output_type -> warmhand.v1.CreateTokenResponse
+	49, // 81: warmhand.v1.AccessService.ListTokens:output_type -> warmhand.v1.ListTokensResponse
+	51, // 82: warmhand.v1.AccessService.DeleteToken:output_type -> warmhand.v1.DeleteTokenResponse
+	56, // [56:83] is the sub-list for method output_type
+	29, // [29:56] is the sub-list for method input_type
 	29, // [29:29] is the sub-list for extension type_name
 	29, // [29:29] is the sub-list for extension extendee
 	0,  // [0:29] is the sub-list for field type_name
@@ -3094,7 +3183,7 @@ func file_warmhand_v1_access_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_warmhand_v1_access_service_proto_rawDesc), len(file_warmhand_v1_access_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   57,
+			NumMessages:   59,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

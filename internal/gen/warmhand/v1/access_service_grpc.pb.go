@@ -42,6 +42,7 @@ const (
 	AccessService_CreateSignInLink_FullMethodName          = "/warmhand.v1.AccessService/CreateSignInLink"
 	AccessService_SetLanguage_FullMethodName               = "/warmhand.v1.AccessService/SetLanguage"
 	AccessService_SignOut_FullMethodName                   = "/warmhand.v1.AccessService/SignOut"
+	AccessService_EndOtherSignIns_FullMethodName           = "/warmhand.v1.AccessService/EndOtherSignIns"
 	AccessService_CreateToken_FullMethodName               = "/warmhand.v1.AccessService/CreateToken"
 	AccessService_ListTokens_FullMethodName                = "/warmhand.v1.AccessService/ListTokens"
 	AccessService_DeleteToken_FullMethodName               = "/warmhand.v1.AccessService/DeleteToken"
@@ -99,6 +100,8 @@ type AccessServiceClient interface {
 	SetLanguage(ctx context.Context, in *SetLanguageRequest, opts ...grpc.CallOption) (*SetLanguageResponse, error)
 	// SignOut ends the calling session.
 	SignOut(ctx context.Context, in *SignOutRequest, opts ...grpc.CallOption) (*SignOutResponse, error)
+	// EndOtherSignIns ends all sessions of the calling person but this one, on all other devices, and links that nobody has used yet: for a phone that is lost. Passkeys stay; delete that of the phone.
+	EndOtherSignIns(ctx context.Context, in *EndOtherSignInsRequest, opts ...grpc.CallOption) (*EndOtherSignInsResponse, error)
 	// CreateToken makes an API token for a program, shown this once.
 	CreateToken(ctx context.Context, in *CreateTokenRequest, opts ...grpc.CallOption) (*CreateTokenResponse, error)
 	// ListTokens lists the breeder's API tokens.
@@ -345,6 +348,16 @@ func (c *accessServiceClient) SignOut(ctx context.Context, in *SignOutRequest, o
 	return out, nil
 }
 
+func (c *accessServiceClient) EndOtherSignIns(ctx context.Context, in *EndOtherSignInsRequest, opts ...grpc.CallOption) (*EndOtherSignInsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EndOtherSignInsResponse)
+	err := c.cc.Invoke(ctx, AccessService_EndOtherSignIns_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *accessServiceClient) CreateToken(ctx context.Context, in *CreateTokenRequest, opts ...grpc.CallOption) (*CreateTokenResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CreateTokenResponse)
@@ -427,6 +440,8 @@ type AccessServiceServer interface {
 	SetLanguage(context.Context, *SetLanguageRequest) (*SetLanguageResponse, error)
 	// SignOut ends the calling session.
 	SignOut(context.Context, *SignOutRequest) (*SignOutResponse, error)
+	// EndOtherSignIns ends all sessions of the calling person but this one, on all other devices, and links that nobody has used yet: for a phone that is lost. Passkeys stay; delete that of the phone.
+	EndOtherSignIns(context.Context, *EndOtherSignInsRequest) (*EndOtherSignInsResponse, error)
 	// CreateToken makes an API token for a program, shown this once.
 	CreateToken(context.Context, *CreateTokenRequest) (*CreateTokenResponse, error)
 	// ListTokens lists the breeder's API tokens.
@@ -511,6 +526,9 @@ func (UnimplementedAccessServiceServer) SetLanguage(context.Context, *SetLanguag
 }
 func (UnimplementedAccessServiceServer) SignOut(context.Context, *SignOutRequest) (*SignOutResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SignOut not implemented")
+}
+func (UnimplementedAccessServiceServer) EndOtherSignIns(context.Context, *EndOtherSignInsRequest) (*EndOtherSignInsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EndOtherSignIns not implemented")
 }
 func (UnimplementedAccessServiceServer) CreateToken(context.Context, *CreateTokenRequest) (*CreateTokenResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CreateToken not implemented")
@@ -956,6 +974,24 @@ func _AccessService_SignOut_Handler(srv interface{}, ctx context.Context, dec fu
 	return interceptor(ctx, in, info, handler)
 }
 
+func _AccessService_EndOtherSignIns_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EndOtherSignInsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).EndOtherSignIns(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_EndOtherSignIns_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).EndOtherSignIns(ctx, req.(*EndOtherSignInsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _AccessService_CreateToken_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(CreateTokenRequest)
 	if err := dec(in); err != nil {
@@ -1108,6 +1144,10 @@ var AccessService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "SignOut",
 			Handler:    _AccessService_SignOut_Handler,
+		},
+		{
+			MethodName: "EndOtherSignIns",
+			Handler:    _AccessService_EndOtherSignIns_Handler,
 		},
 		{
 			MethodName: "CreateToken",

@@ -80,7 +80,7 @@ function Person(props: {
   changed: () => void;
 }): JSX.Element {
   const { p, self, owner } = props;
-  const [doing, setDoing] = useState<'rename' | 'remove' | undefined>();
+  const [doing, setDoing] = useState<'rename' | 'remove' | 'end' | undefined>();
   const [name, setName] = useState(p.displayName ?? '');
   const save = useSave();
   const devices = p.devices ?? 0;
@@ -151,6 +151,26 @@ function Person(props: {
           </div>
         </Notice>
       )}
+      {doing === 'end' && (
+        <Notice kind="warn" title={say('Sign out everywhere else?')}>
+          <p>
+            {say(
+              'For a phone that is lost. All your other devices are signed out at once, and links that nobody has used open nothing any more. What they saved without network and did not send yet waits on them until you sign in there again.',
+            )}
+          </p>
+          <p>{say('If the lost phone has a passkey of yours, delete that in the settings, too.')}</p>
+          <div class="actions">
+            <Button
+              kind="danger"
+              busy={save.busy}
+              onClick={() => void save.run(() => ask('POST', '/v1/access:endOtherSignIns', {})).then(done)}
+            >
+              {say('Sign out my other devices')}
+            </Button>
+            <Button onClick={() => setDoing(undefined)}>{say('Cancel')}</Button>
+          </div>
+        </Notice>
+      )}
       {!doing && (owner || self) && (
         <div class="actions">
           <Button icon="key" busy={props.busy} onClick={props.letIn}>
@@ -162,6 +182,7 @@ function Person(props: {
           >
             {say('Rename')}
           </Button>
+          {self && devices > 1 && <Button onClick={() => setDoing('end')}>{say('Sign out everywhere else')}</Button>}
           {owner && p.role === 'helper' && (
             <Button
               kind="danger"

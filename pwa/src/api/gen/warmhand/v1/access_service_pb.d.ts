@@ -1438,6 +1438,54 @@ export declare type SignOutResponseJson = {
 export declare const SignOutResponseSchema: GenMessage<SignOutResponse, {jsonType: SignOutResponseJson}>;
 
 /**
+ * @generated from message warmhand.v1.EndOtherSignInsRequest
+ */
+export declare type EndOtherSignInsRequest = Message<"warmhand.v1.EndOtherSignInsRequest"> & {
+};
+
+/**
+ * @generated from message warmhand.v1.EndOtherSignInsRequest
+ */
+export declare type EndOtherSignInsRequestJson = {
+};
+
+/**
+ * Describes the message warmhand.v1.EndOtherSignInsRequest.
+ * Use `create(EndOtherSignInsRequestSchema)` to create a new message.
+ */
+export declare const EndOtherSignInsRequestSchema: GenMessage<EndOtherSignInsRequest, {jsonType: EndOtherSignInsRequestJson}>;
+
+/**
+ * @generated from message warmhand.v1.EndOtherSignInsResponse
+ */
+export declare type EndOtherSignInsResponse = Message<"warmhand.v1.EndOtherSignInsResponse"> & {
+  /**
+   * How many sessions ended.
+   *
+   * @generated from field: int32 ended = 1;
+   */
+  ended: number;
+};
+
+/**
+ * @generated from message warmhand.v1.EndOtherSignInsResponse
+ */
+export declare type EndOtherSignInsResponseJson = {
+  /**
+   * How many sessions ended.
+   *
+   * @generated from field: int32 ended = 1;
+   */
+  ended?: number;
+};
+
+/**
+ * Describes the message warmhand.v1.EndOtherSignInsResponse.
+ * Use `create(EndOtherSignInsResponseSchema)` to create a new message.
+ */
+export declare const EndOtherSignInsResponseSchema: GenMessage<EndOtherSignInsResponse, {jsonType: EndOtherSignInsResponseJson}>;
+
+/**
  * Token is an API token without its secret.
  *
  * @generated from message warmhand.v1.Token
@@ -2102,6 +2150,16 @@ export declare const AccessService: GenService<{
     methodKind: "unary";
     input: typeof SignOutRequestSchema;
     output: typeof SignOutResponseSchema;
+  },
+  /**
+   * EndOtherSignIns ends all sessions of the calling person but this one, on all other devices, and links that nobody has used yet: for a phone that is lost. Passkeys stay; delete that of the phone.
+   *
+   * @generated from rpc warmhand.v1.AccessService.EndOtherSignIns
+   */
+  endOtherSignIns: {
+    methodKind: "unary";
+    input: typeof EndOtherSignInsRequestSchema;
+    output: typeof EndOtherSignInsResponseSchema;
   },
   /**
    * CreateToken makes an API token for a program, shown this once.
