@@ -81,8 +81,11 @@ type Followed struct {
 
 // Saving is a case to be saved with what else came of an assessment of it.
 type Saving struct {
-	Case  Case
-	Flags []Flag // those of its flags that changed
+	Case Case
+	// Entries are new ones of its animal, which mark those that they replace. They are not
+	// saved without the case: where it is lost, all fails.
+	Entries []Entry
+	Flags   []Flag // those of its flags that changed
 	// When people are to be looked at no later, see WakeHours; zero: when they are
 	// anyway. They are the breeder's, those of them who are told of messages at once, and
 	// the case's keeper.
@@ -189,8 +192,8 @@ type Tx interface {
 	CaseVersion(breederID, caseID string) (int64, error)
 	// UpdateCase writes every field; a case from ListCases lacks its Assessment.
 	UpdateCase(Case) error
-	// SaveCases is UpdateCase with PutFlag, WakeHours and WakeForMessages for many cases
-	// at once. A case that is not as it was read, or not there, is left as it is with all that
+	// SaveCases is UpdateCase with InsertEntry, MarkReplaced, PutFlag, WakeHours and
+	// WakeForMessages for many cases at once. A case that is not as it was read, or not there, is left as it is with all that
 	// hangs on it, and lost says so (Stale, NotFound); it is nil for one that was saved.
 	SaveCases(list []Saving) (lost []error, err error)
 	// MakeDue makes all open cases of a breeder due, and counts their versions up.

@@ -85,14 +85,15 @@ func (s *Service) CreateEntries(ctx context.Context, who care.Actor, now time.Ti
 var errNoCase = errors.New("no open case")
 
 // add saves one entry, unless it is there already; out is what is stored. known
-// is the animal's open case, nil while it has not been read or there is none.
+// is the animal's open case, nil while it has not been read or there is none; with that the entry
+// is saved.
 func add(tx care.Tx, who care.Actor, e care.Entry, known **known, out *care.Entry) (fresh bool, err error) {
 	k := *known
 	c, err := place(tx, who, &e, k)
 	if err != nil {
 		return false, err
 	}
-	old, err := entryOf(tx, &e, k)
+	old, err := entryOf(tx, &e, e.ID, k)
 	if err == nil {
 		if !sameEntry(&old, &e) {
 			return false, &care.Error{Code: care.Conflict, Reason: care.ReasonIDReused, Text: words.Say("This id already belongs to another entry. Make a new id for each entry.")}
@@ -103,7 +104,7 @@ func add(tx care.Tx, who care.Actor, e care.Entry, known **known, out *care.Entr
 	if !care.IsCode(err, care.NotFound) {
 		return false, err
 	}
-	if err := checkLinks(tx, &e); err != nil {
+	if err := checkLinks(tx, &e, k); err != nil {
 		return false, err
 	}
 	if e.CaseID != "" && (c == nil || c.ID != e.CaseID) { // a correction goes where the corrected entry is
@@ -135,6 +136,12 @@ func add(tx care.Tx, who care.Actor, e care.Entry, known **known, out *care.Entr
 	if err := care.CheckSlip(&e, log); err != nil {
 		return false, err
 	}
+	if *out = e; k != nil {
+		grown := *k
+		grown.log, grown.fresh = withEntry(k.log, e), append(slices.Clip(k.fresh), e)
+		*known = &grown
+		return true, nil
+	}
 	if err := tx.InsertEntry(e); err != nil {
 		return false, err
 	}
@@ -143,21 +150,16 @@ func add(tx care.Tx, who care.Actor, e care.Entry, known **known, out *care.Entr
 			return false, err
 		}
 	}
-	if *out = e; k != nil {
-		grown := *k
-		grown.log = withEntry(k.log, e)
-		*known = &grown
-	}
 	return true, nil
 }
 
-// entryOf finds the entry with e's id.
-func entryOf(tx care.Tx, e *care.Entry, k *known) (care.Entry, error) {
+// entryOf finds an entry of e's animal.
+func entryOf(tx care.Tx, e *care.Entry, id string, k *known) (care.Entry, error) {
 	if k == nil {
-		return tx.Entry(e.BreederID, e.AnimalID, e.ID)
+		return tx.Entry(e.BreederID, e.AnimalID, id)
 	}
 	for i := range k.log {
-		if k.log[i].ID == e.ID {
+		if k.log[i].ID == id {
 			return k.log[i], nil
 		}
 	}
@@ -235,9 +237,9 @@ func place(tx care.Tx, who care.Actor, e *care.Entry, k *known) (*care.Case, err
 
 // checkLinks checks what the entry points at: the entry it corrects and its
 // photos.
-func checkLinks(tx care.Tx, e *care.Entry) error {
+func checkLinks(tx care.Tx, e *care.Entry, k *known) error {
 	if e.Replaces != "" {
-		old, err := tx.Entry(e.BreederID, e.AnimalID, e.Replaces)
+		old, err := entryOf(tx, e, e.Replaces, k)
 		if care.IsCode(err, care.NotFound) {
 			return care.BadField("entry.replaces", "There is no such entry in this animal's log. Look at the history again.")
 		}

@@ -242,11 +242,12 @@ func (j *judged) save(tx care.Tx) (*known, error) {
 	}
 	after := j.known // a Write may run twice, and j stays as it was read
 	after.open.Version++
+	after.fresh = nil
 	return &after, nil
 }
 
 func (j *judged) saving() care.Saving {
-	return care.Saving{Case: j.open, Flags: j.changed, BreederAt: j.breederAt, WroteAt: j.wroteAt, KeeperAt: j.keeperAt}
+	return care.Saving{Case: j.open, Entries: j.fresh, Flags: j.changed, BreederAt: j.breederAt, WroteAt: j.wroteAt, KeeperAt: j.keeperAt}
 }
 
 // caseLog is what the assessment of one case may use: the breeder's history,

@@ -16,6 +16,7 @@ type known struct {
 	open    care.Case
 	subject *assess.Subject
 	log     []care.Entry // of the animal, in the order of Tx.Log
+	fresh   []care.Entry // those of the log that are to be saved with the case
 	flags   []care.Flag
 	walk    *walk
 	walked  *assess.Walker // of walk, as of this; for keep

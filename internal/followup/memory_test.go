@@ -39,8 +39,8 @@ func TestServersRace(t *testing.T) {
 					if kind == 0 {
 						e.Body = care.Sign{Code: "wheeze"}
 					}
-					if rnd.IntN(2) == 0 {
-						e.CaseID = c.ID
+					if who.Kind != care.KeeperActor || rnd.IntN(2) == 0 {
+						e.CaseID = c.ID // a breeder's history would be taken after the end, too, and not be judged
 					}
 					if _, err = s.CreateEntry(t.Context(), who, now, e); err == nil {
 						logged.Add(1)
@@ -79,7 +79,7 @@ func TestServersRace(t *testing.T) {
 				of++
 			}
 		}
-		if n := int(logged.Load()); of != n || n < rounds {
+		if n := int(logged.Load()); of != n || n < 10 {
 			t.Errorf("%d entries were saved and %d are there", n, of)
 		}
 		is, err := followup.AssessAnew(tx, stored, stored.AssessedAt)

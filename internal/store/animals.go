@@ -122,6 +122,11 @@ func (t *tx) MarkReplaced(breederID, animalID, entryID, by string) error {
 	if err != nil || n > 0 {
 		return err
 	}
+	return t.replacedBefore(breederID, animalID, entryID)
+}
+
+// replacedBefore says why an entry was not marked as replaced.
+func (t *tx) replacedBefore(breederID, animalID, entryID string) error {
 	if _, err := t.Entry(breederID, animalID, entryID); err != nil {
 		return err
 	}

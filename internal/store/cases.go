@@ -308,22 +308,45 @@ func (t *tx) Followed(cases []care.CaseKey) ([]care.Followed, error) {
 
 func (t *tx) SaveCases(list []care.Saving) (lost []error, err error) {
 	lost = make([]error, len(list))
-	updates := make([]change, len(list))
+	var first []change
 	for i := range list {
-		c := &list[i].Case
-		updates[i] = change{updateCase, append(caseRow(c), btoi(c.ClosedAt == nil))}
+		s := &list[i]
+		first = append(first, change{updateCase, append(caseRow(&s.Case), btoi(s.Case.ClosedAt == nil))})
+		for j := range s.Entries {
+			e := &s.Entries[j]
+			first = append(first, change{insertEntry, append(entryRow(e), offerResult(e))})
+			if e.Replaces != "" {
+				first = append(first, change{markReplaced, []any{e.BreederID, e.AnimalID, e.Replaces, e.ID}})
+			}
+		}
 	}
-	changed, err := t.execs(updates)
+	changed, err := t.execs(first)
 	if err != nil {
 		return nil, err
+	}
+	next := func() (n int64) {
+		n, changed = changed[0], changed[1:]
+		return n
 	}
 	var more []change
 	for i := range list {
 		s := &list[i]
 		c := &s.Case
-		if changed[i] == 0 {
+		updated := next() > 0
+		for _, e := range s.Entries {
+			if next() == 0 {
+				return nil, idReused()
+			}
+			if e.Replaces != "" && next() == 0 {
+				return nil, t.replacedBefore(e.BreederID, e.AnimalID, e.Replaces)
+			}
+		}
+		if !updated {
 			if lost[i] = t.changedMeanwhile(func() error { _, err := t.Case(c.BreederID, c.ID); return err }); t.failed != nil {
 				return nil, t.failed
+			}
+			if len(s.Entries) > 0 {
+				return nil, lost[i]
 			}
 			continue
 		}

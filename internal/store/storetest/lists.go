@@ -782,6 +782,34 @@ func saveCases(t *testing.T, s care.Store) {
 	})
 	r := read(t, s, func(tx care.Tx) (care.Hours, error) { return tx.Hours("b1", "u9") })
 	wantSame(t, "who is told of messages", r.LookAt, at(time.Hour))
+
+	// With entries it is all or nothing.
+	entry := func(id, replaces string) care.Entry {
+		return care.Entry{BreederID: "b1", AnimalID: "a1", ID: id, CaseID: "h1", HappenedAt: at(2 * time.Hour), ReceivedAt: at(2 * time.Hour), Replaces: replaces, Body: care.Seen{}}
+	}
+	logged := func(entries ...care.Entry) error {
+		return s.Write(limit(t), func(tx care.Tx) error {
+			c, err := tx.Case("b1", "h1")
+			if err != nil {
+				return err
+			}
+			lost, err := tx.SaveCases([]care.Saving{{Case: c, Entries: entries}})
+			return errors.Join(err, errors.Join(lost...))
+		})
+	}
+	if err := logged(entry("n1", ""), entry("n2", "n1")); err != nil {
+		t.Fatal(err)
+	}
+	wantCode(t, logged(entry("n3", ""), entry("n2", "")), care.Conflict)
+	wantCode(t, logged(entry("n3", "n1")), care.Precondition)
+	wantCode(t, logged(entry("n3", "nothing")), care.NotFound)
+	stale := saving("b1", func(of *care.Saving) { of.Entries = []care.Entry{entry("n3", "")} })
+	err := s.Write(limit(t), func(tx care.Tx) error { _, err := tx.SaveCases([]care.Saving{stale}); return err })
+	wantCode(t, err, care.Stale)
+	log := read(t, s, func(tx care.Tx) ([]care.Entry, error) { return tx.Log("b1", "a1") })
+	wantSame(t, "entries", ids(log, func(e care.Entry) string { return e.ID }), []string{"e1", "n1", "n2"})
+	wantSame(t, "what is replaced", log[1].ReplacedBy, "n2")
+
 	none := read(t, s, func(tx care.Tx) ([]error, error) { return tx.SaveCases(nil) })
 	wantSame(t, "of none", len(none), 0)
 }
