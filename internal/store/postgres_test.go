@@ -1,6 +1,7 @@
 package store
 
 import (
+	"context"
 	"database/sql"
 	"errors"
 	"fmt"
@@ -8,6 +9,9 @@ import (
 	"sync"
 	"sync/atomic"
 	"testing"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"warmhand/internal/care"
 )
@@ -58,7 +62,7 @@ func TestPostgresConnectionLost(t *testing.T) {
 func TestPostgresSwapsAside(t *testing.T) {
 	t.Parallel()
 	const callers, rounds = 8, 25
-	s := open(t, Config{URL: newSchema(t)}).Everything()
+	s := open(t, Config{URL: newSchema(t)})
 	id := func(i int) string { return fmt.Sprint("h", i) }
 	err := s.Write(t.Context(), func(tx care.Tx) error {
 		errs := []error{tx.InsertBreeder(care.Breeder{ID: "b1"})}
@@ -99,6 +103,67 @@ func TestPostgresSwapsAside(t *testing.T) {
 		t.Errorf("%d swaps were run %d times", callers*rounds, n)
 	}
 }
+
+// A log goes to the database three times: to begin and look at the version, to save,
+// and to commit. What begins and does nothing does not go there at all.
+func TestPostgresWays(t *testing.T) {
+	t.Parallel()
+	s := open(t, Config{URL: newSchema(t)})
+	ways := &countWays{}
+	e := s.engine.(everything).engine.(*postgresEngine)
+	traced := e.pool.Config()
+	traced.ConnConfig.Tracer = ways
+	pool, err := pgxpool.NewWithConfig(t.Context(), traced)
+	if err != nil {
+		t.Fatal(err)
+	}
+	e.pool.Close()
+	e.pool = pool
+	if err := s.Write(t.Context(), func(tx care.Tx) error {
+		return errors.Join(tx.InsertBreeder(care.Breeder{ID: "b"}), tx.InsertAnimal(care.Animal{BreederID: "b", ID: "a"}),
+			tx.InsertHandover(care.Handover{BreederID: "b", ID: "h", AnimalID: "a"}), tx.InsertCase(care.Case{BreederID: "b", ID: "h", AnimalID: "a"}))
+	}); err != nil {
+		t.Fatal(err)
+	}
+	for i, flags := range [][]care.Flag{nil, {{BreederID: "b", CaseID: "h", ID: "refusal-1", Code: "refusal"}}, nil} {
+		before := ways.n.Load()
+		if err := s.Swap(t.Context(), func(tx care.Tx) error {
+			version, err := tx.CaseVersion("b", "h")
+			if err != nil {
+				return err
+			}
+			lost, err := tx.SaveCases([]care.Saving{{
+				Case:    care.Case{BreederID: "b", ID: "h", AnimalID: "a", Version: version},
+				Entries: []care.Entry{{BreederID: "b", AnimalID: "a", ID: fmt.Sprint(i), CaseID: "h", Body: care.Seen{}}}, Flags: flags,
+			}})
+			return errors.Join(err, errors.Join(lost...))
+		}); err != nil {
+			t.Fatal(err)
+		}
+		if n, want := ways.n.Load()-before, int64(3+len(flags)); n != want {
+			t.Errorf("log %d with %d flags went there %d times, want %d", i, len(flags), n, want)
+		}
+	}
+	before := ways.n.Load()
+	if err := s.Swap(t.Context(), func(care.Tx) error { return nil }); err != nil || ways.n.Load() != before {
+		t.Errorf("nothing went there %d times, %v", ways.n.Load()-before, err)
+	}
+}
+
+// countWays counts what is sent to the database, statements sent together as one.
+type countWays struct{ n atomic.Int64 }
+
+func (c *countWays) TraceQueryStart(ctx context.Context, _ *pgx.Conn, _ pgx.TraceQueryStartData) context.Context {
+	c.n.Add(1)
+	return ctx
+}
+func (c *countWays) TraceQueryEnd(context.Context, *pgx.Conn, pgx.TraceQueryEndData) {}
+func (c *countWays) TraceBatchStart(ctx context.Context, _ *pgx.Conn, _ pgx.TraceBatchStartData) context.Context {
+	c.n.Add(1)
+	return ctx
+}
+func (c *countWays) TraceBatchQuery(context.Context, *pgx.Conn, pgx.TraceBatchQueryData) {}
+func (c *countWays) TraceBatchEnd(context.Context, *pgx.Conn, pgx.TraceBatchEndData)     {}
 
 // What takes too long on the server's side is given up there, and nothing of it
 // is saved; what the address asks for counts before our own limits.
