@@ -121,7 +121,11 @@ func (s *Server) toHTTPS() http.Handler {
 			http.Error(w, "Use "+s.origin.String()+" instead.", http.StatusBadRequest)
 			return
 		}
-		http.Redirect(w, r, s.origin.String()+r.URL.RequestURI(), http.StatusPermanentRedirect)
+		to := r.URL.RequestURI()
+		if !strings.HasPrefix(to, "/") { // "x:@other.example" would make our name a user's at the other
+			to = "/"
+		}
+		http.Redirect(w, r, s.origin.String()+to, http.StatusPermanentRedirect)
 	}))
 }
 

@@ -202,6 +202,61 @@ func TestTricksWithAddresses(t *testing.T) {
 	}
 }
 
+// What leads people on names this server by the name that its operator gave it, whatever a
+// request calls it.
+func TestNobodyElsesNameInLinks(t *testing.T) {
+	t.Parallel()
+	f := servertest.Start(t, servertest.Options{Configure: func(c *server.Config) {
+		c.PublicURL = "https://snakes.example.org"
+		c.TLSHosts, c.ListenHTTP, c.ACME = []string{"snakes.example.org"}, "127.0.0.1:0", "http://127.0.0.1:1/none"
+	}})
+	for target, want := range map[string]string{"/c?x=1": "/c?x=1", "//other.example/": "//other.example/", "http://other.example/c": "/c", "x:@other.example/": "/", "/%0d%0aSet-Cookie:%20a=b": "/%0d%0aSet-Cookie:%20a=b"} {
+		conn, err := net.Dial("tcp", server.PlainAddr(f.Server).String())
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer conn.Close()
+		fmt.Fprintf(conn, "GET %s HTTP/1.1\r\nHost: other.example\r\nX-Forwarded-Host: other.example\r\nConnection: close\r\n\r\n", target)
+		res, err := http.ReadResponse(bufio.NewReader(conn), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		res.Body.Close()
+		if got := res.Header.Get("Location"); res.StatusCode != http.StatusPermanentRedirect || got != "https://snakes.example.org"+want || res.Header.Get("Set-Cookie") != "" {
+			t.Errorf("%s leads to %q (%d)", target, got, res.StatusCode)
+		}
+	}
+
+	f = servertest.Start(t, servertest.Options{Configure: func(c *server.Config) { c.PublicURL = "https://snakes.example.org" }})
+	secret := f.Session(func() care.Actor {
+		f.Write(func(tx care.Tx) error {
+			now := f.Clock.Now()
+			if err := tx.InsertBreeder(care.Breeder{ID: "b1", Name: "Breeder", TimeZone: "UTC", Hemi: care.North, CreatedAt: now, Version: 1}); err != nil {
+				return err
+			}
+			return tx.InsertUser(care.User{BreederID: "b1", ID: "b1-owner", Name: "Owner", Role: care.BreederOwner, CreatedAt: now})
+		})
+		return care.Actor{Kind: care.BreederOwner, BreederID: "b1", UserID: "b1-owner"}
+	}())
+	req, err := http.NewRequestWithContext(t.Context(), "POST", f.URL+"/v1/access/people/b1-owner:createSignInLink", strings.NewReader("{}"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	req.Host = "other.example"
+	for name, value := range map[string]string{"Authorization": "Bearer " + secret, "Content-Type": "application/json", "X-Forwarded-Host": "other.example", "X-Forwarded-Proto": "http", "Forwarded": "host=other.example"} {
+		req.Header.Set(name, value)
+	}
+	res, err := http.DefaultClient.Do(req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	said, err := io.ReadAll(res.Body)
+	if err != nil || res.StatusCode != http.StatusOK || !strings.Contains(string(said), `"https://snakes.example.org/in#`) || strings.Contains(string(said), "other.example") {
+		t.Errorf("%d %s, %v", res.StatusCode, said, err)
+	}
+}
+
 // Who asks is believed of a proxy of ours alone, so limits count callers.
 func TestWhoAsksThroughProxies(t *testing.T) {
 	t.Parallel()
@@ -316,9 +371,12 @@ func TestLostPhone(t *testing.T) {
 		if got := lost.Call("POST", "/v1/access:redeemSignInLink", map[string]any{"secret": secret}); got.Status < 400 {
 			t.Errorf("a link from before: %d", got.Status)
 		}
-		if ways, _ := owner.Call("GET", "/v1/me/reminders", nil).OK().Get("reminders", "ways").([]any); len(ways) != 0 {
-			t.Errorf("the lost phone is reminded: %v", ways)
-		}
+		f.Write(func(tx care.Tx) error {
+			if ways, err := tx.ListWays("b1", "b1-owner"); err != nil || len(ways) != 0 {
+				t.Errorf("the lost phone is reminded: %v, %v", ways, err)
+			}
+			return nil
+		})
 		owner.Call("GET", "/v1/breeders/b1", nil).OK()
 		helper.Call("GET", "/v1/breeders/b1", nil).OK()
 		other.Call("GET", "/v1/breeders/b2", nil).OK()

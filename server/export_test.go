@@ -1,6 +1,7 @@
 package server
 
 import (
+	"net"
 	"strings"
 	"time"
 
@@ -26,6 +27,9 @@ func OnlyReads(method string) bool {
 	}
 	return false
 }
+
+// PlainAddr is where a server with TLS answers without.
+func PlainAddr(s *Server) net.Addr { return s.plain.Addr() }
 
 // Beat has a server say that it is there this often.
 func Beat(c *Config, every time.Duration) { c.beat = every }

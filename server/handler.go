@@ -241,7 +241,7 @@ func Ready(ctx context.Context, address string) error {
 	}
 	req, err := http.NewRequestWithContext(ctx, http.MethodGet, strings.TrimSuffix(address, "/")+"/healthz", nil)
 	if err != nil {
-		return fmt.Errorf("the address to ask at: %w", err)
+		return errors.New("the address to ask at is not one such as localhost:8080") // a password may be in it
 	}
 	ask := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	defer ask.CloseIdleConnections()

@@ -324,7 +324,11 @@ func publicOrigin(cfg Config, listening net.Addr) (*url.URL, error) {
 	}
 	u, err := url.Parse(strings.TrimSuffix(public, "/"))
 	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" || u.Path != "" || u.RawQuery != "" || u.Fragment != "" || u.User != nil {
-		return nil, fmt.Errorf("the public URL %q is not an origin such as https://snakes.example.org", public)
+		shown := fmt.Sprintf(" %q", public)
+		if u == nil || u.User != nil {
+			shown = "" // a password may be in it
+		}
+		return nil, fmt.Errorf("the public URL%s is not an origin such as https://snakes.example.org", shown)
 	}
 	if len(cfg.TLSHosts) > 0 && u.Scheme != "https" {
 		return nil, fmt.Errorf("the public URL %q does not begin with https://, and this server answers with TLS", public)

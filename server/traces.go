@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/url"
 	"path"
 	"time"
 
@@ -34,9 +35,12 @@ func newTracer(ctx context.Context, endpoint, version string) (tracer trace.Trac
 	if endpoint == "" {
 		return noop.NewTracerProvider().Tracer(""), func() error { return nil }, nil
 	}
+	if u, err := url.Parse(endpoint); err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" { // the library logs it, password and all, and goes elsewhere
+		return nil, nil, errors.New("the address for traces is not one such as http://localhost:4318")
+	}
 	exporter, err := otlptracehttp.New(ctx, otlptracehttp.WithEndpointURL(endpoint+"/v1/traces"))
 	if err != nil {
-		return nil, nil, fmt.Errorf("sending traces to %s: %w", endpoint, err)
+		return nil, nil, fmt.Errorf("sending traces: %w", err)
 	}
 	provider := sdktrace.NewTracerProvider(sdktrace.WithBatcher(exporter),
 		sdktrace.WithResource(resource.NewSchemaless(attribute.String("service.name", "warmhand"), attribute.String("service.version", version))))
