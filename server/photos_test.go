@@ -10,8 +10,42 @@ import (
 	"strings"
 	"testing"
 
+	"warmhand/internal/care"
 	"warmhand/server/servertest"
 )
+
+// A case holds so many pictures and no more, of which nothing of the next one is kept.
+func TestPicturesOfACaseAreBounded(t *testing.T) {
+	testOn(t, func(t *testing.T, f *servertest.Fixture) {
+		breeder := f.NewBreeder("b1")
+		caseID, code := breeder.HandOver(breeder.NewAnimal())
+		keeper := f.Page()
+		keeper.Claim(code).OK()
+		photos := "/v1/breeders/b1/cases/" + caseID + "/photos/"
+		put := func(id string) *servertest.Answer {
+			return keeper.Call("PUT", photos+id, picture(t, 40, 40), "Content-Type", "image/jpeg")
+		}
+		put("photo-first").OK()
+		f.Write(func(tx care.Tx) error {
+			for i := range care.PhotosOfCase - 2 {
+				if err := tx.InsertPhoto(care.Photo{BreederID: "b1", CaseID: caseID, ID: fmt.Sprint("photo-", i), By: care.KeeperActor, Hash: "h", ReceivedAt: f.Clock.Now()}); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		put("photo-last").OK()
+		got := put("photo-over")
+		if reason, _, _ := got.Problem(); got.Status != 400 || reason != "TOO_LARGE" || !strings.Contains(got.Text("message"), "2000 pictures") {
+			t.Errorf("one more: %d %s", got.Status, got.Body)
+		}
+		if got := keeper.Call("PUT", photos+"photo-piece", []byte("\xff\xd8\xff"), "Content-Type", "image/jpeg", "Upload-Complete", "?0"); got.Status != 400 {
+			t.Errorf("the beginning of one more: %d %s", got.Status, got.Body)
+		}
+		put("photo-first").OK() // a repeat is none
+		put("photo-last").OK()
+	})
+}
 
 func TestPhotoInPieces(t *testing.T) {
 	testOn(t, func(t *testing.T, f *servertest.Fixture) {

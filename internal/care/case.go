@@ -329,6 +329,10 @@ type Keeper struct {
 	CreatedAt time.Time
 }
 
+// PhotosOfCase is how many pictures a case can hold, so that nobody who has one fills
+// the disk: five a day for more than a year, and less than a gigabyte as they are kept.
+const PhotosOfCase = 2000
+
 // Photo is one picture of a case; its bytes live elsewhere under Hash.
 type Photo struct {
 	BreederID     string

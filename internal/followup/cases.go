@@ -398,7 +398,11 @@ func (s *Service) MayAddPhoto(ctx context.Context, who care.Actor, breederID, ca
 		if c.ClosedAt != nil {
 			return &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: words.Say("This follow-up has ended. The breeder can open it again.")}
 		}
-		return nil
+		all, err := tx.ListPhotos(breederID, caseID)
+		if err == nil && len(all) >= care.PhotosOfCase {
+			err = &care.Error{Code: care.Precondition, Reason: care.ReasonTooLarge, Text: words.Say("This follow-up has {n} pictures, which is as many as it can hold. Write without a picture.", care.PhotosOfCase)}
+		}
+		return err
 	})
 	return existing, err
 }
