@@ -24,7 +24,7 @@ type badInput struct {
 	Body                   json.RawMessage
 	Header                 map[string]string
 	// Generate says what the body is when it is not the JSON of Body: raw (the
-	// text in it), bytes:N, chunks:N, json:N, jpeg, half-jpeg, png-bomb.
+	// text in it), bytes:N, chunks:N, json:N, deep:N, deepmessage:N, jpeg, half-jpeg, png-bomb.
 	Generate string
 	Status   int
 	Reason   string
@@ -92,6 +92,10 @@ func TestBadInput(t *testing.T) {
 				body = io.LimitReader(endless{}, int64(n))
 			case "json":
 				body = []byte(`{"note":"` + strings.Repeat("x", n) + `"}`)
+			case "deep":
+				body = []byte(strings.Repeat("[", n) + strings.Repeat("]", n))
+			case "deepmessage":
+				body = []byte(strings.Repeat(`{"note":`, n) + "1" + strings.Repeat("}", n))
 			case "jpeg":
 				body = jpg
 			case "half-jpeg":
