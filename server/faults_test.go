@@ -814,10 +814,14 @@ func killPostgres(t *testing.T, address string) {
 	defer db.Close()
 	var pid int
 	if err := db.QueryRow(`SELECT pg_backend_pid()`).Scan(&pid); err != nil {
-		return // it is not back yet
+		awaitPostgres(t, address) // it is not back yet
+		return
 	}
 	if err := syscall.Kill(pid, syscall.SIGKILL); err != nil && !errors.Is(err, syscall.ESRCH) {
 		t.Fatalf("PostgreSQL cannot be killed: %v", err)
+	}
+	// Until the process above has noticed, it takes new connections as if nothing were.
+	for deadline := time.Now().Add(time.Minute); syscall.Kill(pid, 0) == nil && time.Now().Before(deadline); <-time.After(time.Millisecond) {
 	}
 	awaitPostgres(t, address)
 }
