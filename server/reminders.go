@@ -252,12 +252,21 @@ func (r *reminderService) RemoveReminderWay(ctx context.Context, req *pb.RemoveR
 }
 
 func (r *reminderService) TestReminder(ctx context.Context, req *pb.TestReminderRequest) (*pb.TestReminderResponse, error) {
-	_, err := r.s.followup.TryWay(ctx, callOf(ctx).who.Actor, r.s.now(), req.GetWayId(), func(ctx context.Context, w *care.Way) care.Delivery {
+	// It shows how reminders will come: in the person's language, whatever this screen speaks.
+	tag, err := r.s.followup.Language(ctx, callOf(ctx).who.Actor)
+	if err != nil {
+		return nil, err
+	}
+	in, known := words.ByTag(tag)
+	if !known {
+		in = spoken(ctx)
+	}
+	_, err = r.s.followup.TryWay(ctx, callOf(ctx).who.Actor, r.s.now(), req.GetWayId(), func(ctx context.Context, w *care.Way) care.Delivery {
 		if w.Kind == care.WayMail {
-			l, err := notify.TestLetter(w.Address, r.s.home(w), r.s.stopURL(w.ID), spoken(ctx))
+			l, err := notify.TestLetter(w.Address, r.s.home(w), r.s.stopURL(w.ID), in)
 			return r.s.post(ctx, l, err)
 		}
-		text, err := notify.Test(r.s.home(w), spoken(ctx))
+		text, err := notify.Test(r.s.home(w), in)
 		if err != nil {
 			return care.Delivery{Outcome: care.NeverDelivers, Why: words.Say("It could not be written.")}
 		}

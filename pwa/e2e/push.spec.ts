@@ -149,6 +149,27 @@ test('a keeper turns reminders on, a test arrives, and an answer is logged on it
   );
   await page.getByRole('button', { name: 'Turn off here' }).tap();
   await expect(page.getByRole('button', { name: 'Turn on reminders here' })).toBeVisible();
+
+  // Its person reads German now: the next one says so, on a screen that is still English.
+  const reads = async (language: string) => {
+    const set = await page.request.post('/v1/me:setLanguage', {
+      headers: { 'X-Warmhand': 'keeper' },
+      data: { language },
+    });
+    expect(await set.json()).toEqual({ language });
+  };
+  await reads('de');
+  await page.getByRole('button', { name: 'Turn on reminders here' }).tap();
+  await expect(page.getByText('Reminders come to this device.', { exact: true })).toBeVisible();
+  await page.getByRole('button', { name: 'Send a test' }).tap();
+  await expect.poll(() => arrived.length).toBe(2);
+  await reads('en'); // as the other tests know them
+  await deliver(await open(bytes(arrived[1] as Buffer), keys, auth));
+  await expect.poll(shown).toContainEqual({
+    title: 'Warmhand',
+    body: 'Das ist ein Test. Erinnerungen kommen auf diesem Gerät an.',
+    actions: [],
+  });
   await cdp.detach();
   service.close();
 });

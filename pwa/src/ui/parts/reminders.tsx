@@ -67,9 +67,13 @@ export function Reminders({ as, breeder }: RemindersProps): JSX.Element {
       <p>
         {say('{what} Only the animal’s name and what is next stand in it.', {
           what: breeder
-            ? say(
-                'You are told at once when an animal needs you to step in or belongs to a vet, and of everything else once in the morning.',
-              )
+            ? state?.hours?.messagesAtOnce
+              ? say(
+                  'You are told at once when an animal needs you to step in or belongs to a vet and when a keeper writes, and of everything else once in the morning.',
+                )
+              : say(
+                  'You are told at once when an animal needs you to step in or belongs to a vet, and of everything else once in the morning.',
+                )
             : say(
                 'You are asked one short thing when it is due, and not again once you have answered. And you are told when your breeder writes, unless you have read it by then.',
               ),
@@ -325,6 +329,7 @@ function Hours({ state, busy, run, ask, setSaid, breeder }: Parts & { breeder: b
       )}
       {time(say('From'), 'quietFrom')}
       {time(say('Until'), 'quietUntil')}
+      {breeder && <h3>{say('What comes when')}</h3>}
       {breeder && time(say('The morning’s news at'), 'morning')}
       {breeder && (
         <Field
@@ -345,11 +350,11 @@ function Hours({ state, busy, run, ask, setSaid, breeder }: Parts & { breeder: b
             void run(async () => {
               await ask('/v1/me/reminders:setHours', { hours: now });
               setChanged({});
-              setSaid(say('These hours are kept.'));
+              setSaid(breeder ? say('Saved.') : say('These hours are kept.'));
             })
           }
         >
-          {say('Keep these hours')}
+          {breeder ? say('Save') : say('Keep these hours')}
         </Button>
       </div>
     </div>
