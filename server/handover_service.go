@@ -6,6 +6,7 @@ import (
 	"warmhand/internal/care"
 	"warmhand/internal/followup"
 	pb "warmhand/internal/gen/warmhand/v1"
+	"warmhand/internal/words"
 )
 
 type handoverService struct {
@@ -14,12 +15,12 @@ type handoverService struct {
 }
 
 // sharing is what a keeper is told before claiming.
-var sharing = []string{
-	"The breeder sees what you write about this animal: meals, weights, temperatures, the setup, photos and messages.",
-	"Other keepers and other breeders see none of it.",
-	"You need no account and no e-mail address, and you may leave your name out.",
-	"The place where a photo was taken is removed before it is kept.",
-	"From what you write the breeder is shown how the animal is doing. That is no diagnosis; for that there is a reptile vet.",
+var sharing = []words.Text{
+	words.Say("The breeder sees what you write about this animal: meals, weights, temperatures, the setup, photos and messages."),
+	words.Say("Other keepers and other breeders see none of it."),
+	words.Say("You need no account and no e-mail address, and you may leave your name out."),
+	words.Say("The place where a photo was taken is removed before it is kept."),
+	words.Say("From what you write the breeder is shown how the animal is doing. That is no diagnosis; for that there is a reptile vet."),
 }
 
 func (h *handoverService) CreateHandover(ctx context.Context, req *pb.CreateHandoverRequest) (*pb.CreateHandoverResponse, error) {
@@ -155,7 +156,7 @@ func (h *handoverService) LookUpClaim(ctx context.Context, req *pb.LookUpClaimRe
 	if err != nil {
 		return nil, err
 	}
-	return &pb.LookUpClaimResponse{Record: recordToProto(spoken(ctx), &out.Record, out.HandedOverAt, zone), ClaimExpireTime: timeToProto(out.ClaimExpiresAt), Sharing: sharing, PassedOn: out.From != ""}, nil
+	return &pb.LookUpClaimResponse{Record: recordToProto(spoken(ctx), &out.Record, out.HandedOverAt, zone), ClaimExpireTime: timeToProto(out.ClaimExpiresAt), Sharing: spoken(ctx).All(sharing), PassedOn: out.From != ""}, nil
 }
 
 // ClaimHandover gives browsers the session as a cookie and others in the

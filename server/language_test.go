@@ -14,7 +14,14 @@ func TestLanguageOfAnswers(t *testing.T) {
 	t.Parallel()
 	f := servertest.Start(t, servertest.Options{})
 	breeder := f.NewBreeder("b1")
-	caseID, _ := breeder.HandOver(breeder.NewAnimal())
+	caseID, code := breeder.HandOver(breeder.NewAnimal())
+	// Before somebody agrees to share anything it is said what, in words that they read.
+	for language, want := range map[string]string{"": "The breeder sees", "de": "Der Züchter sieht"} {
+		said := f.Page().Call("POST", "/v1/claims:lookUp", map[string]any{"claimCode": code}, "Accept-Language", language).OK().Get("sharing").([]any)
+		if len(said) < 5 || !strings.HasPrefix(said[0].(string), want) {
+			t.Errorf("%q: shared is %q", language, said)
+		}
+	}
 	path := "/v1/breeders/b1/cases/" + caseID
 	for language, want := range map[string][2]string{
 		"":               {"Card not claimed yet.", "ball python"},
