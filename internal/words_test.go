@@ -170,12 +170,16 @@ func formsInTables() map[string]spoken {
 		add("whom to call", c.Whom)
 	}
 	for _, o := range assess.OwnThresholds() {
-		add("threshold "+o.Code, o.Label, o.About, o.Less, o.More)
+		add("threshold "+o.Code, o.Label, o.About, o.Less, o.More, o.Source)
 	}
 	for _, o := range assess.OwnCheckIns() {
 		add("check-in "+o.Code, o.Label, o.About)
 	}
 	add("thresholds", assess.Fixed...)
+	_, rows := snake.Tables()
+	for i := range rows {
+		add("how sure", rows[i].Sure)
+	}
 	for _, s := range snake.All() {
 		add("species "+s.ID, s.Common, s.CITES)
 	}

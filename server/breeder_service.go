@@ -48,7 +48,7 @@ func (b *breederService) GetThresholds(ctx context.Context, req *pb.GetThreshold
 	out := &pb.GetThresholdsResponse{Thresholds: thresholdsToProto(&of), Fixed: spoken(ctx).Forms(assess.Fixed)}
 	for _, o := range assess.OwnThresholds() {
 		out.Movable = append(out.Movable, &pb.Threshold{Code: o.Code, Label: spoken(ctx).Form(o.Label), About: spoken(ctx).Form(o.About), Less: spoken(ctx).Form(o.Less), More: spoken(ctx).Form(o.More), Unit: o.Unit,
-			DefaultValue: o.Default, Least: o.Least, Most: o.Most, Step: o.Step, Sure: o.Sure, Source: o.Source})
+			DefaultValue: o.Default, Least: o.Least, Most: o.Most, Step: o.Step, Sure: spoken(ctx).Form(o.Sure), Source: spoken(ctx).Form(o.Source)})
 	}
 	return out, err
 }

@@ -45,11 +45,11 @@ func (*referenceService) ListSetupPoints(ctx context.Context, _ *pb.ListSetupPoi
 	return out, nil
 }
 
-func (*referenceService) ListTables(context.Context, *pb.ListTablesRequest) (*pb.ListTablesResponse, error) {
+func (*referenceService) ListTables(ctx context.Context, _ *pb.ListTablesRequest) (*pb.ListTablesResponse, error) {
 	version, rows := snake.Tables()
 	out := &pb.ListTablesResponse{Version: version}
 	for _, r := range rows {
-		out.Rows = append(out.Rows, &pb.TableRow{Of: r.Of, What: r.What, Unit: r.Unit, Values: r.Values, Sure: r.Sure, Source: r.Source, Note: r.Note})
+		out.Rows = append(out.Rows, &pb.TableRow{Of: r.Of, What: r.What, Unit: r.Unit, Values: r.Values, Sure: spoken(ctx).Form(r.Sure), Source: r.Source, Note: r.Note})
 	}
 	return out, nil
 }
