@@ -49,7 +49,7 @@ func (*referenceService) ListTables(ctx context.Context, _ *pb.ListTablesRequest
 	version, rows := snake.Tables()
 	out := &pb.ListTablesResponse{Version: version}
 	for _, r := range rows {
-		out.Rows = append(out.Rows, &pb.TableRow{Of: r.Of, What: r.What, Unit: r.Unit, Values: r.Values, Sure: spoken(ctx).Form(r.Sure), Source: r.Source, Note: r.Note})
+		out.Rows = append(out.Rows, &pb.TableRow{Of: r.Of, What: r.What, Unit: r.Unit, Values: r.Values, Sure: spoken(ctx).Form(r.Sure), Source: spoken(ctx).Form(r.Source), Note: r.Note})
 	}
 	return out, nil
 }

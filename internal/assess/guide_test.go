@@ -2,8 +2,12 @@ package assess
 
 import (
 	"fmt"
+	"go/ast"
+	"go/parser"
+	"go/token"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -212,5 +216,40 @@ func TestGuidePageNow(t *testing.T) {
 				t.Errorf("never %q: %v", page, seen)
 			}
 		})
+	}
+}
+
+// Whatever is suggested has a name by which it stands in the log once it is agreed on.
+func TestStepNames(t *testing.T) {
+	t.Parallel()
+	codes := []string{"remeasure:tubes"}
+	for _, p := range care.SetupPoints() {
+		codes = append(codes, "fix:"+p.Code)
+	}
+	set := token.NewFileSet()
+	file, err := parser.ParseFile(set, "words.go", nil, parser.SkipObjectResolution)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ast.Inspect(file, func(n ast.Node) bool {
+		if v, ok := n.(*ast.ValueSpec); ok && strings.HasPrefix(v.Names[0].Name, "Step") && len(v.Values) == 1 {
+			code, err := strconv.Unquote(v.Values[0].(*ast.BasicLit).Value)
+			if err != nil {
+				t.Fatal(err)
+			}
+			codes = append(codes, code)
+		}
+		return true
+	})
+	if len(codes) < 30 {
+		t.Fatalf("only %v: where are the steps?", codes)
+	}
+	for _, code := range codes {
+		if name := StepName(code); name.Form == "{words}" || name.Empty() {
+			t.Errorf("%s has no name", code)
+		}
+	}
+	if got := StepName("of_another_program").String(); got != "of another program" {
+		t.Errorf("%q", got)
 	}
 }
