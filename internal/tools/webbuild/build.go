@@ -245,17 +245,20 @@ func (b *bundler) options(define map[string]string) api.BuildOptions {
 	}
 }
 
+// imported is one import in a source or a script.
+type imported struct{ Path, Kind string }
+
 // bundled is one answer of esbuild.
 type bundled struct {
 	files map[string][]byte
 	meta  struct {
 		Inputs map[string]struct {
-			Imports []struct{ Path string }
+			Imports []imported
 		}
 		Outputs map[string]struct {
 			EntryPoint string
 			CSSBundle  string
-			Imports    []struct{ Path, Kind string }
+			Imports    []imported
 			Inputs     map[string]struct{ BytesInOutput int }
 		}
 	}
@@ -306,11 +309,10 @@ const firstScreen = "src/ui/app.tsx"
 // firstStyle is part of the first load, even if no script imports it.
 const firstStyle = "src/style.css"
 
-// after makes each script that is loaded later import those that are there by
-// then. esbuild keeps in one file what the same entry points need, so what the
-// first screen needs, or a breeder's, is one file and not one for each way in
-// which later scripts share it: each file costs a phone a request and a run of
-// its own.
+// after makes each script that is loaded later import what before says. esbuild
+// keeps in one file what the same entry points need, so what the first screen
+// needs, or a breeder's, is one file or two and not one for each way in which
+// later scripts share it: each file costs a phone a request and a run of its own.
 func (b *bundler) after(before map[string][]string) api.Plugin {
 	return api.Plugin{Name: "after what is there", Setup: func(build api.PluginBuild) {
 		build.OnLoad(api.OnLoadOptions{Filter: `\.tsx?$`, Namespace: "file"}, func(args api.OnLoadArgs) (api.OnLoadResult, error) {
@@ -380,8 +382,10 @@ func (b *bundled) firstLoad() (scripts, styles []string) {
 	return scripts, styles
 }
 
-// before returns, for each source that import() loads, those others that
-// import() has loaded by then: without them it is not reached.
+// before returns, for each source that import() loads, what may come with it:
+// those that import() has loaded by then, for without them it is not reached;
+// and, where it shares something with a screen that it is not reached through,
+// all that this screen shares in this way.
 func (b *bundled) before() map[string][]string {
 	var later []string
 	for _, output := range b.meta.Outputs {
@@ -391,26 +395,68 @@ func (b *bundled) before() map[string][]string {
 	}
 	slices.Sort(later)
 	before := map[string][]string{}
+	behind := map[string][]string{}
 	for _, source := range later {
-		reached := map[string]bool{}
-		var walk func(string)
-		walk = func(name string) {
-			if name == source || reached[name] {
-				return
-			}
-			reached[name] = true
-			for _, imported := range b.meta.Inputs[name].Imports {
-				walk(imported.Path)
-			}
-		}
-		walk(start)
+		reached := b.reached(start, func(imported imported) bool { return imported.Path != source })
 		for _, other := range later {
 			if other != source && !reached[other] {
 				before[other] = append(before[other], source)
+				behind[source] = append(behind[source], other)
 			}
 		}
 	}
+	needs := func(source string) map[string]bool {
+		return b.reached(source, func(imported imported) bool { return imported.Kind == "import-statement" })
+	}
+	for _, screen := range later {
+		if len(behind[screen]) == 0 {
+			continue
+		}
+		there := map[string]bool{}
+		for _, source := range before[screen] {
+			maps.Copy(there, needs(source))
+		}
+		mine := needs(screen)
+		shared, takers := map[string]bool{}, []string{}
+		for _, other := range later {
+			if other == screen || slices.Contains(before[screen], other) || slices.Contains(behind[screen], other) {
+				continue
+			}
+			taken := false
+			for source := range needs(other) {
+				if mine[source] && !there[source] {
+					shared[source], taken = true, true
+				}
+			}
+			if taken {
+				takers = append(takers, other)
+			}
+		}
+		for _, other := range takers {
+			before[other] = append(before[other], slices.Sorted(maps.Keys(shared))...)
+		}
+	}
 	return before
+}
+
+// reached returns the sources that a source needs, itself among them, by those
+// of the imports that count.
+func (b *bundled) reached(from string, counts func(imported) bool) map[string]bool {
+	reached := map[string]bool{}
+	var walk func(string)
+	walk = func(source string) {
+		if reached[source] {
+			return
+		}
+		reached[source] = true
+		for _, imported := range b.meta.Inputs[source].Imports {
+			if counts(imported) {
+				walk(imported.Path)
+			}
+		}
+	}
+	walk(from)
+	return reached
 }
 
 // sheets returns the style sheets that were bundled each by itself, by their
