@@ -29,7 +29,8 @@ export async function takeLanguage(me: GetMeResponseJson): Promise<void> {
     return;
   }
   const was = language();
-  if (languages[me.language]) changeSettings({ theirs: me.language });
+  // Every sentence on the screen hangs on the settings: what is the same is not set again.
+  if (languages[me.language] && me.language !== settings.value.theirs) changeSettings({ theirs: me.language });
   if (language() !== was) location.reload();
 }
 
