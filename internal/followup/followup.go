@@ -4,10 +4,12 @@
 package followup
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"warmhand/internal/assess"
@@ -226,6 +228,11 @@ func (k *known) judge(now time.Time, days int) (*judged, error) {
 		} else {
 			after.flags = append(after.flags, f)
 		}
+	}
+	if len(after.changed) > 0 { // as Tx.ListFlags has them: another server's clock may be behind
+		slices.SortFunc(after.flags, func(a, b care.Flag) int {
+			return cmp.Or(a.OpenedAt.Compare(b.OpenedAt), strings.Compare(a.ID, b.ID))
+		})
 	}
 	return &after, nil
 }

@@ -1,7 +1,6 @@
 package followup
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -445,22 +444,15 @@ func unread(tx care.Tx, c *care.Case, personID string, read *time.Time, now time
 // askedOf is the check-in of a case that is due, nil for none. The stored assessment
 // says whether there may be one; that it is, the log says, as it is now.
 func askedOf(tx care.Tx, c *care.Case, ways []sight, now time.Time, sooner func(time.Time)) (*topic, error) {
-	var stored struct {
-		CheckIns []assess.CheckIn `json:"check_ins"`
+	stored, err := planOf(c)
+	if err != nil {
+		return nil, err
 	}
-	if len(c.Assessment) == 0 {
-		return nil, nil
+	for _, k := range stored {
+		sooner(k.At)
 	}
-	if err := json.Unmarshal(c.Assessment, &stored); err != nil {
-		return nil, fmt.Errorf("stored assessment of case %s: %w", c.ID, err)
-	}
-	may := ""
-	for _, k := range stored.CheckIns {
-		if sooner(k.At); !k.At.After(now) {
-			may = k.ID
-		}
-	}
-	if may == "" {
+	may := asking(stored, now)
+	if may == nil {
 		return nil, nil
 	}
 	rows, err := tx.ListReminders(c.BreederID, c.ID, c.KeeperID)
@@ -469,7 +461,7 @@ func askedOf(tx care.Tx, c *care.Case, ways []sight, now time.Time, sooner func(
 	}
 	if !slices.ContainsFunc(ways, func(w sight) bool {
 		return !slices.ContainsFunc(rows, func(r care.Reminder) bool {
-			return r.WayID == w.ID && r.Topic == may && r.State != care.ReminderClaimed && r.State != care.ReminderWaiting
+			return r.WayID == w.ID && r.Topic == may.ID && r.State != care.ReminderClaimed && r.State != care.ReminderWaiting
 		})
 	}) {
 		return nil, nil // all were told
@@ -803,9 +795,47 @@ func (j *judged) wake(was *care.Case, plan []assess.CheckIn) error {
 	if len(plan) == 0 || !plan[0].At.Before(c.AssessedAt.Add(lookEvery)) {
 		return nil // they are looked at before that anyway
 	}
-	first, err := json.Marshal(plan[0])
-	if err == nil && !bytes.Contains(was.Assessment, first) && (j.keeperAt.IsZero() || plan[0].At.Before(j.keeperAt)) { // else it was planned like this already
+	before, err := planOf(was)
+	if err != nil {
+		return err
+	}
+	// What was to come already is looked at when it comes. What is due is that, too, unless
+	// something else was asked first: then it is the keeper's turn to hear of it now.
+	same := func(k *assess.CheckIn) bool {
+		return k.ID == plan[0].ID && k.At.Equal(plan[0].At) && k.Ask == plan[0].Ask
+	}
+	known := false
+	if plan[0].At.After(c.AssessedAt) {
+		known = slices.ContainsFunc(before, func(k assess.CheckIn) bool { return same(&k) })
+	} else if k := asking(before, c.AssessedAt); k != nil {
+		known = same(k)
+	}
+	if !known && (j.keeperAt.IsZero() || plan[0].At.Before(j.keeperAt)) {
 		j.keeperAt = plan[0].At
 	}
-	return err
+	return nil
+}
+
+// planOf is the plan of check-ins as it is stored with a case.
+func planOf(c *care.Case) ([]assess.CheckIn, error) {
+	if len(c.Assessment) == 0 {
+		return nil, nil
+	}
+	var stored struct {
+		CheckIns []assess.CheckIn `json:"check_ins"`
+	}
+	if err := json.Unmarshal(c.Assessment, &stored); err != nil {
+		return nil, fmt.Errorf("stored assessment of case %s: %w", c.ID, err)
+	}
+	return stored.CheckIns, nil
+}
+
+// asking is what a plan asks at an instant: the latest that is due, or nil.
+func asking(plan []assess.CheckIn, now time.Time) (k *assess.CheckIn) {
+	for i := range plan {
+		if !plan[i].At.After(now) {
+			k = &plan[i]
+		}
+	}
+	return k
 }

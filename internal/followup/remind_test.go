@@ -218,6 +218,45 @@ func TestReminderOfANewPlan(t *testing.T) {
 	wantTold(t, "of the second animal", p.remind(t, t0.Add(4*time.Hour), gone), "first_night")
 }
 
+// Of two questions that came due together the second is put as soon as the first has its
+// answer, though it was in the plan all the time.
+func TestReminderOfWhatStoodBehind(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	at := func(d, hours int) time.Time {
+		return t0.Add(time.Duration(d)*day + time.Duration(hours)*time.Hour)
+	}
+	a := p.animal(t)
+	for _, d := range []int{-42, -35, -28, -21, -14, -7} { // it eats each week, and is asked about as often
+		if _, err := p.CreateEntry(t.Context(), p.loam, t0, care.Entry{BreederID: "loam", AnimalID: a.ID, ID: p.id("meal"), HappenedAt: at(d, 0), Body: care.Offer{Result: care.Eaten, Prey: "rat", PreyMass: 10}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	_, code := p.handover(t, a, t0)
+	keeper, v := p.claim(t, code, at(0, 1))
+	c := v.Case
+	p.log(t, keeper, c, at(1, 0), care.Message{Text: "It is well."})
+	p.log(t, keeper, c, at(4, 0), care.ClimateReading{Warm: ptr(care.Celsius(32)), Cool: ptr(care.Celsius(26))})
+	for _, d := range []int{5, 12, 19} {
+		p.log(t, keeper, c, at(d, 1), care.Offer{Result: care.Eaten, Prey: "rat"})
+	}
+	var due []string
+	for _, k := range p.getAt(t, c, at(19, 1)).Assessment.CheckIns {
+		if k.At.Equal(at(30, 0)) {
+			due = append(due, k.ID)
+		}
+	}
+	if !slices.Equal(due, []string{"month_end", "rhythm-19"}) {
+		t.Fatalf("on day 30 are due %q: the test needs two", due)
+	}
+	p.device(t, keeper, at(29, 0), "UTC")
+	p.remind(t, at(29, 1), gone)
+	wantTold(t, "the first", p.remind(t, at(30, 0), gone), "rhythm-19")
+	wantTold(t, "nothing anew", p.remind(t, at(30, 1), gone))
+	p.log(t, keeper, c, at(30, 2), care.Offer{Result: care.Eaten, Prey: "rat"})
+	wantTold(t, "the second", p.remind(t, at(30, 3), gone), "month_end")
+}
+
 func TestReminderFailures(t *testing.T) {
 	t.Parallel()
 	p := newPlace(t)
