@@ -13,6 +13,7 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
+	"google.golang.org/grpc/grpclog"
 
 	"warmhand/internal/care"
 )
@@ -45,6 +46,11 @@ type env struct {
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	// What gRPC and its gateway write by themselves goes past our log, which names nobody,
+	// and has callers' addresses in it. Who looks for a fault asks for it.
+	if os.Getenv("GRPC_GO_LOG_SEVERITY_LEVEL") == "" {
+		grpclog.SetLoggerV2(grpclog.NewLoggerV2(io.Discard, io.Discard, io.Discard))
+	}
 	var p program
 	parser := kong.Must(&p, kong.Name("warmhand"),
 		kong.Description("Follows up sold snakes: who is in trouble, and why. Each verb has its own --help with an example."),
