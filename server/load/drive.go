@@ -49,14 +49,15 @@ func (o *options) load(ctx context.Context, p *place, s setup) (r result, err er
 		servers = append(servers, srv)
 	}
 	client := newClient(o.loggers + o.readers)
-	if _, _, err := o.drive(ctx, client, p, servers, time.Second); err != nil { // caches, pools, statements
+	// Caches, pools, statements; and what is asked for is off the disk once.
+	if _, _, err := o.drive(ctx, client, p, servers, turns(2*len(p.followed)), turns(2*len(p.breeders))); err != nil {
 		return r, err
 	}
 	before, err := o.count(ctx, p, servers)
 	if err != nil {
 		return r, err
 	}
-	logs, lists, err := o.drive(ctx, client, p, servers, o.seconds)
+	logs, lists, err := o.drive(ctx, client, p, servers, during(o.seconds), during(o.seconds))
 	if err != nil {
 		return r, err
 	}
@@ -70,14 +71,23 @@ func (o *options) load(ctx context.Context, p *place, s setup) (r result, err er
 	return r, nil
 }
 
-// drive logs and lists for a while; phones and desks are spread over the servers.
-func (o *options) drive(ctx context.Context, client *http.Client, p *place, servers []*process, long time.Duration) (logs, lists []time.Duration, err error) {
-	ctx, stop := context.WithTimeout(ctx, long+time.Minute)
-	defer stop()
+// more reports whether one more request is to be sent, as the turn-th.
+type more func(turn int64) bool
+
+func during(long time.Duration) more {
+	end := time.Now().Add(long)
+	return func(int64) bool { return time.Now().Before(end) }
+}
+
+func turns(n int) more { return func(turn int64) bool { return turn <= int64(n) } }
+
+// drive logs and lists as long as there are to be more; phones and desks are spread over
+// the servers.
+func (o *options) drive(ctx context.Context, client *http.Client, p *place, servers []*process, moreLogs, moreLists more) (logs, lists []time.Duration, err error) {
 	var running sync.WaitGroup
 	var failed, failedToo error
 	running.Go(func() {
-		logs, failed = spin(client, o.loggers, long, func(worker int, turn int64) (*http.Request, error) {
+		logs, failed = spin(client, o.loggers, moreLogs, func(worker int, turn int64) (*http.Request, error) {
 			c := &p.followed[(turn*7919)%int64(len(p.followed))]
 			body := map[string]any{"happenTime": time.Now().UTC(), "case": "breeders/" + c.breeder + "/cases/" + c.caseID, "confirmed": true}
 			if turn%2 == 0 {
@@ -88,7 +98,7 @@ func (o *options) drive(ctx context.Context, client *http.Client, p *place, serv
 			return request(ctx, "POST", servers[worker%len(servers)].base+"/v1/breeders/"+c.breeder+"/animals/"+c.animal+"/entries?entryId="+uuid.Must(uuid.NewV7()).String(), c.secret, body)
 		})
 	})
-	lists, failedToo = spin(client, o.readers, long, func(worker int, turn int64) (*http.Request, error) {
+	lists, failedToo = spin(client, o.readers, moreLists, func(worker int, turn int64) (*http.Request, error) {
 		b := &p.breeders[turn%int64(len(p.breeders))]
 		return request(ctx, "GET", servers[worker%len(servers)].base+"/v1/breeders/"+b.breeder+"/cases", b.secret, nil)
 	})
@@ -96,10 +106,9 @@ func (o *options) drive(ctx context.Context, client *http.Client, p *place, serv
 	return logs, lists, errors.Join(failed, failedToo)
 }
 
-// spin has workers send requests for a while, each the next when the last was
-// answered, and returns how long each took. The first failure ends its worker.
-func spin(client *http.Client, workers int, long time.Duration, next func(worker int, turn int64) (*http.Request, error)) (times []time.Duration, err error) {
-	end := time.Now().Add(long)
+// spin has workers send requests, each the next when the last was answered, and returns
+// how long each took. The first failure ends its worker.
+func spin(client *http.Client, workers int, more more, next func(worker int, turn int64) (*http.Request, error)) (times []time.Duration, err error) {
 	var running sync.WaitGroup
 	var mu sync.Mutex
 	var turn atomic.Int64
@@ -107,9 +116,9 @@ func spin(client *http.Client, workers int, long time.Duration, next func(worker
 		running.Go(func() {
 			var mine []time.Duration
 			var failed error
-			for failed == nil && time.Now().Before(end) {
+			for at := turn.Add(1); failed == nil && more(at); at = turn.Add(1) {
 				var req *http.Request
-				if req, failed = next(n, turn.Add(1)); failed == nil {
+				if req, failed = next(n, at); failed == nil {
 					begun := time.Now()
 					failed = send(client, req)
 					mine = append(mine, time.Since(begun))
@@ -281,12 +290,12 @@ func (o *options) againstPeer(ctx context.Context) (r peerResult, err error) {
 	}
 	var mine, other []time.Duration
 	for range max(1, int(o.seconds/time.Second)) {
-		logs, _, err := writers.drive(ctx, client, &p, []*process{srv}, time.Second)
+		logs, _, err := writers.drive(ctx, client, &p, []*process{srv}, during(time.Second), nil)
 		if err != nil {
 			return r, err
 		}
 		mine = append(mine, logs...)
-		records, err := spin(client, o.loggers, time.Second, record)
+		records, err := spin(client, o.loggers, during(time.Second), record)
 		if err != nil {
 			return r, err
 		}
