@@ -276,7 +276,11 @@ func (o *options) againstPeer(ctx context.Context) (r peerResult, err error) {
 	if err != nil {
 		return r, err
 	}
-	peer, err := start(ctx, "http://"+theirs, "/api/health", filepath.Join(o.folder, "peer.log"), o.peer, theirs, filepath.Join(o.folder, "peer"))
+	data := filepath.Join(o.folder, "peer")
+	if err := os.RemoveAll(data); err != nil { // of a run before, when the folder is kept
+		return r, err
+	}
+	peer, err := start(ctx, "http://"+theirs, "/api/health", filepath.Join(o.folder, "peer.log"), o.peer, theirs, data)
 	if err != nil {
 		return r, err
 	}
