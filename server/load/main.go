@@ -9,7 +9,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
-	"math"
+	"io/fs"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -34,7 +34,7 @@ type options struct {
 	cases, servers                              []int
 	engines                                     []string
 	seconds, passMost                           time.Duration
-	loggers, readers, postgresMost              int
+	loggers, readers                            int
 	kept                                        bool // the folder stays
 }
 
@@ -60,7 +60,6 @@ func run(ctx context.Context) (err error) {
 	flag.StringVar(&o.out, "out", "", "file for the table; empty: to the screen only")
 	flag.StringVar(&o.plans, "plans", "", "file for the plans of all queries at the last size; empty: none")
 	flag.DurationVar(&o.seconds, "time", 10*time.Second, "how long each is loaded")
-	flag.IntVar(&o.postgresMost, "postgres-most", math.MaxInt, "the largest place on PostgreSQL, which takes half as much again on the disk")
 	flag.DurationVar(&o.passMost, "pass", time.Hour, "for how long at most a pass runs; 0: none is run")
 	flag.IntVar(&o.loggers, "loggers", 12, "phones that log, each the next when the last was answered")
 	flag.IntVar(&o.readers, "readers", 4, "desks that read triage lists in the same way")
@@ -83,18 +82,15 @@ func run(ctx context.Context) (err error) {
 	t := &table{}
 	for i, n := range o.cases {
 		t.last = i == len(o.cases)-1
-		onPostgres := slices.Contains(o.engines, "postgres") && o.postgres != "" && n <= o.postgresMost
 		if slices.Contains(o.engines, "sqlite") {
 			if err := o.sqlite(ctx, n, t); err != nil {
 				return fmt.Errorf("%d cases on SQLite: %w", n, err)
 			}
 		}
-		if !onPostgres {
-			continue
-		}
-		t.last = t.last || o.cases[i+1] > o.postgresMost
-		if err := o.onPostgres(ctx, n, t); err != nil {
-			return fmt.Errorf("%d cases on PostgreSQL: %w", n, err)
+		if slices.Contains(o.engines, "postgres") && o.postgres != "" {
+			if err := o.onPostgres(ctx, n, t); err != nil {
+				return fmt.Errorf("%d cases on PostgreSQL: %w", n, err)
+			}
 		}
 	}
 	if o.peer != "" {
@@ -109,11 +105,21 @@ func run(ctx context.Context) (err error) {
 	}
 	text := t.markdown(&o)
 	fmt.Print(text)
-	if o.out != "" {
-		return os.WriteFile(o.out, []byte(text), 0o644)
+	if o.out == "" {
+		return nil
 	}
-	return nil
+	before, err := os.ReadFile(o.out)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	if _, said, ok := strings.Cut(string(before), byHand); ok {
+		text += byHand + said
+	}
+	return os.WriteFile(o.out, []byte(text), 0o644)
 }
+
+// byHand begins what somebody wrote below the table, and has to be looked at anew.
+const byHand = "\n## What to make of it\n"
 
 // numbers reads numbers with commas between them.
 func numbers(name, list string) (all []int, err error) {
