@@ -265,7 +265,7 @@ func (r *result) line() string {
 
 func (t *table) markdown(o *options) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, `<!-- made by make load -->
+	fmt.Fprintf(&b, `<!-- made by make load; what is said of it by hand stands at the end -->
 %d phones log and %d desks read triage lists at once, each request when the last was answered, for %v;
 program, database and load share %d processors (%s).
 
