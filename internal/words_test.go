@@ -178,7 +178,8 @@ func formsInTables() map[string]spoken {
 	add("thresholds", assess.Fixed...)
 	_, rows := snake.Tables()
 	for i := range rows {
-		add("how sure", rows[i].Sure)
+		r := &rows[i]
+		add("table "+r.Of, r.Unit, r.Sure, r.Note)
 	}
 	for _, s := range snake.All() {
 		add("species "+s.ID, s.Common, s.CITES)

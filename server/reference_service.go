@@ -48,8 +48,9 @@ func (*referenceService) ListSetupPoints(ctx context.Context, _ *pb.ListSetupPoi
 func (*referenceService) ListTables(ctx context.Context, _ *pb.ListTablesRequest) (*pb.ListTablesResponse, error) {
 	version, rows := snake.Tables()
 	out := &pb.ListTablesResponse{Version: version}
+	in := spoken(ctx)
 	for _, r := range rows {
-		out.Rows = append(out.Rows, &pb.TableRow{Of: r.Of, What: r.What, Unit: r.Unit, Values: r.Values, Sure: spoken(ctx).Form(r.Sure), Source: spoken(ctx).Form(r.Source), Note: r.Note})
+		out.Rows = append(out.Rows, &pb.TableRow{Of: r.Of, What: r.What, Unit: in.Form(r.Unit), Values: r.Values, Sure: in.Form(r.Sure), Source: in.Form(r.Source), Note: in.Form(r.Note)})
 	}
 	return out, nil
 }
