@@ -237,10 +237,17 @@ test('two phones sell the same animal: a person decides, and nothing is dropped'
     await expect(other.getByText('Everything has been sent.')).toBeVisible();
     const { handover } = (await (await second.request.get(`/v1/${mistake}`)).json()) as { handover: { state: string } };
     expect(handover.state).toBe('HANDOVER_STATE_REVOKED');
-    const opens = async ({ code: claimCode }: Card) =>
-      (await second.request.post('/v1/claims:lookUp', { headers: header, data: { claimCode } })).ok();
-    expect(await opens(wrong)).toBe(false);
-    expect(await opens(right)).toBe(true);
+    const opens = async ({ code: claimCode }: Card) => {
+      for (;;) {
+        const answer = await second.request.post('/v1/claims:lookUp', { headers: header, data: { claimCode } });
+        if (answer.ok()) return 'opens';
+        if (answer.status() !== 429) return `${answer.status()} ${await answer.text()}`;
+        // On a quick machine all the tests of a run use up what an address may try in a minute.
+        await other.waitForTimeout(1000 * Number(answer.headers()['retry-after'] ?? 1));
+      }
+    };
+    expect(await opens(wrong)).toContain('CODE_REVOKED');
+    expect(await opens(right)).toBe('opens');
   });
   await second.close();
 });
