@@ -80,6 +80,7 @@ export async function askForBackgroundSync(): Promise<void> {
 
 /** Network, the person or their sign-in came back: everything that waits may go. */
 export async function back(): Promise<void> {
+  await turn; // what it still puts off because there was no network may go now, too
   await hurry();
   await syncNow();
   watch();
