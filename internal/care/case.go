@@ -1,6 +1,7 @@
 package care
 
 import (
+	"cmp"
 	"strconv"
 	"time"
 
@@ -301,6 +302,11 @@ type Flag struct {
 	OpenedAt  time.Time
 	ClosedAt  *time.Time
 	History   []FlagChange
+}
+
+// Compare orders the flags of a case as Tx.ListFlags has them: by opening, oldest first.
+func (f Flag) Compare(g Flag) int {
+	return cmp.Or(f.OpenedAt.Compare(g.OpenedAt), cmp.Compare(f.ID, g.ID))
 }
 
 // FlagChange is one change of a flag.

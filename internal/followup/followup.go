@@ -4,12 +4,10 @@
 package followup
 
 import (
-	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"warmhand/internal/assess"
@@ -230,9 +228,7 @@ func (k *known) judge(now time.Time, days int) (*judged, error) {
 		}
 	}
 	if len(after.changed) > 0 { // as Tx.ListFlags has them: another server's clock may be behind
-		slices.SortFunc(after.flags, func(a, b care.Flag) int {
-			return cmp.Or(a.OpenedAt.Compare(b.OpenedAt), strings.Compare(a.ID, b.ID))
-		})
+		slices.SortFunc(after.flags, care.Flag.Compare)
 	}
 	return &after, nil
 }

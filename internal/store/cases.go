@@ -274,7 +274,7 @@ func (t *tx) Followed(cases []care.CaseKey) ([]care.Followed, error) {
 			f.Breeder = breeders[at]
 		}
 	}
-	slices.SortFunc(flags, func(a, b care.Flag) int { return cmp.Or(a.OpenedAt.Compare(b.OpenedAt), strings.Compare(a.ID, b.ID)) })
+	slices.SortFunc(flags, care.Flag.Compare)
 	for _, f := range flags {
 		of := byCase[care.CaseKey{BreederID: f.BreederID, ID: f.CaseID}]
 		of.Flags = append(of.Flags, f)

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/store/storetest"
 	"warmhand/internal/words"
 )
 
@@ -120,7 +121,7 @@ func places(t *testing.T, f func(t *testing.T, c Config, db *sql.DB)) {
 	})
 	t.Run("postgres", func(t *testing.T) {
 		t.Parallel()
-		c := Config{URL: newSchema(t)}
+		c := Config{URL: storetest.Schema(t)}
 		db, err := sql.Open("pgx", c.URL)
 		if err != nil {
 			t.Fatal(err)

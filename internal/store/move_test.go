@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/store/storetest"
 )
 
 // filled makes a breeder with so many animals, whose values are of the kinds
@@ -47,7 +48,7 @@ func rowsOf(moved []Moved, table string) int64 {
 
 func TestMoveThereAndBack(t *testing.T) {
 	t.Parallel()
-	from, middle, back := Config{Dir: t.TempDir()}, Config{URL: newSchema(t)}, Config{Dir: t.TempDir()}
+	from, middle, back := Config{Dir: t.TempDir()}, Config{URL: storetest.Schema(t)}, Config{Dir: t.TempDir()}
 	filled(t, from, 1203)
 	there, err := Move(t.Context(), from, middle, nil)
 	if err != nil {
@@ -75,7 +76,7 @@ func TestMoveGoesOn(t *testing.T) {
 			t.Parallel()
 			from, to := Config{Dir: t.TempDir()}, Config{Dir: t.TempDir()}
 			if engine == "postgres" {
-				to = Config{URL: newSchema(t)}
+				to = Config{URL: storetest.Schema(t)}
 			}
 			filled(t, from, 1203)
 			ctx, cut := context.WithCancel(t.Context())

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"warmhand/internal/store/storetest"
 )
 
 // scansAllowed are the queries that may read a table from end to end.
@@ -32,7 +34,7 @@ func TestNoQueryReadsATable(t *testing.T) {
 	})
 	t.Run("postgres", func(t *testing.T) {
 		t.Parallel()
-		checkPlans(t, Config{URL: newSchema(t) + "&options=-c%20enable_seqscan%3Doff"})
+		checkPlans(t, Config{URL: storetest.Schema(t) + "&options=-c%20enable_seqscan%3Doff"})
 	})
 }
 

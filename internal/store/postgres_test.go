@@ -14,16 +14,17 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"warmhand/internal/care"
+	"warmhand/internal/store/storetest"
 )
 
 // A server that goes away in the middle is Unavailable, and comes back.
 func TestPostgresConnectionLost(t *testing.T) {
 	t.Parallel()
-	address := newSchema(t)
+	address := storetest.Schema(t)
 	name := "lost-" + t.Name()
 	s := open(t, Config{URL: address + "&application_name=" + name})
 	cut := func() {
-		admin(t, address, `SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = '`+name+`'`)
+		storetest.Exec(t, address, `SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = '`+name+`'`)
 	}
 	err := s.Write(t.Context(), func(tx care.Tx) error {
 		if err := tx.InsertKeeper(care.Keeper{ID: "k"}); err != nil {
@@ -62,7 +63,7 @@ func TestPostgresConnectionLost(t *testing.T) {
 func TestPostgresSwapsAside(t *testing.T) {
 	t.Parallel()
 	const callers, rounds = 8, 25
-	s := open(t, Config{URL: newSchema(t)})
+	s := open(t, Config{URL: storetest.Schema(t)})
 	id := func(i int) string { return fmt.Sprint("h", i) }
 	err := s.Write(t.Context(), func(tx care.Tx) error {
 		errs := []error{tx.InsertBreeder(care.Breeder{ID: "b1"})}
@@ -108,7 +109,7 @@ func TestPostgresSwapsAside(t *testing.T) {
 // and to commit. What begins and does nothing does not go there at all.
 func TestPostgresWays(t *testing.T) {
 	t.Parallel()
-	s := open(t, Config{URL: newSchema(t)})
+	s := open(t, Config{URL: storetest.Schema(t)})
 	ways := &countWays{}
 	e := s.engine.(everything).engine.(*postgresEngine)
 	traced := e.pool.Config()
@@ -169,7 +170,7 @@ func (c *countWays) TraceBatchEnd(context.Context, *pgx.Conn, pgx.TraceBatchEndD
 // is saved; what the address asks for counts before our own limits.
 func TestPostgresLimits(t *testing.T) {
 	t.Parallel()
-	address := newSchema(t)
+	address := storetest.Schema(t)
 	said := func(s *Store, name string) (value string) {
 		t.Helper()
 		show := &query{op: "show", postgres: `SHOW ` + name}
@@ -227,7 +228,7 @@ func TestPostgresLimits(t *testing.T) {
 
 func TestPostgresBackupNamesTheTool(t *testing.T) {
 	t.Parallel()
-	c := Config{URL: newSchema(t)}
+	c := Config{URL: storetest.Schema(t)}
 	s := open(t, c)
 	if err := s.Backup(t.Context(), t.TempDir()); err == nil || !strings.Contains(err.Error(), "pg_dump") {
 		t.Errorf("got %v", err)
@@ -260,7 +261,7 @@ func TestPostgresBackupNamesTheTool(t *testing.T) {
 // be run again and see the other's. No key would stop it.
 func TestPostgresWriteSkew(t *testing.T) {
 	t.Parallel()
-	s := open(t, Config{URL: newSchema(t)})
+	s := open(t, Config{URL: storetest.Schema(t)})
 	err := s.Write(t.Context(), func(tx care.Tx) error {
 		if err := tx.InsertBreeder(care.Breeder{ID: "b1"}); err != nil {
 			return err

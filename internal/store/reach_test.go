@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"warmhand/internal/care"
+	"warmhand/internal/store/storetest"
 	"warmhand/internal/words"
 )
 
@@ -15,7 +16,7 @@ import (
 // only: here the callbacks ask for another's by name, in every way that there is.
 func TestReach(t *testing.T) {
 	t.Parallel()
-	address := newSchema(t)
+	address := storetest.Schema(t)
 	s := open(t, Config{URL: address})
 	plain := &Store{s.engine.(everything).engine}
 	if unheld, err := plain.Unheld(t.Context()); err != nil || unheld {

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"warmhand/internal/store/storetest"
 )
 
 // directories are the tables that are not the breeder's: they are asked before it is known who
@@ -46,7 +48,7 @@ var goAcross = map[string]string{
 // is asked which are left of each query.
 func TestSplitsByBreeder(t *testing.T) {
 	t.Parallel()
-	address := newSchema(t)
+	address := storetest.Schema(t)
 	s := open(t, Config{URL: address})
 	if err := s.Close(); err != nil {
 		t.Fatal(err)

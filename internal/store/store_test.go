@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"os"
 	"strings"
 	"testing"
@@ -56,22 +55,8 @@ func TestSuiteOnPostgres(t *testing.T) {
 	t.Parallel()
 	storetest.Postgres(t)
 	storetest.Run(t, func(t *testing.T) func() (care.Store, func() error) {
-		return opener(t, Config{URL: newSchema(t)})
+		return opener(t, Config{URL: storetest.Schema(t)})
 	})
-}
-
-func newSchema(t testing.TB) string { t.Helper(); return storetest.Schema(t) }
-
-func admin(t testing.TB, address, statement string) {
-	t.Helper()
-	db, err := sql.Open("pgx", address)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer db.Close()
-	if _, err := db.Exec(statement); err != nil {
-		t.Fatal(err)
-	}
 }
 
 func TestOpenRefusesOtherURLs(t *testing.T) {

@@ -32,19 +32,8 @@ func Schema(t testing.TB) string {
 	t.Helper()
 	address := Postgres(t)
 	name := fmt.Sprintf("test_%d_%d", os.Getpid(), schemas.Add(1))
-	run := func(statement string) {
-		t.Helper()
-		db, err := sql.Open("pgx", address)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer db.Close()
-		if _, err := db.Exec(statement); err != nil {
-			t.Fatal(err)
-		}
-	}
-	run(`CREATE SCHEMA ` + name)
-	t.Cleanup(func() { run(`DROP SCHEMA ` + name + ` CASCADE`) })
+	Exec(t, address, `CREATE SCHEMA `+name)
+	t.Cleanup(func() { Exec(t, address, `DROP SCHEMA `+name+` CASCADE`) })
 	u, err := url.Parse(address)
 	if err != nil {
 		t.Fatal(err)
@@ -53,4 +42,17 @@ func Schema(t testing.TB) string {
 	q.Set("search_path", name)
 	u.RawQuery = q.Encode()
 	return u.String()
+}
+
+// Exec runs a statement in a connection of its own.
+func Exec(t testing.TB, address, statement string) {
+	t.Helper()
+	db, err := sql.Open("pgx", address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.Exec(statement); err != nil {
+		t.Fatal(err)
+	}
 }
