@@ -34,6 +34,9 @@ func PlainAddr(s *Server) net.Addr { return s.plain.Addr() }
 // Beat has a server say that it is there this often.
 func Beat(c *Config, every time.Duration) { c.beat = every }
 
+// Connections has a server take so many at once, and of one address a quarter.
+func Connections(c *Config, most int) { c.connections = most }
+
 // QueuesLate is after how long the operator's page calls a queue late.
 func QueuesLate() map[string]time.Duration {
 	late := map[string]time.Duration{}

@@ -31,6 +31,9 @@ type metrics struct {
 	live     prometheus.Gauge
 	peers    prometheus.Gauge
 
+	connections prometheus.Gauge
+	refused     *prometheus.CounterVec // connections, by why
+
 	mu   sync.Mutex
 	last map[string]round // by kind of work
 }
@@ -51,12 +54,18 @@ func newMetrics(version string) *metrics {
 			Help: "Cases that the pass has looked at because time went by."}),
 		reminded: prometheus.NewCounter(prometheus.CounterOpts{Name: "warmhand_reminders_sent_total",
 			Help: "Messages that push services and the mail server have taken."}),
-		live:  prometheus.NewGauge(prometheus.GaugeOpts{Name: "warmhand_live_screens", Help: "Screens that follow live now."}),
-		peers: prometheus.NewGauge(prometheus.GaugeOpts{Name: "warmhand_other_servers", Help: "Other servers on the same database that this one hears."}),
+		live:        prometheus.NewGauge(prometheus.GaugeOpts{Name: "warmhand_live_screens", Help: "Screens that follow live now."}),
+		peers:       prometheus.NewGauge(prometheus.GaugeOpts{Name: "warmhand_other_servers", Help: "Other servers on the same database that this one hears."}),
+		connections: prometheus.NewGauge(prometheus.GaugeOpts{Name: "warmhand_connections", Help: "Connections that are open now, on the ports for people."}),
+		refused: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "warmhand_connections_refused_total",
+			Help: "Connections that were closed at once, because too many were open of their address, or in all."}, []string{"full"}),
 	}
 	build := prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "warmhand_build_info", Help: "1, with the program's version."}, []string{"version"})
 	build.WithLabelValues(version).Set(1)
-	m.registry.MustRegister(m.calls, m.requests, m.work, m.worked, m.assessed, m.reminded, m.live, m.peers, build,
+	for _, why := range []string{fullOfAddress, fullOfAll} {
+		m.refused.WithLabelValues(why) // told from the beginning, as 0
+	}
+	m.registry.MustRegister(m.connections, m.refused, m.calls, m.requests, m.work, m.worked, m.assessed, m.reminded, m.live, m.peers, build,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
 }

@@ -93,8 +93,9 @@ type Config struct {
 	// Version is shown by GetMe and on /api; "" means "development".
 	Version string
 
-	beat   time.Duration        // in place of beatEvery, for tests
-	uptime func() time.Duration // of the machine; for tests that set Now
+	beat        time.Duration        // in place of beatEvery, for tests
+	uptime      func() time.Duration // of the machine; for tests that set Now
+	connections int                  // at once, in place of connectionsMost, for tests
 }
 
 const (
@@ -253,7 +254,8 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 		return s, fmt.Errorf("the contract's rules: %w", err)
 	}
 
-	if s.listener, err = net.Listen("tcp", cfg.Listen); err != nil {
+	connections := s.newConnections()
+	if s.listener, err = connections.listen(cfg.Listen); err != nil {
 		return s, fmt.Errorf("listening: %w", err)
 	}
 	s.onClose(s.listener.Close)
@@ -269,7 +271,7 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 			return s, err
 		}
 		if cfg.ListenHTTP != "" {
-			if s.plain, err = net.Listen("tcp", cfg.ListenHTTP); err != nil {
+			if s.plain, err = connections.listen(cfg.ListenHTTP); err != nil {
 				return s, fmt.Errorf("listening for challenges and for who comes without TLS: %w", err)
 			}
 			s.onClose(s.plain.Close)
