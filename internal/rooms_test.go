@@ -38,7 +38,7 @@ type room struct {
 var rooms = map[string]room{
 	"internal/snake": {bare: true, pure: true,
 		why: "snake is tables and formulas of species; it stands at the bottom, so that every number can be tested alone"},
-	"internal/words": {modules: []string{"golang.org/x/text"}, pure: true,
+	"internal/words": {modules: []string{"github.com/go-json-experiment/json", "golang.org/x/text"}, pure: true,
 		why: "words says things in a language; it stands below care, whose texts it holds, and knows of no animal"},
 	"internal/care": {knows: []string{"internal/snake", "internal/words"}, bare: true, pure: true,
 		why: "care is the domain, which every other room speaks; what it imports, all import"},
@@ -52,7 +52,7 @@ var rooms = map[string]room{
 		why: "judge prints and draws what cohort found"},
 	"internal/sheet": {knows: []string{"internal/assess", "internal/care", "internal/snake", "internal/words"}, modules: []string{"github.com/xuri/excelize/v2", "golang.org/x/text"}, pure: true,
 		why: "sheet reads people's lists into animals and entries and writes them; it stands beside casefile and does no I/O, so that any file can be tried on it"},
-	"internal/followup": {knows: []string{"internal/assess", "internal/care", "internal/casefile", "internal/insight", "internal/sheet", "internal/snake", "internal/words"}, modules: []string{"github.com/google/uuid", "github.com/hashicorp/golang-lru/v2"},
+	"internal/followup": {knows: []string{"internal/assess", "internal/care", "internal/casefile", "internal/insight", "internal/sheet", "internal/snake", "internal/words"}, modules: []string{"github.com/go-json-experiment/json", "github.com/google/uuid", "github.com/hashicorp/golang-lru/v2"},
 		why: "followup holds the use cases; it meets the store as care.Store and the wire not at all"},
 	"internal/insight": {knows: []string{"internal/assess", "internal/care"}, modules: []string{"gonum.org/v1/gonum"}, pure: true,
 		why: "insight looks at all of a breeder's cases together; it stands above assess, whose concerns and exact test it uses"},

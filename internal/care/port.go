@@ -82,6 +82,9 @@ type Followed struct {
 // Saving is a case to be saved with what else came of an assessment of it.
 type Saving struct {
 	Case Case
+	// Judged: nothing of the case is new but what an assessment makes of it, and nothing else
+	// is written, which costs less.
+	Judged bool
 	// Entries are new ones of its animal, which mark those that they replace. They are not
 	// saved without the case: where it is lost, all fails.
 	Entries []Entry

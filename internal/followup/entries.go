@@ -36,6 +36,9 @@ func (s *Service) CreateEntries(ctx context.Context, who care.Actor, now time.Ti
 			return nil, i, err
 		}
 	}
+	if out, ok, err := s.createAhead(ctx, who, now, list); ok {
+		return out, -1, err
+	}
 	failed = -1
 	var after *known
 	var loose bool // saved, and of no open case
@@ -75,10 +78,62 @@ func (s *Service) CreateEntries(ctx context.Context, who care.Actor, now time.Ti
 		err = s.store.Write(ctx, create)
 	}
 	if err == nil && after != nil {
-		s.memory.keep(after)
-		s.hub.publish(change(&after.open, "entry"))
+		s.logged(after)
 	}
 	return out, failed, err
+}
+
+// createAhead judges a case with new entries before it asks for a transaction, by what
+// is remembered of it, so that writers do not wait while others compute. ok is false
+// where that cannot be done, or came to nothing because the case is no longer as it is
+// remembered; then nothing was saved.
+func (s *Service) createAhead(ctx context.Context, who care.Actor, now time.Time, list []care.Entry) (out []care.Entry, ok bool, err error) {
+	k, found := s.memory.kept.Get(animalKey{list[0].BreederID, list[0].AnimalID})
+	if !found {
+		return nil, false, nil
+	}
+	out = make([]care.Entry, len(list))
+	for i := range list {
+		if !k.suffices(who, &list[i]) {
+			return nil, false, nil
+		}
+		if fresh, err := add(nil, who, list[i], &k, &out[i]); err != nil || !fresh {
+			return nil, false, nil //nolint:nilerr // what is stored now has the last word
+		}
+	}
+	j, err := k.judge(now, 1)
+	if err != nil {
+		return nil, true, err
+	}
+	var after *known
+	err = s.store.Swap(ctx, func(tx care.Tx) (err error) {
+		after, err = j.save(tx)
+		return err
+	})
+	if care.IsCode(err, care.Stale) || care.IsCode(err, care.NotFound) || care.IsCode(err, care.Conflict) {
+		return nil, false, nil
+	}
+	if err != nil {
+		return nil, true, err
+	}
+	s.logged(after)
+	return out, true, nil
+}
+
+// logged is to be called once a log and what it made of the case is saved.
+func (s *Service) logged(after *known) {
+	s.memory.keep(after)
+	s.hub.publish(change(&after.open, "entry"))
+}
+
+// suffices reports that add needs no transaction for an entry: it is of the open case, its
+// author's, and points at no photo.
+func (k *known) suffices(who care.Actor, e *care.Entry) bool {
+	named := e.CaseID == k.open.ID
+	if !who.OfBreeder(e.BreederID) {
+		named = (named || e.CaseID == "") && who.IsKeeper(k.open.KeeperID, e.BreederID)
+	}
+	return named && e.Replaces == "" && len(photosOf(e.Body)) == 0
 }
 
 // errNoCase is of entries without an open case.
@@ -262,8 +317,21 @@ func checkLinks(tx care.Tx, e *care.Entry, k *known) error {
 				Meta:   map[string]string{"replaced_by": old.ReplacedBy}}
 		}
 	}
-	var photos []string
-	switch b := e.Body.(type) {
+	for _, id := range photosOf(e.Body) {
+		p, err := tx.Photo(e.BreederID, id)
+		if care.IsCode(err, care.NotFound) || err == nil && p.CaseID != e.CaseID {
+			return care.BadField("entry.photos", "A photo has not arrived yet. Send the photo first, then this entry again.")
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// photosOf are the ids of the photos that a body points at.
+func photosOf(body care.Body) (photos []string) {
+	switch b := body.(type) {
 	case care.Message:
 		photos = b.Photos
 		if b.Mark != nil && b.Mark.Photo != "" {
@@ -277,16 +345,7 @@ func checkLinks(tx care.Tx, e *care.Entry, k *known) error {
 			}
 		}
 	}
-	for _, id := range photos {
-		p, err := tx.Photo(e.BreederID, id)
-		if care.IsCode(err, care.NotFound) || err == nil && p.CaseID != e.CaseID {
-			return care.BadField("entry.photos", "A photo has not arrived yet. Send the photo first, then this entry again.")
-		}
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	return photos
 }
 
 func sameEntry(a, b *care.Entry) bool {

@@ -2,7 +2,6 @@ package followup
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"reflect"
 	"time"
@@ -36,11 +35,17 @@ func (s *Service) Remembered(ctx context.Context, breederID, animalID string) (h
 		}
 		without := *got
 		without.walk, without.walked, want.walk = nil, nil, nil
+		if got.plan != nil {
+			if want.plan, err = planOf(&stored); err != nil {
+				return err
+			}
+		}
 		if !reflect.DeepEqual(&without, want) {
 			return fmt.Errorf("remembered\n%+v\nstored\n%+v", got, want)
 		}
 		// However it walked, it says what a walk from the beginning says.
-		said, err := json.Marshal(assess.Assess(want.subject, caseLog(want.log, &stored), stored.AssessedAt))
+		anew := assess.Assess(want.subject, caseLog(want.log, &stored), stored.AssessedAt)
+		said, err := storedAs(&anew)
 		if err == nil && string(said) != string(stored.Assessment) {
 			err = fmt.Errorf("stored\n%s\nfrom the beginning\n%s", stored.Assessment, said)
 		}

@@ -4,7 +4,6 @@
 package followup
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -15,6 +14,8 @@ import (
 	"warmhand/internal/snake"
 	"warmhand/internal/words"
 
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
 	"github.com/google/uuid"
 )
 
@@ -146,14 +147,20 @@ func reassess(tx care.Tx, c care.Case, now time.Time) (care.Case, error) {
 	if err != nil {
 		return c, err
 	}
-	k, err = k.reassess(tx, now)
+	j, err := k.judge(now, 1)
+	if err != nil {
+		return c, err
+	}
+	s := j.saving()
+	s.Judged = false
+	k, err = j.saveAs(tx, s)
 	if err != nil {
 		return c, err
 	}
 	return k.open, nil
 }
 
-// reassess is what is known once the case was computed anew and saved.
+// reassess is what is known once the case, as it was read, was computed anew and saved.
 func (k *known) reassess(tx care.Tx, now time.Time) (*known, error) {
 	j, err := k.judge(now, 1)
 	if err != nil {
@@ -187,7 +194,7 @@ func (k *known) judge(now time.Time, days int) (*judged, error) {
 	}
 	result := after.assess(now)
 	var err error
-	if c.Assessment, err = json.Marshal(result); err != nil {
+	if c.Assessment, err = storedAs(&result); err != nil {
 		return nil, fmt.Errorf("assessment of case %s: %w", c.ID, err)
 	}
 	before := c.Standing
@@ -209,9 +216,10 @@ func (k *known) judge(now time.Time, days int) (*judged, error) {
 	if c.BringBack(before, now); c.Aside.Until != nil && c.Aside.Until.Before(c.DueAt) {
 		c.DueAt = *c.Aside.Until
 	}
-	if err := after.wake(&k.open, result.CheckIns); err != nil {
+	if err := after.wake(k, result.CheckIns); err != nil {
 		return nil, err
 	}
+	after.plan = result.CheckIns
 	found := result.Concerns
 	if c.ClosedAt != nil {
 		found = nil // an ended case has no open concern
@@ -233,10 +241,18 @@ func (k *known) judge(now time.Time, days int) (*judged, error) {
 	return &after, nil
 }
 
+// storedAs is an assessment as it is stored. It has no name twice, and is not searched for
+// such.
+func storedAs(a *assess.Assessment) ([]byte, error) {
+	return json.Marshal(a, json.FormatNilSliceAsNull(true), jsontext.AllowDuplicateNames(true))
+}
+
 // save saves what was judged, unless the case was changed since it was read: that
 // is Stale.
-func (j *judged) save(tx care.Tx) (*known, error) {
-	lost, err := tx.SaveCases([]care.Saving{j.saving()})
+func (j *judged) save(tx care.Tx) (*known, error) { return j.saveAs(tx, j.saving()) }
+
+func (j *judged) saveAs(tx care.Tx, s care.Saving) (*known, error) {
+	lost, err := tx.SaveCases([]care.Saving{s})
 	if err == nil {
 		err = lost[0]
 	}
@@ -250,7 +266,7 @@ func (j *judged) save(tx care.Tx) (*known, error) {
 }
 
 func (j *judged) saving() care.Saving {
-	return care.Saving{Case: j.open, Entries: j.fresh, Flags: j.changed, BreederAt: j.breederAt, WroteAt: j.wroteAt, KeeperAt: j.keeperAt}
+	return care.Saving{Case: j.open, Judged: true, Entries: j.fresh, Flags: j.changed, BreederAt: j.breederAt, WroteAt: j.wroteAt, KeeperAt: j.keeperAt}
 }
 
 // caseLog is what the assessment of one case may use: the breeder's history,

@@ -18,6 +18,7 @@ type known struct {
 	log     []care.Entry // of the animal, in the order of Tx.Log
 	fresh   []care.Entry // those of the log that are to be saved with the case
 	flags   []care.Flag
+	plan    []assess.CheckIn // as it is stored with the case; nil: it was not read, or there is none
 	walk    *walk
 	walked  *assess.Walker // of walk, as of this; for keep
 }

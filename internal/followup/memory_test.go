@@ -1,9 +1,11 @@
 package followup_test
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -93,6 +95,91 @@ func TestServersRace(t *testing.T) {
 	})
 	if err != nil {
 		t.Error(err)
+	}
+}
+
+// watched counts what transactions ask of a store before they save a case.
+type watched struct {
+	care.Store
+	asked, saved int
+}
+
+func (w *watched) Swap(ctx context.Context, f func(care.Tx) error) error {
+	return w.Store.Swap(ctx, func(tx care.Tx) error { return f(&watchedTx{tx, w}) })
+}
+
+type watchedTx struct {
+	care.Tx
+	by *watched
+}
+
+func (tx *watchedTx) CaseVersion(breederID, caseID string) (int64, error) {
+	tx.by.asked++
+	return tx.Tx.CaseVersion(breederID, caseID)
+}
+
+func (tx *watchedTx) Followed(keys []care.CaseKey) ([]care.Followed, error) {
+	tx.by.asked++
+	return tx.Tx.Followed(keys)
+}
+
+func (tx *watchedTx) SaveCases(list []care.Saving) ([]error, error) {
+	tx.by.saved++
+	return tx.Tx.SaveCases(list)
+}
+
+// What is remembered of a case is judged before its turn to be saved, and anew in its turn
+// when another server wrote meanwhile.
+func TestJudgedAhead(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t)
+	a, c, keeper := p.sold(t)
+	w := &watched{Store: p.store}
+	one, other := followup.New(w, p.codes, p.codes), p.Service
+	now := t0.Add(3 * 24 * time.Hour)
+	log := func(s *followup.Service, id string, e care.Entry) (care.Entry, error) {
+		now = now.Add(time.Minute)
+		w.asked, w.saved = 0, 0
+		e.BreederID, e.AnimalID, e.CaseID, e.ID, e.HappenedAt = "loam", a.ID, c.ID, id, now
+		return s.CreateEntry(t.Context(), keeper, now, e)
+	}
+	weight := func(mass care.Grams) care.Entry { return care.Entry{Body: care.WeighIn{Mass: mass}} }
+	for i, step := range []struct {
+		by           *followup.Service
+		asked, saved int
+	}{
+		{one, 1, 1},   // it is not remembered yet
+		{one, 0, 1},   // ahead
+		{other, 0, 0}, // not watched
+		{one, 2, 2},   // ahead in vain
+		{one, 0, 1},
+	} {
+		if _, err := log(step.by, fmt.Sprint("w", i), weight(100)); err != nil {
+			t.Fatal(err)
+		}
+		if w.asked != step.asked || w.saved != step.saved {
+			t.Errorf("step %d asked %d times and saved %d times, want %d and %d", i, w.asked, w.saved, step.asked, step.saved)
+		}
+	}
+	if is, err := one.Remembered(t.Context(), "loam", a.ID); err != nil || !is {
+		t.Errorf("remembered %v, %v", is, err)
+	}
+	// What was saved before, or may not be, is looked up.
+	again := care.Entry{BreederID: "loam", AnimalID: a.ID, CaseID: c.ID, ID: "w4", HappenedAt: now, Body: care.WeighIn{Mass: 100}}
+	w.saved = 0
+	if got, err := one.CreateEntry(t.Context(), keeper, now.Add(time.Hour), again); err != nil || !got.ReceivedAt.Equal(now) || w.saved != 0 {
+		t.Errorf("a repeat: %v, %v", got, err)
+	}
+	_, err := log(one, "w4", weight(90))
+	wantReason(t, err, care.ReasonIDReused)
+	_, err = one.CreateEntry(t.Context(), care.Actor{Kind: care.KeeperActor, KeeperID: "somebody else"}, now, care.Entry{
+		BreederID: "loam", AnimalID: a.ID, CaseID: c.ID, ID: "w9", HappenedAt: now, Body: care.WeighIn{Mass: 90}})
+	if !care.IsCode(err, care.NotFound) {
+		t.Errorf("somebody else's: %v", err)
+	}
+	mine := slices.DeleteFunc(p.entries(t, keeper, c), func(e care.Entry) bool { return e.CaseID != c.ID })
+	if len(mine) != 5 {
+		t.Errorf("%d entries are there, want 5", len(mine))
 	}
 }
 

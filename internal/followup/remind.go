@@ -772,10 +772,10 @@ func (s *Service) note(ctx context.Context, now time.Time, wayID string, rows []
 	})
 }
 
-// wake says when people are to be looked at because of a new assessment. was is the
-// case before it.
-func (j *judged) wake(was *care.Case, plan []assess.CheckIn) error {
-	c := &j.open
+// wake says when people are to be looked at because of a new assessment and its plan.
+// k is what was known before it.
+func (j *judged) wake(k *known, plan []assess.CheckIn) error {
+	c, was := &j.open, &k.open
 	if c.ClosedAt != nil {
 		return nil
 	}
@@ -795,9 +795,12 @@ func (j *judged) wake(was *care.Case, plan []assess.CheckIn) error {
 	if len(plan) == 0 || !plan[0].At.Before(c.AssessedAt.Add(lookEvery)) {
 		return nil // they are looked at before that anyway
 	}
-	before, err := planOf(was)
-	if err != nil {
-		return err
+	before := k.plan
+	if before == nil {
+		var err error
+		if before, err = planOf(was); err != nil {
+			return err
+		}
 	}
 	// What was to come already is looked at when it comes. What is due is that, too, unless
 	// something else was asked first: then it is the keeper's turn to hear of it now.

@@ -28,7 +28,11 @@ var (
 		derived: columns(`open`)}
 	// inList is a case without its assessment, which is most of its bytes.
 	inList = table{name: "cases", what: "case", key: 2, columns: slices.DeleteFunc(slices.Clone(followed.columns), func(c string) bool { return c == "assessment" })}
-	flags  = table{name: "flags", what: "flag", key: 3, columns: columns(
+	// judged is of a case what an assessment changes.
+	judged = table{name: "cases", what: "case", key: 2, columns: columns(
+		`breeder_id case_id thresholds standing urgency headline assessment assessed_at due_at last_heard changed_at version
+		aside_until aside_at aside_why wrote_at told_at answered_at silent next_step ahead`)}
+	flags = table{name: "flags", what: "flag", key: 3, columns: columns(
 		`breeder_id case_id flag_id code level text opened_at closed_at history`)}
 	looks = table{name: "looks", what: "look", key: 6, columns: columns(
 		`breeder_id case_id by_kind by_id what day first_at last_at count`)}
@@ -58,6 +62,22 @@ func caseRow(c *care.Case) []any {
 		maybeInstant{&c.WroteAt}, maybeInstant{&c.ToldAt}, maybeInstant{&c.AnsweredAt}, truth{&c.Silent}, said{&c.NextStep},
 		maybeInstant{&c.GotAt}, maybeInstant{&c.ReadAt}, document[care.Return]{&c.Return}, jsonText{&c.Ahead}}
 }
+
+func judgedRow(c *care.Case) []any {
+	all, some := caseRow(c), make([]any, len(judgedAt))
+	for i, at := range judgedAt {
+		some[i] = all[at]
+	}
+	return some
+}
+
+// judgedAt is where a row of cases has the columns of judged.
+var judgedAt = func() (at []int) {
+	for _, c := range judged.columns {
+		at = append(at, slices.Index(followed.columns, c))
+	}
+	return at
+}()
 
 func listedRow(c *care.Case) []any {
 	return slices.Delete(caseRow(c), assessmentAt, assessmentAt+1)
@@ -95,12 +115,14 @@ var (
 	insertCase  = followed.insertQuery()
 	getCase     = followed.getQuery()
 	updateCase  = followed.updateQuery()
+	judgeCase   = judged.updateQuery()
 	caseVersion = newQuery("read a case's version", `SELECT version FROM cases WHERE breeder_id = ?1 AND case_id = ?2`)
 	// Three texts with the same arguments, each of which an index serves; one
-	// with ORs would be served by none.
+	// with ORs would be served by none. A plus keeps SQLite from another index
+	// (https://www.sqlite.org/optoverview.html, section 2.1).
 	listCases       = inList.selectQuery(`WHERE breeder_id = ?1 AND open = ?2 AND open = ?3 AND ?4 = ''` + mostUrgent)
 	listAllCases    = inList.selectQuery(`WHERE breeder_id = ?1 AND open BETWEEN ?2 AND ?3 AND ?4 = ''` + mostUrgent)
-	listAnimalCases = inList.selectQuery(`WHERE breeder_id = ?1 AND open BETWEEN ?2 AND ?3 AND animal_id = ?4` + mostUrgent)
+	listAnimalCases = inList.selectQuery(`WHERE breeder_id = ?1 AND +open BETWEEN ?2 AND ?3 AND animal_id = ?4` + mostUrgent)
 	claimDue        = newQuery("claim due cases", `UPDATE cases SET due_at = ?2 WHERE (breeder_id, case_id) IN
 		(WITH due AS MATERIALIZED (SELECT breeder_id, case_id FROM cases WHERE open = 1 AND due_at <= ?1 ORDER BY due_at, breeder_id, case_id LIMIT ?3 UNLESS TAKEN) SELECT breeder_id, case_id FROM due)
 		RETURNING breeder_id, case_id`)
@@ -311,7 +333,11 @@ func (t *tx) SaveCases(list []care.Saving) (lost []error, err error) {
 	var first []change
 	for i := range list {
 		s := &list[i]
-		first = append(first, change{updateCase, append(caseRow(&s.Case), btoi(s.Case.ClosedAt == nil))})
+		if s.Judged {
+			first = append(first, change{judgeCase, judgedRow(&s.Case)})
+		} else {
+			first = append(first, change{updateCase, append(caseRow(&s.Case), btoi(s.Case.ClosedAt == nil))})
+		}
 		for j := range s.Entries {
 			e := &s.Entries[j]
 			first = append(first, change{insertEntry, append(entryRow(e), offerResult(e))})

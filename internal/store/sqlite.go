@@ -79,6 +79,7 @@ func openSQLite(ctx context.Context, dir string) (_ *sqliteEngine, err error) {
 	if err := patiently(ctx, func() error { return migrate(ctx, e.writeDB, sqlite) }); err != nil {
 		return nil, errors.Join(err, e.readDB.Close(), e.writeDB.Close())
 	}
+	e.writeDB.SetMaxOpenConns(2) // the writer's, and one that moves its log into the file
 	e.writer = newWriter(e.writeDB, &e.lets)
 	return e, nil
 }
@@ -247,6 +248,11 @@ var (
 	savepoint      = newQuery("set savepoint", `SAVEPOINT one`)
 	release        = newQuery("release savepoint", `RELEASE one`)
 	rollbackTo     = newQuery("roll back to savepoint", `ROLLBACK TO one`)
+
+	// https://www.sqlite.org/pragma.html#pragma_wal_checkpoint; it waits for nobody.
+	checkpoint = newQuery("move the log into the file", `PRAGMA wal_checkpoint(PASSIVE)`)
+	// So many pages are for what writes a lot at once; see writer.checkpoint.
+	checkpointLate = newQuery("set when a commit moves the log", `PRAGMA wal_autocheckpoint = 16000`)
 )
 
 // liteConn is one connection with the statements that were prepared on it. The
@@ -297,6 +303,16 @@ func (c *liteConn) run(q *query, args []any) (int64, error) {
 		return 0, err
 	}
 	return r.RowsAffected()
+}
+
+// pragma runs one that answers with rows: to leave these unread would keep its
+// transaction open.
+func (c *liteConn) pragma(q *query) error {
+	return c.ask(asked{change{q: q}, func(found rows) error {
+		for found.Next() {
+		}
+		return found.Err()
+	}})
 }
 
 func (c *liteConn) query(list ...asked) (answered int, err error) {

@@ -3,9 +3,11 @@ package words
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 )
 
 // A case's assessment holds some fifty texts within texts. encoding/json reads and writes
@@ -44,6 +46,8 @@ func (t *Text) appendWhole(b []byte) ([]byte, error) {
 			b, err = appendString(b, v)
 		case int:
 			b = strconv.AppendInt(b, int64(v), 10)
+		case Number:
+			b, err = appendNumber(b, v)
 		default:
 			var other []byte
 			other, err = json.Marshal(v)
@@ -56,13 +60,36 @@ func (t *Text) appendWhole(b []byte) ([]byte, error) {
 	return append(b, "]}"...), nil
 }
 
+// appendNumber writes what encoding/json would, without asking it where most numbers are.
+func appendNumber(b []byte, n Number) ([]byte, error) {
+	if size := math.Abs(n.V); size < 1e-6 && size != 0 || !(size < 1e21) {
+		other, err := json.Marshal(n)
+		return append(b, other...), err
+	}
+	b = strconv.AppendFloat(append(b, `{"number":`...), n.V, 'f', -1, 64)
+	b = strconv.AppendInt(append(b, `,"decimals":`...), int64(n.Decimals), 10)
+	return append(b, '}'), nil
+}
+
 func appendString(b []byte, s string) ([]byte, error) {
-	special := func(r rune) bool { return r < ' ' || strings.ContainsRune("\"\\<>&\u2028\u2029\ufffd", r) } // what encoding/json escapes
-	if strings.ContainsFunc(s, special) {
-		quoted, err := json.Marshal(s)
-		return append(b, quoted...), err
+	ascii := true
+	for i := range len(s) {
+		switch c := s[i]; {
+		case c >= utf8.RuneSelf:
+			ascii = false
+		case c < ' ', c == '"', c == '\\', c == '<', c == '>', c == '&': // what encoding/json escapes
+			return appendQuoted(b, s)
+		}
+	}
+	if !ascii && (strings.ContainsAny(s, "\u2028\u2029") || !utf8.ValidString(s)) {
+		return appendQuoted(b, s)
 	}
 	return append(append(append(b, '"'), s...), '"'), nil
+}
+
+func appendQuoted(b []byte, s string) ([]byte, error) {
+	quoted, err := json.Marshal(s)
+	return append(b, quoted...), err
 }
 
 // reader reads what appendWhole wrote. It stops at the first thing that is wrong.

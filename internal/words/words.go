@@ -12,6 +12,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"github.com/go-json-experiment/json/jsontext"
 )
 
 // Text is something to say. The zero value says nothing.
@@ -160,11 +162,23 @@ func (t *Text) plain() bool { return t.One == "" && t.First == 0 && len(t.Values
 
 // MarshalJSON implements json.Marshaler: a text that is no more than its form is a
 // string.
-func (t Text) MarshalJSON() ([]byte, error) {
-	if t.plain() {
-		return appendString(nil, t.Form)
+func (t Text) MarshalJSON() ([]byte, error) { return t.append(make([]byte, 0, 256)) }
+
+// MarshalJSONTo is MarshalJSON for the second version of encoding/json, which takes
+// half as long for an assessment.
+func (t Text) MarshalJSONTo(enc *jsontext.Encoder) error {
+	b, err := t.append(enc.AvailableBuffer())
+	if err != nil {
+		return err
 	}
-	return t.appendWhole(make([]byte, 0, 256))
+	return enc.WriteValue(b)
+}
+
+func (t *Text) append(b []byte) ([]byte, error) {
+	if t.plain() {
+		return appendString(b, t.Form)
+	}
+	return t.appendWhole(b)
 }
 
 // UnmarshalJSON implements json.Unmarshaler.

@@ -256,8 +256,15 @@ type peerResult struct {
 // peerVersion is what internal/tools/peer/go.mod asks for.
 const peerVersion = "0.36.8"
 
-// againstPeer has both write for the same time with as many clients, in turns
-// of one second, so that a neighbour on the machine disturbs both alike.
+// Who writes against a peer takes turns of peerTurn, so that a neighbour on the machine
+// disturbs both alike, with a pause between them, so that what one still does behind its
+// answers does not disturb the other.
+const (
+	peerTurn  = 2 * time.Second
+	peerPause = 200 * time.Millisecond
+)
+
+// againstPeer has both write for the same time with as many clients, in turns.
 func (o *options) againstPeer(ctx context.Context) (r peerResult, err error) {
 	p := place{dir: filepath.Join(o.folder, "against-peer")}
 	if _, err := p.fill(ctx, 1000); err != nil {
@@ -293,19 +300,23 @@ func (o *options) againstPeer(ctx context.Context) (r peerResult, err error) {
 			"happened": time.Now().UTC(), "body": map[string]any{"massG": 540}})
 	}
 	var mine, other []time.Duration
-	for range max(1, int(o.seconds/time.Second)) {
-		logs, _, err := writers.drive(ctx, client, &p, []*process{srv}, during(time.Second), nil)
+	rounds := max(1, int(o.seconds/peerTurn))
+	for range rounds {
+		time.Sleep(peerPause)
+		logs, _, err := writers.drive(ctx, client, &p, []*process{srv}, during(peerTurn), nil)
 		if err != nil {
 			return r, err
 		}
 		mine = append(mine, logs...)
-		records, err := spin(client, o.loggers, during(time.Second), record)
+		time.Sleep(peerPause)
+		records, err := spin(client, o.loggers, during(peerTurn), record)
 		if err != nil {
 			return r, err
 		}
 		other = append(other, records...)
 	}
-	r.ours, r.theirs = float64(len(mine))/o.seconds.Seconds(), float64(len(other))/o.seconds.Seconds()
+	each := float64(rounds) * peerTurn.Seconds()
+	r.ours, r.theirs = float64(len(mine))/each, float64(len(other))/each
 	r.oursP99, r.theirsP99 = quantilesOf(mine).p99, quantilesOf(other).p99
 	return r, nil
 }
