@@ -221,11 +221,10 @@ func (c *Case) BringBack(before Standing, now time.Time) {
 
 // Listen takes from a log who told and wrote what last in this case.
 func (c *Case) Listen(log []Entry) {
-	c.WroteAt, c.ToldAt, c.AnsweredAt = nil, nil, nil
+	var wrote, told, answered *time.Time // in the log
 	later := func(at **time.Time, e *Entry) {
 		if *at == nil || e.ReceivedAt.After(**at) {
-			t := e.ReceivedAt
-			*at = &t
+			*at = &e.ReceivedAt
 		}
 	}
 	for i := range log {
@@ -237,15 +236,24 @@ func (c *Case) Listen(log []Entry) {
 		switch {
 		case e.By == KeeperActor:
 			if k != KindSeen && k != KindOutcome {
-				later(&c.ToldAt, e)
+				later(&told, e)
 			}
 			if k == KindMessage && e.Current() {
-				later(&c.WroteAt, e)
+				later(&wrote, e)
 			}
 		case (k == KindMessage || k == KindStep) && e.Current():
-			later(&c.AnsweredAt, e)
+			later(&answered, e)
 		}
 	}
+	c.WroteAt, c.ToldAt, c.AnsweredAt = copyOf(wrote), copyOf(told), copyOf(answered)
+}
+
+func copyOf(t *time.Time) *time.Time {
+	if t == nil {
+		return nil
+	}
+	is := *t
+	return &is
 }
 
 // Turn is whose move it is in a case.

@@ -78,11 +78,12 @@ func SetupPoints() []SetupPoint { return append([]SetupPoint(nil), setupPoints..
 
 // Point finds a point by its code.
 func Point(code string) (SetupPoint, bool) {
-	i := slices.IndexFunc(setupPoints, func(p SetupPoint) bool { return p.Code == code })
-	if i < 0 {
-		return SetupPoint{}, false
+	for i := range setupPoints {
+		if setupPoints[i].Code == code {
+			return setupPoints[i], true
+		}
 	}
-	return setupPoints[i], true
+	return SetupPoint{}, false
 }
 
 const noSource = "common practice, no source"
