@@ -60,9 +60,9 @@ faults: ## kill servers, PostgreSQL and a bucket, cut and delay what is between,
 	@$(need) go cc postgres
 	WARMHAND_FAULTS=$(or $(TIME),3m) internal/tools/with-postgres.sh go test ./server -count 1 -v -timeout 2h -run '^TestFaults'
 
-acme: web ## certificates: the program as it is shipped against a real authority for tests
-	@$(need) go cc
-	cd internal/tools/acme && go test -count 1 .
+acme: web ## certificates: the program as it is shipped, one and several, against a real authority for tests
+	@$(need) go cc postgres
+	cd internal/tools/acme && ../with-postgres.sh go test -count 1 -parallel 8 .
 
 soak: ## the same load for half an hour: memory, goroutines and open files do not grow. TIME=2h
 	@$(need) go cc postgres

@@ -40,9 +40,7 @@ func (s *Server) background(ctx context.Context) {
 		})
 	}
 	if s.certificates != nil {
-		running.Go(func() {
-			s.every(ctx, certificatesEvery, gettingCertificates, s.certificates.get, nil)
-		})
+		running.Go(func() { s.certificates.run(ctx, s.worked) })
 	}
 	if s.cfg.BackupTo != "" {
 		running.Go(func() {

@@ -267,7 +267,7 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 		s.onClose(s.numbers.Close)
 	}
 	if len(cfg.TLSHosts) > 0 {
-		if s.certificates, err = newCertificates(cfg.TLSHosts, cfg.ACME, cfg.ACMEMail, keptCertificates{s.store, s.key, s.now}); err != nil {
+		if s.certificates, err = newCertificates(cfg.TLSHosts, cfg.ACME, cfg.ACMEMail, cfg.ListenHTTP != "", keptCertificates{s.store, s.key, s.now}); err != nil {
 			return s, err
 		}
 		if cfg.ListenHTTP != "" {

@@ -21,6 +21,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -81,9 +82,12 @@ type authority struct {
 	*httptest.Server
 	roots    *x509.CertPool
 	certFile string // by which its own address is trusted
+
+	orders, accounts atomic.Int32 // that it was asked for, and that it made
 }
 
-func newAuthority(t *testing.T, httpPort, tlsPort int, blocked string) *authority {
+// newAuthority is one whose certificates live for so many seconds, 0 for as long as it likes.
+func newAuthority(t *testing.T, httpPort, tlsPort int, blocked string, life uint64) *authority {
 	t.Helper()
 	quiet := log.New(io.Discard, "", 0)
 	store := db.NewMemoryStore()
@@ -92,9 +96,13 @@ func newAuthority(t *testing.T, httpPort, tlsPort int, blocked string) *authorit
 			t.Fatal(err)
 		}
 	}
-	issuer := ca.New(quiet, store, "", "ecdsa", 0, 1, map[string]ca.Profile{"default": {}})
+	issuer := ca.New(quiet, store, "", "ecdsa", 0, 1, map[string]ca.Profile{"default": {ValidityPeriod: life}})
 	front := wfe.New(quiet, store, va.New(quiet, httpPort, tlsPort, false, names(t), store), issuer, []string{"authority.test"}, false, false, 1, 1)
-	a := &authority{Server: httptest.NewTLSServer(front.Handler()), roots: x509.NewCertPool(), certFile: filepath.Join(t.TempDir(), "authority.pem")}
+	a := &authority{roots: x509.NewCertPool(), certFile: filepath.Join(t.TempDir(), "authority.pem")}
+	inner := front.Handler()
+	a.Server = httptest.NewTLSServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		inner.ServeHTTP(&counting{w, a, r.URL.Path}, r)
+	}))
 	t.Cleanup(a.Close)
 	a.roots.AddCert(issuer.GetRootCert(0).Cert)
 	text := pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: a.Certificate().Raw})
@@ -102,6 +110,23 @@ func newAuthority(t *testing.T, httpPort, tlsPort int, blocked string) *authorit
 		t.Fatal(err)
 	}
 	return a
+}
+
+// counting counts what the authority made.
+type counting struct {
+	http.ResponseWriter
+	a    *authority
+	path string
+}
+
+func (c *counting) WriteHeader(code int) {
+	switch {
+	case code == http.StatusCreated && c.path == "/order-plz":
+		c.a.orders.Add(1)
+	case code == http.StatusCreated && c.path == "/sign-me-up":
+		c.a.accounts.Add(1)
+	}
+	c.ResponseWriter.WriteHeader(code)
 }
 
 // freePort is one that nobody has just now.
@@ -118,6 +143,7 @@ func freePort(t *testing.T) int {
 // program is the server with its ports.
 type program struct {
 	http, tls int
+	out       io.Reader
 	errs      *lines
 	stop      func()
 }
@@ -140,17 +166,27 @@ func (l *lines) String() string {
 	return l.text.String()
 }
 
+// start starts the program and waits until it serves.
 func start(t *testing.T, a *authority, dir string, httpPort, tlsPort int, hosts ...string) *program {
+	t.Helper()
+	p := begin(t, a, dir, httpPort, tlsPort, hosts)
+	p.ready(t, fmt.Sprintf("https://%s:%d", hosts[0], tlsPort))
+	return p
+}
+
+func begin(t *testing.T, a *authority, dir string, httpPort, tlsPort int, hosts []string, more ...string) *program {
 	t.Helper()
 	args := []string{"serve", "--data", dir, "--listen", fmt.Sprint("127.0.0.1:", tlsPort), "--listen-http", fmt.Sprint("127.0.0.1:", httpPort), "--acme", a.URL + wfe.DirectoryPath}
 	for _, host := range hosts {
 		args = append(args, "--tls-host", host)
 	}
-	p := &program{httpPort, tlsPort, &lines{}, nil}
+	args = append(args, more...)
+	p := &program{http: httpPort, tls: tlsPort, errs: &lines{}}
 	c := exec.Command(binary, args...)
 	c.Env = append(os.Environ(), "SSL_CERT_FILE="+a.certFile)
 	c.Stderr = p.errs
 	out, err := c.StdoutPipe()
+	p.out = out
 	if err == nil {
 		err = c.Start()
 	}
@@ -164,11 +200,15 @@ func start(t *testing.T, a *authority, dir string, httpPort, tlsPort int, hosts 
 		}
 	})
 	t.Cleanup(p.stop)
-	line, err := bufio.NewReader(out).ReadString('\n')
-	if want := fmt.Sprintf("https://%s:%d", hosts[0], tlsPort); err != nil || !strings.Contains(line, want) {
+	return p
+}
+
+// ready waits until it says where it is.
+func (p *program) ready(t *testing.T, want string) {
+	t.Helper()
+	if line, err := bufio.NewReader(p.out).ReadString('\n'); err != nil || !strings.Contains(line, want) {
 		t.Fatalf("it says %q (%v), and should name %s\n%s", line, err, want, p.errs)
 	}
-	return p
 }
 
 // get asks for a path of a name, by either port.
@@ -219,7 +259,7 @@ func TestCertificates(t *testing.T) {
 			if closed {
 				looks = freePort(t) // the authority does not reach the port for TLS
 			}
-			a := newAuthority(t, httpPort, looks, "")
+			a := newAuthority(t, httpPort, looks, "", 0)
 			dir := t.TempDir()
 			p := start(t, a, dir, httpPort, tlsPort, "snakes.test", "www.snakes.test")
 			res := p.until(t, a, "https://snakes.test/livez")
@@ -257,7 +297,7 @@ func TestCertificates(t *testing.T) {
 func TestNoCertificate(t *testing.T) {
 	t.Parallel()
 	httpPort, tlsPort := freePort(t), freePort(t)
-	a := newAuthority(t, httpPort, tlsPort, "blocked.test")
+	a := newAuthority(t, httpPort, tlsPort, "blocked.test", 0)
 	p := start(t, a, t.TempDir(), httpPort, tlsPort, "snakes.blocked.test")
 	for deadline := time.Now().Add(2 * time.Minute); !strings.Contains(p.errs.String(), "there is no certificate for snakes.blocked.test: see whether the name leads to this machine"); <-time.After(20 * time.Millisecond) {
 		if time.Now().After(deadline) {
@@ -271,4 +311,20 @@ func TestNoCertificate(t *testing.T) {
 	if res, err := p.get(t, a, "http://snakes.blocked.test/"); err != nil || res.StatusCode != http.StatusPermanentRedirect {
 		t.Errorf("without TLS: %v, %v", res, err)
 	}
+}
+
+// A renewal that fails is said while the certificate still holds.
+func TestRenewalFails(t *testing.T) {
+	t.Parallel()
+	httpPort, tlsPort := freePort(t), freePort(t)
+	a := newAuthority(t, httpPort, tlsPort, "", 12)
+	p := start(t, a, t.TempDir(), httpPort, tlsPort, "snakes.test")
+	ends := p.until(t, a, "https://snakes.test/livez").TLS.PeerCertificates[0].NotAfter
+	a.Close()
+	for want := "the certificate for snakes.test ends at " + ends.UTC().Format(time.RFC3339); !strings.Contains(p.errs.String(), want); <-time.After(50 * time.Millisecond) {
+		if !time.Now().Before(ends) {
+			t.Fatalf("it says %s", p.errs)
+		}
+	}
+	p.until(t, a, "https://snakes.test/livez")
 }
