@@ -152,7 +152,7 @@ func newAPIPage(document []byte, version string) (http.Handler, error) {
 		routeBreederLive: "Server-sent events: each is named change and holds a WatchCasesResponse. After resync, read the list again.",
 		routeKeeperLive:  "The same for the calling keeper's own cases.",
 		routePhotoPut:    "Takes the bytes of a JPEG, PNG or WebP picture, at most 25 MB, and answers with the Photo. X-Taken-At may say when it was taken; what the file says of itself is not kept. With Upload-Complete: ?0 more follows. A repeat is fine.",
-		routePhotoPatch:  "Goes on with a picture at the byte that Upload-Offset names, after Upload-Complete: ?0 or a cut. Elsewhere than where it ends is a 409 that says where. What arrived waits for an hour.",
+		routePhotoPatch:  "Goes on with a picture at the byte that Upload-Offset names, after Upload-Complete: ?0 or a cut. Elsewhere than where it ends is a 409 that says where. What arrived waits for an hour: of one account, and of one case, at most 24 pictures and 64 MB, a piece counting as 32 kB at least. Beyond that the answer is 429; finish one first.",
 		routePhotoHead:   "How much of a picture has arrived: Upload-Offset in bytes, or Upload-Complete: ?1.",
 		routePhotoGet:    "The picture as JPEG; size is 320 or 1600.",
 		routeCards:       `Handover cards as PDF, 1 to 40: {"form": "credit" or "a6", "paper": "a4" or "letter", "cards": [{"handover": its name, "claimCode": its code}]}. A code that is not the handover's is refused.`,

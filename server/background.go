@@ -13,6 +13,8 @@ import (
 const (
 	cleanEvery = time.Hour
 	cleanBatch = 500
+	// sweepEvery is how often it is looked for pictures of which nothing came for an hour.
+	sweepEvery = 10 * time.Minute
 	// importsEvery is when an import that failed to go on is tried again; a new
 	// one wakes the worker.
 	importsEvery = time.Minute
@@ -57,6 +59,9 @@ func (s *Server) background(ctx context.Context) {
 	})
 	running.Go(func() {
 		s.every(ctx, looksEvery, "writing down who looked at what", func() error { return s.keepLooks(ctx) }, nil)
+	})
+	running.Go(func() {
+		s.every(ctx, sweepEvery, "removing pictures that came in by half", s.clock.steady(s.now, func() error { return s.waiting.Sweep(ctx, time.Now()) }), nil)
 	})
 	running.Go(func() {
 		s.every(ctx, cleanEvery, "erasing accounts", s.clock.steady(s.now, func() error { return s.EraseAccounts(ctx) }), nil)
@@ -123,5 +128,5 @@ func (s *Server) clean(ctx context.Context) error {
 			}
 		}
 	}
-	return errors.Join(s.discard(ctx), s.sweepLists(ctx), s.waiting.Sweep(ctx, time.Now()))
+	return errors.Join(s.discard(ctx), s.sweepLists(ctx))
 }

@@ -444,9 +444,11 @@ func TestStreamsMessagesAndSlowCallers(t *testing.T) {
 	}
 
 	for name, begin := range map[string]string{
-		"nothing":              "",
-		"headers that end not": "GET /v1/me HTTP/1.1\r\nHost: localhost\r\nX-Slow: ",
-		"a body that ends not": "POST /v1/claims:lookUp HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\nContent-Length: 500\r\n\r\n{",
+		"nothing":                  "",
+		"headers that end not":     "GET /v1/me HTTP/1.1\r\nHost: localhost\r\nX-Slow: ",
+		"a body that ends not":     "POST /v1/claims:lookUp HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\nContent-Length: 500\r\n\r\n{",
+		"a body that nobody wants": "PUT /v1/breeders/b1/cases/c1/photos/p1 HTTP/1.1\r\nHost: localhost\r\nContent-Type: image/jpeg\r\nContent-Length: 500\r\n\r\n{",
+		"one for a page":           "GET / HTTP/1.1\r\nHost: localhost\r\nContent-Length: 500\r\n\r\n{",
 	} {
 		conn, err := net.Dial("tcp", f.Server.Addr().String())
 		if err != nil {

@@ -86,9 +86,12 @@ func (s *Server) newHandler() (http.Handler, error) {
 	return http.HandlerFunc(func(plain http.ResponseWriter, r *http.Request) {
 		w, done := s.patient(plain, r)
 		defer done()
-		if r.ProtoMajor == 2 && strings.HasPrefix(r.Header.Get("Content-Type"), "application/grpc") {
-			// No method here takes a stream of requests for long.
+		if r.ContentLength != 0 {
+			// Also where nobody reads it, for then net/http waits for it; files have longer, once
+			// it is known who sends them. No method takes a stream of requests for long.
 			w.rc.SetReadDeadline(time.Now().Add(2 * s.cfg.Patience)) //nolint:errcheck // a connection without deadlines has none
+		}
+		if r.ProtoMajor == 2 && strings.HasPrefix(r.Header.Get("Content-Type"), "application/grpc") {
 			s.grpc.ServeHTTP(w, r)
 			return
 		}
@@ -154,8 +157,6 @@ func (s *Server) jsonBody(next http.Handler) http.Handler {
 			next.ServeHTTP(w, r)
 			return
 		}
-		rc := http.NewResponseController(w)
-		rc.SetReadDeadline(time.Now().Add(2 * s.cfg.Patience)) //nolint:errcheck // a connection without deadlines has none
 		body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, bodyMax))
 		var large *http.MaxBytesError
 		switch {

@@ -150,8 +150,12 @@ func (s *Server) takeList(w http.ResponseWriter, r *http.Request) (none care.Imp
 	if r.ContentLength > sheet.MaxBytes {
 		return none, sheet.TooLarge()
 	}
-	http.NewResponseController(w).SetReadDeadline(time.Now().Add(listTime)) //nolint:errcheck // a connection without deadlines has none
-	file, digest, size, err := s.lists.receive(http.MaxBytesReader(w, r.Body, sheet.MaxBytes))
+	comes, end, err := s.arriving.begin(callerKey(who.Actor), s.lists.name(breederID, id), http.MaxBytesReader(w, r.Body, sheet.MaxBytes), http.NewResponseController(w), listTime)
+	if err != nil {
+		return none, err
+	}
+	defer end()
+	file, digest, size, err := s.lists.receive(comes)
 	var large *http.MaxBytesError
 	switch {
 	case errors.As(err, &large):

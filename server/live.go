@@ -35,8 +35,7 @@ func (s *streams) begin(who care.Actor, from netip.Addr) (end func(), err error)
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.open[key] >= streamsEach {
-		return nil, &care.Error{Code: care.Exhausted, Reason: care.ReasonTooManyTries, Text: words.Say("Warmhand is open in too many places at once. Close some of them."),
-			Meta: map[string]string{"retry_seconds": "60"}}
+		return nil, tooMuch(words.Say("Warmhand is open in too many places at once. Close some of them."))
 	}
 	if s.open == nil {
 		s.open = map[string]int{}

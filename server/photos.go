@@ -32,9 +32,13 @@ var plainID = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
 // cut, as in the IETF's draft of resumable uploads: PUT begins, PATCH goes on at
 // Upload-Offset, HEAD asks for it, and Upload-Complete: ?0 says that more follows.
 func (s *Server) putPhoto(w http.ResponseWriter, r *http.Request) {
-	p, err := s.takePhoto(w, r)
+	p, who, err := s.takePhoto(w, r)
 	var elsewhere *photo.OffsetError
-	if errors.As(err, &elsewhere) {
+	var full *photo.FullError
+	switch {
+	case errors.As(err, &full):
+		err = tooMuchBegun(full)
+	case errors.As(err, &elsewhere):
 		w.Header().Set(uploadOffset, strconv.FormatInt(elsewhere.Offset, 10))
 		err = &care.Error{Code: care.Conflict, Reason: care.ReasonUploadOffset, Text: words.Say("Of this photo {bytes} bytes have arrived. Go on there.", int(elsewhere.Offset))}
 	}
@@ -43,7 +47,7 @@ func (s *Server) putPhoto(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if p == nil {
-		s.tellArrived(w, r, false)
+		s.tellArrived(w, r, who, false)
 		return
 	}
 	body, err := wireJSON.Marshal(photoToProto(p))
@@ -58,12 +62,12 @@ func (s *Server) putPhoto(w http.ResponseWriter, r *http.Request) {
 
 // headPhoto says how much of a picture has arrived.
 func (s *Server) headPhoto(w http.ResponseWriter, r *http.Request) {
-	existing, _, err := s.mayAddPhoto(w, r, routePhotoHead)
+	existing, who, err := s.mayAddPhoto(w, r, routePhotoHead)
 	if err != nil {
 		s.writeError(w, r, err)
 		return
 	}
-	s.tellArrived(w, r, existing != nil)
+	s.tellArrived(w, r, who.Actor, existing != nil)
 }
 
 // The headers of an upload that comes in pieces.
@@ -72,12 +76,12 @@ const (
 	uploadComplete = "Upload-Complete" // ?1: with this the picture is whole; ?0: more follows
 )
 
-func (s *Server) tellArrived(w http.ResponseWriter, r *http.Request, whole bool) {
+func (s *Server) tellArrived(w http.ResponseWriter, r *http.Request, who care.Actor, whole bool) {
 	h := w.Header()
 	h.Set("Cache-Control", "no-store")
 	h.Set(uploadComplete, "?1")
 	if !whole {
-		n, err := s.waiting.Arrived(r.Context(), uploadName(r))
+		n, err := s.waiting.Arrived(r.Context(), uploadOf(r, who))
 		if err != nil {
 			s.writeError(w, r, notKept(r.Context(), err, errNotRead))
 			return
@@ -88,9 +92,9 @@ func (s *Server) tellArrived(w http.ResponseWriter, r *http.Request, whole bool)
 	w.WriteHeader(http.StatusNoContent)
 }
 
-// uploadName is what arrives of a picture is kept under until it is whole.
-func uploadName(r *http.Request) string {
-	return r.PathValue("breeder") + "/" + r.PathValue("case") + "/" + r.PathValue("photo")
+// uploadOf is what arrives of a picture is kept under until it is whole.
+func uploadOf(r *http.Request, who care.Actor) photo.Upload {
+	return photo.Upload{Who: callerKey(who), For: r.PathValue("breeder") + "/" + r.PathValue("case"), Name: r.PathValue("photo")}
 }
 
 // mayAddPhoto checks who asks, and returns the picture if it is there.
@@ -107,21 +111,22 @@ func (s *Server) mayAddPhoto(w http.ResponseWriter, r *http.Request, route strin
 	return existing, who, err
 }
 
-// takePhoto returns nil as long as more of the picture is to follow.
-func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none *care.Photo, err error) {
+// takePhoto returns nil as long as more of the picture is to follow, and who sends it.
+func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none *care.Photo, who care.Actor, err error) {
 	route, from := routePhotoPut, int64(0)
 	if r.Method == http.MethodPatch {
 		route = routePhotoPatch
 		if from, err = strconv.ParseInt(r.Header.Get(uploadOffset), 10, 64); err != nil || from < 0 {
-			return none, care.BadField(uploadOffset, "Say at which byte the picture goes on. HEAD tells how much has arrived.")
+			return none, who, care.BadField(uploadOffset, "Say at which byte the picture goes on. HEAD tells how much has arrived.")
 		}
 	}
-	existing, who, err := s.mayAddPhoto(w, r, route)
+	existing, sender, err := s.mayAddPhoto(w, r, route)
 	if err != nil {
-		return none, err
+		return none, who, err
 	}
+	who = sender.Actor
 	if existing != nil && from > 0 {
-		return existing, nil // its answer was lost on the way
+		return existing, who, nil // its answer was lost on the way
 	}
 	last := true
 	switch r.Header.Get(uploadComplete) {
@@ -129,47 +134,52 @@ func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) (none *care.P
 	case "?0":
 		last = false
 	default:
-		return none, care.BadField(uploadComplete, "Write ?1 when the picture is whole with this, or ?0 when more follows.")
+		return none, who, care.BadField(uploadComplete, "Write ?1 when the picture is whole with this, or ?0 when more follows.")
 	}
 	ctx := r.Context()
 	switch kind, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type")); kind {
 	case "image/jpeg", "image/png", "image/webp", "application/octet-stream", "application/partial-upload":
 	default:
-		return none, care.BadField("Content-Type", "Send the picture's bytes as image/jpeg, image/png or image/webp.")
+		return none, who, care.BadField("Content-Type", "Send the picture's bytes as image/jpeg, image/png or image/webp.")
 	}
 	var taken *time.Time
 	if text := r.Header.Get("X-Taken-At"); text != "" {
 		at, err := time.Parse(time.RFC3339, text)
 		if err != nil {
-			return none, care.BadField("X-Taken-At", "“{time}” is not a time. Write it like 2026-05-01T18:30:00Z, or leave it out.", printable(text))
+			return none, who, care.BadField("X-Taken-At", "“{time}” is not a time. Write it like 2026-05-01T18:30:00Z, or leave it out.", printable(text))
 		}
 		taken = &at
 	}
 	if r.ContentLength > photoMax {
-		return none, &photo.Error{Code: photo.TooLarge, Field: "photo", Message: words.Say("The picture is larger than 25 MB. Send it in a smaller size.")}
+		return none, who, &photo.Error{Code: photo.TooLarge, Field: "photo", Message: words.Say("The picture is larger than 25 MB. Send it in a smaller size.")}
 	}
-	http.NewResponseController(w).SetReadDeadline(time.Now().Add(photoTime)) //nolint:errcheck // a connection without deadlines has none
-	pic, err := s.waiting.Receive(ctx, uploadName(r), from, last, http.MaxBytesReader(w, r.Body, photoMax+1), photo.Limits{Bytes: photoMax})
+	upload := uploadOf(r, who)
+	in, end, err := s.arriving.begin(upload.Who, upload.For+"/"+upload.Name, http.MaxBytesReader(w, r.Body, photoMax+1), http.NewResponseController(w), photoTime)
+	if err != nil {
+		return none, who, err
+	}
+	defer end()
+	pic, err := s.waiting.Receive(ctx, upload, from, last, in, photo.Limits{Bytes: photoMax})
 	if err != nil {
 		var refused *photo.Error
 		if !errors.As(err, &refused) && !errors.Is(err, ctx.Err()) && isArrival(err) {
-			return none, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: words.Say("The picture did not arrive whole. Send it again, or the rest of it.")}
+			return none, who, &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: words.Say("The picture did not arrive whole. Send it again, or the rest of it.")}
 		}
-		return none, notKept(ctx, err, errNotKept)
+		return none, who, notKept(ctx, err, errNotKept)
 	}
 	if pic == nil {
-		return nil, nil
+		return nil, who, nil
 	}
 	// What the file says of its time is not asked: only what the sender tells on
 	// purpose is kept.
-	p, err := s.keepPicture(ctx, who.Actor, s.now(), pic, care.Photo{BreederID: r.PathValue("breeder"), CaseID: r.PathValue("case"), ID: r.PathValue("photo"), TakenAt: taken})
+	p, err := s.keepPicture(ctx, who, s.now(), pic, care.Photo{BreederID: r.PathValue("breeder"), CaseID: r.PathValue("case"), ID: r.PathValue("photo"), TakenAt: taken})
 	if err != nil {
-		return none, err
+		return none, who, err
 	}
-	if err := s.waiting.Forget(context.WithoutCancel(ctx), uploadName(r)); err != nil {
+	if err := s.waiting.Forget(context.WithoutCancel(ctx), upload); err != nil {
 		s.log.Warn("What had come in of a picture was not removed; it is in an hour.", "error", err)
 	}
-	return &p, nil
+	return &p, who, nil
 }
 
 // keepPicture stores a picture that was taken in and then its row, in this
@@ -201,7 +211,8 @@ func notKept(ctx context.Context, err error, instead *care.Error) error {
 	var answer *care.Error
 	var refused *photo.Error
 	var elsewhere *photo.OffsetError
-	if errors.As(err, &answer) || errors.As(err, &refused) || errors.As(err, &elsewhere) || ctx.Err() != nil {
+	var full *photo.FullError
+	if errors.As(err, &answer) || errors.As(err, &refused) || errors.As(err, &elsewhere) || errors.As(err, &full) || ctx.Err() != nil {
 		return err
 	}
 	return fmt.Errorf("%w: %w", err, instead)
@@ -216,7 +227,7 @@ var (
 func isArrival(err error) bool {
 	var large *http.MaxBytesError
 	var timeout interface{ Timeout() bool }
-	return errors.Is(err, io.ErrUnexpectedEOF) || errors.As(err, &large) || errors.As(err, &timeout) && timeout.Timeout()
+	return errors.Is(err, photo.ErrAnew) || errors.Is(err, io.ErrUnexpectedEOF) || errors.As(err, &large) || errors.As(err, &timeout) && timeout.Timeout()
 }
 
 // getPhoto serves one size of a picture to those who may see its case.

@@ -133,6 +133,7 @@ type Server struct {
 	passkeys     *access.Passkeys // nil where browsers allow none
 	looks        looks
 	streams      streams
+	arriving     arriving
 	pictures     sync.RWMutex // held while a picture is kept or discarded
 	calls        *calls       // nil for no limits
 	claims       *access.Limiter

@@ -308,10 +308,10 @@ function large(id: string) {
   return { ...photo(id), bytes: bytes.buffer };
 }
 
-function saveLarge(id: string) {
+function saveLarge(id: string, animal = 'a') {
   return saveEntry(
     {
-      case: caseOf('a'),
+      case: caseOf(animal),
       entry: { happenTime: new Date(at).toISOString(), message: { text: 'A picture', photos: [id] } },
       photos: [large(id)],
     },
@@ -363,6 +363,43 @@ test('when the service gave up what had arrived, the picture begins again', asyn
     `PATCH ${3 * piece}`,
   ]);
   expect(same(server.stored[0]?.body, large('photo-big').bytes)).toBe(true);
+});
+
+test('where no more pictures may be begun, the next waits until one is whole, and all arrive', async () => {
+  const ids = ['a', 'b', 'c', 'd', 'e'].map((animal) => `photo-${animal}`);
+  for (const id of ids) await saveLarge(id, id.slice(-1));
+  let cut = true;
+  let refusals = 0;
+  server.before = (id) => {
+    const begun = [...server.parts.keys()].filter((i) => !server.stored.some((s) => s.id === i));
+    if (ids.includes(id) && !server.parts.has(id) && begun.length >= 2) {
+      refusals++;
+      return refusal(429, 'TOO_MANY_TRIES');
+    }
+    return cut && server.parts.has(id) ? new TypeError('no network') : undefined;
+  };
+  await flush(undefined, clock);
+  expect([...server.parts.keys()]).toHaveLength(2);
+  expect(refusals).toBe(3);
+  expect((await allItems()).map((i) => i.state)).toEqual(Array(10).fill('queued'));
+  cut = false;
+  for (let turn = 0; turn < 5; turn++) {
+    at += wait(turn + 1, 1);
+    await flush(undefined, clock);
+  }
+  expect(await allItems()).toEqual([]);
+  expect(server.stored.map((s) => s.id)).toEqual(expect.arrayContaining(ids));
+  expect(server.pieces.filter((p) => p === 'PUT 0')).toHaveLength(5); // what was begun went on, and was not begun anew
+});
+
+test('a picture whose place is always another waits, and is not refused', async () => {
+  await saveLarge('photo-big');
+  server.before = () => refusal(409, 'UPLOAD_OFFSET');
+  expect(await flush(undefined, clock)).toMatchObject({ left: 2, sent: 0 });
+  expect((await allItems()).map((i) => i.state)).toEqual(['queued', 'queued']);
+  server.before = () => undefined;
+  at += day;
+  expect(await flush(undefined, clock)).toMatchObject({ left: 0, sent: 2 });
 });
 
 test('a picture that is chosen again while it waits goes once', async () => {

@@ -246,7 +246,9 @@ function failure(e: unknown): { kind: 'later' | 'refused'; error: Refusal } {
   if (e instanceof Offline) return { kind: 'later', error: refusal(0, 'OFFLINE', say('There was no network.')) };
   if (!(e instanceof ApiError)) throw e;
   const error = refusal(e.status, e.reason, e.message, e.meta, e.fields);
-  return { kind: comesBack(e.status) ? 'later' : 'refused', error };
+  // Two places that send one picture may be in each other's way: that says nothing against the picture.
+  const later = comesBack(e.status) || e.reason === 'UPLOAD_OFFSET';
+  return { kind: later ? 'later' : 'refused', error };
 }
 
 /** Classified by status alone: texts change. */
