@@ -199,7 +199,7 @@ func (e *engine) refusalText() text {
 			e.fastText().Begin(), e.lossText(), off, lasting)
 	}
 	if days := e.weight.daysTo(1 - tenth); e.refusedInARow > 1 && e.weight.start > 0 && days > 0 {
-		return words.Say("{refused}, {fast}, {loss}, a tenth at its pace in {days}. That it has stopped eating for now is {off} likely, that it needs help to start again {lasting}.",
+		return words.Say("{refused}, {fast}, {loss}, and a tenth in {days} at this pace. That it has stopped eating for now is {off} likely, that it needs help to start again {lasting}.",
 			so.Begin(), e.fastText(), e.lossText(), dayCount(int(math.Ceil(days))), off, lasting)
 	}
 	return words.Say("{refused}, {fast}, {loss}. That it has stopped eating for now is {off} likely, that it needs help to start again {lasting}.",

@@ -3,6 +3,7 @@ package print
 import (
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"warmhand/internal/assess"
@@ -44,9 +45,11 @@ func layGuide(p Paper, a *care.Animal, list []assess.GuidePage, at time.Time, zo
 			}
 		}
 		f.section(words.Say("Where this comes from"), 12)
+		var from []string // one after the other: each on its own line they begin a page of their own
 		for _, part := range g.Parts {
-			f.say(regular, 7.5, muted, words.Say("{title}: {source}", part.Title, part.Source))
+			from = append(from, in.Say(words.Say("{title}: {source}", part.Title, part.Source)))
 		}
+		f.say(regular, 7.5, muted, words.AsIs(strings.Join(from, " · ")))
 	}
 	return f.sheet
 }

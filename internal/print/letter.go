@@ -181,7 +181,11 @@ func (f *flow) letterWeight(l *VetCase) {
 	text := words.Say("{n} weigh-ins, the last {mass} on {date}. The broken line is the day it came into this home.", len(list), massWords(list[last].Body.(care.WeighIn).Mass), date(list[last].HappenedAt, f.zone))
 	n := &l.Assessment.Numbers
 	// Where the loss is not known, all three are 0.
-	if n.LossLow < n.LossHigh {
+	switch {
+	case n.LossLow >= n.LossHigh:
+	case list[last].HappenedAt.Before(l.HandedOver):
+		text = words.Join(text, words.Say("It was not weighed here: going by its meals, without what is in the gut, it weighs {change} than then (90 % interval: {from} to {to}).", lossWords(n.LossPct), lossWords(n.LossLow), lossWords(n.LossHigh)))
+	default:
 		text = words.Join(text, words.Say("Without what is in the gut it weighs {change} than then (90 % interval: {from} to {to}).", lossWords(n.LossPct), lossWords(n.LossLow), lossWords(n.LossHigh)))
 	}
 	f.say(regular, body, ink, text)

@@ -93,6 +93,24 @@ func TestVetLetter(t *testing.T) {
 	}
 }
 
+func TestVetLetterNotWeighedHere(t *testing.T) {
+	t.Parallel()
+	l := ill(t)
+	before := slices.DeleteFunc(slices.Clone(l.Entries), func(e care.Entry) bool {
+		return e.Body.Kind() == care.KindWeighIn && !e.HappenedAt.Before(l.HandedOver)
+	})
+	l.Assessment, _ = assess.AssessCourse(&assess.Subject{Animal: l.Record.Animal, HandedOverAt: l.HandedOver}, before, l.At)
+	l.Entries = before
+	text := printtest.Text(t, letterOf(t, A4, l, words.English))
+	if !strings.Contains(text, "It was not weighed here: going by its meals") {
+		t.Errorf("what was reckoned is told as if it had been weighed: %s", text)
+	}
+	// The broken line is there, and the days reach to it.
+	if day := words.English.Say(words.Say("{date}", date(l.HandedOver, time.UTC))); !strings.Contains(text, day+" 14 weigh-ins") {
+		t.Errorf("the plot does not reach to %s: %s", day, text)
+	}
+}
+
 func TestVetLetterOfNothing(t *testing.T) {
 	t.Parallel()
 	l := &VetCase{Record: &care.Record{Animal: care.Animal{Species: "boiga_dendrophila"}, Breeder: "B"}, HandedOver: noon, At: noon}

@@ -34,7 +34,7 @@ func (f *flow) weighedOnce(e care.Entry) {
 }
 
 // massPlot plots two weigh-ins or more, the oldest first, over the days; a mark
-// within them is drawn as a line from top to bottom.
+// is drawn as a line from top to bottom, and the days reach to it.
 func (f *flow) massPlot(list []care.Entry, mark time.Time) {
 	mass := func(i int) float64 { return float64(list[i].Body.(care.WeighIn).Mass) }
 	low, high := mass(0), mass(0)
@@ -42,6 +42,14 @@ func (f *flow) massPlot(list []care.Entry, mark time.Time) {
 		low, high = min(low, mass(i)), max(high, mass(i))
 	}
 	first, last := list[0].HappenedAt, list[len(list)-1].HappenedAt
+	if !mark.IsZero() {
+		if mark.Before(first) {
+			first = mark
+		}
+		if mark.After(last) {
+			last = mark
+		}
+	}
 	step := tick((high - low) / 3)
 	bottom, top := math.Floor(low/step)*step, math.Ceil(high/step)*step
 	if top == bottom {
@@ -66,7 +74,7 @@ func (f *flow) massPlot(list []care.Entry, mark time.Time) {
 		f.line(x, y0+height, x, y0+height+1.2)
 		f.text(min(x-f.pdf.GetStringWidth(plain(d.label))/2, x1-f.pdf.GetStringWidth(plain(d.label))), y0+height+4.4, d.label)
 	}
-	if mark.After(first) && mark.Before(last) {
+	if !mark.IsZero() {
 		x := x0 + (x1-x0)*mark.Sub(first).Hours()/across
 		f.pdf.SetDrawColor(ink.r, ink.g, ink.b)
 		f.pdf.SetLineWidth(.25)

@@ -133,7 +133,8 @@ func (f *flow) list(size float64, points []words.Text) {
 }
 
 // table writes rows under a head; the columns begin at these parts of the
-// width. Rows are broken into lines, never cut, and a row stays on one page.
+// width. Rows are broken into lines, never cut, and a row stays on one page;
+// the head stands on each.
 func (f *flow) table(at []float64, head []string, rows [][]string) {
 	const size, pad = 8.5, 1.1
 	leading := size * spacing
@@ -144,27 +145,40 @@ func (f *flow) table(at []float64, head []string, rows [][]string) {
 		}
 		return (end-at[i])*f.w - 2.5
 	}
-	row := func(cells []string, style string, c rgb) {
+	lay := func(cells []string, style string, c rgb) (broken [][]string, tall float64) {
 		f.set(style, size, c)
 		most := 1
-		broken := make([][]string, len(cells))
 		for i, cell := range cells {
-			broken[i] = f.lines(cell, width(i), 0)
+			broken = append(broken, f.lines(cell, width(i), 0))
 			most = max(most, len(broken[i]))
 		}
-		f.need(float64(most)*leading + 2*pad)
+		return broken, float64(most)*leading + 2*pad
+	}
+	draw := func(broken [][]string, tall float64) {
 		for i, lines := range broken {
 			f.para(f.x+at[i]*f.w, f.y+pad+size*.33, leading, lines)
 		}
-		f.y += float64(most)*leading + 2*pad
+		f.y += tall
 		f.line(f.x, f.y, f.x+f.w, f.y)
 	}
-	if head != nil {
-		f.need(2*leading + 4*pad)
-		row(head, bold, muted)
+	top := func() {
+		if head != nil {
+			draw(lay(head, bold, muted))
+		}
 	}
-	for _, cells := range rows {
-		row(cells, regular, ink)
+	for i, cells := range rows {
+		broken, tall := lay(cells, regular, ink)
+		switch {
+		case i == 0 && head != nil: // not without a row
+			_, above := lay(head, bold, muted)
+			f.need(above + tall)
+			top()
+		case f.y+tall > f.height-footEdge:
+			f.page()
+			top()
+		}
+		f.set(regular, size, ink)
+		draw(broken, tall)
 	}
 	f.y += 1.5
 }
@@ -360,7 +374,9 @@ func (f *flow) firstDays(r *care.Record, home time.Time) {
 }
 
 func (f *flow) whenToCall(r *care.Record) {
-	f.section(words.Say("When to call"), 30)
+	f.section(words.Say("When to call"), 38)
+	f.say(regular, body, ink, words.Say("Reptile vet, name and number: ______________________________________________"))
+	f.y += 1.5
 	for _, c := range assess.Calls() {
 		f.need(20)
 		f.say(bold, body, ink, words.Say(c.Whom))
@@ -371,8 +387,6 @@ func (f *flow) whenToCall(r *care.Record) {
 		f.say(regular, body, ink, words.Say("How to reach {breeder}: {contact}", r.Breeder, r.Contact))
 	}
 	f.say(regular, body, ink, words.Say("In the app you can write to the breeder at any time."))
-	f.need(8)
-	f.say(regular, body, ink, words.Say("Reptile vet, name and number: ______________________________________________"))
 }
 
 // columns writes short points in two columns.

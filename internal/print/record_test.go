@@ -97,6 +97,26 @@ func TestRecordReadsBack(t *testing.T) {
 	}
 }
 
+func TestTableSaysOnEachPageWhatItIs(t *testing.T) {
+	t.Parallel()
+	f := &flow{sheet: newSheet(A4, words.English, words.Say("Handover record"), noon), zone: time.UTC, pages: 3, running: words.Say("Handover record")}
+	f.x, f.w = 18, f.width-36
+	f.page()
+	rows := make([][]string, 90)
+	for i := range rows {
+		rows[i] = []string{"mouse", strings.Repeat("a long note ", 1+i%20)}
+	}
+	f.table([]float64{0, .5}, []string{"Prey", "What came of it"}, rows)
+	var b bytes.Buffer
+	pages := f.pdf.PageCount()
+	if err := f.sheet.write(&b); err != nil {
+		t.Fatal(err)
+	}
+	if heads := strings.Count(printtest.Text(t, b.Bytes()), "What came of it"); pages < 3 || heads != pages {
+		t.Errorf("%d heads on %d pages", heads, pages)
+	}
+}
+
 // checkMargins holds all pages to a margin of 8 mm: what runs out of its column
 // runs into it.
 func checkMargins(t *testing.T, pdf []byte) {
