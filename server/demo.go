@@ -277,7 +277,13 @@ func (t tale) climate(day int, warm, cool, night, humidity float64) {
 	t.log(day, 20.5, care.ClimateReading{Warm: &w, Cool: &c, Night: &n, Humidity: &h, TakenWith: care.WithProbe})
 }
 
-func (t tale) says(day int, hour float64, text string) { t.log(day, hour, care.Message{Text: text}) }
+// says is a message of the keeper, who has read what the breeder wrote before it.
+func (t tale) says(day int, hour float64, text string) {
+	t.d.add(t.at(day, hour-.05), func(at time.Time) error {
+		return t.d.s.followup.Acknowledge(t.d.ctx, t.keeper(), at, t.d.owner.BreederID, t.d.cases[t.animal], &at, &at)
+	})
+	t.log(day, hour, care.Message{Text: text})
+}
 
 // answers is a message of the breeder, who looks at the case first.
 func (t tale) answers(day int, hour float64, text string) {

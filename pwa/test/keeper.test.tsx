@@ -218,6 +218,28 @@ test('what the breeder wrote stands on the first screen until it was read', asyn
   expect(screen.queryByRole('heading', { name: 'Thimblewick wrote' })).toBeNull();
 });
 
+test('what was read on one phone is read on the next, and only what came in later is new', async () => {
+  const wrote = (id: string, text: string, happened: string, came: string): EntryJson => ({
+    name: `${animal}/entries/${id}`,
+    case: c.name ?? '',
+    by: 'ACTOR_KIND_BREEDER',
+    happenTime: happened,
+    receiveTime: came,
+    message: { text },
+  });
+  await keepLog(animal, [
+    wrote('3', 'And the hide?', '2026-03-09T10:00:00Z', '2026-03-09T10:00:01Z'),
+    // Written in a cellar before what was read, and sent after it.
+    wrote('2', 'Leave the lid shut.', '2026-03-07T09:00:00Z', '2026-03-09T08:00:00Z'),
+    wrote('1', 'How is she?', '2026-03-07T10:00:00Z', '2026-03-07T10:00:01.5Z'),
+  ]);
+  await load();
+  const texts = (at?: string) => unread({ ...c, ...(at && { keeperReadTime: at }) }).map((e) => e.message?.text);
+  expect(texts()).toEqual(['And the hide?', 'How is she?', 'Leave the lid shut.']);
+  expect(texts('2026-03-07T10:00:01.500Z')).toEqual(['And the hide?', 'Leave the lid shut.']);
+  expect(texts('2026-03-09T10:00:01Z')).toEqual([]);
+});
+
 test('sizes against the limits of this animal', () => {
   expect(overLimit({ maxDepthMm: 20 }, 'depth', 30)).toContain('deeper');
   expect(overLimit({ maxDepthMm: 20 }, 'depth', 20)).toBe('');

@@ -112,13 +112,17 @@ export function current(lines: readonly Line[]): Line[] {
   return lines.filter((l) => !l.entry.replacedBy && !l.entry.withdrawal);
 }
 
-/** The breeder's messages of a case that nobody has read on this phone, newest first. */
-export function unreadOf(lines: readonly Line[], caseName: string, read: ReadonlyMap<string, string>): EntryJson[] {
-  const until = Date.parse(read.get(caseName) ?? '') || 0;
+/**
+ * The breeder's messages of a case that nobody has read, newest first: not on this phone, nor on another of the
+ * keeper's, as the service knows it.
+ */
+export function unreadOf(lines: readonly Line[], c: CaseJson, read: ReadonlyMap<string, string>): EntryJson[] {
+  const here = Date.parse(read.get(c.name ?? '') ?? '') || 0;
+  const elsewhere = Date.parse(c.keeperReadTime ?? '') || 0;
   return lines
     .map((l) => l.entry)
-    .filter((e) => e.message && e.case === caseName && e.by !== 'ACTOR_KIND_KEEPER' && !e.replacedBy)
-    .filter((e) => Date.parse(e.happenTime ?? '') > until);
+    .filter((e) => e.message && e.case === c.name && e.by !== 'ACTOR_KIND_KEEPER' && !e.replacedBy)
+    .filter((e) => Date.parse(e.happenTime ?? '') > here && !(Date.parse(e.receiveTime ?? '') <= elsewhere));
 }
 
 export function waitingCards(): Promise<WaitingCardJson[]> {

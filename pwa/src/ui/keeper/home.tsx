@@ -348,7 +348,7 @@ function UnsentSigns({ lines }: { lines: readonly Line[] }): JSX.Element {
   );
 }
 
-/** What the breeder wrote and nobody has read here yet. */
+/** What the breeder wrote and nobody has read yet. */
 function Unread({ c }: { c: CaseJson }): JSX.Element | null {
   const [newest, ...older] = unread(c);
   if (!newest) return null;

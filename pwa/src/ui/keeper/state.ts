@@ -55,9 +55,9 @@ export function linesOf(c: CaseJson): Line[] {
   return k ? laidOver(k.logs.get(animal) ?? [], k.outbox, animal) : [];
 }
 
-/** What the breeder wrote and nobody has read on this phone, newest first. */
+/** What the breeder wrote and the keeper has read on no phone, newest first. */
 export function unread(c: CaseJson): EntryJson[] {
-  return unreadOf(linesOf(c), c.name ?? '', known.value?.read ?? new Map());
+  return unreadOf(linesOf(c), c, known.value?.read ?? new Map());
 }
 
 export function animalName(c: CaseJson): string {
