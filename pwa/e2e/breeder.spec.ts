@@ -440,7 +440,13 @@ test('a case is read, a step agreed, a word written, ended and reopened', async 
 
   await test.step('a step is agreed with the days it holds', async () => {
     const before = (await entriesOf(page, row.animal.name, 'step')).length;
-    await page.getByRole('button', { name: 'Agree on this' }).first().click();
+    const agree = page.getByRole('button', { name: 'Agree on this' }).first();
+    const form = page.locator('.steps form');
+    await agree.click();
+    await expect(form).toBeFocused(); // whoever pressed a key is there, and sees it
+    await page.getByRole('button', { name: 'Cancel' }).click();
+    await expect(agree).toBeFocused();
+    await agree.click();
     const days = page.getByLabel('Holds for');
     await days.fill('many');
     await page.getByRole('button', { name: 'Agree, and tell the keeper' }).click();
@@ -455,6 +461,17 @@ test('a case is read, a step agreed, a word written, ended and reopened', async 
     await expect(page.getByRole('button', { name: 'Answer' })).toHaveCount(0);
     expect(await entriesOf(page, row.animal.name, 'step')).toHaveLength(before + 1);
     await page.unroute('**/entries?*');
+  });
+
+  await test.step('what is put right once keeps nobody from asking', async () => {
+    const quill = await caseOf(page, 'Quill');
+    await page.goto(`/b/cases/${quill.name.split('/').at(-1)}`);
+    const hole = page.locator('.steps > li').filter({ hasText: 'Take out what has a hole' });
+    await hole.getByRole('button', { name: /^Agree on this/ }).click();
+    await expect(hole.getByLabel('Holds for')).toHaveValue('0');
+    await expect(hole.getByText('the keeper is asked again as usual')).toBeVisible();
+    await hole.getByRole('button', { name: 'Cancel' }).click();
+    await page.goto(`/b/cases/${row.name.split('/').at(-1)}`);
   });
 
   await test.step('a message is written once', async () => {
@@ -558,6 +575,8 @@ test('a keeper comes back with a code, adds a tablet, and a lost phone is signed
     const tablet = await device();
     await tablet.goto(`/in#${second.replace('-', '')}`);
     await expect(tablet.getByRole('heading', { level: 1, name: 'Moss' })).toBeVisible();
+    await expect(tablet.getByRole('region', { name: 'Lately' }).getByRole('listitem').first()).toBeVisible();
+    await expect(tablet.getByRole('heading', { name: /wrote$/ })).toHaveCount(0); // what was read on the phone
     expect(tablet.url()).not.toContain('#');
     await tablet.context().close();
     const late = await device();

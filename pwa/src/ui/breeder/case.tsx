@@ -474,7 +474,7 @@ function Numbers({ a }: { a: AssessmentJson }): JSX.Element {
         </dd>
       </div>
       <div>
-        <dt>{say('10 % lighter in')}</dt>
+        <dt>{say('Without food, 10 % lighter in')}</dt>
         <dd>{Number(a.daysToTenPct ?? -1) < 0 ? say('not losing') : days(Math.round(Number(a.daysToTenPct)))}</dd>
       </div>
       <div>
@@ -576,6 +576,16 @@ function Why({ a, d }: { a: AssessmentJson; d: Everything }): JSX.Element {
 
 function Next({ a, d, again }: { a: AssessmentJson; d: Everything; again: () => void }): JSX.Element {
   const [open, setOpen] = useState('');
+  // The focus goes into the form that takes the button's place, and back to the button.
+  const list = useRef<HTMLOListElement>(null);
+  const was = useRef('');
+  useEffect(() => {
+    const code = open || was.current;
+    was.current = open;
+    if (!code) return;
+    const li = list.current?.querySelector(`[data-step="${code}"]`);
+    (li?.querySelector<HTMLElement>('form') ?? li?.querySelector<HTMLElement>('button'))?.focus();
+  }, [open]);
   const agreed = d.entries.filter((e) => e.step && !e.replacedBy);
   // That nothing has to change is nothing to agree on beside what has to.
   const steps = (a.steps ?? []).filter((s, _, all) => s.code !== 'keep_going' || all.length === 1);
@@ -583,17 +593,17 @@ function Next({ a, d, again }: { a: AssessmentJson; d: Everything; again: () => 
   return (
     <Section id="c-next" title={say('Suggested next')}>
       {(a.steps ?? []).length === 0 && <p class="muted">{say('Nothing to do just now.')}</p>}
-      <ol class="steps">
+      <ol class="steps" ref={list}>
         {all.map((s) => {
-          const was = agreed
+          const last = agreed
             .filter((e) => e.step?.step === s.code)
             .sort((x, y) => byLetters(y.happenTime, x.happenTime))[0];
           return (
-            <li key={s.code}>
+            <li key={s.code} data-step={s.code}>
               <p>{s.text}</p>
-              {was && (
+              {last && (
                 <p class="muted">
-                  {entryLine(was)}, {ago(was.happenTime)}.
+                  {entryLine(last)}, {ago(last.happenTime)}.
                 </p>
               )}
               {open === s.code ? (
@@ -608,7 +618,7 @@ function Next({ a, d, again }: { a: AssessmentJson; d: Everything; again: () => 
                 />
               ) : (
                 <Button icon="check" onClick={() => setOpen(s.code ?? '')}>
-                  {say('Agree on this')}
+                  {last ? say('Agree on this again') : say('Agree on this')}
                 </Button>
               )}
             </li>
@@ -637,12 +647,15 @@ function Agree({
   done: () => void;
   cancel: () => void;
 }): JSX.Element {
-  const [days, setDays] = useState(String(step.holdsDays || 5));
+  // What is done once, as putting a hazard right, holds for no days: silence after it is a reason to ask.
+  const [days, setDays] = useState(String(step.holdsDays ?? 0));
   const [note, setNote] = useState('');
   const save = useSave();
   return (
     <form
       class="stack"
+      aria-label={step.text}
+      tabIndex={-1}
       onSubmit={(e) => {
         e.preventDefault();
         void save
@@ -668,10 +681,14 @@ function Agree({
         value={days}
         onInput={setDays}
         error={problem(save.error, 'holds_days')}
-        hint={say(
-          '{until}Until then the keeper is not asked about it, and silence is no reason to worry. 0 means: once.',
-          { until: until(days) },
-        )}
+        hint={
+          days.trim() === '0'
+            ? say('Once: the keeper is asked again as usual. With days, not until they are over.')
+            : say(
+                '{until}Until then the keeper is not asked about it, and silence is no reason to worry. 0 means: once.',
+                { until: until(days) },
+              )
+        }
       />
       <Field
         label={say('In your own words (may stay empty)')}
