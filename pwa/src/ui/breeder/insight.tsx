@@ -98,7 +98,7 @@ export function InsightPage(): JSX.Element {
             ) : (
               <Table
                 label={say('What comes up in homes, as a table')}
-                heads={[say('What'), say('Homes'), say('Put right'), say('Half of them within')]}
+                heads={[say('What'), say('Homes'), say('Put right'), say('Half within')]}
               >
                 {all.home?.map((f) => (
                   <tr key={f.concern}>

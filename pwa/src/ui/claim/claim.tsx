@@ -4,7 +4,7 @@ import { ApiError, asKeeper, call, Offline } from '../../api/client';
 import { parseClaimCode, scannedClaimCode } from '../../core/code';
 import type { ClaimCardResponseJson, ClaimHandoverResponseJson, LookUpClaimResponseJson } from '../../core/contract';
 import { caseAddress, uuidv7 } from '../../core/ids';
-import { say, within } from '../../core/say';
+import { say } from '../../core/say';
 
 import { day } from '../../core/time';
 import { formatMass } from '../../core/units';
@@ -402,9 +402,7 @@ function Shown({
   const animal = r.animal?.displayName || r.commonName || say('your snake');
   return (
     <Screen
-      title={
-        r.commonName ? say('Is this your {species}?', { species: within(r.commonName) }) : say('Is this your snake?')
-      }
+      title={r.commonName ? say('Is this your {species}?', { species: r.commonName }) : say('Is this your snake?')}
       above={<ThermalBand />}
     >
       <p class="muted">

@@ -181,7 +181,7 @@ interface Draft {
 
 const measureWords: Record<string, { label: string; hint: string }> = {
   opening: { label: say('Narrowest way across'), hint: say('in mm; “2 cm” works too') },
-  gap: { label: say('Widest slit'), hint: say('in mm; “0,5 cm” works too') },
+  gap: { label: say('Widest slit'), hint: say('in mm; “0.5 cm” works too') },
   depth: { label: say('Depth of the water'), hint: say('in mm; “3 cm” works too') },
   height: { label: say('Floor to the highest place'), hint: say('in mm; “45 cm” works too') },
 };
