@@ -28,7 +28,7 @@ type CheckIn struct {
 	At       time.Time  `json:"at"` // the day begins then, counted from the handover
 	Ask      string     `json:"ask"`
 	Question words.Text `json:"question"`
-	Own      bool       `json:"own,omitempty"` // Question is in the breeder's words
+	Own      bool       `json:"own,omitzero"` // Question is in the breeder's words
 }
 
 // OwnCheckIn is a check-in that a breeder may move or leave out.
