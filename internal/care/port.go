@@ -16,9 +16,9 @@ type Store interface {
 	// wrote survives a power cut.
 	Write(ctx context.Context, f func(Tx) error) error
 	// Swap is Write for an f that is right whatever is written beside it, as long as
-	// the rows that it changes are still as it found them: all that it decides by is
-	// guarded by the version of a case that it counts up, or it puts off what is due. So
-	// writers of different cases need not be held against each other.
+	// the rows that it changes are still as it found them: all that it decides by stands
+	// in them, or is guarded by the version of a case that it counts up, or it puts off
+	// what is due. So writers of different cases need not be held against each other.
 	Swap(ctx context.Context, f func(Tx) error) error
 	// Lets counts the transactions of this program that changed who is let in:
 	// secrets or users. It is counted up before such a Write returns.

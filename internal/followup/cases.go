@@ -190,7 +190,7 @@ func (s *Service) ListFlags(ctx context.Context, who care.Actor, breederID, case
 // MarkSeen says that the breeder looked at the case as it stands.
 func (s *Service) MarkSeen(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string) (CaseView, error) {
 	now = care.Instant(now)
-	return s.onCase(ctx, who, now, breederID, caseID, "seen", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, s.store.Swap, who, now, breederID, caseID, "seen", func(tx care.Tx, c care.Case) (care.Case, error) {
 		c.SeenAt, c.SeenAs = &now, c.Standing
 		return savedCase(tx, c)
 	})
@@ -217,7 +217,7 @@ func (s *Service) SetAside(ctx context.Context, who care.Actor, now time.Time, b
 		}
 		aside = care.Aside{Until: &at, At: &now, Why: strings.TrimSpace(why)}
 	}
-	return s.onCase(ctx, who, now, breederID, caseID, "aside", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, s.store.Swap, who, now, breederID, caseID, "aside", func(tx care.Tx, c care.Case) (care.Case, error) {
 		if c.ClosedAt != nil {
 			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCaseClosed, Text: words.Say("This follow-up has ended. Open it again first.")}
 		}
@@ -231,7 +231,7 @@ func (s *Service) SetAside(ctx context.Context, who care.Actor, now time.Time, b
 
 // LookAfter says who of the breeder's people sees to a case; "" for whoever comes.
 func (s *Service) LookAfter(ctx context.Context, who care.Actor, now time.Time, breederID, caseID, by string) (CaseView, error) {
-	return s.onCase(ctx, who, now, breederID, caseID, "looked_after", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, s.store.Swap, who, now, breederID, caseID, "looked_after", func(tx care.Tx, c care.Case) (care.Case, error) {
 		c.LookedAfterBy = strings.TrimSpace(by)
 		return savedCase(tx, c)
 	})
@@ -243,7 +243,7 @@ func (s *Service) LookAfter(ctx context.Context, who care.Actor, now time.Time, 
 func (s *Service) Acknowledge(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string, got, read *time.Time) error {
 	now = care.Instant(now)
 	var changed *care.Case
-	err := s.store.Write(ctx, func(tx care.Tx) error {
+	err := s.store.Swap(ctx, func(tx care.Tx) error {
 		changed = nil
 		c, err := tx.Case(breederID, caseID)
 		if err != nil {
@@ -292,7 +292,7 @@ func (s *Service) EndCase(ctx context.Context, who care.Actor, now time.Time, br
 		return CaseView{}, care.BadField("outcome", "Say how it ended: settled, returned, vet, died or lost_touch.")
 	}
 	now = care.Instant(now)
-	return s.onCase(ctx, who, now, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, s.store.Write, who, now, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
 		fresh, err := endEntry(tx, who, c, now, requestID, note, care.Ended{Outcome: o})
 		if err != nil || !fresh {
 			return c, err
@@ -308,7 +308,7 @@ func (s *Service) EndCase(ctx context.Context, who care.Actor, now time.Time, br
 // ReopenCase takes the end back.
 func (s *Service) ReopenCase(ctx context.Context, who care.Actor, now time.Time, breederID, caseID, requestID string) (CaseView, error) {
 	now = care.Instant(now)
-	return s.onCase(ctx, who, now, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, s.store.Write, who, now, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
 		if c.ClosedAt != nil && c.Outcome == "" {
 			return c, &care.Error{Code: care.Precondition, Reason: care.ReasonCodeRevoked, Text: words.Say("This handover was revoked. Make a new one for the animal.")}
 		}
@@ -352,12 +352,17 @@ func endEntry(tx care.Tx, who care.Actor, c care.Case, now time.Time, id, note s
 		By: who.Kind, ByID: who.ID(), HappenedAt: now, ReceivedAt: now, Note: note, Body: body})
 }
 
+// transact is how a change is made: care.Store's Write, or its Swap where the change is of
+// the case's own fields and decided by nothing else. What is read for the answer beside it
+// decides nothing.
+type transact func(ctx context.Context, f func(care.Tx) error) error
+
 // onCase runs one change of a case by the breeder.
-func (s *Service) onCase(ctx context.Context, who care.Actor, now time.Time, breederID, caseID, what string, f func(care.Tx, care.Case) (care.Case, error)) (v CaseView, err error) {
+func (s *Service) onCase(ctx context.Context, do transact, who care.Actor, now time.Time, breederID, caseID, what string, f func(care.Tx, care.Case) (care.Case, error)) (v CaseView, err error) {
 	if err := breederOnly(who, breederID, "case"); err != nil {
 		return v, err
 	}
-	err = s.store.Write(ctx, func(tx care.Tx) error {
+	err = do(ctx, func(tx care.Tx) error {
 		c, err := tx.Case(breederID, caseID)
 		if err != nil {
 			return err

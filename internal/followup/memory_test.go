@@ -98,6 +98,110 @@ func TestServersRace(t *testing.T) {
 	}
 }
 
+// counted counts how often transactions were run.
+type counted struct {
+	care.Store
+	runs atomic.Int64
+}
+
+func (s *counted) Write(ctx context.Context, f func(care.Tx) error) error {
+	return s.Store.Write(ctx, func(tx care.Tx) error { s.runs.Add(1); return f(tx) })
+}
+
+func (s *counted) Swap(ctx context.Context, f func(care.Tx) error) error {
+	return s.Store.Swap(ctx, func(tx care.Tx) error { s.runs.Add(1); return f(tx) })
+}
+
+// The small things that are said of a case again and again are not held against each other
+// where the cases are others: no transaction is run twice. Those of one case lose nothing of each
+// other.
+func TestSmallWritesAside(t *testing.T) {
+	t.Parallel()
+	p := newPlaceOn(t, t.TempDir(), store.Config{URL: storetest.Schema(t)})
+	const cases, rounds = 6, 15
+	type sale struct {
+		c      care.Case
+		keeper care.Actor
+		photo  care.Photo
+	}
+	sales := make([]sale, cases)
+	now := t0.Add(20 * 24 * time.Hour)
+	for i := range sales {
+		_, c, keeper := p.sold(t)
+		photo, err := p.AddPhoto(t.Context(), keeper, now, care.Photo{BreederID: "loam", CaseID: c.ID, ID: p.id("photo"), Source: "s", Hash: "h"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := p.GiveBack(t.Context(), keeper, now, "loam", c.ID, true); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := p.AgreeReturn(t.Context(), p.loam, now, "loam", c.ID, "by train"); err != nil {
+			t.Fatal(err)
+		}
+		sales[i] = sale{c, keeper, photo}
+	}
+	kinds := map[string]func(s *followup.Service, is sale, at time.Time) error{
+		"receipt": func(s *followup.Service, is sale, at time.Time) error {
+			return s.Acknowledge(t.Context(), is.keeper, at, "loam", is.c.ID, &at, &at)
+		},
+		"seen": func(s *followup.Service, is sale, at time.Time) error {
+			_, err := s.MarkSeen(t.Context(), p.loam, at, "loam", is.c.ID)
+			return err
+		},
+		"looked after": func(s *followup.Service, is sale, at time.Time) error {
+			_, err := s.LookAfter(t.Context(), p.loam, at, "loam", is.c.ID, at.String())
+			return err
+		},
+		"aside": func(s *followup.Service, is sale, at time.Time) error {
+			until := at.Add(48 * time.Hour)
+			_, err := s.SetAside(t.Context(), p.loam, at, "loam", is.c.ID, &until, "the weekend")
+			return err
+		},
+		"sent": func(s *followup.Service, is sale, at time.Time) error {
+			_, err := s.SendReturn(t.Context(), is.keeper, at, "loam", is.c.ID)
+			return err
+		},
+		"quarantine": func(s *followup.Service, is sale, at time.Time) error {
+			_, err := s.EndQuarantine(t.Context(), p.loam, at, "loam", is.c.ID)
+			return err
+		},
+		"photo": func(s *followup.Service, is sale, at time.Time) error {
+			return s.LookAtPhoto(t.Context(), p.loam, at, "loam", is.c.ID, is.photo.ID)
+		},
+	}
+	run := func(s *followup.Service, is sale) { // each kind in each round
+		for n := range rounds {
+			for name, do := range kinds {
+				if err := do(s, is, now.Add(time.Duration(n)*time.Minute)); err != nil {
+					t.Errorf("%s: %v", name, err)
+				}
+			}
+		}
+	}
+	w := &counted{Store: p.store}
+	var all sync.WaitGroup
+	for _, is := range sales {
+		s := followup.New(w, p.codes, p.codes) // a server of its own
+		all.Go(func() { run(s, is) })
+	}
+	all.Wait()
+	if n, want := w.runs.Load(), int64(cases*rounds*len(kinds)); n != want {
+		t.Errorf("%d changes of other cases were run %d times", want, n)
+	}
+	for range 4 {
+		all.Go(func() { run(p.Service, sales[0]) })
+	}
+	all.Wait()
+	last := now.Add((rounds - 1) * time.Minute)
+	for i, is := range sales {
+		c := p.get(t, is.c).Case
+		if c.GotAt == nil || !c.GotAt.Equal(last) || !c.ReadAt.Equal(last) || c.LookedAfterBy != last.String() || c.Return.LeftAt == nil || !c.Return.LeftAt.Equal(now) ||
+			!c.SeenAt.Equal(last) || !c.Aside.At.Equal(last) {
+			t.Errorf("case %d is %+v", i, c)
+		}
+	}
+}
+
 // watched counts what transactions ask of a store before they save a case.
 type watched struct {
 	care.Store

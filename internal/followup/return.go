@@ -25,7 +25,7 @@ func (s *Service) AgreeReturn(ctx context.Context, who care.Actor, now time.Time
 	if how == "" {
 		return CaseView{}, care.BadField("how", "Say when and how it travels: both of you read it.")
 	}
-	return s.onCase(ctx, who, now, breederID, caseID, "return", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, s.store.Write, who, now, breederID, caseID, "return", func(tx care.Tx, c care.Case) (care.Case, error) {
 		switch {
 		case c.GiveBackAt == nil:
 			return c, errNotGivenBack
@@ -42,7 +42,7 @@ func (s *Service) AgreeReturn(ctx context.Context, who care.Actor, now time.Time
 // SendReturn says that the animal is on its way; either side says so.
 func (s *Service) SendReturn(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string) (v CaseView, err error) {
 	now = care.Instant(now)
-	err = s.store.Write(ctx, func(tx care.Tx) error {
+	err = s.store.Swap(ctx, func(tx care.Tx) error {
 		c, err := caseOf(tx, who, breederID, caseID)
 		if err != nil {
 			return err
@@ -101,7 +101,7 @@ func (s *Service) Arrive(ctx context.Context, who care.Actor, now time.Time, bre
 	if err != nil {
 		return CaseView{}, err
 	}
-	return s.onCase(ctx, who, now, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, s.store.Write, who, now, breederID, caseID, "end", func(tx care.Tx, c care.Case) (care.Case, error) {
 		open := c.ClosedAt == nil
 		fresh, err := endEntry(tx, who, c, now, a.RequestID, strings.TrimSpace(a.Learned), care.Ended{Outcome: care.OutcomeReturned, Lessons: lessons})
 		if err != nil || !fresh {
@@ -137,7 +137,7 @@ func (s *Service) Arrive(ctx context.Context, who care.Actor, now time.Time, bre
 
 // EndQuarantine says that an animal that came back is out of quarantine.
 func (s *Service) EndQuarantine(ctx context.Context, who care.Actor, now time.Time, breederID, caseID string) (CaseView, error) {
-	return s.onCase(ctx, who, now, breederID, caseID, "return", func(tx care.Tx, c care.Case) (care.Case, error) {
+	return s.onCase(ctx, s.store.Swap, who, now, breederID, caseID, "return", func(tx care.Tx, c care.Case) (care.Case, error) {
 		if c.Return.QuarantineUntil == nil {
 			return c, nil
 		}

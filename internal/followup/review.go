@@ -96,7 +96,7 @@ func (s *Service) LookAtPhoto(ctx context.Context, who care.Actor, now time.Time
 	if err := breederOnly(who, breederID, "photo"); err != nil {
 		return err
 	}
-	return s.store.Write(ctx, func(tx care.Tx) error {
+	return s.store.Swap(ctx, func(tx care.Tx) error { // of which case a photo is never changes
 		p, err := tx.Photo(breederID, photoID)
 		if err != nil {
 			return err
