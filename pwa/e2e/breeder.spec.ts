@@ -152,6 +152,12 @@ test('a link, a passkey, recovery codes, and back in with each', async ({ page }
   await expect(page.getByText(/^Half had their first meal by day/)).toBeVisible();
   await axe(page, 'insight');
   await fits(page);
+  // No head of a table is cut, on a phone either.
+  expect(
+    await page.$$eval('.insight .scroll', (all) =>
+      all.filter((e) => e.scrollWidth > e.clientWidth).map((e) => e.ariaLabel),
+    ),
+  ).toEqual([]);
 
   const signOut = async () => {
     await page.getByRole('link', { name: 'Settings' }).click();

@@ -92,6 +92,10 @@ test('a helper who reads German elsewhere reads it here, and nothing sticks out'
     await expect(page.getByRole('heading', { level: 1 })).toBeVisible();
     await fits(page);
   }
+  await page.goto('/b/insight');
+  await expect(page.getByText(/^Die Hälfte hatte ihre erste Mahlzeit/)).toBeVisible();
+  const cut = (all: Element[]) => all.filter((e) => e.scrollWidth > e.clientWidth).map((e) => e.ariaLabel);
+  expect(await page.$$eval('.insight .scroll', cut)).toEqual([]);
   await request.delete(`/v1/access/people/${person.personId}`);
   await request.dispose();
 });

@@ -14,6 +14,26 @@ import { daysText, type Meal, medianText, type Side, shareText, shown, waitPlot,
 /** Fewer sales than this say nothing that a person could not see. */
 const least = 5;
 
+/** Heads that cells say again on a phone. */
+const heads = {
+  with: say('Trouble with it'),
+  without: say('Without it'),
+  chance: say('Chance alone'),
+  homes: say('Homes'),
+  righted: say('Put right'),
+  within: say('Half of them within'),
+  warned: say('With a warning before'),
+  early: say('How early'),
+  animals: say('Animals'),
+  ate: say('Ate'),
+  half: say('Half by day'),
+  by: [
+    [14, say('By day 14')],
+    [30, say('By day 30')],
+    [60, say('By day 60')],
+  ] as const,
+};
+
 /** What all sales together show, so that the next handover is better. */
 export function InsightPage(): JSX.Element {
   const loaded = useLoad(`insight ${breeder()}`, async (signal) => {
@@ -63,14 +83,15 @@ export function InsightPage(): JSX.Element {
             ) : (
               <Table
                 label={say('What came before trouble, as a table')}
-                heads={[say('Found early'), say('Trouble with it'), say('Without it'), say('Chance alone')]}
+                laid
+                heads={[say('Found early'), heads.with, heads.without, heads.chance]}
               >
                 {all.preceding?.map((p) => (
                   <tr key={p.concern}>
                     <th scope="row">{p.name}</th>
-                    <td>{shareText(p.with)}</td>
-                    <td>{shareText(p.without)}</td>
-                    <td>{chanceText(Number(p.chance))}</td>
+                    <td data-head={heads.with}>{shareText(p.with)}</td>
+                    <td data-head={heads.without}>{shareText(p.without)}</td>
+                    <td data-head={heads.chance}>{chanceText(Number(p.chance))}</td>
                   </tr>
                 ))}
               </Table>
@@ -98,16 +119,17 @@ export function InsightPage(): JSX.Element {
             ) : (
               <Table
                 label={say('What comes up in homes, as a table')}
-                heads={[say('What'), say('Homes'), say('Put right'), say('Half within')]}
+                laid
+                heads={[say('What'), heads.homes, heads.righted, heads.within]}
               >
                 {all.home?.map((f) => (
                   <tr key={f.concern}>
                     <th scope="row">{f.name}</th>
-                    <td>
+                    <td data-head={heads.homes}>
                       <Bar share={f.cases} />
                     </td>
-                    <td>{f.righted ?? 0}</td>
-                    <td>{f.days === undefined ? '–' : daysText(Number(f.days))}</td>
+                    <td data-head={heads.righted}>{f.righted ?? 0}</td>
+                    <td data-head={heads.within}>{f.days === undefined ? '–' : daysText(Number(f.days))}</td>
                   </tr>
                 ))}
               </Table>
@@ -137,12 +159,13 @@ function Warnings({
       ) : (
         <Table
           label={say('How the warnings did, as a table')}
-          heads={[say('Follow-ups that ended'), say('With a warning before'), say('How early')]}
+          laid
+          heads={[say('Follow-ups that ended'), heads.warned, heads.early]}
         >
           <tr>
             <th scope="row">{say('badly: returned, at the vet, died')}</th>
-            <td>{shareText(harmed)}</td>
-            <td>
+            <td data-head={heads.warned}>{shareText(harmed)}</td>
+            <td data-head={heads.early}>
               {ahead === undefined
                 ? '–'
                 : say('half of them {daysText} before or more', { daysText: daysText(Number(ahead)) })}
@@ -150,8 +173,8 @@ function Warnings({
           </tr>
           <tr>
             <th scope="row">{say('settled')}</th>
-            <td>{shareText(calm)}</td>
-            <td>–</td>
+            <td data-head={heads.warned}>{shareText(calm)}</td>
+            <td data-head={heads.early}>–</td>
           </tr>
         </Table>
       )}
@@ -219,24 +242,19 @@ function Wait({ title, meal, wait }: { title: string; meal: Meal; wait: MealWait
       )}
       <Table
         label={say('{title}, as a table', { title })}
-        heads={[
-          say('Which'),
-          say('Animals'),
-          say('Ate'),
-          say('Half by day'),
-          say('By day 14'),
-          say('By day 30'),
-          say('By day 60'),
-        ]}
+        laid
+        heads={[say('Which'), heads.animals, heads.ate, heads.half, ...heads.by.map(([, head]) => head)]}
       >
         {sides.map((s) => (
           <tr key={s.name}>
             <th scope="row">{s.name}</th>
-            <td>{s.curve.animals ?? 0}</td>
-            <td>{s.curve.ate ?? 0}</td>
-            <td>{s.curve.median === undefined ? '–' : Number(s.curve.median)}</td>
-            {[14, 30, 60].map((d) => (
-              <td key={d}>{shown(s.curve, d)}</td>
+            <td data-head={heads.animals}>{s.curve.animals ?? 0}</td>
+            <td data-head={heads.ate}>{s.curve.ate ?? 0}</td>
+            <td data-head={heads.half}>{s.curve.median === undefined ? '–' : Number(s.curve.median)}</td>
+            {heads.by.map(([d, head]) => (
+              <td key={d} data-head={head}>
+                {shown(s.curve, d)}
+              </td>
             ))}
           </tr>
         ))}

@@ -4,10 +4,13 @@ import type { ComponentChildren, JSX } from 'preact';
 export function Table({
   label,
   heads,
+  laid,
   children,
 }: {
   label: string;
   heads: string[];
+  /** On a phone each row is a few lines, in which each cell says by its data-head what it is. */
+  laid?: boolean;
   children: ComponentChildren;
 }): JSX.Element {
   return (
@@ -17,7 +20,7 @@ export function Table({
       // biome-ignore lint/a11y/noNoninteractiveTabindex: a wide table is scrolled by keyboard
       tabIndex={0}
     >
-      <table>
+      <table class={laid ? 'laid run-in' : undefined}>
         <thead>
           <tr>
             {heads.map((h) =>
