@@ -44,8 +44,11 @@ func layGuide(p Paper, a *care.Animal, list []assess.GuidePage, at time.Time, zo
 				f.list(10, part.Points)
 			}
 		}
-		f.section(words.Say("Where this comes from"), 12)
-		var from []string // one after the other: each on its own line they begin a page of their own
+		// As small as it can be read, and one after the other: else a few lines begin a page of their own.
+		f.need(14)
+		f.y += 2.5
+		f.say(bold, 7.5, muted, words.Say("Where this comes from"))
+		var from []string
 		for _, part := range g.Parts {
 			from = append(from, in.Say(words.Say("{title}: {source}", part.Title, part.Source)))
 		}
