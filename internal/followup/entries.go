@@ -89,7 +89,7 @@ func (s *Service) CreateEntries(ctx context.Context, who care.Actor, now time.Ti
 // remembered; then nothing was saved.
 func (s *Service) createAhead(ctx context.Context, who care.Actor, now time.Time, list []care.Entry) (out []care.Entry, ok bool, err error) {
 	k, found := s.memory.kept.Get(animalKey{list[0].BreederID, list[0].AnimalID})
-	if !found {
+	if !found || k.shared {
 		return nil, false, nil
 	}
 	out = make([]care.Entry, len(list))

@@ -22,7 +22,7 @@ func (s *Service) Remembered(ctx context.Context, breederID, animalID string) (h
 		if err != nil || got == nil {
 			return err
 		}
-		if held = got == was; !held {
+		if held = got.walk == was.walk; !held {
 			return nil // it was read anew
 		}
 		stored, err := tx.Case(breederID, got.open.ID)

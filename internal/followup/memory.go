@@ -21,6 +21,9 @@ type known struct {
 	plan    []assess.CheckIn // as it is stored with the case; nil: it was not read, or there is none
 	walk    *walk
 	walked  *assess.Walker // of walk, as of this; for keep
+	// shared: another server on the database wrote to it last, and may again, so nothing is
+	// judged ahead of a transaction.
+	shared bool
 }
 
 // walk is how far the assessment of a case has walked, so that the next entry
@@ -68,9 +71,14 @@ func newMemory() memory {
 // remembered is read, if the case is named or was the open one; nil is that there may be
 // another.
 func (m memory) recall(tx care.Tx, breederID, animalID, caseID string) (*known, error) {
-	if was, ok := m.kept.Get(animalKey{breederID, animalID}); ok {
+	was, remembered := m.kept.Get(animalKey{breederID, animalID})
+	if remembered {
 		caseID = was.open.ID
 		switch version, err := tx.CaseVersion(breederID, caseID); {
+		case err == nil && version == was.open.Version && was.shared:
+			alone := *was
+			alone.shared = false
+			return &alone, nil
 		case err == nil && version == was.open.Version:
 			return was, nil
 		case err != nil && !care.IsCode(err, care.NotFound):
@@ -87,7 +95,9 @@ func (m memory) recall(tx care.Tx, breederID, animalID, caseID string) (*known, 
 	if c := &found[0].Case; c.ClosedAt != nil || c.AnimalID != animalID {
 		return nil, nil
 	}
-	return knownOf(&found[0]), nil
+	k := knownOf(&found[0])
+	k.shared = remembered
+	return k, nil
 }
 
 // knownOf is what is known of an open case that was just read.

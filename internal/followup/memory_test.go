@@ -256,6 +256,13 @@ func TestJudgedAhead(t *testing.T) {
 		{one, 0, 1},   // ahead
 		{other, 0, 0}, // not watched
 		{one, 2, 2},   // ahead in vain
+		{one, 1, 1},   // the other may write again
+		{one, 0, 1},
+		{other, 0, 0},
+		{one, 2, 2},
+		{other, 0, 0},
+		{one, 2, 1}, // not ahead, as it did
+		{one, 1, 1},
 		{one, 0, 1},
 	} {
 		if _, err := log(step.by, fmt.Sprint("w", i), weight(100)); err != nil {
@@ -269,12 +276,12 @@ func TestJudgedAhead(t *testing.T) {
 		t.Errorf("remembered %v, %v", is, err)
 	}
 	// What was saved before, or may not be, is looked up.
-	again := care.Entry{BreederID: "loam", AnimalID: a.ID, CaseID: c.ID, ID: "w4", HappenedAt: now, Body: care.WeighIn{Mass: 100}}
+	again := care.Entry{BreederID: "loam", AnimalID: a.ID, CaseID: c.ID, ID: "w11", HappenedAt: now, Body: care.WeighIn{Mass: 100}}
 	w.saved = 0
 	if got, err := one.CreateEntry(t.Context(), keeper, now.Add(time.Hour), again); err != nil || !got.ReceivedAt.Equal(now) || w.saved != 0 {
 		t.Errorf("a repeat: %v, %v", got, err)
 	}
-	_, err := log(one, "w4", weight(90))
+	_, err := log(one, "w11", weight(90))
 	wantReason(t, err, care.ReasonIDReused)
 	_, err = one.CreateEntry(t.Context(), care.Actor{Kind: care.KeeperActor, KeeperID: "somebody else"}, now, care.Entry{
 		BreederID: "loam", AnimalID: a.ID, CaseID: c.ID, ID: "w9", HappenedAt: now, Body: care.WeighIn{Mass: 90}})
@@ -282,8 +289,8 @@ func TestJudgedAhead(t *testing.T) {
 		t.Errorf("somebody else's: %v", err)
 	}
 	mine := slices.DeleteFunc(p.entries(t, keeper, c), func(e care.Entry) bool { return e.CaseID != c.ID })
-	if len(mine) != 5 {
-		t.Errorf("%d entries are there, want 5", len(mine))
+	if len(mine) != 12 {
+		t.Errorf("%d entries are there, want 12", len(mine))
 	}
 }
 
