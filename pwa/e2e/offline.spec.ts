@@ -28,6 +28,12 @@ test('without network the stock book is there, and a weight arrives once later',
   await page.getByRole('button', { name: 'Save the weight' }).click();
   await expect(page.getByText('Kept on this device', { exact: true })).toBeVisible();
   await expect(page.getByText('not sent yet')).toBeVisible();
+  // A record is made by the service; a sale with a printed card waits here.
+  await page.getByRole('link', { name: 'Sell it with a blank card, without network' }).click();
+  await expect(page.getByRole('heading', { level: 1, name: 'Which card?' })).toBeVisible();
+  await expect(page.getByText('Cellar 1')).toBeVisible();
+  await page.goBack();
+  await expect(page.getByRole('heading', { level: 1, name: 'Cellar 1' })).toBeVisible();
   await axe(page, 'animal without network');
   await fits(page);
   await page.getByRole('link', { name: '1 entry is only on this device' }).click();

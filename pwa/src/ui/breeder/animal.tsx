@@ -24,7 +24,7 @@ import { entryLine, preyCode, preyName, preyStates, resultWords } from '../../co
 import { Button, Field, Notice } from '../parts/controls';
 import { Facts } from '../parts/facts';
 import { AnimalForm, animalFields, animalOf, draftOf, sexWord, speciesName } from './animals';
-import { Handovers } from './handover';
+import { Handovers, SellByCard } from './handover';
 import { FormError, problem, reasonOf, useLoad, useSave } from './hooks';
 import { AsOf, Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { ReadyPoints, ReadyWord } from './ready';
@@ -97,6 +97,7 @@ export function AnimalPage({ id }: { id: string }): JSX.Element {
               <Handovers animal={a} />
             </>
           )}
+          {copy && !copy.stock?.away && <SellByCard animal={a} />}
           <section class="stack" aria-labelledby="a-history">
             <h2 id="a-history">{say('History')}</h2>
             <UnsentOf animal={name} />

@@ -19,7 +19,7 @@ import { entryLine } from '../../core/words';
 import { ThermalBand } from '../parts/band';
 import { grouped, hostOf, Qr } from '../parts/code';
 import { Button, Field, Notice } from '../parts/controls';
-import { FormError, problem, useLoad, useSave } from './hooks';
+import { FormError, isOffline, problem, useLoad, useSave } from './hooks';
 import { Go, Heading, Link, Problem, Trouble, Waiting } from './nav';
 import { PrintCard, PrintRecord } from './print';
 import { ask, breeder } from './session';
@@ -38,6 +38,15 @@ const stateWords: Record<HandoverStateJson, string> = {
   HANDOVER_STATE_REVOKED: say('revoked'),
   HANDOVER_STATE_EXPIRED: say('code expired'),
 };
+
+/** The way that is open without network: a record and its code are made by the service, a sale with a printed card is kept here. */
+export function SellByCard({ animal }: { animal: AnimalJson }): JSX.Element {
+  return (
+    <Link to={`/b/sell/${idOf(animal.name)}`} class="button">
+      {say('Sell it with a blank card, without network')}
+    </Link>
+  );
+}
 
 export function Handovers({ animal }: { animal: AnimalJson }): JSX.Element {
   const go = useContext(Go);
@@ -118,6 +127,7 @@ export function Handovers({ animal }: { animal: AnimalJson }): JSX.Element {
             {say('The record takes what is logged now: weights, offers, sheds, genes. Correct first what is wrong.')}
           </p>
           <Problem error={save.error} shown={['handover_time', 'show_day', 'buyer_note']} />
+          {isOffline(save.error) && <SellByCard animal={animal} />}
           <div class="actions">
             <Button kind="main" type="submit" icon="hand" busy={save.busy}>
               {say('Make the record and its code')}
