@@ -49,9 +49,10 @@ func TestMain(m *testing.M) {
 			fmt.Fprintf(os.Stderr, "%v\n%s", err, out)
 			return 1
 		}
-		// The authority waits for no challenge and refuses nothing by chance.
+		// The authority waits for no challenge, and refuses or spares nothing by chance.
 		os.Setenv("PEBBLE_VA_NOSLEEP", "1")      //nolint:errcheck // it can
 		os.Setenv("PEBBLE_WFE_NONCEREJECT", "0") //nolint:errcheck // it can
+		os.Setenv("PEBBLE_AUTHZREUSE", "0")      //nolint:errcheck // it can
 		return m.Run()
 	}())
 }
@@ -84,6 +85,8 @@ type authority struct {
 	certFile string // by which its own address is trusted
 
 	orders, accounts atomic.Int32 // that it was asked for, and that it made
+
+	open func() // from when on it answers; before, who asks waits
 }
 
 // newAuthority is one whose certificates live for so many seconds, 0 for as long as it likes.
@@ -99,8 +102,14 @@ func newAuthority(t *testing.T, httpPort, tlsPort int, blocked string, life uint
 	issuer := ca.New(quiet, store, "", "ecdsa", 0, 1, map[string]ca.Profile{"default": {ValidityPeriod: life}})
 	front := wfe.New(quiet, store, va.New(quiet, httpPort, tlsPort, false, names(t), store), issuer, []string{"authority.test"}, false, false, 1, 1)
 	a := &authority{roots: x509.NewCertPool(), certFile: filepath.Join(t.TempDir(), "authority.pem")}
+	opened := make(chan struct{})
+	a.open = sync.OnceFunc(func() { close(opened) })
 	inner := front.Handler()
 	a.Server = httptest.NewTLSServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		select {
+		case <-opened:
+		case <-r.Context().Done():
+		}
 		inner.ServeHTTP(&counting{w, a, r.URL.Path}, r)
 	}))
 	t.Cleanup(a.Close)
@@ -169,6 +178,7 @@ func (l *lines) String() string {
 // start starts the program and waits until it serves.
 func start(t *testing.T, a *authority, dir string, httpPort, tlsPort int, hosts ...string) *program {
 	t.Helper()
+	a.open()
 	p := begin(t, a, dir, httpPort, tlsPort, hosts)
 	p.ready(t, fmt.Sprintf("https://%s:%d", hosts[0], tlsPort))
 	return p

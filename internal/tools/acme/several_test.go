@@ -60,6 +60,7 @@ func TestSeveralServers(t *testing.T) {
 			for _, p := range servers {
 				p.ready(t, fmt.Sprint("https://snakes.test:", frontTLS.port))
 			}
+			a.open() // only now, so that both are there to be asked, and want a certificate
 			serial := func(p *program) *big.Int {
 				return p.until(t, a, "https://snakes.test/livez").TLS.PeerCertificates[0].SerialNumber
 			}
@@ -86,7 +87,8 @@ func TestSeveralServers(t *testing.T) {
 					t.Fatalf("the other has not the new one: %s", servers[1].errs)
 				}
 			}
-			if orders, accounts := a.orders.Load(), a.accounts.Load(); orders != 2*each || accounts != 1 {
+			// Fewer where the authority by chance asks for no proof again, which it does now and then.
+			if orders, accounts := a.orders.Load(), a.accounts.Load(); orders <= each || orders > 2*each || accounts != 1 {
 				t.Errorf("renewed: %d orders by %d accounts, and should be %d by one", orders, accounts, 2*each)
 			}
 		})
