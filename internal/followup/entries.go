@@ -88,8 +88,8 @@ func (s *Service) CreateEntries(ctx context.Context, who care.Actor, now time.Ti
 // where that cannot be done, or came to nothing because the case is no longer as it is
 // remembered; then nothing was saved.
 func (s *Service) createAhead(ctx context.Context, who care.Actor, now time.Time, list []care.Entry) (out []care.Entry, ok bool, err error) {
-	k, found := s.memory.kept.Get(animalKey{list[0].BreederID, list[0].AnimalID})
-	if !found || k.shared {
+	k := s.memory.ahead(list[0].BreederID, list[0].AnimalID)
+	if k == nil {
 		return nil, false, nil
 	}
 	out = make([]care.Entry, len(list))

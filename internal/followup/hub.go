@@ -29,7 +29,10 @@ type hub struct {
 func (s *Service) TellOthers(tell func(Change)) { s.hub.tell = tell }
 
 // Heard hands a change that another server made to the watchers here.
-func (s *Service) Heard(c Change) { s.hub.hand(c) }
+func (s *Service) Heard(c Change) {
+	s.memory.heard(c)
+	s.hub.hand(c)
+}
 
 // Missed says to all watchers here that changes may have been lost.
 func (s *Service) Missed() {

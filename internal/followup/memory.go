@@ -1,6 +1,7 @@
 package followup
 
 import (
+	"errors"
 	"sync/atomic"
 	"time"
 
@@ -21,9 +22,6 @@ type known struct {
 	plan    []assess.CheckIn // as it is stored with the case; nil: it was not read, or there is none
 	walk    *walk
 	walked  *assess.Walker // of walk, as of this; for keep
-	// shared: another server on the database wrote to it last, and may again, so nothing is
-	// judged ahead of a transaction.
-	shared bool
 }
 
 // walk is how far the assessment of a case has walked, so that the next entry
@@ -48,7 +46,12 @@ func (k *known) assess(now time.Time) assess.Assessment {
 // that it was kept for. For that, every transaction that changes the log, the
 // animal or the flags of an open case counts the case's version up, and so
 // does another server on the same database. What is kept is never changed.
-type memory struct{ kept *lru.Cache[animalKey, *known] }
+type memory struct {
+	kept *lru.Cache[animalKey, *known]
+	// elsewhere are cases that another server was heard to have changed since they were
+	// kept here: to judge these ahead of a transaction is mostly in vain.
+	elsewhere *lru.Cache[care.CaseKey, struct{}]
+}
 
 type animalKey struct{ breederID, animalID string }
 
@@ -61,24 +64,20 @@ const (
 
 func newMemory() memory {
 	kept, err := lru.New[animalKey, *known](memoryCases)
-	if err != nil {
+	elsewhere, err2 := lru.New[care.CaseKey, struct{}](4 * memoryCases)
+	if err := errors.Join(err, err2); err != nil {
 		panic(err) // only for a size below one
 	}
-	return memory{kept}
+	return memory{kept, elsewhere}
 }
 
 // recall is what is known of the animal's open case as it is stored now. What is not
 // remembered is read, if the case is named or was the open one; nil is that there may be
 // another.
 func (m memory) recall(tx care.Tx, breederID, animalID, caseID string) (*known, error) {
-	was, remembered := m.kept.Get(animalKey{breederID, animalID})
-	if remembered {
+	if was, ok := m.kept.Get(animalKey{breederID, animalID}); ok {
 		caseID = was.open.ID
 		switch version, err := tx.CaseVersion(breederID, caseID); {
-		case err == nil && version == was.open.Version && was.shared:
-			alone := *was
-			alone.shared = false
-			return &alone, nil
 		case err == nil && version == was.open.Version:
 			return was, nil
 		case err != nil && !care.IsCode(err, care.NotFound):
@@ -95,9 +94,7 @@ func (m memory) recall(tx care.Tx, breederID, animalID, caseID string) (*known, 
 	if c := &found[0].Case; c.ClosedAt != nil || c.AnimalID != animalID {
 		return nil, nil
 	}
-	k := knownOf(&found[0])
-	k.shared = remembered
-	return k, nil
+	return knownOf(&found[0]), nil
 }
 
 // knownOf is what is known of an open case that was just read.
@@ -120,6 +117,23 @@ func (m memory) keep(k *known) {
 	}
 	k.walk.free.Store(k.walked)
 	m.kept.Add(key, k)
+	m.elsewhere.Remove(care.CaseKey{BreederID: k.open.BreederID, ID: k.open.ID})
+}
+
+// ahead is what may be judged before it is looked at in a transaction; nil where there is no such.
+func (m memory) ahead(breederID, animalID string) *known {
+	k, ok := m.kept.Get(animalKey{breederID, animalID})
+	if !ok || m.elsewhere.Contains(care.CaseKey{BreederID: breederID, ID: k.open.ID}) {
+		return nil
+	}
+	return k
+}
+
+// heard is told what another server changed.
+func (m memory) heard(c Change) {
+	if c.CaseID != "" {
+		m.elsewhere.Add(care.CaseKey{BreederID: c.BreederID, ID: c.CaseID}, struct{}{})
+	}
 }
 
 // read reads all that is known of a case. An open one is assessed anew by the
