@@ -78,7 +78,7 @@ var (
 
 // Ready applies the rule to an animal in the stock book. log is the animal's
 // log in order of time, mates are the last weights of its clutch, without its
-// own.
+// own. "Yesterday" is meant in the zone of now.
 func Ready(a *care.Animal, log []care.Entry, mates []Weighed, now time.Time) Readiness {
 	r := &readying{a: a, now: now}
 	r.species, _ = snake.ByID(a.Species)
@@ -173,6 +173,16 @@ func readySource(rule string) string {
 
 func (r *readying) daysSince(t time.Time) int { return int(r.now.Sub(t).Hours() / 24) }
 
+// ago counts nights, as the history beside it does: the evening before last is
+// two days ago on the next morning but one, though it is fewer than 48 hours.
+func (r *readying) ago(t time.Time) text {
+	midnight := func(t time.Time) time.Time {
+		y, m, d := t.In(r.now.Location()).Date()
+		return time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+	}
+	return daysAgo(int(midnight(r.now).Sub(midnight(t)).Hours() / 24))
+}
+
 func (r *readying) meals() {
 	row, offers := 0, 0
 	var last time.Time // meal
@@ -190,13 +200,13 @@ func (r *readying) meals() {
 			}
 			last = e.HappenedAt
 		case care.Regurgitated:
-			row, what = 0, words.Say("It brought its food up {ago}.", daysAgo(r.daysSince(e.HappenedAt)))
+			row, what = 0, words.Say("It brought its food up {ago}.", r.ago(e.HappenedAt))
 		default:
-			row, what = 0, words.Say("It did not eat {ago}.", daysAgo(r.daysSince(e.HappenedAt)))
+			row, what = 0, words.Say("It did not eat {ago}.", r.ago(e.HappenedAt))
 		}
 	}
 	want := int(readyMeals[r.class])
-	switch when := daysAgo(r.daysSince(last)); {
+	switch when := r.ago(last); {
 	case row == 1:
 		what = words.Say("It ate {ago}.", when)
 	case row > 1:
@@ -271,7 +281,7 @@ func (r *readying) weight() {
 		return
 	}
 	mass, since := float64(r.last.Mass), r.daysSince(r.last.At)
-	what := words.Say("It weighs {mass}, weighed {ago}.", heavy(mass), daysAgo(since))
+	what := words.Say("It weighs {mass}, weighed {ago}.", heavy(mass), r.ago(r.last.At))
 	if float64(since) > weightHolds {
 		r.add("weight", "weighed", NotYet, words.Say("a new weight"), what)
 		return
@@ -342,7 +352,7 @@ func (r *readying) shed() {
 		}
 	}
 	if opaque != nil && (last == nil || opaque.HappenedAt.After(last.HappenedAt)) && float64(r.daysSince(opaque.HappenedAt)) <= blueHolds {
-		r.add("shed", shedRule, NotYet, words.Say("the shed to be over"), words.Say("A shed is coming: noted {ago}.", daysAgo(r.daysSince(opaque.HappenedAt))))
+		r.add("shed", shedRule, NotYet, words.Say("the shed to be over"), words.Say("A shed is coming: noted {ago}.", r.ago(opaque.HappenedAt)))
 		return
 	}
 	if last == nil {
@@ -351,7 +361,7 @@ func (r *readying) shed() {
 		}
 		return
 	}
-	when := daysAgo(r.daysSince(last.HappenedAt))
+	when := r.ago(last.HappenedAt)
 	switch whole := last.Body.(care.Shed).Complete; {
 	case whole == nil:
 		r.add("shed", shedRule, Met, text{}, words.Say("It shed {ago}.", when))
@@ -385,7 +395,7 @@ func (r *readying) signs() {
 	slices.SortStableFunc(all, func(a, b *state) int { return cmp.Compare(a.info.Soon, b.info.Soon) })
 	evidence, gene := snake.Wobble(r.a.Genes)
 	for _, s := range all {
-		when := daysAgo(r.daysSince(s.at))
+		when := r.ago(s.at)
 		seen := s.info.label()
 		switch {
 		case s.info.Code == "wobble" && evidence != snake.NoWobble:

@@ -169,6 +169,30 @@ func TestReadyReadsWhatCounts(t *testing.T) {
 	}
 }
 
+// "Yesterday" is before last midnight where the breeder is, as people say it.
+func TestReadyCountsNights(t *testing.T) {
+	t.Parallel()
+	west := time.FixedZone("west", -10*3600)
+	for _, c := range []struct {
+		days float64
+		zone *time.Location
+		want string
+	}{
+		{.3, time.UTC, "weighed today."}, {.3, west, "weighed yesterday."},
+		{.6, time.UTC, "weighed yesterday."},
+		{1.6, time.UTC, "weighed 2 days ago."}, {1.4, time.UTC, "weighed yesterday."},
+	} {
+		s := grown().add(c.days, care.WeighIn{Mass: 72})
+		var said []string
+		for _, p := range assess.Ready(&s.animal, s.log, nil, readyNow.In(c.zone)).Points {
+			said = append(said, p.Text.String())
+		}
+		if all := strings.Join(said, " "); !strings.Contains(all, c.want) {
+			t.Errorf("%v days in %v: %s", c.days, c.zone, all)
+		}
+	}
+}
+
 // When food is due again, by the rows offer_every (from) of tables.json for the ball python (care sheets), offering
 // again and offering rest: common practice, no source.
 func TestOfferAgain(t *testing.T) {

@@ -80,6 +80,10 @@ func inStock(tx care.Tx, breederID string, page []care.Animal, now time.Time) ([
 	if err != nil {
 		return nil, err
 	}
+	zone, err := zoneOf(tx, breederID)
+	if err != nil {
+		return nil, err
+	}
 	list := make([]StockAnimal, len(page))
 	clutches := map[clutch]bool{}
 	var wanted []string
@@ -139,7 +143,7 @@ func inStock(tx care.Tx, breederID string, page []care.Animal, now time.Time) ([
 				others = append(others, w)
 			}
 		}
-		a.Weighed, a.Ready = assess.LastWeighed(log, now), assess.Ready(&a.Animal, log, others, now)
+		a.Weighed, a.Ready = assess.LastWeighed(log, now), assess.Ready(&a.Animal, log, others, now.In(zone))
 		if until := latest[a.Animal.ID].Return.QuarantineUntil; until != nil && now.Before(*until) {
 			a.Ready.Quarantine(*until)
 		}
