@@ -85,8 +85,7 @@ func (it *arrival) giveUp() bool {
 // tooMuchBegun says what to do where what has come in by half leaves no room.
 func tooMuchBegun(full *photo.FullError) error {
 	if full.OfAll {
-		return &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: words.Say("Too many pictures come in just now, from everywhere together. Please try again in a little while."),
-			Meta: map[string]string{"retry_seconds": "60"}}
+		return tooBusy(words.Say("Too many pictures come in just now, from everywhere together. Please try again in a little while."))
 	}
 	return tooMuch(words.Say("Too many pictures have come in by half. Send one of those whole first, then this one again; what is not sent on is gone after an hour."))
 }
@@ -94,4 +93,9 @@ func tooMuchBegun(full *photo.FullError) error {
 // tooMuch is for who has as much of something as one may have at once.
 func tooMuch(text words.Text) error {
 	return &care.Error{Code: care.Exhausted, Reason: care.ReasonTooManyTries, Text: text, Meta: map[string]string{"retry_seconds": "60"}}
+}
+
+// tooBusy is for where all together have.
+func tooBusy(text words.Text) error {
+	return &care.Error{Code: care.Unavailable, Reason: care.ReasonNotSaved, Text: text, Meta: map[string]string{"retry_seconds": "60"}}
 }

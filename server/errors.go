@@ -135,14 +135,12 @@ func (s *Server) writeStatus(w http.ResponseWriter, st *status.Status) {
 	h := w.Header()
 	h.Set("Content-Type", "application/json")
 	h.Set("Cache-Control", "no-store")
-	switch st.Code() {
-	case codes.Unauthenticated:
+	if st.Code() == codes.Unauthenticated {
 		h.Set("WWW-Authenticate", "Bearer")
-	case codes.ResourceExhausted:
-		for _, d := range st.Details() {
-			if info, ok := d.(*errdetails.RetryInfo); ok {
-				h.Set("Retry-After", strconv.FormatInt(info.GetRetryDelay().GetSeconds(), 10))
-			}
+	}
+	for _, d := range st.Details() {
+		if info, ok := d.(*errdetails.RetryInfo); ok {
+			h.Set("Retry-After", strconv.FormatInt(info.GetRetryDelay().GetSeconds(), 10))
 		}
 	}
 	w.WriteHeader(httpStatus(st))

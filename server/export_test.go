@@ -37,6 +37,13 @@ func Beat(c *Config, every time.Duration) { c.beat = every }
 // Connections has a server take so many at once, and of one address a quarter.
 func Connections(c *Config, most int) { c.connections = most }
 
+// Held is how many bytes of bodies a server holds in memory.
+func Held(s *Server) int64 {
+	s.crowd.mu.Lock()
+	defer s.crowd.mu.Unlock()
+	return s.crowd.all.bytes
+}
+
 // QueuesLate is after how long the operator's page calls a queue late.
 func QueuesLate() map[string]time.Duration {
 	late := map[string]time.Duration{}

@@ -25,6 +25,9 @@ import (
 // bodyMax is the largest JSON request.
 const bodyMax = 1 << 20
 
+// grpcHead is what stands before a message by gRPC: whether it is packed, and how long it is.
+const grpcHead = 5
+
 // csp lets the page run what comes from here and nothing else. Without
 // 'wasm-unsafe-eval' the code reader never answers.
 const csp = "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self' blob: data:; " +
@@ -91,7 +94,17 @@ func (s *Server) newHandler() (http.Handler, error) {
 			// it is known who sends them. No method takes a stream of requests for long.
 			w.rc.SetReadDeadline(time.Now().Add(2 * s.cfg.Patience)) //nolint:errcheck // a connection without deadlines has none
 		}
+		guest, full := s.crowd.enter(r)
+		if full == nil {
+			defer guest.leave()
+		}
 		if r.ProtoMajor == 2 && strings.HasPrefix(r.Header.Get("Content-Type"), "application/grpc") {
+			if full != nil {
+				s.refuseGRPC(w, r, full)
+				return
+			}
+			// grpc reads on while a call is worked on, and keeps all of it.
+			r.Body = http.MaxBytesReader(w, &heldBody{r.Body, guest}, grpcHead+bodyMax)
 			s.grpc.ServeHTTP(w, r)
 			return
 		}
@@ -114,11 +127,16 @@ func (s *Server) newHandler() (http.Handler, error) {
 				s.writeError(w, r, fmt.Errorf("panic: %v\n%s", v, debug.Stack()))
 			}
 		}()
+		if full != nil {
+			s.metrics.timed(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { s.writeError(w, r, full) })).ServeHTTP(w, r)
+			return
+		}
 		if err := s.fromOurPages(r); err != nil {
 			s.writeError(w, r, err)
 			return
 		}
-		timed.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), requestIDKey{}, id)))
+		ctx := context.WithValue(context.WithValue(r.Context(), requestIDKey{}, id), guestKey{}, guest)
+		timed.ServeHTTP(w, r.WithContext(ctx))
 	}), nil
 }
 
@@ -157,9 +175,13 @@ func (s *Server) jsonBody(next http.Handler) http.Handler {
 			next.ServeHTTP(w, r)
 			return
 		}
-		body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, bodyMax))
+		body, err := io.ReadAll(http.MaxBytesReader(w, &heldBody{r.Body, guestOf(r)}, bodyMax))
 		var large *http.MaxBytesError
+		var full *care.Error
 		switch {
+		case errors.As(err, &full):
+			s.writeError(w, r, full)
+			return
 		case errors.As(err, &large):
 			s.writeError(w, r, &care.Error{Code: care.Invalid, Reason: care.ReasonTooLarge, Text: words.Say("The request is larger than 1 MiB. Send less at once."),
 				Fields: []care.FieldError{{Field: "body", Text: words.Say("Larger than 1 MiB.")}}})

@@ -134,6 +134,7 @@ type Server struct {
 	looks        looks
 	streams      streams
 	arriving     arriving
+	crowd        *crowd
 	pictures     sync.RWMutex // held while a picture is kept or discarded
 	calls        *calls       // nil for no limits
 	claims       *access.Limiter
@@ -256,6 +257,7 @@ func New(ctx context.Context, cfg Config) (s *Server, err error) {
 	}
 
 	connections := s.newConnections()
+	s.crowd = s.newCrowd(connections)
 	if s.listener, err = connections.listen(cfg.Listen); err != nil {
 		return s, fmt.Errorf("listening: %w", err)
 	}
