@@ -317,3 +317,16 @@ test('without an account the start says what can be done', async ({ page }) => {
   await expect(page.getByRole('link', { name: 'I have a handover card' })).toBeVisible();
   await axe(page, 'welcome');
 });
+
+test('a phone whose browser dropped the copies and kept the cookie fetches them, whatever page is opened', async ({
+  page,
+  browser,
+}) => {
+  const home = await signIn(page, 'Pebble');
+  const { cookies } = await page.context().storageState();
+  const bare = await browser.newContext({ storageState: { cookies, origins: [] } });
+  const again = await bare.newPage();
+  await again.goto(new URL(`${home}/history`, page.url()).href);
+  await expect(again.getByRole('heading', { level: 1, name: 'Everything so far' })).toBeVisible();
+  await bare.close();
+});

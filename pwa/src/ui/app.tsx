@@ -69,7 +69,7 @@ async function start(): Promise<void> {
   // A phone draws first what it has, and then asks for more.
   await idle();
   if (known.value && keeps(known.value)) await keep();
-  else if (path.value === '/') await find();
+  else if (path.value === '/' || path.value.startsWith('/k/')) await find(); // a browser may drop the copies and keep the cookie
   await idle();
   await startWorker();
   await writeState(languageKey, language()).catch(() => undefined);
