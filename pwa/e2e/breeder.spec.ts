@@ -569,8 +569,12 @@ test('a keeper comes back with a code, adds a tablet, and a lost phone is signed
   await phone.getByRole('button', { name: 'Try again' }).click();
   await expect(phone.getByRole('heading', { level: 1, name: 'Moss' })).toBeVisible();
   await expect(phone.getByText('Home safe. He dug himself in at once.')).toHaveCount(0);
+  const told = phone.waitForResponse(
+    (r) => r.url().endsWith(':acknowledge') && /readTime/.test(r.request().postData() ?? ''),
+  );
   await phone.getByRole('link', { name: /^Write to/ }).click();
   await expect(phone.getByText('Home safe. He dug himself in at once.')).toBeVisible();
+  await told;
 
   await test.step('the phone signs a tablet in', async () => {
     await phone.goto('/k/settings');
