@@ -90,6 +90,9 @@ type Config struct {
 	// LocalPush lets reminders go to push services on this machine, without TLS: for
 	// tests and the demonstration.
 	LocalPush bool
+	// OneAddress: everybody comes from one address, as in a demonstration on one machine.
+	// Tries of codes are bounded in all then, and not by address.
+	OneAddress bool
 	// Version is shown by GetMe and on /api; "" means "development".
 	Version string
 
@@ -163,8 +166,12 @@ type Server struct {
 // does not answer before Run. Everything it opened is closed again when it
 // fails.
 func New(ctx context.Context, cfg Config) (s *Server, err error) {
+	claims := access.ClaimLimits
+	if cfg.OneAddress {
+		claims.Each = nil
+	}
 	s = &Server{cfg: cfg, log: cfg.Log, now: cfg.Now, draining: make(chan struct{}), importDue: make(chan struct{}, 1), measuring: make(chan struct{}, 1),
-		calls: newCalls(cfg.CallsEach), claims: access.NewLimiter(access.ClaimLimits), signIns: access.NewLimiter(access.SignInLimits),
+		calls: newCalls(cfg.CallsEach), claims: access.NewLimiter(claims), signIns: access.NewLimiter(access.SignInLimits),
 		prints: access.NewLimiter(access.PrintLimits), checks: access.NewLimiter(access.CheckLimits),
 		mails: access.NewLimiter(access.MailLimits)}
 	if s.log == nil {

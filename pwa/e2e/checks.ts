@@ -1,5 +1,5 @@
 // What holds of every screen of both apps.
-import { expect, type Locator, type Page } from '@playwright/test';
+import { expect, type Page } from '@playwright/test';
 import axeCore, { type RunOnly, type RunOptions } from 'axe-core';
 
 const schemes: readonly [scheme: 'light' | 'dark', rules: RunOnly][] = [
@@ -36,17 +36,4 @@ export async function fits(page: Page): Promise<void> {
   }, width);
   expect(out).toEqual([]);
   expect(await page.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(width);
-}
-
-/**
- * What a card's page shows, as somebody with patience gets to see it: on a quick machine the tests of a run use up
- * what one address may try in a minute.
- */
-export async function patiently(page: Page, shown: Locator): Promise<void> {
-  const refused = page.getByRole('heading', { name: 'Too many tries' });
-  await expect(async () => {
-    await expect(shown.or(refused)).toBeVisible();
-    if (await refused.isVisible()) await page.getByRole('button', { name: 'Try again' }).click();
-    await expect(shown).toBeVisible({ timeout: 2_000 });
-  }).toPass({ intervals: [5_000], timeout: 90_000 });
 }

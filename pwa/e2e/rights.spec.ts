@@ -1,6 +1,6 @@
 // A keeper's rights on a phone: what is shared, a copy of everything, and leaving for good.
 import { expect, type Page, test } from '@playwright/test';
-import { axe, fits, patiently } from './checks';
+import { axe, fits } from './checks';
 import { breeder, header, signIn } from './demo';
 
 /** An animal of this test's own, and the code of its card. */
@@ -82,9 +82,8 @@ test('an animal is passed on to another keeper, who gives it back', async ({ bro
   const phone = async () => (await browser.newContext({ baseURL, viewport, hasTouch: true })).newPage();
   const claim = async (on: Page, with_: string) => {
     await on.goto(`/c#${with_}`);
-    await patiently(on, on.getByRole('button', { name: 'Take on Tansy' }));
     await on.getByRole('button', { name: 'Take on Tansy' }).click();
-    await patiently(on, on.getByRole('heading', { level: 1, name: 'Tansy' }));
+    await expect(on.getByRole('heading', { level: 1, name: 'Tansy' })).toBeVisible();
   };
   const first = await phone();
   await claim(first, code);
@@ -102,7 +101,7 @@ test('an animal is passed on to another keeper, who gives it back', async ({ bro
 
   const second = await phone();
   await second.goto(`/c#${next}`);
-  await patiently(second, second.getByText(/passed on to you by its keeper/));
+  await expect(second.getByText(/passed on to you by its keeper/)).toBeVisible();
   await claim(second, next);
   await second.getByRole('link', { name: 'Everything so far' }).click();
   await second.getByText(/^Before it came to you/).click();

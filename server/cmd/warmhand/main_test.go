@@ -346,8 +346,28 @@ func TestDemoServes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var d struct{ Breeder []string }
+	var d struct {
+		Breeder []string
+		Claim   struct{ Code string }
+	}
 	if err := json.Unmarshal(text, &d); err != nil || len(d.Breeder) == 0 || !strings.HasPrefix(d.Breeder[0], origin+"/in#") {
 		t.Errorf("%v: %s", err, text)
+	}
+	// Everybody comes from one address here, as often as they like.
+	for range 30 {
+		req, err := http.NewRequestWithContext(t.Context(), "POST", origin+"/v1/claims:lookUp", strings.NewReader(`{"claimCode":"`+d.Claim.Code+`"}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		req.Header.Set("Content-Type", "application/json")
+		req.Header.Set("X-Warmhand", "keeper")
+		res, err := http.DefaultClient.Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		res.Body.Close()
+		if res.StatusCode != http.StatusOK {
+			t.Fatalf("looking the card up: %s", res.Status)
+		}
 	}
 }

@@ -166,7 +166,7 @@ func (c *demoCmd) Run(e *env) error {
 
 // open takes the next free port when none was asked for.
 func (c *demoCmd) open(e *env) (*server.Server, error) {
-	cfg := server.Config{DataDir: c.Data, Listen: c.Listen, LocalPush: c.LocalPush, CallsEach: -1, Static: webApp(), Version: version(),
+	cfg := server.Config{DataDir: c.Data, Listen: c.Listen, LocalPush: c.LocalPush, OneAddress: true, CallsEach: -1, Static: webApp(), Version: version(),
 		Log: slog.New(slog.NewTextHandler(e.err, &slog.HandlerOptions{Level: slog.LevelWarn}))}
 	if c.Listen != "" {
 		return server.New(e, cfg)
