@@ -72,16 +72,7 @@ func TestConnectionsAreBounded(t *testing.T) {
 	}
 	told := func(f *servertest.Fixture, line string) bool {
 		t.Helper()
-		res, err := http.Get("http://" + f.Server.MetricsAddr().String() + "/metrics")
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer res.Body.Close()
-		text, err := io.ReadAll(res.Body)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return strings.Contains(string(text), "\n"+line+"\n")
+		return strings.Contains(f.ForOperators("/metrics"), "\n"+line+"\n")
 	}
 	room := func(t *testing.T, address string, to net.Addr) net.Conn { // the server notices in a moment that one is closed
 		t.Helper()

@@ -2,9 +2,7 @@ package server_test
 
 import (
 	"encoding/json"
-	"io"
 	"maps"
-	"net/http"
 	"os"
 	"regexp"
 	"strconv"
@@ -33,16 +31,7 @@ func TestAlertsAreAboutWhatThereIs(t *testing.T) {
 	told := ""
 	read := func() {
 		t.Helper()
-		res, err := http.Get("http://" + f.Server.MetricsAddr().String() + "/metrics")
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer res.Body.Close()
-		body, err := io.ReadAll(res.Body)
-		if err != nil {
-			t.Fatal(err)
-		}
-		told = string(body)
+		told = f.ForOperators("/metrics")
 	}
 	for deadline := time.Now().Add(time.Minute); ; <-time.After(5 * time.Millisecond) {
 		if read(); strings.Contains(told, `timestamp_seconds{work="making backups"}`) && strings.Contains(told, `timestamp_seconds{work="the pass over due cases"}`) {

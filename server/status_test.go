@@ -1,8 +1,6 @@
 package server_test
 
 import (
-	"io"
-	"net/http"
 	"strings"
 	"testing"
 	"time"
@@ -24,19 +22,7 @@ func TestStatusPage(t *testing.T) {
 	breeder := f.NewBreeder("loam")
 	animal := breeder.NewAnimal()
 	caseID, _ := breeder.HandOver(animal)
-	page := func(path string) string {
-		t.Helper()
-		res, err := http.Get("http://" + f.Server.MetricsAddr().String() + path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer res.Body.Close()
-		body, err := io.ReadAll(res.Body)
-		if err != nil || res.StatusCode != http.StatusOK {
-			t.Fatalf("%d, %v", res.StatusCode, err)
-		}
-		return string(body)
-	}
+	page := f.ForOperators
 	// until waits for the page to have each of these.
 	until := func(wanted ...string) (text string) {
 		t.Helper()

@@ -197,6 +197,7 @@ func (w *Waiting) room(ctx context.Context, u Upload, from, size int64) error {
 // furthest goes on, whatever the others hold, so that one is finished and makes room.
 func roomAmong(all []begun, u Upload, from, size int64) error {
 	who, what, _ := u.names()
+	pieces := u.pieces()
 	for _, bound := range []struct {
 		begun int // 0 for any number
 		bytes int64
@@ -210,7 +211,7 @@ func roomAmong(all []begun, u Upload, from, size int64) error {
 		var others int
 		bytes := max(size, pieceLeast)
 		for _, b := range all {
-			mine := b.pieces == u.pieces()
+			mine := b.pieces == pieces
 			switch {
 			case !bound.in(b), mine && from == 0: // it is begun anew
 				continue

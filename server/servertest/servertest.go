@@ -234,6 +234,21 @@ type Client struct {
 	Breeder string
 }
 
+// ForOperators is what the port of the metrics, which Options.Configure sets, has at a path.
+func (f *Fixture) ForOperators(path string) string {
+	f.T.Helper()
+	res, err := http.Get("http://" + f.Server.MetricsAddr().String() + path)
+	if err != nil {
+		f.T.Fatal(err)
+	}
+	defer res.Body.Close()
+	body, err := io.ReadAll(res.Body)
+	if err != nil || res.StatusCode != http.StatusOK {
+		f.T.Fatalf("%s: %s, %v", path, res.Status, err)
+	}
+	return string(body)
+}
+
 // Page is a browser that has not signed in.
 func (f *Fixture) Page() *Client {
 	jar, err := cookiejar.New(nil)
